@@ -1,0 +1,78 @@
+"""Questions about the bank."""
+
+from decimal import Decimal
+
+from django.db.models import QuerySet, Sum
+from djmoney.money import Money
+
+from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
+from clubdesk.entryfund.models import ContainerReturn, PaidInto
+from clubdesk.fees.models import Method, Receipt
+from clubdesk.ledger.models import Journal, Posting, Role
+from clubdesk.ledger.selectors import FIGURE, ZERO, source_type, summed
+from clubdesk.money import as_amount
+from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
+
+
+def unexplained(bank_account: BankAccount) -> QuerySet[StatementLine]:
+    return bank_account.lines.filter(explained_by=None)
+
+
+def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
+    """Lines of the ledger in the line's account, of its very amount, that explain no other line; nearest first."""
+    return (
+        Posting.objects.filter(
+            account=line.bank_account.account,
+            amount=line.amount.amount,
+            statement_line=None,
+            entry__sealed=True,
+        )
+        .select_related("entry", "account")
+        .order_by("-entry__date")
+    )
+
+
+def _sum(rows: QuerySet, field: str = "amount") -> Decimal:
+    return rows.aggregate(figure=summed(field))["figure"]
+
+
+def _by_hand(role: Role) -> Decimal:
+    """What manual journals, and reversals of them, put into the account."""
+    of_journals = Posting.objects.filter(account__role=role, entry__source_type=source_type(Journal))
+    undone = Posting.objects.filter(account__role=role, entry__reverses__source_type=source_type(Journal))
+    return _sum(of_journals) + _sum(undone)
+
+
+def till_detail() -> Decimal:
+    """What the till holds by the documents of every room that puts money in or takes it out."""
+    signed_on = SignOn.objects.filter(paid=Paid.CASH, cancelled_on=None)
+    received = Receipt.objects.filter(method=Method.CASH, cancelled_on=None)
+    return (
+        _sum(signed_on)
+        - _sum(signed_on, "rounding")
+        + _sum(received)
+        - _sum(received, "rounding")
+        + _sum(ContainerReturn.objects.filter(paid_into=PaidInto.TILL))
+        + _sum(TillCount.objects.all(), "counted")
+        - _sum(TillCount.objects.all(), "expected")
+        - _sum(Banking.objects.all())
+        + _by_hand(Role.TILL)
+    )
+
+
+def card_detail() -> Decimal:
+    """What the card company still owes by the documents."""
+    return (
+        _sum(SignOn.objects.filter(paid=Paid.CARD, cancelled_on=None))
+        + _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None))
+        - _sum(CardSettlement.objects.all(), "takings")
+        + _by_hand(Role.CARD_TAKINGS)
+    )
+
+
+def card_takings_waiting() -> Money:
+    """What the ledger says the card company still owes."""
+    figure = Posting.objects.filter(account__role=Role.CARD_TAKINGS).aggregate(
+        figure=Sum("amount", output_field=FIGURE)
+    )
+    return as_amount(figure["figure"] or ZERO)

@@ -1,0 +1,31 @@
+"""The one place that knows what day it is; the tests and the demo can set it."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+
+from django.utils import timezone
+
+_fixed: date | None = None
+
+
+def today() -> date:
+    """The club's date today (its own time zone), or the day that was set."""
+    return _fixed or timezone.localdate()
+
+
+def set_today(day: date | None) -> None:
+    """Fix today's date for this process; None lets it run again."""
+    global _fixed
+    _fixed = day
+
+
+@contextmanager
+def on(day: date) -> Iterator[None]:
+    """Within the block, today is `day`."""
+    before = _fixed
+    set_today(day)
+    try:
+        yield
+    finally:
+        set_today(before)

@@ -1,0 +1,39 @@
+from typing import Any
+
+from django.apps import AppConfig
+from django.contrib.admin import apps as admin
+from django.core.checks import CheckMessage, Tags, Warning, register
+from django.db import connections
+from django.db.models.signals import post_migrate
+
+from clubdesk import guards
+
+
+class FletchbookAdminConfig(admin.AdminConfig):
+    default = False
+    default_site = "clubdesk.desk.site.FletchbookSite"
+
+
+def install_guards(using: str, **kwargs: Any) -> None:
+    guards.install(connections[using])
+
+
+def check_guards(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
+    """Warn about each database guard that is missing or altered (run by `migrate` and `check --database`)."""
+    found: list[CheckMessage] = []
+    for alias in databases or []:
+        if "ledger_posting" in connections[alias].introspection.table_names():
+            found += [Warning(text, id="fletchbook.W001") for text in guards.faults(connections[alias])]
+    return found
+
+
+class DeskConfig(AppConfig):
+    default = True
+    name = "clubdesk.desk"
+    verbose_name = "Desk"
+    purpose = "People who sign in, and what each may do."
+
+    def ready(self) -> None:
+        # The top room migrates last, so every table that a guard stands on is there by then.
+        post_migrate.connect(install_guards, sender=self, dispatch_uid="install_guards")
+        register(Tags.database)(check_guards)

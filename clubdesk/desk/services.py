@@ -1,0 +1,67 @@
+"""Verbs of the desk: beginning a club's books, signing people in, and what time alone changes."""
+
+import secrets
+from dataclasses import dataclass
+from datetime import date
+
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import Group, User
+from django.db import transaction
+
+from clubdesk.bank.models import BankAccount
+from clubdesk.courses import services as courses
+from clubdesk.desk.roles import make_roles
+from clubdesk.fees import services as fees
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.files import import_chart
+from clubdesk.ledger.models import Book, Role
+from clubdesk.ledger.selectors import account
+
+CHART = settings.BASE_DIR / "fixtures" / "chart.csv"
+
+
+@transaction.atomic
+def start_books(*, club_name: str, year_start: date, by: User, is_demo: bool = False) -> Book:
+    """Everything an empty book needs: chart, funds, bank account, roles, and the first financial year."""
+    book = ledger.start_book(club_name=club_name, currency=settings.CLUB_CURRENCY, by=by, is_demo=is_demo)
+    import_chart(content=CHART.read_bytes(), by=by)
+    BankAccount.objects.create(name="Club account", account=account(Role.BANK))
+    ledger.open_year(first_day=year_start, by=by)
+    make_roles()
+    return book
+
+
+@transaction.atomic
+def add_user(*, username: str, role: str = "", password: str = "", full_name: str = "") -> tuple[User, str]:
+    """Somebody who can sign in, with one role or (where `role` is blank) as the keeper of the site.
+
+    Returns the user and the password, which is made up where none is given and is shown this once.
+    """
+    password = password or secrets.token_urlsafe(9)
+    given, _, family = full_name.partition(" ")
+    user = get_user_model().objects.create_user(
+        username, password=password, is_staff=True, is_superuser=not role, first_name=given, last_name=family
+    )
+    if role:
+        user.groups.set([Group.objects.get(name=role)])
+    return user, password
+
+
+@dataclass(frozen=True)
+class Nightly:
+    """What a night changed."""
+
+    lapsed: int
+    recognised: int
+
+
+@transaction.atomic
+def nightly(*, on: date, by: User) -> Nightly:
+    """What time alone changes: offers lapse and are offered on, fees of what has started become income.
+
+    Doing it twice changes nothing.
+    """
+    lapsed = courses.lapse_offers(on=on, by=by)
+    recognised = fees.recognise_due(on=on, by=by)
+    return Nightly(len(lapsed), recognised)

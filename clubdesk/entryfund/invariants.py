@@ -1,0 +1,45 @@
+"""What must always be true of the entry fund."""
+
+import hashlib
+from collections.abc import Iterator
+
+from django.db.models import Count, F
+
+from clubdesk.entryfund import selectors
+from clubdesk.entryfund.models import ClaimState, EntryClaim
+from clubdesk.ledger.invariants import invariant, party_differences
+from clubdesk.ledger.models import Role
+
+
+@invariant("Refunds payable equals approved and unpaid claims, household by household")
+def refunds_payable_holds() -> Iterator[str]:
+    yield from party_differences(Role.REFUNDS_PAYABLE, selectors.payable_detail(), credit=True)
+
+
+@invariant("One standing claim a junior and event")
+def claims_stand_once() -> Iterator[str]:
+    standing = EntryClaim.objects.exclude(state=ClaimState.DECLINED).values("person", "event")
+    for row in standing.annotate(times=Count("pk")).filter(times__gt=1).order_by():
+        yield f"Person {row['person']} has {row['times']} claims for event {row['event']}."
+
+
+@invariant("Nobody decided what they recorded or what pays their own household")
+def nobody_decided_their_own() -> Iterator[str]:
+    decided = EntryClaim.objects.exclude(decided_by=None).select_related("person", "event", "decided_by")
+    for claim in decided.filter(decided_by=F("recorded_by")):
+        yield f"{claim.decided_by} recorded and decided the claim {claim}."
+    for claim in decided.filter(household__users=F("decided_by")):
+        yield f"{claim.decided_by} decided a claim of their own household: {claim}."
+
+
+@invariant("Each claim's receipt is the file that was uploaded")
+def evidence_holds() -> Iterator[str]:
+    for claim in EntryClaim.objects.select_related("person", "event"):
+        try:
+            with claim.receipt.open("rb") as file:
+                digest = hashlib.sha256(file.read()).hexdigest()
+        except OSError:
+            yield f"The receipt of {claim} is missing."
+            continue
+        if digest != claim.receipt_digest:
+            yield f"The receipt of {claim} is not the file that was uploaded."

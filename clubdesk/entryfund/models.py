@@ -1,0 +1,154 @@
+"""Containers cashed in, state events, and the entry fees that the fund refunds."""
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from djmoney.money import Money
+
+from clubdesk.ledger.models import Document
+from clubdesk.money import AmountField, as_amount
+from clubdesk.roll.models import JUNIOR_CLASSES, Household, Person
+
+CENTS_A_CONTAINER = 10
+"""Source: Environment Protection Act 1993 (SA), Part 8 Division 2: ten cents a container."""
+
+
+class PaidInto(models.TextChoices):
+    BANK = "bank", "The bank"
+    TILL = "till", "The till, in cash"
+
+
+class ContainerReturn(Document):
+    """Bottles and cans cashed in for the entry fund. `amount` is what the depot's receipt says."""
+
+    returned_on = models.DateField()
+    containers = models.PositiveIntegerField(help_text="As counted by the club.")
+    amount = AmountField(help_text="As the depot's receipt says.")
+    paid_into = models.CharField(max_length=4, choices=PaidInto.choices)
+    depot_receipt = models.CharField("depot receipt number", max_length=60, blank=True)
+
+    class Meta:
+        ordering = ["-returned_on", "-pk"]
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_return_above_nil")]
+
+    def __str__(self):
+        return f"{self.containers} containers, {self.returned_on:%-d %b %Y}"
+
+    @property
+    def by_count(self) -> Money:
+        """What the club's own count comes to at ten cents each."""
+        return as_amount(self.containers * CENTS_A_CONTAINER) / 100
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"cashed in"}
+
+
+class Discipline(models.TextChoices):
+    CLOUT = "clout", "Clout"
+    FIELD = "field", "Field"
+    TARGET = "target", "Target"
+    INDOOR = "indoor", "Indoor"
+
+
+class StateEvent(models.Model):
+    name = models.CharField(max_length=80)
+    discipline = models.CharField(max_length=6, choices=Discipline.choices)
+    held_on = models.DateField()
+    entries_close = models.DateField()
+    fee = AmountField("entry fee")
+    refunded = models.BooleanField(default=True, help_text="Whether the entry fund refunds this event.")
+    oldest_class = models.CharField(
+        "oldest class refunded",
+        max_length=8,
+        choices=[(name, name) for name in JUNIOR_CLASSES],
+        default=JUNIOR_CLASSES[-1],
+    )
+
+    class Meta:
+        ordering = ["-held_on"]
+        constraints = [
+            models.UniqueConstraint(fields=["name", "held_on"], name="entryfund_event_once_a_day"),
+            models.CheckConstraint(condition=Q(entries_close__lte=F("held_on")), name="entryfund_event_order"),
+            models.CheckConstraint(condition=Q(fee__gt=0), name="entryfund_event_fee_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.name}, {self.held_on:%-d %b %Y}"
+
+
+class ClaimState(models.TextChoices):
+    RECORDED = "recorded", "Waiting for a decision"
+    APPROVED = "approved", "Approved"
+    DECLINED = "declined", "Declined"
+    PAID = "paid", "Paid"
+
+
+DECIDED = ("approved", "declined", "paid")
+
+
+def evidence_path(claim: "EntryClaim", name: str) -> str:
+    """A name that says nothing and that nobody can guess."""
+    return f"claims/{uuid.uuid4().hex}"
+
+
+class EntryClaim(Document):
+    """A household asks for a child's entry fee back from the entry fund."""
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="entry_claims")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="entry_claims")
+    event = models.ForeignKey(StateEvent, models.PROTECT, related_name="claims")
+    amount = AmountField()
+    claimed_on = models.DateField()
+    receipt = models.FileField(upload_to=evidence_path)
+    receipt_type = models.CharField(max_length=20)
+    receipt_digest = models.CharField(max_length=64)
+    state = models.CharField(max_length=8, choices=ClaimState.choices, default=ClaimState.RECORDED)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    decided_on = models.DateField(null=True, blank=True)
+    decision_reason = models.CharField(max_length=200, blank=True)
+    paid_on = models.DateField(null=True, blank=True)
+    payment_reference = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        ordering = ["-claimed_on", "-pk"]
+        permissions = [
+            ("decide_entryclaim", "Can approve or decline an entry claim"),
+            ("pay_entryclaim", "Can pay an approved entry claim"),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["person", "event"],
+                condition=~Q(state="declined"),
+                name="entryfund_one_claim_a_junior_and_event",
+            ),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_claim_above_nil"),
+            models.CheckConstraint(
+                condition=Q(decided_by=None) | ~Q(decided_by=F("recorded_by")),
+                name="entryfund_nobody_decides_what_they_recorded",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="recorded", decided_by=None)
+                | Q(state__in=DECIDED, decided_by__isnull=False, decided_on__isnull=False),
+                name="entryfund_decision_has_a_person_and_a_day",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="declined") | ~Q(decision_reason=""),
+                name="entryfund_declined_with_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="paid", paid_on__isnull=False) | ~Q(state="paid") & Q(paid_on=None),
+                name="entryfund_paid_has_a_day",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.person}, {self.event}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        if self.state == ClaimState.PAID:
+            return {"approve", "pay"}
+        return {"approve"} if self.state == ClaimState.APPROVED else set()

@@ -1,0 +1,52 @@
+"""The rules about the entry fund that the database itself keeps."""
+
+from clubdesk.guards import Guard
+
+GUARDS = [
+    Guard(
+        "entryfund_nobody_decides_for_their_household",
+        "entryfund_entryclaim",
+        "UPDATE",
+        when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL"
+        " AND EXISTS (SELECT 1 FROM roll_household_users u"
+        " WHERE u.household_id = NEW.household_id AND u.user_id = NEW.decided_by_id)",
+        message="Nobody decides about a claim of their own household.",
+    ),
+    Guard(
+        "entryfund_claim_begins_undecided",
+        "entryfund_entryclaim",
+        "INSERT",
+        when="NEW.state <> 'recorded'",
+        message="A claim is recorded first and decided after.",
+    ),
+    Guard(
+        "entryfund_claim_keeps",
+        "entryfund_entryclaim",
+        "UPDATE",
+        when="NEW.amount <> OLD.amount OR NEW.person_id <> OLD.person_id OR NEW.event_id <> OLD.event_id"
+        " OR NEW.household_id <> OLD.household_id OR NEW.receipt_digest <> OLD.receipt_digest"
+        " OR NEW.recorded_by_id <> OLD.recorded_by_id OR OLD.state IN ('declined', 'paid')"
+        " OR (OLD.decided_by_id IS NOT NULL AND NEW.decided_by_id <> OLD.decided_by_id)"
+        " OR (OLD.state = 'approved' AND NEW.state <> 'paid')"
+        " OR (OLD.state = 'recorded' AND NEW.state = 'paid')",
+        message="A claim that was decided stays as it is.",
+    ),
+    Guard(
+        "entryfund_claim_stays",
+        "entryfund_entryclaim",
+        "DELETE",
+        message="A claim is declined, never deleted.",
+    ),
+    Guard(
+        "entryfund_return_keeps",
+        "entryfund_containerreturn",
+        "UPDATE",
+        message="A container return is never changed.",
+    ),
+    Guard(
+        "entryfund_return_stays",
+        "entryfund_containerreturn",
+        "DELETE",
+        message="A container return is never deleted.",
+    ),
+]

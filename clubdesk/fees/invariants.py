@@ -1,0 +1,57 @@
+"""What must always be true of the fees."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from django.db.models import F, Q
+
+from clubdesk.fees import selectors
+from clubdesk.fees.models import Voucher, VoucherState
+from clubdesk.ledger.invariants import differences, invariant, party_differences
+from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import summed
+from clubdesk.money import shown
+
+
+@invariant("Fees owed equals charges less credits, vouchers and receipts, household by household")
+def fees_owed_holds() -> Iterator[str]:
+    yield from party_differences(Role.FEES_OWED, selectors.household_detail())
+
+
+@invariant("No charge is settled by more than its amount, no receipt spent twice")
+def nothing_settled_twice() -> Iterator[str]:
+    for charge in selectors.charges_with_open().filter(open_amount__lt=0):
+        yield f"Charge {charge.pk} ({charge}) is settled by {shown(-charge.open_amount)} too much."
+    for receipt in selectors.receipts_with_unused().filter(unused__lt=0):
+        yield f"{receipt} pays for {shown(-receipt.unused)} more than it is."
+
+
+@invariant("Fees in advance equals the charges whose thing has not started")
+def fees_in_advance_holds() -> Iterator[str]:
+    posted = -Posting.objects.filter(account__role=Role.FEES_IN_ADVANCE).aggregate(figure=summed("amount"))["figure"]
+    yield from differences("Fees in advance", {"all": posted}, {"all": selectors.in_advance_detail()})
+
+
+@invariant("Vouchers owed equals the vouchers accepted and unpaid, department by department")
+def vouchers_owed_holds() -> Iterator[str]:
+    unpaid = Voucher.objects.filter(state__in=(VoucherState.ACCEPTED, VoucherState.LODGED))
+    detail: dict[int, Decimal] = dict(
+        unpaid.order_by().values_list("scheme__department_id").annotate(figure=summed("amount"))
+    )
+    yield from party_differences(Role.VOUCHERS_OWED, detail)
+
+
+@invariant("One voucher a child, scheme and year, never more than the fee or the voucher's value")
+def vouchers_hold() -> Iterator[str]:
+    standing = Voucher.objects.filter(selectors.STANDING_VOUCHER).select_related("person", "scheme")
+    seen: set[tuple[int, int, int]] = set()
+    for voucher in standing:
+        key = (voucher.scheme_id, voucher.person_id, voucher.calendar_year)
+        if key in seen:
+            yield f"{voucher.person} has two vouchers of {voucher.scheme} in {voucher.calendar_year}."
+        seen.add(key)
+    for voucher in standing.filter(amount__gt=F("charge__amount")):
+        yield f"{voucher} is more than the fee."
+    worth = Q(scheme__values__calendar_year=F("calendar_year"), amount__gt=F("scheme__values__amount"))
+    for voucher in standing.filter(worth):
+        yield f"{voucher} is more than a voucher of {voucher.calendar_year} is worth."

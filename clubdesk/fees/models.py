@@ -1,0 +1,319 @@
+"""What things cost, who owes it, and what was paid: the fee schedule, charges, receipts, vouchers."""
+
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import F, Q
+from djmoney.money import Money
+
+from clubdesk.ledger.models import Account, Document, Party
+from clubdesk.money import AmountField
+from clubdesk.roll.models import Household, Person
+
+
+class FeeKind(models.TextChoices):
+    MEMBERSHIP = "membership", "Membership"
+    COURSE = "course", "Course"
+    HIRE = "hire", "Gear hire, member"
+    VISITOR = "visitor", "Visitor with gear"
+    OTHER = "other", "Other"
+
+
+class FeeItem(models.Model):
+    """One line of the fee schedule; its price by date stands in `FeePrice`."""
+
+    code = models.SlugField(max_length=30, unique=True)
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=12, choices=FeeKind.choices)
+    income_account = models.ForeignKey(Account, models.PROTECT, related_name="+", limit_choices_to={"kind": "income"})
+
+    class Meta:
+        ordering = ["kind", "name"]
+
+    def __str__(self):
+        return self.name
+
+
+class FeePrice(models.Model):
+    """What an item costs from a day on, until the next price starts or `valid_until` has passed."""
+
+    item = models.ForeignKey(FeeItem, models.PROTECT, related_name="prices")
+    valid_from = models.DateField()
+    valid_until = models.DateField(null=True, blank=True)
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["item", "-valid_from"]
+        constraints = [
+            models.UniqueConstraint(fields=["item", "valid_from"], name="fees_price_one_from_a_day"),
+            models.CheckConstraint(
+                condition=Q(valid_until=None) | Q(valid_until__gte=F("valid_from")), name="fees_price_order"
+            ),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_price_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.item} from {self.valid_from:%-d %b %Y}"
+
+
+class FeeShare(models.Model):
+    """The part of a price that is not the club's own income of that item.
+
+    It goes to an association (Affiliation payable, with its party) or to another income account.
+    """
+
+    price = models.ForeignKey(FeePrice, models.PROTECT, related_name="shares")
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+")
+    party = models.ForeignKey(
+        Party,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        limit_choices_to={"kind": "association"},
+    )
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["price", "account", "party"], name="fees_share_once"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_share_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.party or self.account}"
+
+
+class Charge(Document):
+    """A household owes a fee. It becomes income on `starts_on`, the day the thing paid for starts."""
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="charges")
+    person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="charges")
+    price = models.ForeignKey(FeePrice, models.PROTECT, related_name="charges")
+    description = models.CharField(max_length=150)
+    amount = AmountField()
+    charged_on = models.DateField()
+    starts_on = models.DateField()
+    recognised_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-charged_on", "-pk"]
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_above_nil")]
+
+    def __str__(self):
+        return self.description
+
+    @property
+    def waits(self) -> bool:
+        """Whether the fee was charged before the thing paid for starts."""
+        return self.starts_on > self.charged_on
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"charge", "recognise"} if self.waits and self.recognised_on else {"charge"}
+
+
+class ChargeCredit(Document):
+    """Part or all of a charge taken back, for instance when a place is withdrawn."""
+
+    charge = models.ForeignKey(Charge, models.PROTECT, related_name="credits")
+    amount = AmountField()
+    credited_on = models.DateField()
+    reason = models.CharField(max_length=150)
+    from_advance = models.BooleanField("before it started", default=False)
+
+    class Meta:
+        ordering = ["-credited_on", "-pk"]
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil")]
+
+    def __str__(self):
+        return f"Credit: {self.charge}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"credit"}
+
+
+class Method(models.TextChoices):
+    CASH = "cash", "Cash"
+    CARD = "card", "Card"
+    TRANSFER = "transfer", "Bank transfer"
+
+
+class Receipt(Document):
+    """Money in from a household. `amount` is what it settles; cash handed over is `amount` less `rounding`."""
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="receipts")
+    method = models.CharField(max_length=8, choices=Method.choices)
+    amount = AmountField()
+    rounding = AmountField(
+        "cash rounding",
+        default=0,
+        help_text="Settled but not handed over; negative where more was handed over.",
+    )
+    received_on = models.DateField()
+    reference = models.CharField(max_length=60, blank=True)
+    cancelled_on = models.DateField(null=True, blank=True)
+    cancel_reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-received_on", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_receipt_above_nil"),
+            models.CheckConstraint(condition=Q(method="cash") | Q(rounding=0), name="fees_only_cash_is_rounded"),
+            models.CheckConstraint(
+                condition=Q(rounding__gt=Decimal("-0.05"), rounding__lt=Decimal("0.05")),
+                name="fees_rounding_below_five_cents",
+            ),
+        ]
+
+    def __str__(self):
+        return f"Receipt {self.pk}"
+
+    @property
+    def handed_over(self) -> Money:
+        return self.amount - self.rounding
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return set() if self.cancelled_on else {"receipt"}
+
+
+class Repayment(Document):
+    """A household's credit paid back to it from the bank."""
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="repayments")
+    amount = AmountField()
+    paid_on = models.DateField()
+    reference = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        ordering = ["-paid_on", "-pk"]
+        verbose_name = "credit repaid"
+        verbose_name_plural = "credits repaid"
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_repayment_above_nil")]
+
+    def __str__(self):
+        return f"Credit repaid to {self.household}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"repaid"}
+
+
+class Allocation(models.Model):
+    """How much of a receipt pays a charge, or was paid back. What is not allocated is the household's credit."""
+
+    receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="allocations")
+    charge = models.ForeignKey(Charge, models.PROTECT, null=True, related_name="allocations")
+    repayment = models.ForeignKey(Repayment, models.PROTECT, null=True, related_name="allocations")
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_allocation_above_nil"),
+            models.CheckConstraint(
+                condition=Q(charge=None, repayment__isnull=False) | Q(charge__isnull=False, repayment=None),
+                name="fees_allocation_has_one_target",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.receipt} → {self.charge or self.repayment}"
+
+
+class VoucherScheme(models.Model):
+    """A government department's sport voucher; what it is worth stands by calendar year."""
+
+    name = models.CharField(max_length=80, unique=True)
+    department = models.ForeignKey(Party, models.PROTECT, related_name="+", limit_choices_to={"kind": "department"})
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self):
+        return self.name
+
+
+class VoucherValue(models.Model):
+    scheme = models.ForeignKey(VoucherScheme, models.PROTECT, related_name="values")
+    calendar_year = models.PositiveSmallIntegerField()
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["-calendar_year"]
+        constraints = [
+            models.UniqueConstraint(fields=["scheme", "calendar_year"], name="fees_voucher_value_once_a_year"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_value_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.scheme} {self.calendar_year}"
+
+
+class Lodgement(Document):
+    """A batch of vouchers sent to the department, and the day it paid."""
+
+    scheme = models.ForeignKey(VoucherScheme, models.PROTECT, related_name="lodgements")
+    lodged_on = models.DateField()
+    paid_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-lodged_on", "-pk"]
+
+    def __str__(self):
+        return f"Lodgement {self.pk} of {self.lodged_on:%-d %b %Y}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"paid"} if self.paid_on else set()
+
+
+class VoucherState(models.TextChoices):
+    ACCEPTED = "accepted", "Accepted"
+    LODGED = "lodged", "Lodged"
+    PAID = "paid", "Paid"
+    REFUSED = "refused", "Refused"
+
+
+class Voucher(Document):
+    """A child's voucher set against a charge. `amount` is what the department owes: never more than the fee."""
+
+    scheme = models.ForeignKey(VoucherScheme, models.PROTECT, related_name="vouchers")
+    person = models.ForeignKey(Person, models.PROTECT, related_name="vouchers")
+    charge = models.ForeignKey(Charge, models.PROTECT, related_name="vouchers")
+    code = models.CharField(max_length=30)
+    calendar_year = models.PositiveSmallIntegerField(editable=False)
+    amount = AmountField()
+    accepted_on = models.DateField()
+    state = models.CharField(max_length=8, choices=VoucherState.choices, default=VoucherState.ACCEPTED)
+    lodgement = models.ForeignKey(Lodgement, models.PROTECT, null=True, blank=True, related_name="vouchers")
+    refused_on = models.DateField(null=True, blank=True)
+    refusal_reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-accepted_on", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["scheme", "person", "calendar_year"],
+                condition=~Q(state="refused"),
+                name="fees_one_voucher_a_child_and_year",
+            ),
+            models.UniqueConstraint(
+                fields=["scheme", "code"], condition=~Q(state="refused"), name="fees_voucher_code_once"
+            ),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.scheme} for {self.person}"
+
+    @property
+    def masked_code(self) -> str:
+        return f"••••{self.code[-3:]}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"accept", "refuse"} if self.state == VoucherState.REFUSED else {"accept"}

@@ -1,0 +1,113 @@
+"""The rules about fees that the database itself keeps."""
+
+from clubdesk.guards import Guard
+
+CHARGED = "EXISTS (SELECT 1 FROM fees_charge c WHERE c.price_id = {price})"
+
+
+def _sum(table: str, key: str, row: str, where: str = "TRUE") -> str:
+    """What other rows of `table` already take from the same charge or receipt."""
+    return f"COALESCE((SELECT SUM(x.amount) FROM {table} x WHERE x.{key} = NEW.{key} AND x.id <> {row} AND {where}), 0)"
+
+
+def _over_charge(table: str, condition: str) -> str:
+    """True where the new row and all that settles the same charge come to more than the charge."""
+    counted = {"fees_allocation": "TRUE", "fees_voucher": "x.state <> 'refused'", "fees_chargecredit": "TRUE"}
+    parts = [
+        _sum(settler, "charge_id", "NEW.id" if settler == table else "-1", where) for settler, where in counted.items()
+    ]
+    return (
+        f"{condition} AND CAST(ROUND((NEW.amount + {' + '.join(parts)}) * 100) AS BIGINT) >"
+        " (SELECT CAST(ROUND(c.amount * 100) AS BIGINT) FROM fees_charge c WHERE c.id = NEW.charge_id)"
+    )
+
+
+SETTLERS = {
+    "fees_allocation": "NEW.charge_id IS NOT NULL",
+    "fees_voucher": "NEW.state <> 'refused'",
+    "fees_chargecredit": "NEW.amount > 0",
+}
+OVER_RECEIPT = (
+    f"CAST(ROUND((NEW.amount + {_sum('fees_allocation', 'receipt_id', 'NEW.id')}) * 100) AS BIGINT) >"
+    " (SELECT CAST(ROUND(r.amount * 100) AS BIGINT) FROM fees_receipt r"
+    " WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NULL)"
+    " OR EXISTS (SELECT 1 FROM fees_receipt r WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NOT NULL)"
+)
+
+GUARDS = [
+    *(
+        Guard(
+            f"{table}_{event.lower()}_within_charge",
+            table,
+            event,
+            when=_over_charge(table, condition),
+            message="A charge cannot be settled by more than its amount.",
+        )
+        for table, condition in SETTLERS.items()
+        for event in ("INSERT", "UPDATE")
+    ),
+    *(
+        Guard(
+            f"fees_allocation_{event.lower()}_within_receipt",
+            "fees_allocation",
+            event,
+            when=OVER_RECEIPT,
+            message="A receipt cannot pay for more than its amount.",
+        )
+        for event in ("INSERT", "UPDATE")
+    ),
+    Guard(
+        "fees_price_keeps",
+        "fees_feeprice",
+        "UPDATE",
+        when="(NEW.amount <> OLD.amount OR NEW.item_id <> OLD.item_id OR NEW.valid_from <> OLD.valid_from)"
+        f" AND {CHARGED.format(price='OLD.id')}",
+        message="A price that has been charged is kept; add a new price from a later day.",
+    ),
+    *(
+        Guard(
+            f"fees_share_{event.lower()}_before_charging",
+            "fees_feeshare",
+            event,
+            when=CHARGED.format(price=f"{row}.price_id"),
+            message="The shares of a price that has been charged are kept; add a new price from a later day.",
+        )
+        for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+    ),
+    *(
+        Guard(
+            f"fees_share_{event.lower()}_within_price",
+            "fees_feeshare",
+            event,
+            when=f"CAST(ROUND((NEW.amount + {_sum('fees_feeshare', 'price_id', 'NEW.id')}) * 100) AS BIGINT) >"
+            " (SELECT CAST(ROUND(p.amount * 100) AS BIGINT) FROM fees_feeprice p WHERE p.id = NEW.price_id)",
+            message="The shares of a price cannot come to more than the price.",
+        )
+        for event in ("INSERT", "UPDATE")
+    ),
+    Guard(
+        "fees_charge_keeps",
+        "fees_charge",
+        "UPDATE",
+        when="NEW.amount <> OLD.amount OR NEW.household_id <> OLD.household_id OR NEW.price_id <> OLD.price_id"
+        " OR NEW.charged_on <> OLD.charged_on"
+        " OR (OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.starts_on <> OLD.starts_on))",
+        message="A charge is never changed; credit it and charge again.",
+    ),
+    Guard("fees_charge_stays", "fees_charge", "DELETE", message="A charge is never deleted; credit it instead."),
+    Guard(
+        "fees_receipt_keeps",
+        "fees_receipt",
+        "UPDATE",
+        when="NEW.amount <> OLD.amount OR NEW.rounding <> OLD.rounding OR NEW.household_id <> OLD.household_id"
+        " OR NEW.method <> OLD.method OR NEW.received_on <> OLD.received_on"
+        " OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
+        message="A receipt is never changed; cancel it and record it again.",
+    ),
+    Guard(
+        "fees_receipt_stays",
+        "fees_receipt",
+        "DELETE",
+        message="A receipt is never deleted; cancel it instead.",
+    ),
+]

@@ -1,0 +1,168 @@
+"""Questions about fees. Figures are `Money`, or `Decimal` where a mapping of many is given."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import ExpressionWrapper, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees.models import (
+    Allocation,
+    Charge,
+    ChargeCredit,
+    FeeItem,
+    FeeKind,
+    FeePrice,
+    FeeShare,
+    Receipt,
+    Repayment,
+    Voucher,
+    VoucherScheme,
+    VoucherState,
+)
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import FIGURE, ZERO, party_balance, summed
+from clubdesk.money import as_amount, shown, total
+from clubdesk.roll.models import Household, Person
+
+STANDING_VOUCHER = ~Q(state=VoucherState.REFUSED)
+
+
+def price_on(item: FeeItem, day: date) -> FeePrice:
+    """The price of `item` on `day`, or Refused where the schedule has none."""
+    price = FeePrice.objects.filter(item=item, valid_from__lte=day).order_by("-valid_from").first()
+    if price is None or (price.valid_until and price.valid_until < day):
+        raise Refused(f"The fee schedule has no price for {item} on {day:%-d %b %Y}; add one first.")
+    price.item = item
+    return price
+
+
+def price_of_kind(kind: FeeKind, day: date) -> FeePrice:
+    """The price of the one item of `kind`, or Refused where the schedule has none."""
+    item = FeeItem.objects.filter(kind=kind).select_related("income_account").order_by("pk").first()
+    if item is None:
+        raise Refused(f"The fee schedule has no item of the kind “{FeeKind(kind).label}”; add one first.")
+    return price_on(item, day)
+
+
+def shares_of(price: FeePrice) -> list[FeeShare]:
+    return list(price.shares.select_related("account", "party"))
+
+
+def _sum_per(rows: QuerySet, key: str) -> Coalesce:
+    per_row = rows.filter(**{key: OuterRef("pk")}).order_by().values(key)
+    figures = per_row.annotate(figure=Sum("amount", output_field=FIGURE)).values("figure")
+    return Coalesce(Subquery(figures, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
+
+
+def _difference(expression: Any) -> ExpressionWrapper:
+    return ExpressionWrapper(expression, output_field=FIGURE)
+
+
+def charges_with_open() -> QuerySet[Any]:
+    """Charges with `credited`, `by_voucher`, `by_receipt` and `open_amount` (Decimal: what is still to pay)."""
+    return Charge.objects.annotate(
+        credited=_sum_per(ChargeCredit.objects.all(), "charge"),
+        by_voucher=_sum_per(Voucher.objects.filter(STANDING_VOUCHER), "charge"),
+        by_receipt=_sum_per(Allocation.objects.all(), "charge"),
+    ).annotate(
+        open_amount=_difference(
+            F("amount") - F("credited") - F("by_voucher") - F("by_receipt"),
+        )
+    )
+
+
+def open_charges(household: Household) -> QuerySet[Any]:
+    """The household's charges with something still to pay, oldest first."""
+    return charges_with_open().filter(household=household, open_amount__gt=0).order_by("charged_on", "pk")
+
+
+def receipts_with_unused() -> QuerySet[Any]:
+    """Receipts that stand, with `unused` (Decimal): what pays no charge yet, the household's credit."""
+    return (
+        Receipt.objects.filter(cancelled_on=None)
+        .annotate(used=_sum_per(Allocation.objects.all(), "receipt"))
+        .annotate(unused=_difference(F("amount") - F("used")))
+    )
+
+
+def credited(charge: Charge) -> Money:
+    return as_amount(charge.credits.aggregate(figure=summed("amount"))["figure"])
+
+
+def open_amount(charge: Charge) -> Money:
+    return as_amount(charges_with_open().get(pk=charge.pk).open_amount)
+
+
+def creditable(charge: Charge) -> Money:
+    """What of a charge can still be credited: all that is neither credited nor paid by a voucher."""
+    row = charges_with_open().get(pk=charge.pk)
+    return as_amount(row.amount.amount - row.credited - row.by_voucher)
+
+
+def balance(household: Household) -> Money:
+    """What the household owes by the ledger; negative where it is in credit."""
+    return as_amount(party_balance(Role.FEES_OWED, household.party_id))
+
+
+def unused_credit(household: Household) -> Money:
+    """What the household has paid beyond its charges."""
+    rows = receipts_with_unused().filter(household=household, unused__gt=0)
+    return total(as_amount(row.unused) for row in rows)
+
+
+def balance_in_words(household: Household) -> str:
+    owed = balance(household).amount
+    if owed > 0:
+        return f"owes {shown(owed)}"
+    return f"in credit by {shown(-owed)}" if owed else "owes nothing"
+
+
+def household_detail() -> dict[int, Decimal]:
+    """What each household owes by its documents, by party id: charges less credits, vouchers and receipts."""
+    found: dict[int, Decimal] = {}
+
+    def add(rows: QuerySet, path: str, sign: int) -> None:
+        for party_id, figure in rows.order_by().values_list(path).annotate(figure=summed("amount")):
+            found[party_id] = found.get(party_id, ZERO) + sign * figure
+
+    add(Charge.objects.all(), "household__party_id", 1)
+    add(ChargeCredit.objects.all(), "charge__household__party_id", -1)
+    add(Voucher.objects.filter(STANDING_VOUCHER), "charge__household__party_id", -1)
+    add(Receipt.objects.filter(cancelled_on=None), "household__party_id", -1)
+    add(Repayment.objects.all(), "household__party_id", 1)
+    return found
+
+
+def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
+    """What the scheme's voucher is worth in the calendar year of `day`, or Refused."""
+    value = scheme.values.filter(calendar_year=day.year).first()
+    if value is None:
+        raise Refused(f"{scheme} has no value for {day.year}; add it first.")
+    return value.amount
+
+
+def charges_to_recognise(on: date) -> QuerySet[Any]:
+    """Charges whose thing has started by `on` and whose income still waits in Fees in advance."""
+    return (
+        charges_with_open()
+        .filter(starts_on__lte=on, starts_on__gt=F("charged_on"), recognised_on=None, amount__gt=F("credited"))
+        .order_by("starts_on", "pk")
+    )
+
+
+def in_advance_detail() -> Decimal:
+    """What waits in Fees in advance by the documents."""
+    waiting = charges_with_open().filter(starts_on__gt=F("charged_on"), recognised_on=None)
+    figures = waiting.aggregate(
+        charged=summed("amount"),
+        credited=Coalesce(Sum("credited", output_field=FIGURE), Value(ZERO, output_field=FIGURE)),
+    )
+    return figures["charged"] - figures["credited"]
+
+
+def vouchers_of(person: Person) -> QuerySet[Voucher]:
+    return person.vouchers.filter(STANDING_VOUCHER)

@@ -1,0 +1,452 @@
+"""Verbs of the fees room: charging, crediting, receiving, allocating, vouchers."""
+
+import uuid
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees import posting, selectors
+from clubdesk.fees.models import (
+    Allocation,
+    Charge,
+    ChargeCredit,
+    FeePrice,
+    Lodgement,
+    Method,
+    Receipt,
+    Repayment,
+    Voucher,
+    VoucherScheme,
+    VoucherState,
+)
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.selectors import year_containing
+from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
+from clubdesk.roll.models import Household, Person
+
+
+def _queue(household: Household) -> Household:
+    """One change at a time to a household's account."""
+    return Household.objects.select_for_update().select_related("party").get(pk=household.pk)
+
+
+@transaction.atomic
+def charge(
+    *,
+    household: Household,
+    price: FeePrice,
+    on: date,
+    starts_on: date,
+    by: User,
+    person: Person | None = None,
+    description: str = "",
+    key: uuid.UUID | None = None,
+) -> Charge:
+    """The household owes `price`. While `starts_on` lies after `on` the income waits in Fees in advance.
+
+    Whatever credit the household has pays it at once.
+    """
+    household = _queue(household)
+    if found := ledger.written(Charge, key):
+        return found
+    document = Charge.objects.create(
+        key=key or uuid.uuid4(),
+        household=household,
+        person=person,
+        price=price,
+        description=description or f"{price.item}{f', {person}' if person else ''}",
+        amount=price.amount,
+        charged_on=on,
+        starts_on=max(starts_on, on),
+        recorded_by=by,
+    )
+    lines = posting.charge_lines(
+        document.amount,
+        household.party,
+        starts_later=document.waits,
+        income=price.item.income_account,
+        shares=selectors.shares_of(price),
+    )
+    ledger.post(
+        source=document,
+        purpose="charge",
+        on=on,
+        narration=f"{document.description} ({household})",
+        lines=lines,
+        by=by,
+    )
+    settle(household=household)
+    return document
+
+
+@transaction.atomic
+def recognise(*, charge: Charge, by: User) -> Charge:
+    """The thing paid for has started: its fee leaves Fees in advance and becomes income.
+
+    Dated the day it started, or the first open day after a lock. Doing it again changes nothing.
+    """
+    document = Charge.objects.select_for_update().select_related("price__item__income_account").get(pk=charge.pk)
+    if document.recognised_on or not document.waits:
+        return document
+    left = document.amount - selectors.credited(document)
+    if left <= nil():
+        return document
+    on = _first_open_day(document.starts_on)
+    lines = posting.recognise_lines(
+        left,
+        document.amount,
+        income=document.price.item.income_account,
+        shares=selectors.shares_of(document.price),
+    )
+    ledger.post(
+        source=document,
+        purpose="recognise",
+        on=on,
+        narration=f"Started: {document.description}",
+        lines=lines,
+        by=by,
+    )
+    document.recognised_on = on
+    document.save(update_fields=["recognised_on"])
+    return document
+
+
+def _first_open_day(day: date) -> date:
+    year = year_containing(day)
+    while year.locked_through and day <= year.locked_through:
+        day = year.locked_through + timedelta(days=1)
+        year = year_containing(day)
+    return day
+
+
+@transaction.atomic
+def recognise_due(*, on: date, by: User) -> int:
+    """Recognise every charge whose thing has started by `on`; returns how many there were."""
+    due = list(selectors.charges_to_recognise(on))
+    for document in due:
+        recognise(charge=document, by=by)
+    return len(due)
+
+
+@transaction.atomic
+def credit_charge(
+    *,
+    charge: Charge,
+    on: date,
+    reason: str,
+    by: User,
+    amount: Money | None = None,
+    key: uuid.UUID | None = None,
+) -> ChargeCredit:
+    """Take back `amount` of a charge (all that is left of it by default).
+
+    What a receipt had paid of it becomes the household's credit. Raises Refused for more than is left after
+    vouchers, or without a reason.
+    """
+    household = _queue(charge.household)
+    if found := ledger.written(ChargeCredit, key):
+        return found
+    row = selectors.charges_with_open().select_related("price__item__income_account").get(pk=charge.pk)
+    left = selectors.creditable(charge)
+    amount = positive(amount if amount is not None else left, "The credit")
+    if amount > left:
+        raise Refused(f"Only {shown(left)} of this charge can be credited; the rest is credited or paid by voucher.")
+    if not reason.strip():
+        raise Refused("Say why the fee is credited.")
+    release(charge=row, amount=amount - as_amount(row.open_amount))
+    in_advance = row.waits and row.recognised_on is None
+    document = ChargeCredit.objects.create(
+        key=key or uuid.uuid4(),
+        charge=row,
+        amount=amount,
+        credited_on=on,
+        reason=reason.strip(),
+        from_advance=in_advance,
+        recorded_by=by,
+    )
+    lines = posting.credit_lines(
+        amount,
+        household.party,
+        full_price=row.amount,
+        still_in_advance=in_advance,
+        income=row.price.item.income_account,
+        shares=selectors.shares_of(row.price),
+    )
+    ledger.post(
+        source=document,
+        purpose="credit",
+        on=on,
+        narration=f"Credit: {row.description} ({household}): {document.reason}",
+        lines=lines,
+        by=by,
+    )
+    settle(household=household)
+    return document
+
+
+def release(*, charge: Charge, amount: Money) -> None:
+    """Free `amount` of what receipts pay towards `charge`, the latest allocation first."""
+    for allocation in charge.allocations.order_by("-pk"):
+        if amount <= nil():
+            return
+        freed = min(allocation.amount, amount)
+        amount -= freed
+        if freed == allocation.amount:
+            allocation.delete()
+        else:
+            allocation.amount -= freed
+            allocation.save(update_fields=["amount"])
+
+
+def settle(*, household: Household, chosen: Sequence[Charge] = ()) -> None:
+    """Let the household's unused receipts pay its open charges: the chosen ones first, then the oldest."""
+    receipts = list(
+        selectors.receipts_with_unused().filter(household=household, unused__gt=0).order_by("received_on", "pk")
+    )
+    if not receipts:
+        return
+    first = [each.pk for each in chosen]
+    charges = sorted(selectors.open_charges(household), key=lambda each: each.pk not in first)
+    unused = [[receipt, receipt.unused] for receipt in receipts]
+    for each in charges:
+        left = each.open_amount
+        while left and unused:
+            part = min(left, unused[0][1])
+            Allocation.objects.create(receipt=unused[0][0], charge=each, amount=as_amount(part))
+            left -= part
+            unused[0][1] -= part
+            if not unused[0][1]:
+                unused.pop(0)
+
+
+@transaction.atomic
+def record_receipt(
+    *,
+    household: Household,
+    amount: Money,
+    method: Method,
+    on: date,
+    by: User,
+    charges: Sequence[Charge] = (),
+    reference: str = "",
+    key: uuid.UUID | None = None,
+) -> Receipt:
+    """Money came in from a household and settles `amount` of what it owes.
+
+    It pays the chosen charges first, then the oldest; what is left over stays as credit. For cash, what is
+    handed over is `amount` rounded to five cents. Raises Refused for nil or less, and for charges of another
+    household.
+    """
+    household = _queue(household)
+    if found := ledger.written(Receipt, key):
+        return found
+    amount = positive(amount)
+    if any(each.household_id != household.pk for each in charges):
+        raise Refused("A receipt pays only for the household's own charges.")
+    rounding = amount - cash_rounded(amount) if method == Method.CASH else nil()
+    if rounding == amount:
+        raise Refused(f"{shown(amount)} rounds to nothing in cash; take it by card or transfer.")
+    document = Receipt.objects.create(
+        key=key or uuid.uuid4(),
+        household=household,
+        method=method,
+        amount=amount,
+        rounding=rounding,
+        received_on=on,
+        reference=reference,
+        recorded_by=by,
+    )
+    ledger.post(
+        source=document,
+        purpose="receipt",
+        on=on,
+        narration=f"{Method(method).label} from {household}{f', {reference}' if reference else ''}",
+        lines=posting.receipt_lines(amount, rounding, Method(method), household.party),
+        by=by,
+    )
+    settle(household=household, chosen=charges)
+    return document
+
+
+@transaction.atomic
+def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Receipt:
+    """Undo a receipt that was recorded wrongly: its entry is reversed and its charges are open again."""
+    household = _queue(receipt.household)
+    document = Receipt.objects.select_for_update().get(pk=receipt.pk)
+    if document.cancelled_on:
+        return document
+    if document.allocations.exclude(repayment=None).exists():
+        raise Refused("Part of this receipt was paid back to the household; it can no longer be cancelled.")
+    document.allocations.all().delete()
+    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
+    document.save(update_fields=["cancelled_on", "cancel_reason"])
+    settle(household=household)
+    return document
+
+
+@transaction.atomic
+def repay_credit(
+    *,
+    household: Household,
+    amount: Money,
+    on: date,
+    by: User,
+    reference: str = "",
+    key: uuid.UUID | None = None,
+) -> Repayment:
+    """Pay a household's credit back from the bank. Raises Refused for more than the credit."""
+    household = _queue(household)
+    if found := ledger.written(Repayment, key):
+        return found
+    amount = positive(amount)
+    credit = selectors.unused_credit(household)
+    if amount > credit:
+        raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
+    document = Repayment.objects.create(
+        key=key or uuid.uuid4(),
+        household=household,
+        amount=amount,
+        paid_on=on,
+        reference=reference,
+        recorded_by=by,
+    )
+    left = amount.amount
+    rows = selectors.receipts_with_unused().filter(household=household, unused__gt=0).order_by("-received_on", "-pk")
+    for receipt in rows:
+        part = min(left, receipt.unused)
+        if part:
+            Allocation.objects.create(receipt=receipt, repayment=document, amount=as_amount(part))
+        left -= part
+    ledger.post(
+        source=document,
+        purpose="repaid",
+        on=on,
+        narration=str(document),
+        lines=posting.repayment_lines(amount, household.party),
+        by=by,
+    )
+    return document
+
+
+@transaction.atomic
+def accept_voucher(
+    *, scheme: VoucherScheme, charge: Charge, code: str, on: date, by: User, key: uuid.UUID | None = None
+) -> Voucher:
+    """Set a child's voucher against a charge: it pays at most what is left of the fee, the rest is forgone.
+
+    Where the family has paid already, its receipt becomes credit by as much. One voucher a child, scheme and
+    calendar year. Source: a state's published programme terms (one voucher a child in a calendar year at one
+    provider; a fee below the voucher's value claims only the fee).
+    """
+    household = _queue(charge.household)
+    if found := ledger.written(Voucher, key):
+        return found
+    row = selectors.charges_with_open().select_related("person").get(pk=charge.pk)
+    code = code.strip().upper()
+    if row.person is None:
+        raise Refused("A voucher belongs to a child; this charge names nobody.")
+    if not code:
+        raise Refused("Type the voucher's code.")
+    standing = Voucher.objects.filter(selectors.STANDING_VOUCHER, scheme=scheme)
+    if standing.filter(person=row.person, calendar_year=on.year).exists():
+        raise Refused(f"{row.person} has used a voucher of {scheme} in {on.year} already.")
+    if standing.filter(code=code).exists():
+        raise Refused("This voucher code has been used already; check it with the family.")
+    left = selectors.creditable(charge)
+    amount = min(selectors.value_of_voucher(scheme, on), left)
+    if amount <= nil():
+        raise Refused("Nothing of this fee is left for a voucher to pay.")
+    release(charge=row, amount=amount - as_amount(row.open_amount))
+    document = Voucher.objects.create(
+        key=key or uuid.uuid4(),
+        scheme=scheme,
+        person=row.person,
+        charge=row,
+        code=code,
+        calendar_year=on.year,
+        amount=amount,
+        accepted_on=on,
+        recorded_by=by,
+    )
+    ledger.post(
+        source=document,
+        purpose="accept",
+        on=on,
+        narration=f"Voucher {document.masked_code} for {row.person}",
+        lines=posting.voucher_accepted_lines(amount, scheme.department, household.party),
+        by=by,
+    )
+    settle(household=household)
+    return document
+
+
+@transaction.atomic
+def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
+    """Send every accepted voucher of the scheme to the department in one batch."""
+    VoucherScheme.objects.select_for_update().get(pk=scheme.pk)
+    if found := ledger.written(Lodgement, key):
+        return found
+    waiting = Voucher.objects.filter(scheme=scheme, state=VoucherState.ACCEPTED)
+    if not waiting.exists():
+        raise Refused(f"No voucher of {scheme} waits to be lodged.")
+    document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
+    waiting.update(state=VoucherState.LODGED, lodgement=document)
+    return document
+
+
+@transaction.atomic
+def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
+    """The department refused a voucher: the family owes that part of the fee again."""
+    document = Voucher.objects.select_for_update().select_related("scheme__department").get(pk=voucher.pk)
+    if document.state == VoucherState.REFUSED:
+        return document
+    if document.state == VoucherState.PAID:
+        raise Refused("The department has paid this voucher already.")
+    if not reason.strip():
+        raise Refused("Write down the department's reason.")
+    household = _queue(document.charge.household)
+    document.state, document.refused_on, document.refusal_reason = (
+        VoucherState.REFUSED,
+        on,
+        reason.strip()[:150],
+    )
+    document.save(update_fields=["state", "refused_on", "refusal_reason"])
+    ledger.post(
+        source=document,
+        purpose="refuse",
+        on=on,
+        narration=f"Voucher {document.masked_code} for {document.person} refused: {document.refusal_reason}",
+        lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
+        by=by,
+    )
+    settle(household=household)
+    return document
+
+
+@transaction.atomic
+def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgement:
+    """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
+    document = Lodgement.objects.select_for_update().select_related("scheme__department").get(pk=lodgement.pk)
+    if document.paid_on:
+        return document
+    vouchers = document.vouchers.filter(state=VoucherState.LODGED)
+    amount = total(voucher.amount for voucher in vouchers)
+    if amount <= nil():
+        raise Refused("Every voucher of this lodgement was refused; there is nothing to be paid.")
+    vouchers.update(state=VoucherState.PAID)
+    document.paid_on = on
+    document.save(update_fields=["paid_on"])
+    ledger.post(
+        source=document,
+        purpose="paid",
+        on=on,
+        narration=f"{document.scheme.department} paid {document}",
+        lines=posting.lodgement_paid_lines(amount, document.scheme.department),
+        by=by,
+    )
+    return document

@@ -1,0 +1,133 @@
+"""Rules that the database itself keeps, as triggers written once and installed on SQLite and PostgreSQL.
+
+Django remakes an SQLite table in most migrations and its triggers vanish with it, so they are all installed
+again after every `migrate`; a system check and `check_books` report one that is missing or altered.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+PREFIX = "guard_"
+
+
+@dataclass(frozen=True)
+class Guard:
+    """A trigger: refuses a row `when` a condition holds, or `does` a statement after it.
+
+    `event` is INSERT, UPDATE, DELETE or (PostgreSQL only) TRUNCATE; `when` and `does` are SQL that both
+    databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told.
+    """
+
+    name: str
+    table: str
+    event: str
+    when: str = ""
+    message: str = ""
+    does: str = ""
+
+    @property
+    def trigger(self) -> str:
+        return f"{PREFIX}{self.name}"
+
+    def sqlite(self) -> str:
+        timing, body = ("AFTER", self.does) if self.does else ("BEFORE", f"SELECT RAISE(ABORT, {self._text})")
+        condition = f" WHEN {self.when}" if self.when else ""
+        return (
+            f"CREATE TRIGGER {self.trigger} {timing} {self.event} ON {self.table} FOR EACH ROW"
+            f"{condition} BEGIN {body}; END"
+        )
+
+    def postgresql_body(self) -> str:
+        refusal = f"RAISE EXCEPTION USING ERRCODE = 'integrity_constraint_violation', MESSAGE = {self._text}"
+        body = f"{self.does or refusal};"
+        if self.when:
+            body = f"IF {self.when} THEN {body} END IF;"
+        row = "OLD" if self.event == "DELETE" else "NEW"
+        result = "NULL" if self.does or self.event == "TRUNCATE" else row
+        return f"BEGIN {body} RETURN {result}; END"
+
+    def postgresql(self) -> str:
+        timing = "AFTER" if self.does else "BEFORE"
+        each = "STATEMENT" if self.event == "TRUNCATE" else "ROW"
+        return (
+            f"CREATE OR REPLACE FUNCTION {self.trigger}() RETURNS trigger LANGUAGE plpgsql"
+            f" AS $guard${self.postgresql_body()}$guard$;"
+            f"CREATE TRIGGER {self.trigger} {timing} {self.event} ON {self.table}"
+            f" FOR EACH {each} EXECUTE FUNCTION {self.trigger}();"
+        )
+
+    @property
+    def _text(self) -> str:
+        return "'" + self.message.replace("'", "''") + "'"
+
+
+_guards: dict[str, Guard] = {}
+
+
+def register(*guards: Guard) -> None:
+    """Add a room's guards; called from its AppConfig.ready."""
+    _guards.update({guard.name: guard for guard in guards})
+
+
+def _wanted(connection: BaseDatabaseWrapper) -> list[Guard]:
+    on_sqlite = connection.vendor == "sqlite"
+    return [guard for guard in _guards.values() if not (on_sqlite and guard.event == "TRUNCATE")]
+
+
+def _installed(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+    """Trigger name to its table and its text as the database holds it."""
+    query = (
+        "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger' AND name LIKE %s"
+        if connection.vendor == "sqlite"
+        else "SELECT t.tgname, c.relname, p.prosrc FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
+        " JOIN pg_proc p ON p.oid = t.tgfoid WHERE t.tgenabled <> 'D' AND t.tgname LIKE %s"
+        " AND pg_table_is_visible(c.oid)"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(query, [f"{PREFIX}%"])
+        return {name: (table, text) for name, table, text in cursor.fetchall()}
+
+
+def install(connection: BaseDatabaseWrapper) -> None:
+    """Put every guard in place whose table exists, replacing what stood there."""
+    remove(connection)
+    tables = set(connection.introspection.table_names())
+    with connection.cursor() as cursor:
+        for guard in _wanted(connection):
+            if guard.table in tables:
+                cursor.execute(guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql())
+
+
+def remove(connection: BaseDatabaseWrapper) -> None:
+    """Take every guard away; only for emptying a demo or a test database."""
+    found = _installed(connection)
+    with connection.cursor() as cursor:
+        for name, (table, _) in found.items():
+            suffix = "" if connection.vendor == "sqlite" else f" ON {table}"
+            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{suffix}")
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
+    """Within the block no guard stands."""
+    remove(connection)
+    try:
+        yield
+    finally:
+        install(connection)
+
+
+def faults(connection: BaseDatabaseWrapper) -> list[str]:
+    """One sentence for each guard that is missing or altered."""
+    found = _installed(connection)
+    sentences = []
+    for guard in _wanted(connection):
+        expected = guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql_body()
+        if guard.trigger not in found:
+            sentences.append(f"The database guard {guard.name} on {guard.table} is missing; run migrate.")
+        elif found[guard.trigger][1] != expected:
+            sentences.append(f"The database guard {guard.name} on {guard.table} was altered; run migrate.")
+    return sentences

@@ -1,0 +1,28 @@
+import json
+
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors
+from clubdesk.ledger.invariants import check_all
+from clubdesk.shell import VerbCommand
+
+
+class Command(VerbCommand):
+    help = "Re-derive every invariant of the books from the rows; exit 1 and a list where one fails."
+
+    def add_arguments(self, parser):
+        parser.add_argument("--format", default="table", help="table or json (default: table)")
+
+    def run(self, *, format: str, **options):
+        if format not in ("table", "json"):
+            raise Refused(f"“{format}” is no format; choose table, json.")
+        selectors.book()
+        results = check_all()
+        sound = not any(result.faults for result in results)
+        if format == "json":
+            checks = [{"name": each.name, "ok": not each.faults, "faults": each.faults} for each in results]
+            self.stdout.write(json.dumps({"ok": sound, "checks": checks}, indent=2, ensure_ascii=False))
+        else:
+            for result in results:
+                self.stdout.write(f"{'ok  ' if not result.faults else 'FAIL'}  {result.name}")
+        if not sound:
+            self.fail([fault for result in results for fault in result.faults])

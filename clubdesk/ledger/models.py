@@ -1,0 +1,308 @@
+"""The ledger's nouns: book, accounts, funds, parties, years, entries, postings, stored month balances."""
+
+import uuid
+
+from django.conf import settings
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import F, Q
+
+from clubdesk.money import AmountField, nil
+
+
+class Kind(models.TextChoices):
+    ASSET = "asset", "Asset"
+    LIABILITY = "liability", "Liability"
+    EQUITY = "equity", "Equity"
+    INCOME = "income", "Income"
+    EXPENSE = "expense", "Expense"
+
+
+YEARLY_KINDS = (Kind.INCOME, Kind.EXPENSE)
+DEBIT_KINDS = (Kind.ASSET, Kind.EXPENSE)
+
+
+class Role(models.TextChoices):
+    """How code finds an account, so that a club can renumber and rename its chart freely."""
+
+    BANK = "bank", "Bank"
+    TILL = "till", "Till"
+    CARD_TAKINGS = "card_takings", "Card takings"
+    FEES_OWED = "fees_owed", "Fees owed"
+    VOUCHERS_OWED = "vouchers_owed", "Vouchers owed"
+    EQUIPMENT = "equipment", "Equipment at cost"
+    DEPRECIATED = "depreciated", "Accumulated depreciation"
+    FEES_IN_ADVANCE = "fees_in_advance", "Fees in advance"
+    AFFILIATION_PAYABLE = "affiliation_payable", "Affiliation payable"
+    REFUNDS_PAYABLE = "refunds_payable", "Refunds payable"
+    OTHER_PAYABLES = "other_payables", "Other payables"
+    ACCUMULATED = "accumulated", "Accumulated funds"
+    MEMBERSHIPS = "memberships", "Memberships"
+    COURSES = "courses", "Beginner courses"
+    HIRE = "hire", "Equipment hire"
+    VISITORS = "visitors", "Visitor fees"
+    CONTAINERS = "containers", "Container refunds"
+    DONATIONS = "donations", "Donations and fundraising"
+    INTEREST = "interest", "Bank interest"
+    GRANTS = "grants", "Grants"
+    ENTRY_REFUNDS = "entry_refunds", "Entry-fee refunds"
+    BANK_FEES = "bank_fees", "Bank and card fees"
+    CASH_OVER_SHORT = "cash_over_short", "Cash over and short"
+    CASH_ROUNDING = "cash_rounding", "Cash rounding"
+    WRITTEN_OFF = "written_off", "Fees written off"
+    DEPRECIATION = "depreciation", "Depreciation"
+    TRANSFERS = "transfers", "Transfers between funds"
+
+
+class FundRole(models.TextChoices):
+    GENERAL = "general", "General"
+    ENTRY = "entry", "Entry fund"
+
+
+class Book(models.Model):
+    """The one row that says whose book this is; locking it puts posting in a queue."""
+
+    club_name = models.CharField("club", max_length=120)
+    currency = models.CharField(max_length=3)
+    is_demo = models.BooleanField("demo", default=False, editable=False)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row")]
+
+    def __str__(self):
+        return self.club_name
+
+
+class Account(models.Model):
+    code = models.CharField(
+        max_length=4, unique=True, validators=[RegexValidator(r"^\d{4}$", "An account code is four digits.")]
+    )
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    role = models.CharField(
+        max_length=30,
+        choices=Role.choices,
+        unique=True,
+        null=True,
+        blank=True,
+        help_text="What Fletchbook itself uses this account for; leave blank for one of the club's own.",
+    )
+    needs_party = models.BooleanField(
+        "names who owes", default=False, help_text="Each line must say who owes or is owed."
+    )
+    is_money = models.BooleanField("is money", default=False, help_text="Bank, till or card takings.")
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=[kind.value for kind in Kind]), name="ledger_account_kind"),
+            models.CheckConstraint(condition=Q(is_money=False) | Q(kind="asset"), name="ledger_account_money_is_asset"),
+        ]
+
+    def __str__(self):
+        return f"{self.code} {self.name}"
+
+
+class Fund(models.Model):
+    """Money kept apart for a purpose. `balance` is its assets less its liabilities, kept by the database."""
+
+    code = models.SlugField(max_length=20, unique=True)
+    name = models.CharField(max_length=60)
+    restricted = models.BooleanField(default=False, help_text="May only be spent on its purpose and never overdrawn.")
+    role = models.CharField(max_length=20, choices=FundRole.choices, unique=True, null=True, blank=True)
+    balance = AmountField(default=0, editable=False)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(restricted=False) | Q(balance__gte=0), name="ledger_fund_not_overdrawn")
+        ]
+
+    def __str__(self):
+        return self.name
+
+
+class PartyKind(models.TextChoices):
+    HOUSEHOLD = "household", "Household"
+    DEPARTMENT = "department", "Government department"
+    ASSOCIATION = "association", "Association"
+    SUPPLIER = "supplier", "Supplier"
+
+
+class Party(models.Model):
+    """Whoever owes the club or is owed by it."""
+
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=12, choices=PartyKind.choices)
+
+    class Meta:
+        ordering = ["name", "pk"]
+        verbose_name_plural = "parties"
+
+    def __str__(self):
+        return self.name
+
+
+class FinancialYear(models.Model):
+    first_day = models.DateField(unique=True)
+    last_day = models.DateField(unique=True)
+    locked_through = models.DateField(null=True, blank=True, editable=False)
+    closed_at = models.DateTimeField("closed", null=True, blank=True, editable=False)
+    closed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-first_day"]
+        constraints = [
+            models.CheckConstraint(condition=Q(last_day__gt=F("first_day")), name="ledger_year_order"),
+            models.CheckConstraint(
+                condition=Q(closed_at=None) | Q(locked_through=F("last_day")), name="ledger_closed_is_locked"
+            ),
+        ]
+        permissions = [
+            ("lock_month", "Can lock a month"),
+            ("close_year", "Can close a financial year"),
+            ("export_year", "Can export the treasurer's workbook"),
+        ]
+
+    def __str__(self):
+        return f"Year to {self.last_day:%-d %B %Y}"
+
+    @property
+    def is_closed(self) -> bool:
+        return self.closed_at is not None
+
+
+class JournalEntry(models.Model):
+    """One balanced entry. Written once, sealed, and never changed; a mistake is put right by its reversal."""
+
+    number = models.PositiveIntegerField(unique=True)
+    date = models.DateField()
+    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="entries")
+    narration = models.CharField(max_length=300)
+    source_type = models.CharField(max_length=60)
+    source_id = models.PositiveBigIntegerField()
+    purpose = models.CharField(max_length=40)
+    reverses = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="reversed_by")
+    is_closing = models.BooleanField("closing entry", default=False)
+    posted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    posted_at = models.DateTimeField()
+    previous_digest = models.CharField(max_length=64)
+    digest = models.CharField(max_length=64)
+    sealed = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["-number"]
+        verbose_name_plural = "journal entries"
+        constraints = [
+            models.UniqueConstraint(fields=["source_type", "source_id", "purpose"], name="ledger_entry_posts_once"),
+            models.CheckConstraint(condition=Q(number__gte=1), name="ledger_entry_number_from_one"),
+        ]
+        indexes = [models.Index(fields=["date"])]
+
+    def __str__(self):
+        return f"Entry {self.number}"
+
+
+class Posting(models.Model):
+    """A line of an entry: debit positive, credit negative."""
+
+    entry = models.ForeignKey(JournalEntry, models.PROTECT, related_name="postings")
+    account = models.ForeignKey(Account, models.PROTECT, related_name="postings")
+    fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="postings")
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.CheckConstraint(condition=~Q(amount=0), name="ledger_posting_not_nil")]
+
+    def __str__(self):
+        return f"{self.account} {self.amount}"
+
+    @property
+    def debit(self):
+        return max(self.amount, nil())
+
+    @property
+    def credit(self):
+        return max(-self.amount, nil())
+
+
+class MonthBalance(models.Model):
+    """What an account, fund and party stood at when a locked month ended, so that no report reads old postings.
+
+    `balance` is cumulative from the first entry and leaves closing entries out; `closing` is the cumulative
+    effect of the closing entries alone. Debit positive.
+    """
+
+    month_end = models.DateField()
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+")
+    fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, related_name="+")
+    balance = AmountField(default=0)
+    closing = AmountField(default=0)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["month_end", "account", "fund", "party"], name="ledger_month_balance_of_party_once"
+            ),
+            models.UniqueConstraint(
+                fields=["month_end", "account", "fund"],
+                condition=Q(party=None),
+                name="ledger_month_balance_once",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.month_end} {self.account_id}"
+
+
+class Document(models.Model):
+    """Something that happened, written down once by somebody. `key` makes writing it twice impossible."""
+
+    key = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, editable=False, related_name="+")
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        """The purposes of the journal entries that this document's present state calls for."""
+        return set()
+
+
+class JournalOrigin(models.TextChoices):
+    HAND = "hand", "By hand"
+    FILE = "file", "From a file"
+
+
+class Journal(Document):
+    """A manual journal: what the treasurer writes by hand or brings in from a file."""
+
+    date = models.DateField()
+    narration = models.CharField(max_length=300)
+    origin = models.CharField(max_length=4, choices=JournalOrigin.choices, default=JournalOrigin.HAND)
+    reference = models.CharField(max_length=60, blank=True)
+    file_digest = models.CharField(max_length=64, blank=True, editable=False)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["file_digest", "reference"],
+                condition=Q(origin="file"),
+                name="ledger_journal_file_read_once",
+            )
+        ]
+
+    def __str__(self):
+        return self.narration
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"journal"}

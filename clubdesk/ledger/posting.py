@@ -1,0 +1,45 @@
+"""Lines of journal entries before they are written: pure, no database."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from djmoney.money import Money
+
+from clubdesk.ledger.models import Account, Fund, FundRole, Party, Role
+from clubdesk.money import nil
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line to post: debit positive, credit negative; the account and fund by role or by themselves."""
+
+    account: Role | Account
+    amount: Money
+    party: Party | None = None
+    fund: FundRole | Fund = FundRole.GENERAL
+
+
+def debit(
+    account: Role | Account,
+    amount: Money,
+    party: Party | None = None,
+    fund: FundRole | Fund = FundRole.GENERAL,
+) -> Line:
+    return Line(account, amount, party, fund)
+
+
+def credit(
+    account: Role | Account,
+    amount: Money,
+    party: Party | None = None,
+    fund: FundRole | Fund = FundRole.GENERAL,
+) -> Line:
+    return Line(account, -amount, party, fund)
+
+
+def without_nil(lines: Iterable[Line]) -> list[Line]:
+    return [line for line in lines if line.amount != nil()]
+
+
+def negated(lines: Iterable[Line]) -> list[Line]:
+    return [replace(line, amount=-line.amount) for line in lines]

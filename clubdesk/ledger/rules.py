@@ -1,0 +1,173 @@
+"""The rules about the ledger that the database itself keeps."""
+
+from clubdesk.guards import Guard
+
+UNBALANCED = (
+    "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id"
+    " HAVING CAST(ROUND(SUM(p.amount) * 100) AS BIGINT) <> 0)"
+)
+UNCHANGED = " AND ".join(
+    f"NEW.{column} = OLD.{column}"
+    for column in (
+        "id",
+        "number",
+        "date",
+        "year_id",
+        "narration",
+        "source_type",
+        "source_id",
+        "purpose",
+        "is_closing",
+        "posted_by_id",
+        "posted_at",
+        "previous_digest",
+        "digest",
+    )
+)
+FUND_EFFECT = (
+    "(SELECT COALESCE(SUM(p.amount), 0) FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
+    " WHERE p.entry_id = NEW.id AND p.fund_id = ledger_fund.id AND a.kind IN ('asset', 'liability'))"
+)
+
+
+def _sealed(reference: str) -> str:
+    return f"EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = {reference} AND e.sealed)"
+
+
+GUARDS = [
+    Guard(
+        "entry_begins_unsealed",
+        "ledger_journalentry",
+        "INSERT",
+        when="NEW.sealed",
+        message="An entry is sealed after its lines are written.",
+    ),
+    Guard(
+        "entry_replaces_nothing",
+        "ledger_journalentry",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = NEW.id OR e.number = NEW.number)"
+        " OR EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.source_type = NEW.source_type"
+        " AND e.source_id = NEW.source_id AND e.purpose = NEW.purpose)"
+        " OR EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.reverses_id = NEW.reverses_id)",
+        message="This entry stands already; an entry is never replaced.",
+    ),
+    Guard(
+        "entry_keeps",
+        "ledger_journalentry",
+        "UPDATE",
+        when=f"OLD.sealed OR NOT (NEW.sealed AND {UNCHANGED}"
+        " AND COALESCE(NEW.reverses_id, 0) = COALESCE(OLD.reverses_id, 0))",
+        message="A journal entry is never changed; reverse it and post it again.",
+    ),
+    Guard(
+        "entry_stays",
+        "ledger_journalentry",
+        "DELETE",
+        when="OLD.sealed",
+        message="A journal entry is never deleted; reverse it instead.",
+    ),
+    Guard(
+        "entry_balances",
+        "ledger_journalentry",
+        "UPDATE",
+        when=f"NEW.sealed AND NOT OLD.sealed AND ({UNBALANCED}"
+        " OR NOT EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id))",
+        message="An entry must sum to zero in each fund.",
+    ),
+    Guard(
+        "entry_in_open_month",
+        "ledger_journalentry",
+        "INSERT",
+        when="NOT EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = NEW.year_id"
+        " AND NEW.date BETWEEN y.first_day AND y.last_day AND y.closed_at IS NULL"
+        " AND (NEW.is_closing OR y.locked_through IS NULL OR NEW.date > y.locked_through))",
+        message="That date is in a locked month or a closed year.",
+    ),
+    Guard(
+        "entry_moves_fund_balance",
+        "ledger_journalentry",
+        "UPDATE",
+        when="NEW.sealed AND NOT OLD.sealed",
+        does=f"UPDATE ledger_fund SET balance = ROUND(balance + {FUND_EFFECT}, 2)"
+        f" WHERE id IN (SELECT p.fund_id FROM ledger_posting p WHERE p.entry_id = NEW.id)"
+        f" AND {FUND_EFFECT} <> 0",
+    ),
+    Guard(
+        "posting_joins_open_entry",
+        "ledger_posting",
+        "INSERT",
+        when=_sealed("NEW.entry_id"),
+        message="No line can be added to a sealed entry.",
+    ),
+    Guard(
+        "posting_replaces_nothing",
+        "ledger_posting",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM ledger_posting p WHERE p.id = NEW.id)",
+        message="A line of an entry is never replaced.",
+    ),
+    Guard(
+        "posting_is_cents_of_the_book",
+        "ledger_posting",
+        "INSERT",
+        when="ROUND(NEW.amount, 2) <> NEW.amount"
+        " OR NOT EXISTS (SELECT 1 FROM ledger_book b WHERE b.currency = NEW.currency)",
+        message="A line is in whole cents of the book's own currency.",
+    ),
+    Guard(
+        "posting_names_its_party",
+        "ledger_posting",
+        "INSERT",
+        when="NEW.party_id IS NULL"
+        " AND EXISTS (SELECT 1 FROM ledger_account a WHERE a.id = NEW.account_id AND a.needs_party)",
+        message="A line in this account must say who owes or is owed.",
+    ),
+    Guard(
+        "posting_keeps",
+        "ledger_posting",
+        "UPDATE",
+        when=f"{_sealed('OLD.entry_id')} OR {_sealed('NEW.entry_id')}",
+        message="A line of a sealed entry is never changed.",
+    ),
+    Guard(
+        "posting_stays",
+        "ledger_posting",
+        "DELETE",
+        when=_sealed("OLD.entry_id"),
+        message="A line of a sealed entry is never deleted.",
+    ),
+    Guard(
+        "year_never_reopens",
+        "ledger_financialyear",
+        "UPDATE",
+        when="OLD.closed_at IS NOT NULL OR NEW.first_day <> OLD.first_day OR NEW.last_day <> OLD.last_day"
+        " OR (OLD.locked_through IS NOT NULL"
+        " AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))",
+        message="A closed year or a locked month is never opened again.",
+    ),
+    Guard(
+        "year_stays",
+        "ledger_financialyear",
+        "DELETE",
+        message="A financial year is never deleted.",
+    ),
+    Guard(
+        "years_do_not_overlap",
+        "ledger_financialyear",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM ledger_financialyear y"
+        " WHERE y.first_day <= NEW.last_day AND y.last_day >= NEW.first_day)",
+        message="Two financial years cannot share a day.",
+    ),
+    Guard(
+        "account_kind_keeps",
+        "ledger_account",
+        "UPDATE",
+        when="(NEW.kind <> OLD.kind OR NEW.needs_party <> OLD.needs_party OR NEW.is_money <> OLD.is_money)"
+        " AND EXISTS (SELECT 1 FROM ledger_posting p WHERE p.account_id = OLD.id)",
+        message="An account that has been posted to keeps its kind.",
+    ),
+    Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
+    Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),
+]

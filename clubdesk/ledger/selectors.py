@@ -1,0 +1,210 @@
+"""Questions to the ledger. Figures are `Decimal` in the book's currency, debit positive."""
+
+import calendar
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ObjectDoesNotExist
+from django.db.models import DecimalField, F, Max, Model, Q, QuerySet, Sum, Value
+from django.db.models.functions import Coalesce
+
+from clubdesk.errors import Refused
+from clubdesk.ledger.models import (
+    Account,
+    Book,
+    FinancialYear,
+    Fund,
+    FundRole,
+    JournalEntry,
+    MonthBalance,
+    Posting,
+    Role,
+)
+from clubdesk.money import CENT
+
+ZERO = Decimal("0.00")
+FIGURE = DecimalField(max_digits=20, decimal_places=2)
+
+
+def summed(field: str, where: Q | None = None) -> Coalesce:
+    """A database sum of an amount column, nil where there is no row."""
+    return Coalesce(Sum(field, filter=where, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
+
+
+def book() -> Book:
+    """The book, or Refused where none has been started."""
+    found = Book.objects.first()
+    if found is None:
+        raise Refused("No book has been started yet; run start_books first.")
+    return found
+
+
+def club_name() -> str:
+    found = Book.objects.first()
+    return found.club_name if found else ""
+
+
+def account(role: Role) -> Account:
+    try:
+        return Account.objects.get(role=role)
+    except ObjectDoesNotExist:
+        raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.") from None
+
+
+def fund(role: FundRole) -> Fund:
+    try:
+        return Fund.objects.get(role=role)
+    except ObjectDoesNotExist:
+        raise Refused(f"There is no fund for “{FundRole(role).label}”; run start_books first.") from None
+
+
+def source_type(model: type[Model] | Model) -> str:
+    return model._meta.label_lower
+
+
+def entries_of(document: Model) -> QuerySet[JournalEntry]:
+    return JournalEntry.objects.filter(source_type=source_type(document), source_id=document.pk)
+
+
+def year_containing(day: date) -> FinancialYear:
+    """The financial year that `day` is in, or Refused."""
+    found = FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day).first()
+    if found is None:
+        raise Refused(f"No financial year covers {day:%-d %b %Y}; open that year first or correct the date.")
+    return found
+
+
+def year_ending(calendar_year: int) -> FinancialYear:
+    """The financial year that ends in `calendar_year`, or Refused."""
+    found = FinancialYear.objects.filter(last_day__year=calendar_year).first()
+    if found is None:
+        raise Refused(f"No financial year ends in {calendar_year}.")
+    return found
+
+
+def month_end(day: date) -> date:
+    return day.replace(day=calendar.monthrange(day.year, day.month)[1])
+
+
+def month_ends(first: date, last: date) -> list[date]:
+    """The last day of each month from the month of `first` to that of `last`."""
+    ends = [month_end(first)]
+    while ends[-1] < last:
+        ends.append(month_end(ends[-1] + timedelta(days=1)))
+    return ends
+
+
+@dataclass(frozen=True)
+class Balances:
+    """Balances by a key at the end of a day: `before_closing` leaves closing entries out."""
+
+    before_closing: dict
+    after_closing: dict
+
+
+def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
+    """Cumulative balances at the end of `as_at`, keyed by tuples of the fields `by` (such as "account_id").
+
+    Reads the stored balances of the last locked month and the postings since, so its cost does not grow with
+    the book's age. `only` filters both, for instance `account__role=Role.TILL`.
+    """
+    keys = list(by)
+    before: dict[tuple, Decimal] = defaultdict(lambda: ZERO)
+    closing: dict[tuple, Decimal] = defaultdict(lambda: ZERO)
+    stored = MonthBalance.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
+    since = Posting.objects.filter(entry__sealed=True, entry__date__lte=as_at, **only)
+    if stored:
+        since = since.filter(entry__date__gt=stored)
+        rows = MonthBalance.objects.filter(month_end=stored, **only).values_list(*keys)
+        for *key, kept, closed in rows.annotate(kept=summed("balance"), closed=summed("closing")).order_by():
+            before[tuple(key)] += kept
+            closing[tuple(key)] += closed
+    moves = since.values_list(*keys, "entry__is_closing").annotate(moved=summed("amount")).order_by()
+    for *key, is_closing, moved in moves:
+        (closing if is_closing else before)[tuple(key)] += moved
+    after = {key: before.get(key, ZERO) + closing.get(key, ZERO) for key in before.keys() | closing.keys()}
+    return Balances(
+        {key: figure.quantize(CENT) for key, figure in before.items()},
+        {key: figure.quantize(CENT) for key, figure in after.items()},
+    )
+
+
+def balance(role: Role, as_at: date) -> Decimal:
+    """What the account with `role` stands at."""
+    return balances(as_at, ["account_id"], account__role=role).after_closing.get((account(role).pk,), ZERO)
+
+
+def party_balances(role: Role, as_at: date) -> dict[int, Decimal]:
+    """The account's balance for each party that has one, by party id."""
+    found = balances(as_at, ["party_id"], account__role=role).after_closing
+    return {party_id: figure for (party_id,), figure in found.items() if figure}
+
+
+def party_balance(role: Role, party_id: int) -> Decimal:
+    """What one party owes (positive) or is owed (negative) in the account, over all time."""
+    rows = Posting.objects.filter(entry__sealed=True, account__role=role, party_id=party_id)
+    return rows.aggregate(figure=summed("amount"))["figure"]
+
+
+@dataclass(frozen=True)
+class TrialBalanceLine:
+    account: Account
+    debit: Decimal
+    credit: Decimal
+
+
+@dataclass(frozen=True)
+class TrialBalance:
+    as_at: date
+    lines: list[TrialBalanceLine]
+    total_debit: Decimal
+    total_credit: Decimal
+
+
+def trial_balance(as_at: date, *, before_closing: bool = False) -> TrialBalance:
+    """Every account with a balance other than nil, in the column its sign puts it.
+
+    `before_closing` leaves closing entries out, so that a closed year still shows its income and expense.
+    """
+    found = balances(as_at, ["account_id"])
+    figures = found.before_closing if before_closing else found.after_closing
+    lines = []
+    for each in Account.objects.all():
+        figure = figures.get((each.pk,), ZERO)
+        if figure:
+            lines.append(TrialBalanceLine(each, max(figure, ZERO), max(-figure, ZERO)))
+    return TrialBalance(
+        as_at, lines, sum((line.debit for line in lines), ZERO), sum((line.credit for line in lines), ZERO)
+    )
+
+
+def fund_balance(role: FundRole) -> Decimal:
+    """The fund's assets less its liabilities, over all that has been posted."""
+    return fund(role).balance.amount
+
+
+def last_day_posted() -> date | None:
+    return JournalEntry.objects.aggregate(last=Max("date"))["last"]
+
+
+def entries_with_lines() -> QuerySet[JournalEntry]:
+    return JournalEntry.objects.prefetch_related("postings__account", "postings__fund", "postings__party")
+
+
+def currency() -> str:
+    return settings.CLUB_CURRENCY
+
+
+def unsummed_entries() -> Any:
+    """(entry number, fund) groups whose lines do not sum to zero."""
+    return (
+        Posting.objects.values(number=F("entry__number"), fund_name=F("fund__name"))
+        .annotate(figure=summed("amount"))
+        .exclude(figure=ZERO)
+        .order_by("number")
+    )

@@ -1,0 +1,363 @@
+"""Verbs of the ledger: the only code that writes to it."""
+
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from typing import TypeVar
+
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import User
+from django.db import models, transaction
+from django.utils import timezone
+
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors
+from clubdesk.ledger.chain import GENESIS, digest_of
+from clubdesk.ledger.models import (
+    YEARLY_KINDS,
+    Account,
+    Book,
+    Document,
+    FinancialYear,
+    Fund,
+    FundRole,
+    Journal,
+    JournalEntry,
+    JournalOrigin,
+    Kind,
+    MonthBalance,
+    Posting,
+    Role,
+)
+from clubdesk.ledger.posting import Line, negated, without_nil
+from clubdesk.money import as_amount, shown
+
+SHELL_USER = "shell"
+Written = TypeVar("Written", bound=Document)
+
+
+def shell_user() -> User:
+    """Whoever types commands on the machine itself; cannot sign in."""
+    user, created = get_user_model().objects.get_or_create(username=SHELL_USER, defaults={"is_active": False})
+    if created:
+        user.set_unusable_password()
+        user.save()
+    return user
+
+
+def written(model: type[Written], key: uuid.UUID | None) -> Written | None:
+    """The document that was written under `key` before, so that a verb called twice does its work once."""
+    return model._default_manager.filter(key=key).first() if key else None
+
+
+def lock_book() -> Book:
+    """Take the book's place in the queue: until the transaction ends nobody else can post."""
+    book = Book.objects.select_for_update().first()
+    if book is None:
+        raise Refused("No book has been started yet; run start_books first.")
+    return book
+
+
+@transaction.atomic
+def post(
+    *,
+    source: models.Model,
+    purpose: str,
+    on: date,
+    narration: str,
+    lines: Iterable[Line],
+    by: User,
+    reverses: JournalEntry | None = None,
+    is_closing: bool = False,
+) -> JournalEntry:
+    """Write one sealed entry for `source` and `purpose`; a second call returns the first entry.
+
+    `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
+    where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
+    year, and where a restricted fund would be overdrawn.
+    """
+    lock_book()
+    source_type = selectors.source_type(source)
+    posted = JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose).first()
+    if posted:
+        return posted
+    lines = without_nil(lines)
+    year = selectors.year_containing(on)
+    _refuse_shut(year, on, is_closing)
+    accounts, funds = _resolve(lines)
+    _refuse_unsound(lines, accounts, funds)
+    last = JournalEntry.objects.order_by("-number").only("number", "digest").first()
+    entry = JournalEntry(
+        number=last.number + 1 if last else 1,
+        date=on,
+        year=year,
+        narration=narration[:300],
+        source_type=source_type,
+        source_id=source.pk,
+        purpose=purpose,
+        reverses=reverses,
+        is_closing=is_closing,
+        posted_by=by,
+        posted_at=timezone.now(),
+        previous_digest=last.digest if last else GENESIS,
+    )
+    postings = [
+        Posting(account=account, fund=fund, party=line.party, amount=line.amount)
+        for line, account, fund in zip(lines, accounts, funds, strict=True)
+    ]
+    entry.digest = digest_of(entry, postings)
+    entry.save(force_insert=True)
+    for posting in postings:
+        posting.entry = entry
+    Posting.objects.bulk_create(postings)
+    JournalEntry.objects.filter(pk=entry.pk).update(sealed=True)
+    entry.sealed = True
+    return entry
+
+
+def _refuse_shut(year: FinancialYear, on: date, is_closing: bool) -> None:
+    if year.is_closed:
+        raise Refused(f"{on:%-d %b %Y} is in a closed year; date it in an open one.")
+    if year.locked_through and on <= year.locked_through and not is_closing:
+        raise Refused(
+            f"{on:%-d %b %Y} is in a locked month (locked through {year.locked_through:%-d %b %Y}); use a later date."
+        )
+
+
+def _resolve(lines: Sequence[Line]) -> tuple[list[Account], list[Fund]]:
+    """The account and fund rows of each line, in one query each."""
+    account_roles = {line.account for line in lines if isinstance(line.account, Role)}
+    accounts = {found.role: found for found in Account.objects.filter(role__in=account_roles)} if account_roles else {}
+    funds = {found.role: found for found in Fund.objects.all()}
+    for role in account_roles - accounts.keys():
+        raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.")
+    for line in lines:
+        if isinstance(line.fund, FundRole) and line.fund not in funds:
+            raise Refused(f"There is no fund for “{line.fund.label}”; run start_books first.")
+    return (
+        [accounts[line.account] if isinstance(line.account, Role) else line.account for line in lines],
+        [funds[line.fund] if isinstance(line.fund, FundRole) else line.fund for line in lines],
+    )
+
+
+def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account], funds: Sequence[Fund]) -> None:
+    if len(lines) < 2:
+        raise Refused("An entry needs at least two lines.")
+    sums: dict[Fund, int] = {}
+    effects: dict[Fund, int] = {}
+    for line, account, fund in zip(lines, accounts, funds, strict=True):
+        cents = int(as_amount(line.amount).amount * 100)
+        sums[fund] = sums.get(fund, 0) + cents
+        if account.kind in (Kind.ASSET, Kind.LIABILITY):
+            effects[fund] = effects.get(fund, 0) + cents
+        if account.needs_party and line.party is None:
+            raise Refused(f"{account} needs to say who owes or is owed.")
+    for fund, cents in sums.items():
+        if cents:
+            raise Refused(f"The entry is out of balance by {shown(as_amount(cents) / 100)} in {fund}.")
+    for fund, cents in effects.items():
+        refuse_overdrawing(fund, cents)
+
+
+def refuse_overdrawing(fund: Fund, cents: int) -> None:
+    """Raise Refused where moving `fund` by `cents` (negative takes out) would overdraw it."""
+    left = fund.balance + as_amount(cents) / 100
+    if fund.restricted and cents < 0 and left.amount < 0:
+        raise Refused(
+            f"{fund} holds {shown(fund.balance)}; this would take {shown(as_amount(-cents) / 100)}."
+            " Bring in more first, or decide on a smaller amount."
+        )
+
+
+@transaction.atomic
+def reverse(*, entry: JournalEntry, on: date, reason: str, by: User) -> JournalEntry:
+    """Undo `entry` by an entry of the same lines with the other sign, dated `on` in an open month.
+
+    Once only: the same call again returns the reversal; with another date or reason it is Refused, as is the
+    reversal of a reversal or of a closing entry.
+    """
+    lock_book()
+    if not reason.strip():
+        raise Refused("Say why the entry is reversed.")
+    if entry.reverses_id or entry.is_closing:
+        raise Refused(f"{entry} is itself a reversal or a closing entry; post what is right instead.")
+    narration = f"Reversal of entry {entry.number}: {reason.strip()}"[:300]
+    earlier = JournalEntry.objects.filter(reverses=entry).first()
+    if earlier:
+        if (earlier.date, earlier.narration) == (on, narration):
+            return earlier
+        raise Refused(f"{entry} is reversed already, by entry {earlier.number} on {earlier.date:%-d %b %Y}.")
+    if on < entry.date:
+        raise Refused(f"A reversal cannot be dated before its entry ({entry.date:%-d %b %Y}).")
+    return post(
+        source=entry,
+        purpose="reverse",
+        on=on,
+        narration=narration,
+        lines=negated(lines_of(entry)),
+        by=by,
+        reverses=entry,
+    )
+
+
+def lines_of(entry: JournalEntry) -> list[Line]:
+    rows = entry.postings.select_related("account", "fund", "party").order_by("pk")
+    return [Line(row.account, row.amount, row.party, row.fund) for row in rows]
+
+
+@transaction.atomic
+def undo_entries_of(*, document: models.Model, on: date, reason: str, by: User) -> list[JournalEntry]:
+    """Reverse every entry of `document` that stands; an entry of a locked month is reversed on `on`."""
+    standing = selectors.entries_of(document).filter(reversed_by=None).order_by("number")
+    return [reverse(entry=entry, on=max(on, entry.date), reason=reason, by=by) for entry in standing]
+
+
+@transaction.atomic
+def record_journal(
+    *,
+    on: date,
+    narration: str,
+    lines: Iterable[Line],
+    by: User,
+    origin: JournalOrigin = JournalOrigin.HAND,
+    reference: str = "",
+    file_digest: str = "",
+) -> Journal:
+    """Write a manual journal and post it. Raises Refused as `post` does, and for an empty narration."""
+    if not narration.strip():
+        raise Refused("Say in a few words what the journal is for.")
+    journal = Journal.objects.create(
+        date=on,
+        narration=narration.strip()[:300],
+        origin=origin,
+        reference=reference,
+        file_digest=file_digest,
+        recorded_by=by,
+    )
+    post(source=journal, purpose="journal", on=on, narration=journal.narration, lines=lines, by=by)
+    return journal
+
+
+@transaction.atomic
+def start_book(*, club_name: str, currency: str, by: User, is_demo: bool = False) -> Book:
+    """Begin an empty book: its name, its one currency, the general fund and the entry fund.
+
+    Raises Refused where a book has been started already.
+    """
+    if Book.objects.exists():
+        raise Refused("A book has been started here already; it is never started twice.")
+    if not club_name.strip():
+        raise Refused("Say the club's name.")
+    book = Book.objects.create(pk=1, club_name=club_name.strip(), currency=currency, is_demo=is_demo)
+    Fund.objects.create(code="general", name="General fund", role=FundRole.GENERAL)
+    Fund.objects.create(code="entry", name="Entry fund", role=FundRole.ENTRY, restricted=True)
+    return book
+
+
+@transaction.atomic
+def open_year(*, first_day: date, by: User) -> FinancialYear:
+    """Open the twelve months from `first_day`, which is the first of a month and follows the last year.
+
+    Called again it returns the year that is open already.
+    """
+    lock_book()
+    found = FinancialYear.objects.filter(first_day=first_day).first()
+    if found:
+        return found
+    if first_day.day != 1:
+        raise Refused("A financial year starts on the first of a month.")
+    latest = FinancialYear.objects.order_by("-last_day").first()
+    if latest and first_day != latest.last_day + timedelta(days=1):
+        raise Refused(f"The next financial year starts on {latest.last_day + timedelta(days=1):%-d %b %Y}.")
+    last_day = first_day.replace(year=first_day.year + 1) - timedelta(days=1)
+    return FinancialYear.objects.create(first_day=first_day, last_day=last_day)
+
+
+@transaction.atomic
+def lock_month(*, month_end: date, by: User) -> FinancialYear:
+    """Lock every month through `month_end` for good and store its balances.
+
+    Raises Refused where `month_end` is not the last day of a month of an open year or an earlier year is not
+    locked whole. Locking what is locked changes nothing.
+    """
+    lock_book()
+    year = selectors.year_containing(month_end)
+    if month_end != selectors.month_end(month_end):
+        raise Refused(f"{month_end:%-d %b %Y} is not the last day of a month.")
+    if year.locked_through and month_end <= year.locked_through:
+        return year
+    earlier = FinancialYear.objects.filter(last_day__lt=year.first_day).order_by("-last_day").first()
+    if earlier and earlier.locked_through != earlier.last_day:
+        raise Refused(f"Lock {earlier} to its end first.")
+    first = year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
+    for end in selectors.month_ends(first, month_end):
+        _store_month(end)
+    year.locked_through = month_end
+    year.save(update_fields=["locked_through"])
+    return year
+
+
+def _store_month(end: date) -> None:
+    keys = ("account_id", "fund_id", "party_id")
+    MonthBalance.objects.filter(month_end=end).delete()
+    found = selectors.balances(end, keys)
+    rows = [
+        MonthBalance(
+            month_end=end,
+            account_id=key[0],
+            fund_id=key[1],
+            party_id=key[2],
+            balance=as_amount(found.before_closing.get(key, selectors.ZERO)),
+            closing=as_amount(after - found.before_closing.get(key, selectors.ZERO)),
+        )
+        for key, after in found.after_closing.items()
+    ]
+    MonthBalance.objects.bulk_create(rows, batch_size=500)
+
+
+@transaction.atomic
+def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
+    """Close `year` for good: in each fund, income and expense go to Accumulated funds; every month is locked.
+
+    Raises Refused where the year is not over on `on` or an earlier year is open. Closing a closed year
+    changes nothing; there is no reopening.
+    """
+    lock_book()
+    year = FinancialYear.objects.select_for_update().get(pk=year.pk)
+    if year.is_closed:
+        return year
+    if on <= year.last_day:
+        raise Refused(f"{year} is not over yet; it can be closed from {year.last_day + timedelta(days=1):%-d %b %Y}.")
+    if FinancialYear.objects.filter(last_day__lt=year.first_day, closed_at=None).exists():
+        raise Refused("Close the earlier year first.")
+    for fund in Fund.objects.all():
+        lines = closing_lines(fund, year.last_day)
+        if lines:
+            post(
+                source=year,
+                purpose=f"close {fund.code}",
+                on=year.last_day,
+                narration=f"{year} closed: {fund}",
+                lines=lines,
+                by=by,
+                is_closing=True,
+            )
+    lock_month(month_end=year.last_day, by=by)
+    _store_month(year.last_day)
+    year.refresh_from_db()
+    year.closed_at, year.closed_by = timezone.now(), by
+    year.save(update_fields=["closed_at", "closed_by"])
+    return year
+
+
+def closing_lines(fund: Fund, as_at: date) -> list[Line]:
+    """The lines that bring the fund's income and expense to nil, against Accumulated funds."""
+    found = selectors.balances(as_at, ["account_id"], fund=fund, account__kind__in=YEARLY_KINDS).after_closing
+    accounts = Account.objects.in_bulk([account_id for (account_id,) in found])
+    lines = [
+        Line(accounts[account_id], as_amount(-figure), None, fund)
+        for (account_id,), figure in sorted(found.items())
+        if figure
+    ]
+    surplus = sum((line.amount for line in lines), as_amount(0))
+    return without_nil([*lines, Line(Role.ACCUMULATED, -surplus, None, fund)])

@@ -1,0 +1,35 @@
+"""How a range day becomes journal lines: pure functions, no database."""
+
+from collections.abc import Sequence
+
+from djmoney.money import Money
+
+from clubdesk.fees.models import FeeShare
+from clubdesk.fees.posting import income_lines
+from clubdesk.ledger.models import Account, Role
+from clubdesk.ledger.posting import Line, credit, debit, without_nil
+from clubdesk.rangeday.models import Paid
+
+MONEY_ROLE = {Paid.CASH: Role.TILL, Paid.CARD: Role.CARD_TAKINGS}
+
+
+def sign_on_lines(
+    amount: Money, rounding: Money, paid: Paid, *, income: Account, shares: Sequence[FeeShare]
+) -> list[Line]:
+    """A fee paid at the range by somebody with no account."""
+    return without_nil(
+        [
+            debit(MONEY_ROLE[paid], amount - rounding),
+            debit(Role.CASH_ROUNDING, rounding),
+            *income_lines(amount, amount, income, shares),
+        ]
+    )
+
+
+def count_lines(difference: Money) -> list[Line]:
+    """`difference` is counted less expected: positive where the till is over, negative where it is short."""
+    return [debit(Role.TILL, difference), credit(Role.CASH_OVER_SHORT, difference)]
+
+
+def banking_lines(amount: Money) -> list[Line]:
+    return [debit(Role.BANK, amount), credit(Role.TILL, amount)]

@@ -1,0 +1,203 @@
+"""Verbs of the range day."""
+
+import uuid
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
+from clubdesk.fees import services as charging
+from clubdesk.fees.models import Charge
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.money import as_amount, cash_rounded, nil, positive, shown
+from clubdesk.rangeday import posting, selectors
+from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, TillCount
+from clubdesk.roll.models import Person
+
+
+def _open(range_day: RangeDay) -> RangeDay:
+    day = RangeDay.objects.select_for_update().get(pk=range_day.pk)
+    if day.closed_on:
+        raise Refused(f"{day} is closed and counted; sign on to another day.")
+    return day
+
+
+@transaction.atomic
+def sign_on(
+    *,
+    range_day: RangeDay,
+    gear: Gear,
+    paid: Paid,
+    by: User,
+    person: Person | None = None,
+    visitor_name: str = "",
+    key: uuid.UUID | None = None,
+) -> SignOn:
+    """Somebody shoots today. The fee comes from the schedule, the membership on that day and the gear.
+
+    Cash and card post at once; "on account" charges the household. Raises Refused for a closed day, somebody
+    signed on already, a fee with no way of paying it, and on account without a household.
+    """
+    if found := ledger.written(SignOn, key):
+        return found
+    day = _open(range_day)
+    if person and selectors.signed_on(day, person):
+        raise Refused(f"{person} is signed on already today.")
+    if not person and not visitor_name.strip():
+        raise Refused("Pick somebody from the roll, or type the visitor's name.")
+    due = selectors.tariff(person=person, gear=gear, range_day=day)
+    if due.amount > nil() and paid == Paid.NOTHING:
+        raise Refused(f"{shown(due.amount)} is due; say how it was paid.")
+    if paid == Paid.ACCOUNT and not person:
+        raise Refused("A visitor without a household cannot put it on account; take cash or card.")
+    document = SignOn(
+        key=key or uuid.uuid4(),
+        range_day=day,
+        person=person,
+        visitor_name="" if person else visitor_name.strip(),
+        gear=due.gear,
+        price=due.price,
+        amount=due.amount,
+        rounding=due.amount - cash_rounded(due.amount) if paid == Paid.CASH else nil(),
+        paid=paid if due.amount > nil() else Paid.NOTHING,
+        recorded_by=by,
+    )
+    if document.paid == Paid.ACCOUNT:
+        document.charge = _on_account(document, by)
+    document.save()
+    if document.entries_called_for:
+        _post_sign_on(document, by)
+    return document
+
+
+def _on_account(document: SignOn, by: User) -> Charge:
+    assert document.person is not None
+    assert document.price is not None
+    return charging.charge(
+        household=document.person.household,
+        person=document.person,
+        price=document.price,
+        description=f"{document.price.item}, {document.person}, {document.range_day.date:%-d %b %Y}"[:150],
+        on=document.range_day.date,
+        starts_on=document.range_day.date,
+        by=by,
+    )
+
+
+def _post_sign_on(document: SignOn, by: User) -> None:
+    price = document.price
+    assert price is not None
+    ledger.post(
+        source=document,
+        purpose="paid at the range",
+        on=document.range_day.date,
+        narration=f"{document} ({document.range_day}), {document.get_paid_display().lower()}",
+        lines=posting.sign_on_lines(
+            document.amount,
+            document.rounding,
+            Paid(document.paid),
+            income=price.item.income_account,
+            shares=fees.shares_of(price),
+        ),
+        by=by,
+    )
+
+
+@transaction.atomic
+def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
+    """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept."""
+    document = SignOn.objects.select_for_update(of=("self",)).select_related("range_day", "charge").get(pk=sign_on.pk)
+    if document.cancelled_on:
+        return document
+    if not reason.strip():
+        raise Refused("Say why the sign-on is cancelled.")
+    _open(document.range_day)
+    ledger.undo_entries_of(document=document, on=document.range_day.date, reason=reason, by=by)
+    if document.charge:
+        charging.credit_charge(charge=document.charge, on=document.range_day.date, reason=reason, by=by)
+    document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
+    document.save(update_fields=["cancelled_on", "cancel_reason"])
+    return document
+
+
+@transaction.atomic
+def close_day(
+    *,
+    range_day: RangeDay,
+    counted: Money,
+    second_counter: User,
+    by: User,
+    on: date,
+    reason: str = "",
+    key: uuid.UUID | None = None,
+) -> TillCount:
+    """Count the tin, post any difference to Cash over and short, and close the day.
+
+    Two people count; a difference needs a reason. Raises Refused otherwise, and for a day that is still to come.
+    """
+    day = RangeDay.objects.select_for_update().get(pk=range_day.pk)
+    standing = TillCount.objects.filter(range_day=day).first()
+    if standing:
+        return standing
+    if on < day.date:
+        raise Refused(f"{day} is still to come.")
+    if second_counter.pk == by.pk:
+        raise Refused("Two people count the tin; choose the other one.")
+    expected, counted = selectors.till_expected(day), as_amount(counted)
+    difference = counted - expected
+    if counted < nil():
+        raise Refused("Less than nothing cannot be in the tin.")
+    if difference != nil() and not reason.strip():
+        word = "over" if difference > nil() else "short"
+        raise Refused(
+            f"The ledger expects {shown(expected)}; the tin is {word} by {shown(abs(difference))}."
+            " Say what you know of it."
+        )
+    count = TillCount.objects.create(
+        key=key or uuid.uuid4(),
+        range_day=day,
+        expected=expected,
+        counted=counted,
+        reason=reason.strip()[:150],
+        second_counter=second_counter,
+        recorded_by=by,
+    )
+    if difference != nil():
+        ledger.post(
+            source=count,
+            purpose="difference",
+            on=day.date,
+            narration=f"{count}: {count.reason}",
+            lines=posting.count_lines(difference),
+            by=by,
+        )
+    day.closed_on = on
+    day.save(update_fields=["closed_on"])
+    return count
+
+
+@transaction.atomic
+def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = None) -> Banking:
+    """Bring cash from the till to the bank. Raises Refused for more than the till holds."""
+    ledger.lock_book()
+    if found := ledger.written(Banking, key):
+        return found
+    amount = positive(amount)
+    held = as_amount(balance(Role.TILL, on))
+    if amount > held:
+        raise Refused(f"The till holds {shown(held)} on {on:%-d %b %Y}; no more than that can be banked.")
+    document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)
+    ledger.post(
+        source=document,
+        purpose="banked",
+        on=on,
+        narration=str(document),
+        lines=posting.banking_lines(amount),
+        by=by,
+    )
+    return document

@@ -1,0 +1,46 @@
+"""Verbs of the roll."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+
+from clubdesk.ledger.models import Party, PartyKind
+from clubdesk.roll.models import Guardian, Household, Person
+
+
+@transaction.atomic
+def save_household(*, household: Household) -> Household:
+    """Write a new or renamed household together with its party in the ledger."""
+    if household.party_id is None:
+        household.party = Party.objects.create(name=household.name, kind=PartyKind.HOUSEHOLD)
+    elif household.party.name != household.name:
+        household.party.name = household.name
+        household.party.save(update_fields=["name"])
+    household.save()
+    return household
+
+
+@transaction.atomic
+def add_household(
+    *,
+    name: str,
+    guardian: str = "",
+    email: str = "",
+    phone: str = "",
+    users: Sequence[User] = (),
+) -> Household:
+    """A new household with its first guardian."""
+    household = save_household(household=Household(name=name))
+    if guardian:
+        Guardian.objects.create(household=household, name=guardian, email=email, phone=phone)
+    household.users.set(users)
+    return household
+
+
+@transaction.atomic
+def add_person(*, household: Household, given_name: str, family_name: str, birth_date: date) -> Person:
+    return Person.objects.create(
+        household=household, given_name=given_name, family_name=family_name, birth_date=birth_date
+    )

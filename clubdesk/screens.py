@@ -1,0 +1,255 @@
+"""Screens made of verbs: a list and a read-only page from ModelAdmin, and one form page a verb.
+
+A `VerbPage` shows a form, calls one verb of a room and says in words what came of it. What the verb refuses
+stands above the form with everything typed still in it.
+"""
+
+import uuid
+from collections.abc import Sequence
+from typing import Any, ClassVar
+
+from django import forms
+from django.contrib import admin, messages
+from django.contrib.admin.options import IS_POPUP_VAR
+from django.contrib.admin.widgets import AutocompleteSelect
+from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError, OperationalError, models, transaction
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path, reverse
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.money import shown
+
+BUSY = "Somebody else was writing at the same moment. Nothing was saved; press the button again."
+
+
+class DateInput(forms.DateInput):
+    """The phone's or browser's own date picker."""
+
+    input_type = "date"
+
+    def __init__(self, attrs: dict | None = None):
+        super().__init__(attrs, format="%Y-%m-%d")
+
+
+class DayField(forms.DateField):
+    """A date typed or picked; starts at today."""
+
+    widget = DateInput
+
+    def __init__(self, **kwargs: Any):
+        kwargs.setdefault("initial", clock.today)
+        super().__init__(**kwargs)
+
+
+class PickField(forms.ModelChoiceField):
+    """One row picked by typing a few letters; `field` is any foreign key to the model (named as "app.Model.field")."""
+
+    def __init__(self, model: type[models.Model], through: tuple[type[models.Model], str], **kwargs: Any):
+        source, name = through
+        kwargs["widget"] = AutocompleteSelect(source._meta.get_field(name), admin.site, attrs={"style": ""})
+        super().__init__(queryset=model._default_manager.all(), **kwargs)
+
+
+class VerbForm(forms.Form):
+    """The form of a verb; its key makes a second press of the button find the first one's result."""
+
+    required_css_class = "required"
+    key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+
+    def __init__(self, *args: Any, target: Any = None, **kwargs: Any):
+        self.target = target
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
+class VerbPage:
+    """One verb's page. Subclasses say what it is called, who may do it and how the form reaches the verb."""
+
+    slug = ""
+    title = ""
+    intro = ""
+    button = "Save"
+    permission = ""
+    needs_change_page = True
+    form_class: ClassVar[type[VerbForm]] = VerbForm
+    css = ""
+
+    def allowed(self, request: HttpRequest) -> bool:
+        return request.user.has_perm(self.permission)
+
+    def applies(self, target: Any) -> bool:
+        """Whether the verb makes sense for the document shown, in its present state."""
+        return True
+
+    def heading(self, target: Any) -> str:
+        return self.title
+
+    def facts(self, target: Any) -> Sequence[tuple[str, Any]]:
+        """What the person should see before deciding: labels and values."""
+        return ()
+
+    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+        """Starting values; a field of the form may also come in the address."""
+        return {name: request.GET[name] for name in self.form_class.base_fields if name in request.GET}
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Any:
+        """Call the verb; what it returns is what the person lands on."""
+        raise NotImplementedError
+
+    def done(self, result: Any) -> str:
+        return f"Saved: {result}."
+
+    def destination(self, result: Any) -> str:
+        meta = result._meta
+        return reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[result.pk])
+
+    def url(self, target: models.Model) -> str:
+        meta = target._meta
+        return reverse(f"admin:{meta.app_label}_{meta.model_name}_{self.slug}", args=[target.pk])
+
+
+def run_verb_page(page: VerbPage, request: HttpRequest, target: Any, context: dict[str, Any]) -> HttpResponse:
+    """Show the page, or do what it says and go to the result."""
+    if not page.allowed(request):
+        raise PermissionDenied
+    if request.method == "POST":
+        form = page.form_class(request.POST, request.FILES, target=target)
+        result = _try(page, request, form, target) if form.is_valid() else None
+        if result is not None:
+            messages.success(request, page.done(result))
+            return HttpResponseRedirect(page.destination(result))
+    else:
+        form = page.form_class(initial=page.initial(request, target), target=target)
+    status = 422 if request.method == "POST" else 200
+    context |= {
+        "title": page.heading(target),
+        "page": page,
+        "facts": page.facts(target),
+        "form": form,
+        "target": target,
+    }
+    return TemplateResponse(request, "screens/verb.html", context, status=status)
+
+
+def _try(page: VerbPage, request: HttpRequest, form: VerbForm, target: Any) -> Any:
+    try:
+        with transaction.atomic():
+            return page.perform(target=target, by=request.user, **form.cleaned_data)
+    except Refused as refusal:
+        form.add_error(None, refusal.messages)
+    except IntegrityError as error:
+        reason = str(error).splitlines()[0]
+        form.add_error(None, f"The book itself refused this, and nothing was saved: {reason}")
+    except OperationalError:
+        form.add_error(None, BUSY)
+    return None
+
+
+class RoomAdmin(admin.ModelAdmin):
+    """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page."""
+
+    add_page: VerbPage | None = None
+    pages: Sequence[VerbPage] = ()
+    facts_title = ""
+    list_per_page = 50
+    show_full_result_count = False
+    show_facets = admin.ShowFacets.NEVER
+    formfield_overrides = {models.DateField: {"widget": DateInput}}
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def get_urls(self) -> list[URLPattern]:
+        meta = self.opts
+        own = [
+            path(
+                f"<int:object_id>/{page.slug}/",
+                self.admin_site.admin_view(self._view_of(page)),
+                name=f"{meta.app_label}_{meta.model_name}_{page.slug}",
+            )
+            for page in self.pages
+        ]
+        return own + super().get_urls()
+
+    def _view_of(self, page: VerbPage) -> Any:
+        def view(request: HttpRequest, object_id: int) -> HttpResponse:
+            target = self.get_object(request, str(object_id))
+            if target is None:
+                raise Http404
+            if not self.has_view_permission(request, target):
+                raise PermissionDenied
+            if request.method == "GET" and not page.applies(target):
+                messages.info(request, f"{target}: there is nothing to do here now.")
+                return HttpResponseRedirect(
+                    reverse(f"admin:{self.opts.app_label}_{self.opts.model_name}_change", args=[target.pk])
+                )
+            return run_verb_page(page, request, target, self._context(request))
+
+        return view
+
+    def add_view(self, request: HttpRequest, form_url: str = "", extra_context: Any = None) -> HttpResponse:
+        if self.add_page is None:
+            return super().add_view(request, form_url, extra_context)
+        return run_verb_page(self.add_page, request, None, self._context(request))
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        if self.add_page is not None:
+            return self.add_page.allowed(request)
+        return super().has_add_permission(request)
+
+    def render_change_form(self, request: HttpRequest, context: dict, *args: Any, **kwargs: Any) -> HttpResponse:
+        target = context.get("original")
+        if target is not None and IS_POPUP_VAR not in request.GET:
+            context["verbs"] = [
+                {"page": page, "url": page.url(target)}
+                for page in self.pages
+                if page.allowed(request) and page.applies(target)
+            ]
+            context["sections"] = self.sections(request, target)
+        return super().render_change_form(request, context, *args, **kwargs)
+
+    def sections(self, request: HttpRequest, target: Any) -> list["Section"]:
+        """Tables to show under the page's own fields."""
+        return []
+
+    def _context(self, request: HttpRequest) -> dict[str, Any]:
+        return {**self.admin_site.each_context(request), "opts": self.opts, "is_popup": False}
+
+
+class DocumentAdmin(RoomAdmin):
+    """Screens of documents: written by a verb, then only read."""
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return self.add_page is not None and self.add_page.allowed(request)
+
+
+class Section:
+    """A small table on a document's page; a cell is text, Money (set to the right) or a (text, url) pair."""
+
+    def __init__(self, title: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], empty: str = "None yet."):
+        self.title = title
+        self.columns = columns
+        self.rows = rows
+        self.empty = empty
+
+
+def page_of(document: models.Model) -> str:
+    meta = document._meta
+    return reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[document.pk])
+
+
+def amount_column(name: str, label: str) -> Any:
+    """A list column that prints the amount attribute `name`, set to the right."""
+
+    @admin.display(description=label, ordering=name)
+    def column(obj: Any) -> str:
+        return shown(getattr(obj, name))
+
+    column.__name__ = f"{name}_column"
+    return column

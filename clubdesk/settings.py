@@ -1,0 +1,138 @@
+"""Settings, read from the environment; every one has a default that suits a laptop."""
+
+import secrets
+import sys
+from pathlib import Path
+
+import environ
+
+env = environ.Env()
+BASE_DIR = Path(__file__).resolve().parent.parent
+
+
+def _own_secret_key() -> str:
+    """The key this checkout made for itself on its first run, kept beside manage.py."""
+    path = BASE_DIR / ".secret_key"
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(64))
+    return path.read_text()
+
+
+DEBUG = env.bool("DEBUG", default=False)
+SECRET_KEY = env.str("SECRET_KEY", default="") or _own_secret_key()
+PUBLIC_HOSTS = env.list("ALLOWED_HOSTS", default=[])
+ALLOWED_HOSTS = PUBLIC_HOSTS or ["localhost", "127.0.0.1", "[::1]"]
+
+CLUB_CURRENCY = env.str("CLUB_CURRENCY", default="AUD")
+CURRENCIES = (CLUB_CURRENCY,)
+DEFAULT_CURRENCY = CLUB_CURRENCY
+TIME_ZONE = env.str("CLUB_TIME_ZONE", default="Australia/Adelaide")
+USE_TZ = True
+LANGUAGE_CODE = "en-au"
+USE_I18N = True
+DATE_FORMAT = "j M Y"
+
+ROOMS = [
+    "ledger",
+    "roll",
+    "fees",
+    "membership",
+    "courses",
+    "rangeday",
+    "entryfund",
+    "bank",
+    "reports",
+    "desk",
+]
+INSTALLED_APPS = [
+    "clubdesk.desk.apps.FletchbookAdminConfig",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "djmoney",
+    *(f"clubdesk.{room}" for room in ROOMS),
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "clubdesk.urls"
+WSGI_APPLICATION = "clubdesk.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+            "builtins": ["clubdesk.desk.templatetags.amounts"],
+        },
+    }
+]
+
+DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{BASE_DIR / 'fletchbook.sqlite3'}")}
+DATABASE = DATABASES["default"]
+if DATABASE["ENGINE"].endswith("sqlite3"):
+    DATABASE["OPTIONS"] = {
+        "timeout": 30,
+        "transaction_mode": "IMMEDIATE",
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    }
+    # A file, not memory: the tests' threads then meet the same locks as the club's phones do.
+    DATABASE["TEST"] = {"NAME": BASE_DIR / ".test.sqlite3"}
+else:
+    DATABASE["CONN_MAX_AGE"] = 60
+    DATABASE["CONN_HEALTH_CHECKS"] = True
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "admin:login"
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / ".static"
+WHITENOISE_USE_FINDERS = True
+MEDIA_ROOT = BASE_DIR / ".evidence"
+EVIDENCE_LIMIT = 10 * 1024 * 1024
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+
+vars().update(env.email("EMAIL_URL", default="consolemail://"))
+
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+CSRF_COOKIE_HTTPONLY = True
+if PUBLIC_HOSTS and not DEBUG:
+    SECURE_SSL_REDIRECT = True
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = 31536000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+    CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in PUBLIC_HOSTS if host != "*"]
+
+TESTING = "pytest" in sys.modules
+if TESTING:
+    PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -1,0 +1,319 @@
+"""The ledger: what is posted stays, balances, and can be proved."""
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors, services
+from clubdesk.ledger.models import FinancialYear, Fund, FundRole, JournalEntry, MonthBalance, Posting, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.money import as_amount
+
+pytestmark = pytest.mark.django_db
+
+
+def journal(by, amount="10.00", on=date(2026, 7, 5), narration="Raffle", **lines):
+    return services.record_journal(
+        on=on,
+        narration=narration,
+        lines=lines.get("lines") or [debit(Role.BANK, as_amount(amount)), credit(Role.DONATIONS, as_amount(amount))],
+        by=by,
+    )
+
+
+def entry_of(document):
+    return selectors.entries_of(document).get()
+
+
+def execute(sql, *params):
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(sql, params)
+
+
+class TestWhatIsSealedStays:
+    """Raw SQL goes around Django and is refused by the database itself."""
+
+    @pytest.fixture
+    def entry(self, by):
+        return entry_of(journal(by))
+
+    @pytest.mark.parametrize(
+        "sql",
+        [
+            "UPDATE ledger_journalentry SET narration = 'other' WHERE id = %s",
+            "UPDATE ledger_journalentry SET date = '2026-07-06' WHERE id = %s",
+            "UPDATE ledger_journalentry SET sealed = NOT sealed WHERE id = %s",
+            "DELETE FROM ledger_journalentry WHERE id = %s",
+            "UPDATE ledger_posting SET amount = 11 WHERE entry_id = %s AND amount > 0",
+            "UPDATE ledger_posting SET party_id = NULL WHERE entry_id = %s",
+            "DELETE FROM ledger_posting WHERE entry_id = %s",
+        ],
+    )
+    def test_a_sealed_entry_and_its_lines_refuse_every_change(self, entry, sql):
+        with pytest.raises(IntegrityError):
+            execute(sql, entry.pk)
+
+    def test_no_line_joins_a_sealed_entry(self, entry):
+        row = entry.postings.first()
+        with pytest.raises(IntegrityError, match="sealed entry"):
+            execute(
+                "INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount, currency)"
+                " VALUES (%s, %s, %s, 5, 'AUD')",
+                entry.pk,
+                row.account_id,
+                row.fund_id,
+            )
+
+    def _begin(self, by, *amounts):
+        """An unsealed entry with lines of the amounts, written without the verbs."""
+        year, last = FinancialYear.objects.get(), JournalEntry.objects.first()
+        entry = JournalEntry.objects.create(
+            number=last.number + 1,
+            date=date(2026, 7, 9),
+            year=year,
+            narration="by another program",
+            source_type="x",
+            source_id=1,
+            purpose="x",
+            posted_by=by,
+            posted_at="2026-07-09T00:00Z",
+            previous_digest="",
+            digest="",
+        )
+        for role, amount in zip((Role.BANK, Role.DONATIONS), amounts, strict=False):
+            Posting.objects.create(
+                entry=entry,
+                account=selectors.account(role),
+                fund=Fund.objects.get(role="general"),
+                amount=as_amount(amount),
+            )
+        return entry
+
+    @pytest.mark.parametrize("amounts", [("10.00", "-9.99"), ("0.10", "-0.11"), ("10.00",), ()])
+    def test_an_entry_that_does_not_sum_to_zero_is_never_sealed(self, entry, by, amounts):
+        unbalanced = self._begin(by, *amounts)
+        with pytest.raises(IntegrityError, match="sum to zero"):
+            execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", unbalanced.pk)
+
+    def test_an_entry_balances_in_each_fund_and_not_only_in_all(self, entry, by):
+        across = self._begin(by, "10.00", "-10.00")
+        other = Fund.objects.get(role="entry").pk
+        execute("UPDATE ledger_posting SET fund_id = %s WHERE entry_id = %s AND amount > 0", other, across.pk)
+        with pytest.raises(IntegrityError, match="sum to zero"):
+            execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", across.pk)
+
+    def test_an_entry_begins_unsealed(self, entry):
+        with pytest.raises(IntegrityError):
+            execute(
+                "INSERT INTO ledger_journalentry (number, date, year_id, narration, source_type, source_id, purpose,"
+                " is_closing, posted_by_id, posted_at, previous_digest, digest, sealed) SELECT 99, date, year_id,"
+                " narration, 'x', 9, 'x', is_closing, posted_by_id, posted_at, '', '', TRUE"
+                " FROM ledger_journalentry WHERE id = %s",
+                entry.pk,
+            )
+
+    @pytest.mark.only_on("sqlite")
+    def test_insert_or_replace_does_not_slip_past_the_guards(self, entry):
+        row = entry.postings.first()
+        with pytest.raises(IntegrityError):
+            execute(
+                "INSERT OR REPLACE INTO ledger_posting (id, entry_id, account_id, fund_id, amount, currency)"
+                " VALUES (%s, %s, %s, %s, 5, 'AUD')",
+                row.pk,
+                entry.pk,
+                row.account_id,
+                row.fund_id,
+            )
+        with pytest.raises(IntegrityError):
+            execute(
+                "INSERT OR REPLACE INTO ledger_journalentry SELECT id, number, date, 'other', source_type, source_id,"
+                " purpose, is_closing, posted_at, previous_digest, digest, 0, posted_by_id, year_id, reverses_id"
+                " FROM ledger_journalentry WHERE id = %s",
+                entry.pk,
+            )
+
+    @pytest.mark.only_on("postgresql")
+    @pytest.mark.parametrize("table", ["ledger_posting", "ledger_journalentry"])
+    def test_truncate_is_refused(self, entry, table):
+        connection.check_constraints()
+        with pytest.raises(IntegrityError, match="never emptied"):
+            execute(f"TRUNCATE {table} CASCADE")
+
+    def test_a_line_is_in_whole_cents_of_the_books_currency(self, entry, by):
+        unsealed = self._begin(by)
+        row = entry.postings.first()
+        insert = (
+            "INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount, currency) VALUES (%s, %s, %s, 5, %s)"
+        )
+        with pytest.raises(IntegrityError, match="own currency"):
+            execute(insert, unsealed.pk, row.account_id, row.fund_id, "USD")
+        with pytest.raises(IntegrityError, match="who owes"):
+            execute(insert, unsealed.pk, selectors.account(Role.FEES_OWED).pk, row.fund_id, "AUD")
+
+
+class TestPosting:
+    def test_posting_twice_returns_the_first_entry(self, by):
+        document = journal(by)
+        first = entry_of(document)
+        again = services.post(
+            source=document, purpose="journal", on=date(2026, 8, 1), narration="again", lines=[], by=by
+        )
+        assert again == first
+        assert JournalEntry.objects.count() == 1
+
+    def test_a_rolled_back_entry_leaves_no_gap_in_the_numbers(self, by):
+        journal(by)
+        with pytest.raises(RuntimeError), transaction.atomic():
+            journal(by)
+            raise RuntimeError("the light went out")
+        journal(by)
+        assert list(JournalEntry.objects.order_by("number").values_list("number", flat=True)) == [1, 2]
+
+    @pytest.mark.parametrize(
+        ("lines", "sentence"),
+        [
+            (
+                [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(9))],
+                "out of balance by 1.00",
+            ),
+            ([debit(Role.BANK, as_amount(10))], "at least two lines"),
+            ([debit(Role.FEES_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "who owes"),
+            (
+                [debit(Role.BANK, as_amount(10)), credit(Role.BANK, as_amount(10), fund=FundRole.ENTRY)],
+                "out of balance",
+            ),
+            (
+                [
+                    debit(Role.ENTRY_REFUNDS, as_amount(10), fund=FundRole.ENTRY),
+                    credit(Role.BANK, as_amount(10), fund=FundRole.ENTRY),
+                ],
+                "Entry fund holds 0.00; this would take 10.00",
+            ),
+        ],
+    )
+    def test_what_is_unsound_is_refused_in_words(self, by, lines, sentence):
+        with pytest.raises(Refused, match=sentence):
+            journal(by, lines=lines)
+        assert not JournalEntry.objects.exists()
+
+    def test_a_date_outside_every_year_is_refused(self, by):
+        with pytest.raises(Refused, match="No financial year covers 30 Jun 2026"):
+            journal(by, on=date(2026, 6, 30))
+
+    def test_the_database_keeps_a_restricted_fund_from_being_overdrawn(self, by):
+        with pytest.raises(IntegrityError):
+            execute("UPDATE ledger_fund SET balance = -1 WHERE code = 'entry'")
+
+
+class TestReversing:
+    def test_a_reversal_undoes_its_entry_once_and_names_it(self, by):
+        entry = entry_of(journal(by))
+        undone = services.reverse(entry=entry, on=date(2026, 7, 8), reason="typed twice", by=by)
+        assert undone.reverses == entry
+        assert services.reverse(entry=entry, on=date(2026, 7, 8), reason="typed twice", by=by) == undone
+        with pytest.raises(Refused, match="reversed already, by entry 2"):
+            services.reverse(entry=entry, on=date(2026, 7, 9), reason="again", by=by)
+        assert selectors.balance(Role.BANK, date(2026, 7, 31)) == 0
+
+    def test_a_reversal_is_dated_in_an_open_month_and_not_before_its_entry(self, by):
+        entry = entry_of(journal(by))
+        with pytest.raises(Refused, match="before its entry"):
+            services.reverse(entry=entry, on=date(2026, 7, 1), reason="wrong", by=by)
+        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        with pytest.raises(Refused, match="locked month"):
+            services.reverse(entry=entry, on=date(2026, 7, 9), reason="wrong", by=by)
+
+    def test_a_reversal_is_not_reversed(self, by):
+        undone = services.reverse(entry=entry_of(journal(by)), on=date(2026, 7, 8), reason="twice", by=by)
+        with pytest.raises(Refused, match="itself a reversal"):
+            services.reverse(entry=undone, on=date(2026, 7, 9), reason="no", by=by)
+
+
+class TestLocking:
+    def test_nothing_posts_into_a_locked_month(self, by):
+        journal(by)
+        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        with pytest.raises(Refused, match=r"locked through 31 Jul 2026"):
+            journal(by, on=date(2026, 7, 31))
+        journal(by, on=date(2026, 8, 1))
+
+    def test_the_database_refuses_a_locked_date_and_a_reopened_month(self, by):
+        entry = entry_of(journal(by))
+        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        with pytest.raises(IntegrityError, match="locked month"):
+            execute(
+                "INSERT INTO ledger_journalentry (number, date, year_id, narration, source_type, source_id, purpose,"
+                " is_closing, posted_by_id, posted_at, previous_digest, digest, sealed) SELECT 99, date, year_id,"
+                " narration, 'x', 9, 'x', is_closing, posted_by_id, posted_at, '', '', FALSE"
+                " FROM ledger_journalentry WHERE id = %s",
+                entry.pk,
+            )
+        with pytest.raises(IntegrityError):
+            execute("UPDATE ledger_financialyear SET locked_through = NULL")
+
+    def test_only_whole_months_are_locked(self, by):
+        with pytest.raises(Refused, match="not the last day of a month"):
+            services.lock_month(month_end=date(2026, 7, 30), by=by)
+
+    def test_locked_months_are_stored_and_reports_read_them(self, by):
+        journal(by, "10.00", on=date(2026, 7, 5))
+        journal(by, "7.50", on=date(2026, 8, 5))
+        before = selectors.trial_balance(date(2026, 9, 30))
+        services.lock_month(month_end=date(2026, 8, 31), by=by)
+        assert selectors.trial_balance(date(2026, 9, 30)) == before
+        assert MonthBalance.objects.filter(month_end=date(2026, 8, 31)).count() == 2
+        assert selectors.balance(Role.BANK, date(2026, 8, 4)) == Decimal("10.00")
+
+
+class TestClosing:
+    @pytest.fixture
+    def closed(self, by):
+        journal(by, "10.00")
+        services.record_journal(
+            on=date(2026, 8, 2),
+            narration="Cans",
+            lines=[
+                debit(Role.BANK, as_amount(4), fund=FundRole.ENTRY),
+                credit(Role.CONTAINERS, as_amount(4), fund=FundRole.ENTRY),
+            ],
+            by=by,
+        )
+        year = FinancialYear.objects.get()
+        return services.close_year(year=year, by=by, on=date(2027, 7, 1))
+
+    def test_each_fund_closes_to_accumulated_funds(self, closed):
+        closing = JournalEntry.objects.filter(is_closing=True)
+        assert [entry.purpose for entry in closing.order_by("number")] == ["close general", "close entry"]
+        assert selectors.balance(Role.ACCUMULATED, closed.last_day) == Decimal("-14.00")
+        assert selectors.balance(Role.DONATIONS, closed.last_day) == 0
+
+    def test_a_closed_years_statements_leave_the_closing_entries_out(self, closed):
+        trial = selectors.trial_balance(closed.last_day, before_closing=True)
+        figures = {line.account.role: line.credit for line in trial.lines}
+        assert figures[Role.DONATIONS] == Decimal("10.00")
+        assert Role.ACCUMULATED not in figures
+
+    def test_nothing_posts_into_a_closed_year_and_it_never_reopens(self, closed, by):
+        with pytest.raises(Refused, match="closed year"):
+            journal(by, on=date(2027, 6, 30))
+        with pytest.raises(IntegrityError):
+            execute("UPDATE ledger_financialyear SET closed_at = NULL")
+        assert services.close_year(year=closed, by=by, on=date(2027, 7, 2)) == closed
+
+    def test_a_year_that_is_not_over_is_not_closed(self, by):
+        with pytest.raises(Refused, match="not over yet"):
+            services.close_year(year=FinancialYear.objects.get(), by=by, on=date(2027, 6, 30))
+
+    def test_a_year_locked_to_its_end_can_still_be_closed(self, by):
+        journal(by, "10.00")
+        services.lock_month(month_end=date(2027, 6, 30), by=by)
+        services.close_year(year=FinancialYear.objects.get(), by=by, on=date(2027, 7, 1))
+        assert selectors.balance(Role.ACCUMULATED, date(2027, 6, 30)) == Decimal("-10.00")
+
+    def test_years_follow_each_other_without_a_gap(self, closed, by):
+        with pytest.raises(Refused, match="starts on 1 Jul 2027"):
+            services.open_year(first_day=date(2027, 8, 1), by=by)
+        assert services.open_year(first_day=date(2027, 7, 1), by=by).last_day == date(2028, 6, 30)
