@@ -2,14 +2,14 @@
 
 from decimal import Decimal
 
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 from djmoney.money import Money
 
 from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
 from clubdesk.entryfund.models import ContainerReturn, PaidInto
 from clubdesk.fees.models import Method, Receipt
 from clubdesk.ledger.models import Journal, Posting, Role
-from clubdesk.ledger.selectors import FIGURE, ZERO, source_type, summed
+from clubdesk.ledger.selectors import source_type, summed
 from clubdesk.money import as_amount
 from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
 
@@ -72,7 +72,4 @@ def card_detail() -> Decimal:
 
 def card_takings_waiting() -> Money:
     """What the ledger says the card company still owes."""
-    figure = Posting.objects.filter(account__role=Role.CARD_TAKINGS).aggregate(
-        figure=Sum("amount", output_field=FIGURE)
-    )
-    return as_amount(figure["figure"] or ZERO)
+    return as_amount(_sum(Posting.objects.filter(account__role=Role.CARD_TAKINGS)))

@@ -4,8 +4,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import ExpressionWrapper, F, OuterRef, Q, QuerySet, Subquery, Sum, Value
-from django.db.models.functions import Coalesce
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce, Round
 from djmoney.money import Money
 
 from clubdesk.errors import Refused
@@ -24,7 +24,7 @@ from clubdesk.fees.models import (
     VoucherState,
 )
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import FIGURE, ZERO, party_balance, summed
+from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
 from clubdesk.money import as_amount, shown, total
 from clubdesk.roll.models import Household, Person
 
@@ -54,12 +54,12 @@ def shares_of(price: FeePrice) -> list[FeeShare]:
 
 def _sum_per(rows: QuerySet, key: str) -> Coalesce:
     per_row = rows.filter(**{key: OuterRef("pk")}).order_by().values(key)
-    figures = per_row.annotate(figure=Sum("amount", output_field=FIGURE)).values("figure")
+    figures = per_row.annotate(figure=SumOfCents("amount", output_field=FIGURE)).values("figure")
     return Coalesce(Subquery(figures, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
 
 
-def _difference(expression: Any) -> ExpressionWrapper:
-    return ExpressionWrapper(expression, output_field=FIGURE)
+def _difference(expression: Any) -> Round:
+    return Round(expression, precision=2, output_field=FIGURE)
 
 
 def charges_with_open() -> QuerySet[Any]:
@@ -157,11 +157,8 @@ def charges_to_recognise(on: date) -> QuerySet[Any]:
 def in_advance_detail() -> Decimal:
     """What waits in Fees in advance by the documents."""
     waiting = charges_with_open().filter(starts_on__gt=F("charged_on"), recognised_on=None)
-    figures = waiting.aggregate(
-        charged=summed("amount"),
-        credited=Coalesce(Sum("credited", output_field=FIGURE), Value(ZERO, output_field=FIGURE)),
-    )
-    return figures["charged"] - figures["credited"]
+    figures = waiting.aggregate(charged=summed("amount"), taken_back=summed("credited"))
+    return figures["charged"] - figures["taken_back"]
 
 
 def vouchers_of(person: Person) -> QuerySet[Voucher]:

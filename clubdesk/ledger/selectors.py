@@ -31,9 +31,17 @@ ZERO = Decimal("0.00")
 FIGURE = DecimalField(max_digits=20, decimal_places=2)
 
 
+class SumOfCents(Sum):
+    """A sum in whole cents. SQLite adds in binary floating point, so there it is rounded back to the cent."""
+
+    def as_sqlite(self, compiler: Any, connection: Any, **extra: Any) -> Any:
+        sql, params = self.as_sql(compiler, connection, **extra)
+        return f"ROUND({sql}, 2)", params
+
+
 def summed(field: str, where: Q | None = None) -> Coalesce:
     """A database sum of an amount column, nil where there is no row."""
-    return Coalesce(Sum(field, filter=where, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
+    return Coalesce(SumOfCents(field, filter=where, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
 
 
 def book() -> Book:

@@ -1,0 +1,549 @@
+"""The demo book: one whole financial year and the current one of an invented club, made by the verbs.
+
+Everything is invented: Quandong Bend Archery Club stands in an invented river town of an unnamed state. People
+come from Faker with a fixed seed, so that the same day gives the same book.
+"""
+
+import io
+import random
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.contrib.auth.models import User
+from django.core.files.storage import default_storage
+from django.core.management import call_command
+from django.db import connection, transaction
+from faker import Faker
+from PIL import Image, ImageDraw
+
+from clubdesk import clock, guards
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
+from clubdesk.bank.selectors import card_takings_waiting
+from clubdesk.courses import services as courses
+from clubdesk.courses.models import Cohort, Course, Place, PlaceState
+from clubdesk.desk import roles
+from clubdesk.desk import services as desk
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.evidence import examine
+from clubdesk.entryfund.models import Discipline, EntryClaim, PaidInto, StateEvent
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fee_questions
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import (
+    FeeItem,
+    FeeKind,
+    FeePrice,
+    FeeShare,
+    Lodgement,
+    Method,
+    Voucher,
+    VoucherScheme,
+    VoucherValue,
+)
+from clubdesk.ledger import selectors as ledger_questions
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Account, Book, FinancialYear, FundRole, Party, PartyKind, Posting, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.membership import services as membership
+from clubdesk.membership.models import Plan
+from clubdesk.membership.selectors import affiliation_owed, is_member
+from clubdesk.money import as_amount, half_up, nil
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import Gear, Paid, RangeDay
+from clubdesk.roll import services as roll
+from clubdesk.roll.models import Household, Person
+
+CLUB = "Quandong Bend Archery Club"
+PASSWORD = "quandong-bend"  # noqa: S105 - the demo's own, printed when it starts, on loopback only
+SEED = 4010
+FLOAT = as_amount(100)
+SIGN_INS = {
+    "coordinator": (roles.COORDINATOR, "Ines Kallara"),
+    "helper": (roles.RANGE_HELPER, "Tomas Wirrin"),
+    "approver": (roles.APPROVER, "Petra Solano"),
+    "treasurer": (roles.TREASURER, "Hugo Marchetti"),
+    "auditor": (roles.AUDITOR, "Noor Ellery"),
+}
+
+
+def refuse_a_real_book() -> None:
+    """Raise Refused where the database holds anything that no demo made."""
+    book = Book.objects.first()
+    if book and not book.is_demo:
+        raise Refused(f"This database holds the books of {book}; the demo never touches a real club's books.")
+    if not book and (Household.objects.exists() or User.objects.exists()):
+        raise Refused("This database is not empty and holds no demo; give the demo a database of its own.")
+
+
+def empty() -> None:
+    """Take an earlier demo away, its evidence too."""
+    for claim in EntryClaim.objects.all():
+        default_storage.delete(claim.receipt.name)
+    guards.remove(connection)
+    call_command("flush", interactive=False, verbosity=0)
+
+
+@dataclass
+class Demo:
+    """Builds the book day by day up to `today`; `say` is told each month that begins."""
+
+    today: date
+    say: Callable[[str], None] = lambda text: None
+    chance: random.Random = field(default_factory=lambda: random.Random(SEED))
+    plans: dict[date, list[Callable[[date], object]]] = field(default_factory=lambda: defaultdict(list))
+    juniors: list[Person] = field(default_factory=list)
+    newcomers: list[Person] = field(default_factory=list)
+
+    @property
+    def this_year(self) -> date:
+        return date(self.today.year - (self.today.month < 7), 7, 1)
+
+    @property
+    def last_year(self) -> date:
+        return self.this_year.replace(year=self.this_year.year - 1)
+
+    @property
+    def year_before(self) -> date:
+        return self.this_year.replace(year=self.this_year.year - 2)
+
+    def build(self) -> None:
+        self.fake = Faker("en_AU")
+        self.fake.seed_instance(SEED)
+        with transaction.atomic():
+            self.begin()
+            self.bring_forward()
+            self.schedule_of_fees()
+            self.people()
+        for start in (self.last_year, self.this_year):
+            self.plan_year(start)
+        for day in self.days():
+            if day.day == 1:
+                self.say(f"{day:%B %Y}")
+            with clock.on(day), transaction.atomic():
+                desk.nightly(on=day, by=self.shell)
+                for action in self.plans.pop(day, []):
+                    action(day)
+
+    def days(self) -> Iterator[date]:
+        day = self.last_year
+        while day <= self.today:
+            yield day
+            day += timedelta(days=1)
+
+    def at(self, day: date, action: Callable[[date], object]) -> None:
+        """Do `action` on `day`, where the demo gets that far."""
+        self.plans[day].append(action)
+
+    # The club before the demo's first day
+
+    def begin(self) -> None:
+        self.shell = ledger.shell_user()
+        desk.start_books(club_name=CLUB, year_start=self.year_before, by=self.shell, is_demo=True)
+        ledger.open_year(first_day=self.last_year, by=self.shell)
+        ledger.open_year(first_day=self.this_year, by=self.shell)
+        self.users = {
+            name: desk.add_user(username=name, role=role, password=PASSWORD, full_name=full_name)[0]
+            for name, (role, full_name) in SIGN_INS.items()
+        }
+        self.coordinator, self.helper = self.users["coordinator"], self.users["helper"]
+        self.approver, self.treasurer = self.users["approver"], self.users["treasurer"]
+
+    def bring_forward(self) -> None:
+        """The year before, as one summary from the paper books, so that last year's figures stand beside."""
+        on = self.last_year - timedelta(days=1)
+        accounts = {account.code: account for account in Account.objects.all()}
+        income = {"4010": "7392.00", "4020": "6426.00", "4030": "4130.00", "4040": "1245.00", "4070": "31.20"}
+        spent = {"5020": "1684.35", "5030": "942.10", "5040": "2210.75", "5050": "618.40", "5060": "147.62"}
+        before, till = as_amount("5184.20"), FLOAT
+        lines = [credit(accounts[code], as_amount(text)) for code, text in income.items()]
+        lines += [debit(accounts[code], as_amount(text)) for code, text in spent.items()]
+        lines += [debit(accounts["5070"], as_amount("2875.00")), debit(accounts["5100"], as_amount("640.00"))]
+        lines += [debit(accounts["1500"], as_amount("6400.00")), credit(accounts["1510"], as_amount("1920.00"))]
+        lines += [debit(Role.TILL, till), credit(Role.ACCUMULATED, before)]
+        bank_balance = -sum((line.amount for line in lines), nil())
+        lines.append(debit(Role.BANK, bank_balance))
+        ledger.record_journal(on=on, narration="Brought forward from the paper books", lines=lines, by=self.treasurer)
+        entry = [
+            debit(Role.BANK, as_amount("412.60"), fund=FundRole.ENTRY),
+            debit(Role.ENTRY_REFUNDS, as_amount("1180.00"), fund=FundRole.ENTRY),
+            credit(Role.CONTAINERS, as_amount("1592.60"), fund=FundRole.ENTRY),
+        ]
+        ledger.record_journal(on=on, narration="Entry fund from the paper books", lines=entry, by=self.treasurer)
+        year = FinancialYear.objects.get(first_day=self.year_before)
+        ledger.close_year(year=year, by=self.treasurer, on=self.last_year)
+
+    def schedule_of_fees(self) -> None:
+        state = Party.objects.create(name="State archery association", kind=PartyKind.ASSOCIATION)
+        national = Party.objects.create(name="National archery body", kind=PartyKind.ASSOCIATION)
+        department = Party.objects.create(name="Department for Sport", kind=PartyKind.DEPARTMENT)
+        self.associations = [state, national]
+        account = ledger_questions.account
+        payable = account(Role.AFFILIATION_PAYABLE)
+        prices = {}
+        for code, name, kind, role, amount in (
+            ("junior-membership", "Junior membership", FeeKind.MEMBERSHIP, Role.MEMBERSHIPS, 228),
+            ("beginner-course", "Beginner course", FeeKind.COURSE, Role.COURSES, 126),
+            ("gear-hire", "Gear hire, member", FeeKind.HIRE, Role.HIRE, 7),
+            ("visitor", "Visitor with gear", FeeKind.VISITOR, Role.VISITORS, 15),
+        ):
+            item = FeeItem.objects.create(code=code, name=name, kind=kind, income_account=account(role))
+            prices[code] = FeePrice.objects.create(item=item, valid_from=self.year_before, amount=as_amount(amount))
+        FeeShare.objects.create(price=prices["junior-membership"], account=payable, party=state, amount=as_amount(71))
+        FeeShare.objects.create(
+            price=prices["junior-membership"], account=payable, party=national, amount=as_amount(45)
+        )
+        FeeShare.objects.create(price=prices["visitor"], account=account(Role.HIRE), amount=as_amount(7))
+        self.plan = Plan.objects.create(name="Junior", fee_item=prices["junior-membership"].item, months=12)
+        self.course = Course.objects.create(
+            name="Beginner course", fee_item=prices["beginner-course"].item, minimum_age=10, offer_days=7
+        )
+        self.scheme = VoucherScheme.objects.create(name="State sport voucher", department=department)
+        for offset, worth in ((0, 100), (1, 150), (2, 150)):
+            year = self.last_year.year + offset
+            VoucherValue.objects.create(scheme=self.scheme, calendar_year=year, amount=as_amount(worth))
+
+    def people(self) -> None:
+        """Families with one to three children; about half of them are in the club already."""
+        for index in range(104):
+            family = self.fake.unique.last_name()
+            household = roll.add_household(
+                name=f"{family} family",
+                guardian=f"{self.fake.first_name()} {family}",
+                email=f"{family.lower().replace(' ', '').replace(chr(39), '')}{index}@example.org",
+                phone=f"08 7010 {index:04d}",
+            )
+            for _ in range(self.chance.choice((1, 1, 1, 2, 2, 3))):
+                age = self.chance.randint(10, 15)
+                child = roll.add_person(
+                    household=household,
+                    given_name=self.fake.first_name(),
+                    family_name=family,
+                    birth_date=self.last_year - timedelta(days=365 * age + self.chance.randint(20, 340)),
+                )
+                (self.juniors if index < 42 else self.newcomers).append(child)
+        self.juniors[0].household.users.add(self.approver)
+        self.chance.shuffle(self.newcomers)
+
+    # What happens in a year
+
+    def plan_year(self, start: date) -> None:
+        for index, junior in enumerate(list(self.juniors)):
+            self.at(start + timedelta(days=2 + index % 24), lambda day, who=junior: self.join(who, day))
+        for week, name in ((4, "Term 3"), (14, "Term 4"), (31, "Term 1"), (43, "Term 2")):
+            self.plan_cohort(_next_sunday(start + timedelta(weeks=week)), name)
+        for week in range(52):
+            saturday = _next_saturday(start + timedelta(weeks=week))
+            if not ((saturday.month, saturday.day) >= (12, 20) or (saturday.month, saturday.day) <= (1, 9)):
+                self.at(saturday, self.saturday)
+        for month in range(12):
+            first = membership.months_later(start, month)
+            self.at(first + timedelta(days=8), self.cash_in_containers)
+            self.at(first + timedelta(days=11), self.settle_cards)
+            self.at(first + timedelta(days=16), self.pay_bills)
+            self.at(first + timedelta(days=25), self.settle_cards)
+            self.at(first + timedelta(days=26), self.bank_interest)
+        for months, weeks in ((2, 3), (8, 3)):
+            lodged = membership.months_later(start, months) + timedelta(days=14)
+            self.at(lodged, self.lodge_vouchers)
+            self.at(lodged + timedelta(weeks=weeks), self.department_answers)
+        for months in (3, 6, 9, 11):
+            self.at(membership.months_later(start, months) + timedelta(days=19), self.remit_affiliation)
+        self.plan_events(start)
+        self.at(start + timedelta(days=40), self.pay_twice)
+        for month in range(11):
+            ended = ledger_questions.month_end(membership.months_later(start, month))
+            self.at(
+                ended + timedelta(days=45), lambda day, end=ended: ledger.lock_month(month_end=end, by=self.treasurer)
+            )
+        over = membership.months_later(start, 12) + timedelta(days=50)
+        self.at(over, lambda day, first=start: self.close(first, day))
+
+    def lock(self, month_end: date) -> None:
+        ledger.lock_month(month_end=month_end, by=self.treasurer)
+
+    def close(self, start: date, day: date) -> None:
+        ledger.close_year(year=FinancialYear.objects.get(first_day=start), by=self.treasurer, on=day)
+
+    def join(self, who: Person, day: date) -> None:
+        """A junior takes out a year's membership; most families pay within weeks, many with a voucher."""
+        if is_member(who, day):
+            return
+        taken = membership.take_out_membership(person=who, plan=self.plan, starts_on=day, on=day, by=self.coordinator)
+        if self.chance.random() < 0.62:
+            self.at(day + timedelta(days=1), lambda later, charge=taken.charge: self.voucher(charge, later))
+        if self.chance.random() < 0.93:
+            self.pays(who.household, day)
+
+    def voucher(self, charge: object, day: date) -> None:
+        code = f"SV{self.chance.randint(10**7, 10**8 - 1)}"
+        try:
+            fees.accept_voucher(scheme=self.scheme, charge=charge, code=code, on=day, by=self.coordinator)  # type: ignore[arg-type]
+        except Refused:
+            return  # the child used this calendar year's voucher before
+
+    def pays(self, household: Household, day: date) -> None:
+        """The household pays what it then owes, in some days and by some means."""
+
+        def pay(later: date) -> None:
+            owed = fee_questions.balance(household)
+            if owed > nil():
+                method = self.chance.choices((Method.TRANSFER, Method.CARD, Method.CASH), (6, 2, 1))[0]
+                fees.record_receipt(
+                    household=household, amount=owed, method=method, on=later, by=self.coordinator, reference="fees"
+                )
+
+        self.at(day + timedelta(days=self.chance.randint(3, 30)), pay)
+
+    def pay_twice(self, day: date) -> None:
+        """One family pays twice and stays in credit."""
+        fees.record_receipt(
+            household=self.juniors[5].household,
+            amount=as_amount(128),
+            method=Method.TRANSFER,
+            on=day,
+            by=self.coordinator,
+            reference="paid again by mistake",
+        )
+
+    def plan_cohort(self, first: date, name: str) -> None:
+        with transaction.atomic():
+            cohort = Cohort.objects.create(
+                course=self.course,
+                name=f"{name} {first.year}",
+                first_session=first,
+                last_session=first + timedelta(weeks=3),
+                capacity=14,
+            )
+        for _ in range(self.chance.randint(16, 18)):
+            if not self.newcomers:
+                break
+            who = self.newcomers.pop()
+            booked = max(first - timedelta(days=self.chance.randint(8, 75)), self.last_year + timedelta(days=1))
+            self.at(booked, lambda day, who=who: self.book(who, cohort, day))
+        self.at(first - timedelta(days=20), lambda day: self.withdraw_one(cohort, day))
+        self.at(first - timedelta(days=11), lambda day: self.accept_offers(cohort, day))
+        self.at(first + timedelta(weeks=4), lambda day: self.graduates_join(cohort, day))
+
+    def book(self, who: Person, cohort: Cohort, day: date) -> None:
+        place = courses.book_place(person=who, cohort=cohort, by=self.coordinator, on=day)
+        if place.state == PlaceState.HELD:
+            self.pays(who.household, day)
+
+    def withdraw_one(self, cohort: Cohort, day: date) -> None:
+        place = cohort.places.filter(state=PlaceState.HELD).first()
+        if place:
+            courses.withdraw_place(place=place, on=day, reason="moving away", by=self.coordinator)
+            self.at(day + timedelta(days=9), lambda later: self.repay(place.person.household, later))
+
+    def repay(self, household: Household, day: date) -> None:
+        unused = fee_questions.unused_credit(household)
+        if unused > nil():
+            fees.repay_credit(household=household, amount=unused, on=day, by=self.treasurer, reference="course place")
+
+    def accept_offers(self, cohort: Cohort, day: date) -> None:
+        """By now the first offer has lapsed and the next family has one, which it takes."""
+        for place in Place.objects.filter(cohort=cohort, state=PlaceState.OFFERED, offer_lapses_on__gte=day):
+            courses.accept_offer(place=place, on=day, by=self.coordinator)
+            self.pays(place.person.household, day)
+
+    def graduates_join(self, cohort: Cohort, day: date) -> None:
+        for place in cohort.places.filter(state=PlaceState.HELD).select_related("person__household__party"):
+            if self.chance.random() < 0.7:
+                self.juniors.append(place.person)
+                self.join(place.person, day)
+
+    def saturday(self, day: date) -> None:
+        """A range day from the first sign-on to the counted tin."""
+        range_day = RangeDay.objects.create(date=day, place="River range")
+        present = self.chance.sample(self.juniors, k=min(len(self.juniors), self.chance.randint(26, 38)))
+        for who in present:
+            member = is_member(who, day)
+            gear = Gear.OWN if member and self.chance.random() < 0.45 else Gear.HIRE
+            means = (Paid.CASH, Paid.CARD, Paid.ACCOUNT) if member else (Paid.CASH, Paid.CARD)
+            paid = Paid.NOTHING if gear == Gear.OWN else self.chance.choices(means, (5, 4, 1)[: len(means)])[0]
+            rangeday.sign_on(range_day=range_day, person=who, gear=gear, paid=paid, by=self.helper)
+        for _ in range(self.chance.randint(0, 4)):
+            paid = self.chance.choice((Paid.CASH, Paid.CARD))
+            rangeday.sign_on(
+                range_day=range_day, visitor_name=self.fake.name(), gear=Gear.VISITOR, paid=paid, by=self.helper
+            )
+        expected = as_amount(ledger_questions.balance(Role.TILL, day))
+        short = as_amount(5) if day.month == 9 and day.day <= 7 else nil()
+        rangeday.close_day(
+            range_day=range_day,
+            counted=expected - short,
+            second_counter=self.helper,
+            by=self.coordinator,
+            on=day,
+            reason="a five-dollar note less than expected, not found" if short > nil() else "",
+        )
+        if day.day % 3 == 0 and expected - short > FLOAT * 2:
+            tomorrow = day + timedelta(days=2)
+            self.at(tomorrow, self.bank_takings)
+
+    def bank_takings(self, day: date) -> None:
+        held = as_amount(ledger_questions.balance(Role.TILL, day))
+        if held > FLOAT:
+            rangeday.bank_takings(amount=held - FLOAT, on=day, by=self.coordinator)
+
+    def settle_cards(self, day: date) -> None:
+        takings = card_takings_waiting()
+        if takings > nil():
+            fee = as_amount(half_up(takings.amount * Decimal("0.016")))
+            bank.settle_cards(takings=takings, fee=fee, on=day, by=self.treasurer)
+
+    def cash_in_containers(self, day: date) -> None:
+        containers = self.chance.randint(1250, 2900)
+        paid_into = PaidInto.TILL if day.month == 2 else PaidInto.BANK
+        amount = as_amount(containers - self.chance.choice((0, 0, 0, 3, 12))) / 10
+        entryfund.cash_in(
+            containers=containers,
+            amount=amount,
+            paid_into=paid_into,
+            on=day,
+            by=self.coordinator,
+            depot_receipt=f"D{self.chance.randint(10000, 99999)}",
+        )
+
+    def pay_bills(self, day: date) -> None:
+        bills = {
+            8: [("5020", "Course bows' strings and finger tabs", "412.35"), ("5070", "Insurance", "2960.00")],
+            10: [("5040", "Target faces and butts", "688.90")],
+            12: [("5030", "Medals for the end of season shoot", "436.20")],
+            2: [("5020", "Beginner arrows", "524.00"), ("5050", "Repair of the target shed door", "275.00")],
+            4: [("5040", "Straw butts", "742.60")],
+            6: [("5030", "Perpetual trophy engraved", "88.00"), ("5100", "Depreciation of equipment", "640.00")],
+        }
+        accounts = {account.code: account for account in Account.objects.all()}
+        for code, narration, text in bills.get(day.month, []):
+            other = Role.DEPRECIATED if code == "5100" else Role.BANK
+            lines = [debit(accounts[code], as_amount(text)), credit(other, as_amount(text))]
+            ledger.record_journal(on=day, narration=narration, lines=lines, by=self.treasurer)
+
+    def bank_interest(self, day: date) -> None:
+        interest = as_amount(half_up(ledger_questions.balance(Role.BANK, day) * Decimal("0.0004")))
+        if interest > nil():
+            lines = [debit(Role.BANK, interest), credit(Role.INTEREST, interest)]
+            ledger.record_journal(on=day, narration="Bank interest", lines=lines, by=self.treasurer)
+
+    def lodge_vouchers(self, day: date) -> None:
+        if Voucher.objects.filter(state="accepted").exists():
+            fees.lodge_vouchers(scheme=self.scheme, on=day, by=self.coordinator)
+
+    def department_answers(self, day: date) -> None:
+        """The department refuses one voucher of the batch and pays the others in one sum."""
+        lodgement = Lodgement.objects.filter(paid_on=None).first()
+        if lodgement:
+            voucher = lodgement.vouchers.order_by("pk").first()
+            reason = "the voucher was used at another club"
+            fees.refuse_voucher(voucher=voucher, on=day, reason=reason, by=self.treasurer)
+            fees.record_lodgement_paid(lodgement=lodgement, on=day, by=self.treasurer)
+
+    def remit_affiliation(self, day: date) -> None:
+        for association in self.associations:
+            owed = affiliation_owed(association)
+            if owed > nil():
+                membership.remit_affiliation(association=association, amount=owed, on=day, by=self.treasurer)
+
+    def plan_events(self, start: date) -> None:
+        for months, name, discipline, fee in (
+            (1, "State indoor championship", Discipline.INDOOR, 45),
+            (3, "State clout championship", Discipline.CLOUT, 50),
+            (6, "State target championship", Discipline.TARGET, 80),
+            (9, "State field championship", Discipline.FIELD, 65),
+        ):
+            held = _next_saturday(membership.months_later(start, months) + timedelta(days=12))
+            event = StateEvent.objects.create(
+                name=name,
+                discipline=discipline,
+                held_on=held,
+                entries_close=held - timedelta(days=21),
+                fee=as_amount(fee),
+                oldest_class="Under 18",
+            )
+            self.at(held + timedelta(days=9), lambda day, event=event: self.claims(event, day))
+
+    def claims(self, event: StateEvent, day: date) -> None:
+        """Some who shot claim their fee back; one claim each time is declined, the approver's own child waits."""
+        members = [who for who in self.juniors if is_member(who, event.held_on)]
+        shot = [*self.chance.sample(members, k=min(7, len(members)))]
+        own = self.juniors[0]
+        if own in members and own not in shot and event.discipline == Discipline.TARGET:
+            shot.append(own)
+        for index, who in enumerate(shot):
+            claim = entryfund.record_claim(
+                person=who,
+                event=event,
+                amount=event.fee,
+                evidence=examine(_receipt_photo(f"{event.name}\n{who}\nEntry fee {event.fee.amount}")),
+                on=day,
+                by=self.coordinator,
+            )
+            if who.household_id == own.household_id:
+                continue
+            later = day + timedelta(days=6 + index % 2)
+            self.at(later, lambda then, claim=claim, first=index == 0: self.decide(claim, first, then))
+
+    def decide(self, claim: EntryClaim, first: bool, day: date) -> None:
+        if first:
+            reason = "the receipt shows another child's name; please send the right one"
+            entryfund.decline_claim(claim=claim, reason=reason, by=self.approver, on=day)
+            return
+        try:
+            entryfund.approve_claim(claim=claim, by=self.approver, on=day)
+        except Refused:
+            return  # stays in the queue with its reasons
+        self.at(day + timedelta(days=5), lambda then: entryfund.pay_claim(claim=claim, on=then, by=self.treasurer))
+
+    def bank_statement(self) -> None:
+        """The statement of the current year: each line explained but one, which nothing explains."""
+        account = BankAccount.objects.get()
+        postings = Posting.objects.filter(account=account.account, entry__date__gte=self.this_year)
+        for posting in postings.select_related("entry").order_by("entry__date", "pk"):
+            line = bank.record_statement_line(
+                bank_account=account,
+                on=posting.entry.date,
+                amount=posting.amount,
+                text=posting.entry.narration[:60].upper(),
+                by=self.treasurer,
+            )
+            bank.explain_line(line=line, posting=posting, by=self.treasurer)
+        bank.record_statement_line(
+            bank_account=account,
+            on=max(self.today - timedelta(days=6), self.this_year),
+            amount=as_amount("-37.40"),
+            text="DIRECT DEBIT 0098213",
+            by=self.treasurer,
+        )
+
+
+def _next_saturday(day: date) -> date:
+    return day + timedelta(days=(5 - day.weekday()) % 7)
+
+
+def _next_sunday(day: date) -> date:
+    return day + timedelta(days=(6 - day.weekday()) % 7)
+
+
+def _receipt_photo(text: str) -> io.BytesIO:
+    image = Image.new("L", (420, 220), 250)
+    ImageDraw.Draw(image).multiline_text((24, 40), f"RECEIPT\n\n{text}\n\nPaid with thanks", fill=20, spacing=8)
+    file = io.BytesIO()
+    image.save(file, "PNG")
+    file.seek(0)
+    return file
+
+
+def build(*, today: date, say: Callable[[str], None] = lambda text: None) -> Demo:
+    """Put a fresh demo book into the database in place of an earlier demo. Raises Refused for any other book."""
+    refuse_a_real_book()
+    empty()
+    demo = Demo(today=today, say=say)
+    demo.build()
+    with transaction.atomic():
+        demo.bank_statement()
+    return demo
