@@ -5,7 +5,8 @@ stands above the form with everything typed still in it.
 """
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from django import forms
@@ -45,11 +46,11 @@ class DayField(forms.DateField):
 
 
 class PickField(forms.ModelChoiceField):
-    """One row picked by typing a few letters; `field` is any foreign key to the model (named as "app.Model.field")."""
+    """One row picked by typing a few letters; `through` names any foreign key to the model, which Django asks for."""
 
     def __init__(self, model: type[models.Model], through: tuple[type[models.Model], str], **kwargs: Any):
         source, name = through
-        kwargs["widget"] = AutocompleteSelect(source._meta.get_field(name), admin.site, attrs={"style": ""})
+        kwargs["widget"] = AutocompleteSelect(source._meta.get_field(name), admin.site, attrs={"data-width": "100%"})
         super().__init__(queryset=model._default_manager.all(), **kwargs)
 
 
@@ -73,9 +74,7 @@ class VerbPage:
     intro = ""
     button = "Save"
     permission = ""
-    needs_change_page = True
     form_class: ClassVar[type[VerbForm]] = VerbForm
-    css = ""
 
     def allowed(self, request: HttpRequest) -> bool:
         return request.user.has_perm(self.permission)
@@ -103,8 +102,7 @@ class VerbPage:
         return f"Saved: {result}."
 
     def destination(self, result: Any) -> str:
-        meta = result._meta
-        return reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[result.pk])
+        return page_of(result)
 
     def url(self, target: models.Model) -> str:
         meta = target._meta
@@ -148,12 +146,31 @@ def _try(page: VerbPage, request: HttpRequest, form: VerbForm, target: Any) -> A
     return None
 
 
+@dataclass(frozen=True)
+class Section:
+    """A small table on a document's page; a cell is text, an amount (set to the right) or a `Link`."""
+
+    title: str
+    columns: Sequence[str]
+    rows: Sequence[Sequence[Any]]
+    empty: str = "None yet."
+
+
+@dataclass(frozen=True)
+class Link:
+    text: str
+    url: str
+
+
 class RoomAdmin(admin.ModelAdmin):
-    """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page."""
+    """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
+
+    A room above may add its own pages and sections to a page of a room below: `HouseholdAdmin.pages.append(…)`.
+    """
 
     add_page: VerbPage | None = None
-    pages: Sequence[VerbPage] = ()
-    facts_title = ""
+    pages: list[VerbPage] = []
+    section_makers: list[Callable[[HttpRequest, Any], Section]] = []
     list_per_page = 50
     show_full_result_count = False
     show_facets = admin.ShowFacets.NEVER
@@ -183,9 +200,7 @@ class RoomAdmin(admin.ModelAdmin):
                 raise PermissionDenied
             if request.method == "GET" and not page.applies(target):
                 messages.info(request, f"{target}: there is nothing to do here now.")
-                return HttpResponseRedirect(
-                    reverse(f"admin:{self.opts.app_label}_{self.opts.model_name}_change", args=[target.pk])
-                )
+                return HttpResponseRedirect(page_of(target))
             return run_verb_page(page, request, target, self._context(request))
 
         return view
@@ -208,12 +223,8 @@ class RoomAdmin(admin.ModelAdmin):
                 for page in self.pages
                 if page.allowed(request) and page.applies(target)
             ]
-            context["sections"] = self.sections(request, target)
+            context["sections"] = [make(request, target) for make in self.section_makers]
         return super().render_change_form(request, context, *args, **kwargs)
-
-    def sections(self, request: HttpRequest, target: Any) -> list["Section"]:
-        """Tables to show under the page's own fields."""
-        return []
 
     def _context(self, request: HttpRequest) -> dict[str, Any]:
         return {**self.admin_site.each_context(request), "opts": self.opts, "is_popup": False}
@@ -229,19 +240,21 @@ class DocumentAdmin(RoomAdmin):
         return self.add_page is not None and self.add_page.allowed(request)
 
 
-class Section:
-    """A small table on a document's page; a cell is text, Money (set to the right) or a (text, url) pair."""
-
-    def __init__(self, title: str, columns: Sequence[str], rows: Sequence[Sequence[Any]], empty: str = "None yet."):
-        self.title = title
-        self.columns = columns
-        self.rows = rows
-        self.empty = empty
-
-
 def page_of(document: models.Model) -> str:
     meta = document._meta
     return reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[document.pk])
+
+
+def link_to(document: models.Model, text: str = "") -> Link:
+    return Link(text or str(document), page_of(document))
+
+
+def list_of(model: type[models.Model]) -> str:
+    return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_changelist")
+
+
+def add_page_of(model: type[models.Model]) -> str:
+    return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_add")
 
 
 def amount_column(name: str, label: str) -> Any:

@@ -112,6 +112,7 @@ LOGIN_URL = "admin:login"
 
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / ".static"
+STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = BASE_DIR / ".evidence"
 EVIDENCE_LIMIT = 10 * 1024 * 1024

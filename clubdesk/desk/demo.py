@@ -208,7 +208,7 @@ class Demo:
 
     def people(self) -> None:
         """Families with one to three children; about half of them are in the club already."""
-        for index in range(104):
+        for index in range(132):
             family = self.fake.unique.last_name()
             household = roll.add_household(
                 name=f"{family} family",
@@ -322,7 +322,7 @@ class Demo:
             if not self.newcomers:
                 break
             who = self.newcomers.pop()
-            booked = max(first - timedelta(days=self.chance.randint(8, 75)), self.last_year + timedelta(days=1))
+            booked = max(first - timedelta(days=self.chance.randint(21, 170)), self.last_year + timedelta(days=1))
             self.at(booked, lambda day, who=who: self.book(who, cohort, day))
         self.at(first - timedelta(days=20), lambda day: self.withdraw_one(cohort, day))
         self.at(first - timedelta(days=11), lambda day: self.accept_offers(cohort, day))
@@ -411,11 +411,11 @@ class Demo:
 
     def pay_bills(self, day: date) -> None:
         bills = {
-            8: [("5020", "Course bows' strings and finger tabs", "412.35"), ("5070", "Insurance", "2960.00")],
-            10: [("5040", "Target faces and butts", "688.90")],
-            12: [("5030", "Medals for the end of season shoot", "436.20")],
-            2: [("5020", "Beginner arrows", "524.00"), ("5050", "Repair of the target shed door", "275.00")],
-            4: [("5040", "Straw butts", "742.60")],
+            8: [("5020", "Course bows' strings and finger tabs", "1412.35"), ("5070", "Insurance", "4960.00")],
+            10: [("5040", "Target faces and butts", "2688.90"), ("5020", "Training bows", "1890.00")],
+            12: [("5030", "Medals for the end of season shoot", "936.20")],
+            2: [("5020", "Beginner arrows", "1524.00"), ("5050", "Repair of the target shed roof", "2275.00")],
+            4: [("5040", "Straw butts", "2742.60")],
             6: [("5030", "Perpetual trophy engraved", "88.00"), ("5100", "Depreciation of equipment", "640.00")],
         }
         accounts = {account.code: account for account in Account.objects.all()}

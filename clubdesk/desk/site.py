@@ -1,6 +1,144 @@
+"""The admin site itself: the rooms in the order of a season, and a home page of what waits."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.apps import apps
 from django.contrib.admin import AdminSite
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import URLPattern, URLResolver, path, reverse
+
+from clubdesk import clock
+
+SEASON = ("roll", "courses", "membership", "rangeday", "entryfund", "fees", "bank", "ledger", "auth")
+SIGN_INS = "Sign-ins and roles"
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One of the four things that are done most, as a large button."""
+
+    title: str
+    line: str
+    permission: str
+    url: str
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """Something that waits for somebody: how many, and where."""
+
+    line: str
+    permission: str
+    url: str
+    count: Callable[[], int]
+
+
+def scenes() -> list[Scene]:
+    return [
+        Scene("Book a course place", "or join the waitlist", "courses.add_place", reverse("admin:courses_place_add")),
+        Scene("Record hire today", "sign on, and take the fee", "rangeday.add_signon", reverse("admin:today")),
+        Scene(
+            "Decide entry-fee refunds",
+            "approve or decline",
+            "entryfund.decide_entryclaim",
+            f"{reverse('admin:entryfund_entryclaim_changelist')}?state__exact=recorded",
+        ),
+        Scene(
+            "Export the year",
+            "statements and workbook",
+            "ledger.export_year",
+            reverse("admin:reports"),
+        ),
+    ]
+
+
+def waiting() -> list[Waiting]:
+    from clubdesk.bank.models import StatementLine
+    from clubdesk.courses.models import Place
+    from clubdesk.entryfund.models import EntryClaim
+    from clubdesk.fees.models import Voucher
+    from clubdesk.rangeday.models import RangeDay
+
+    def of(model: Any, permission: str, line: str, query: str, **only: Any) -> Waiting:
+        url = f"{reverse(f'admin:{model._meta.app_label}_{model._meta.model_name}_changelist')}?{query}"
+        return Waiting(line, permission, url, model.objects.filter(**only).count)
+
+    today = clock.today()
+    return [
+        of(
+            Place,
+            "courses.change_place",
+            "places offered, waiting for an answer",
+            "state__exact=offered",
+            state="offered",
+        ),
+        of(Place, "courses.change_place", "on waitlists", "state__exact=waiting", state="waiting"),
+        of(
+            RangeDay,
+            "rangeday.close_rangeday",
+            "range days not counted yet",
+            "o=-1",
+            closed_on=None,
+            date__lte=today,
+        ),
+        of(EntryClaim, "entryfund.view_entryclaim", "claims to decide", "state__exact=recorded", state="recorded"),
+        of(EntryClaim, "entryfund.pay_entryclaim", "refunds to pay", "state__exact=approved", state="approved"),
+        of(Voucher, "fees.add_lodgement", "vouchers to lodge", "state__exact=accepted", state="accepted"),
+        of(
+            StatementLine,
+            "bank.view_statementline",
+            "bank lines that nothing explains",
+            "explained_by__isempty=1",
+            explained_by=None,
+        ),
+    ]
 
 
 class FletchbookSite(AdminSite):
     site_title = "Fletchbook"
     site_header = "Fletchbook"
+    index_title = "Home"
+    index_template = "admin/index.html"
+    enable_nav_sidebar = True
+
+    def each_context(self, request: HttpRequest) -> dict[str, Any]:
+        from clubdesk.ledger.models import Book
+
+        book = Book.objects.first()
+        return {**super().each_context(request), "book": book}
+
+    def get_app_list(self, request: HttpRequest, app_label: str | None = None) -> list[Any]:
+        """The rooms as a season goes through them, each with the line that says what it is for."""
+        rooms = super().get_app_list(request, app_label)
+        for room in rooms:
+            if room["app_label"] == "auth":
+                room["name"], room["purpose"] = SIGN_INS, "Who may sign in, and what each role may do."
+            else:
+                room["purpose"] = getattr(apps.get_app_config(room["app_label"]), "purpose", "")
+        return sorted(rooms, key=lambda room: SEASON.index(room["app_label"]) if room["app_label"] in SEASON else 99)
+
+    def index(self, request: HttpRequest, extra_context: dict[str, Any] | None = None) -> HttpResponse:
+        may = request.user.has_perm
+        counted = [(each, each.count()) for each in waiting() if may(each.permission)]
+        home = {
+            "scenes": [scene for scene in scenes() if may(scene.permission)],
+            "waiting": [(each, count) for each, count in counted if count],
+        }
+        return super().index(request, {**home, **(extra_context or {})})
+
+    def get_urls(self) -> list[URLPattern | URLResolver]:
+        from clubdesk.reports.urls import patterns
+
+        own = [path("today/", self.admin_view(self.today), name="today"), *patterns(self)]
+        return [*own, *super().get_urls()]
+
+    def today(self, request: HttpRequest) -> HttpResponse:
+        """The sign-on page of today's range day; where there is none yet, the page that begins one."""
+        from clubdesk.rangeday.models import RangeDay
+
+        day = RangeDay.objects.filter(date=clock.today(), closed_on=None).first()
+        if day:
+            return HttpResponseRedirect(reverse("admin:rangeday_rangeday_sign-on", args=[day.pk]))
+        return HttpResponseRedirect(reverse("admin:rangeday_rangeday_add"))

@@ -233,7 +233,7 @@ def _unmatched(model: type[Document], purposes: dict[tuple[str, int], dict[str, 
     source_type = selectors.source_type(model)
     for document in model._base_manager.iterator(chunk_size=2000):
         found = purposes.pop((source_type, document.pk), {})
-        standing = {purpose for purpose, stands in found.items() if stands}
+        standing = {purpose for purpose, stands in found.items() if stands or model.may_be_reversed}
         for purpose in sorted(document.entries_called_for - standing):
             yield f"{model._meta.verbose_name} {document.pk} lacks its entry “{purpose}”."
         for purpose in sorted(standing - document.entries_called_for):

@@ -267,6 +267,9 @@ class Document(models.Model):
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, editable=False, related_name="+")
     recorded_at = models.DateTimeField(auto_now_add=True)
 
+    may_be_reversed = False
+    """Whether its entry may stand reversed without the document itself saying so."""
+
     class Meta:
         abstract = True
 
@@ -289,6 +292,8 @@ class Journal(Document):
     origin = models.CharField(max_length=4, choices=JournalOrigin.choices, default=JournalOrigin.HAND)
     reference = models.CharField(max_length=60, blank=True)
     file_digest = models.CharField(max_length=64, blank=True, editable=False)
+
+    may_be_reversed = True
 
     class Meta:
         ordering = ["-pk"]

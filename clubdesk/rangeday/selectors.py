@@ -6,6 +6,7 @@ from typing import Any
 from django.db.models import Count, Q, QuerySet
 from djmoney.money import Money
 
+from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, FeePrice
 from clubdesk.ledger.models import Role
@@ -64,3 +65,15 @@ def till_expected(range_day: RangeDay) -> Money:
 
 def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
     return range_day.sign_ons.filter(STANDS, person=person).first()
+
+
+def board(range_day: RangeDay) -> list[tuple[str, Money | None]]:
+    """What the day costs, as it would stand on a board at the range; None where the schedule has no price."""
+
+    def price(kind: FeeKind) -> Money | None:
+        try:
+            return fees.price_of_kind(kind, range_day.date).amount
+        except Refused:
+            return None
+
+    return [("Member, club gear", price(FeeKind.HIRE)), ("Visitor, club gear", price(FeeKind.VISITOR))]

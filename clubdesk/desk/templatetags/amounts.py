@@ -20,3 +20,9 @@ def amount(value: Any) -> str:
 @register.filter
 def is_amount(value: Any) -> bool:
     return isinstance(value, Money | Decimal)
+
+
+@register.filter
+def cell(row: Any, index: int) -> Any:
+    """The cell of a row at `index`, or None where the row is shorter."""
+    return row[index] if index < len(row) else None

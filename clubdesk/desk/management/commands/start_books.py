@@ -1,3 +1,5 @@
+from django.core.management import call_command
+
 from clubdesk.desk import services
 from clubdesk.ledger.services import shell_user
 from clubdesk.shell import VerbCommand, day
@@ -9,6 +11,10 @@ class Command(VerbCommand):
     def add_arguments(self, parser):
         parser.add_argument("--club", required=True, metavar="NAME")
         parser.add_argument("--year-start", required=True, metavar="DATE", help="first day of the first year")
+
+    def handle(self, *args, **options):
+        call_command("migrate", verbosity=0)
+        super().handle(*args, **options)
 
     def run(self, *, club: str, year_start: str, **options):
         book = services.start_books(club_name=club, year_start=day(year_start), by=shell_user())

@@ -1,0 +1,152 @@
+"""Screens of the bank room."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import admin
+from django.http import HttpRequest
+
+from clubdesk.bank import selectors, services
+from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
+from clubdesk.ledger.models import Posting
+from clubdesk.money import AmountFormField, shown
+from clubdesk.screens import (
+    DayField,
+    DocumentAdmin,
+    RoomAdmin,
+    Section,
+    VerbForm,
+    VerbPage,
+    amount_column,
+    link_to,
+)
+
+
+def unexplained_section(request: HttpRequest, account: BankAccount) -> Section:
+    rows = [(line.date, link_to(line, line.text), line.amount) for line in selectors.unexplained(account)[:30]]
+    return Section(
+        "Statement lines that nothing explains", ["Date", "Text", "Amount"], rows, "None: every line is explained."
+    )
+
+
+@admin.register(BankAccount)
+class BankAccountAdmin(RoomAdmin):
+    list_display = ["name", "account"]
+    list_select_related = ["account"]
+    section_makers = [unexplained_section]
+
+
+class SettleForm(VerbForm):
+    takings = AmountFormField(label="Takings", help_text="What the readers took, before the fee.")
+    fee = AmountFormField(label="Fee", initial=0)
+    on = DayField(label="Settled on")
+
+
+class SettlePage(VerbPage):
+    title = "Card takings settled"
+    intro = "The card company paid takings into the bank, less its fee."
+    button = "Record it"
+    permission = "bank.add_cardsettlement"
+    form_class = SettleForm
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        return [("Waiting to be settled", selectors.card_takings_waiting())]
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> CardSettlement:
+        return services.settle_cards(by=by, **cleaned)
+
+
+@admin.register(CardSettlement)
+class CardSettlementAdmin(DocumentAdmin):
+    list_display = ["settled_on", "takings_shown", "fee_shown", "paid_in_shown"]
+    fields = ["settled_on", "takings_shown", "fee_shown", "paid_in_shown", "recorded_by"]
+    readonly_fields = fields
+    add_page = SettlePage()
+    takings_shown = amount_column("takings", "Takings")
+    fee_shown = amount_column("fee", "Fee")
+
+    @admin.display(description="Paid in")
+    def paid_in_shown(self, settlement: CardSettlement) -> str:
+        return shown(settlement.paid_in)
+
+
+class LineForm(VerbForm):
+    bank_account = forms.ModelChoiceField(queryset=BankAccount.objects.all())
+    on = DayField(label="Date on the statement")
+    amount = AmountFormField(help_text="Money in positive, money out with a minus.", min_value=None)
+    text = forms.CharField(max_length=200, help_text="The statement's own words.")
+
+
+class LinePage(VerbPage):
+    title = "Write down a statement line"
+    button = "Record the line"
+    permission = "bank.add_statementline"
+    form_class = LineForm
+
+    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+        accounts = BankAccount.objects.all()[:2]
+        return {"bank_account": accounts[0].pk} if len(accounts) == 1 else {}
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> StatementLine:
+        return services.record_statement_line(by=by, **cleaned)
+
+
+class PostingChoice(forms.ModelChoiceField):
+    def label_from_instance(self, posting: Any) -> str:
+        return f"{posting.entry.date:%-d %b %Y}, entry {posting.entry.number}: {posting.entry.narration}"
+
+
+class ExplainForm(VerbForm):
+    posting = PostingChoice(label="It is", queryset=Posting.objects.none(), widget=forms.RadioSelect, empty_label=None)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        field = self.fields["posting"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = selectors.possible_explanations(self.target)
+
+
+class ExplainPage(VerbPage):
+    slug = "explain"
+    title = "Explain this line"
+    intro = "Entries of the very amount in this account that explain no other line. Choose only what you know."
+    button = "That is it"
+    permission = "bank.change_statementline"
+    form_class = ExplainForm
+
+    def applies(self, target: StatementLine) -> bool:
+        return target.explained_by_id is None
+
+    def facts(self, target: StatementLine) -> list[tuple[str, Any]]:
+        return [("Date", target.date), ("Text", target.text), ("Amount", target.amount)]
+
+    def perform(self, *, target: StatementLine, by: Any, posting: Posting, key: Any) -> StatementLine:
+        return services.explain_line(line=target, posting=posting, by=by)
+
+    def done(self, result: StatementLine) -> str:
+        return f"Explained: {result}."
+
+
+@admin.register(StatementLine)
+class StatementLineAdmin(DocumentAdmin):
+    list_display = ["date", "text", "amount_shown", "explained"]
+    list_select_related = ["explained_by"]
+    list_filter = [("explained_by", admin.EmptyFieldListFilter)]
+    search_fields = ["text"]
+    date_hierarchy = "date"
+    fields = ["bank_account", "date", "text", "amount_shown", "explanation", "recorded_by"]
+    readonly_fields = fields
+    add_page = LinePage()
+    pages = [ExplainPage()]
+    amount_shown = amount_column("amount", "Amount")
+
+    @admin.display(description="Explained", boolean=True)
+    def explained(self, line: StatementLine) -> bool:
+        return line.explained_by_id is not None
+
+    @admin.display(description="Explained by")
+    def explanation(self, line: StatementLine) -> str:
+        if line.explained_by is None:
+            return "nothing yet"
+        entry = line.explained_by.entry
+        return f"entry {entry.number} of {entry.date:%-d %b %Y}: {entry.narration}"

@@ -1,0 +1,487 @@
+"""Screens of the fees room: the schedule, charges, receipts, vouchers; and its buttons on a household's page."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import admin
+from django.http import HttpRequest
+
+from clubdesk import clock
+from clubdesk.fees import selectors, services
+from clubdesk.fees.models import (
+    Charge,
+    FeeItem,
+    FeePrice,
+    FeeShare,
+    Lodgement,
+    Method,
+    Receipt,
+    Repayment,
+    Voucher,
+    VoucherScheme,
+    VoucherState,
+    VoucherValue,
+)
+from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown
+from clubdesk.roll.admin import HouseholdAdmin
+from clubdesk.roll.models import Household
+from clubdesk.screens import (
+    DayField,
+    DocumentAdmin,
+    RoomAdmin,
+    Section,
+    VerbForm,
+    VerbPage,
+    amount_column,
+    link_to,
+)
+
+
+def reason_field(help_text: str = "In a few words.") -> forms.CharField:
+    return forms.CharField(label="Reason", max_length=150, help_text=help_text)
+
+
+class ReceiptForm(VerbForm):
+    amount = AmountFormField(help_text="What it settles. In cash, five-cent rounding is worked out for you.")
+    method = forms.ChoiceField(label="Paid by", choices=Method.choices, widget=forms.RadioSelect, initial=Method.CASH)
+    on = DayField(label="Received on")
+    reference = forms.CharField(required=False, max_length=60)
+    charges = forms.ModelMultipleChoiceField(
+        label="Pays for",
+        queryset=Charge.objects.none(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Tick none, and the oldest is paid first.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        field = self.fields["charges"]
+        assert isinstance(field, forms.ModelMultipleChoiceField)
+        field.queryset = selectors.open_charges(self.target)
+        field.label_from_instance = lambda charge: f"{charge}: {shown(charge.open_amount)}"  # type: ignore[method-assign]
+
+
+class ReceivePage(VerbPage):
+    slug = "receipt"
+    title = "Record a receipt"
+    button = "Record the receipt"
+    permission = "fees.add_receipt"
+    form_class = ReceiptForm
+
+    def heading(self, target: Household) -> str:
+        return f"Receipt from {target}"
+
+    def facts(self, target: Household) -> list[tuple[str, Any]]:
+        owed = selectors.balance(target)
+        facts = [("The household", selectors.balance_in_words(target))]
+        if owed > nil() and cash_rounded(owed) != owed:
+            facts.append(("In cash", shown(cash_rounded(owed))))
+        return facts
+
+    def initial(self, request: HttpRequest, target: Household) -> dict[str, Any]:
+        owed = selectors.balance(target)
+        start = {"amount": owed.amount} if owed > nil() else {}
+        return start | super().initial(request, target)
+
+    def perform(self, *, target: Household, by: Any, **cleaned: Any) -> Receipt:
+        return services.record_receipt(household=target, by=by, **cleaned)
+
+    def done(self, result: Receipt) -> str:
+        handed = f" ({shown(result.handed_over)} in cash)" if result.rounding != nil() else ""
+        return f"{result}: {shown(result.amount)} from {result.household}{handed}."
+
+
+class ChargeForm(VerbForm):
+    item = forms.ModelChoiceField(label="Fee", queryset=FeeItem.objects.all())
+    person = forms.ModelChoiceField(label="For", queryset=None, required=False)
+    on = DayField(label="Charged on")
+    starts_on = DayField(label="Starts on", help_text="The day the thing paid for starts; income waits until then.")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["person"].queryset = self.target.people.all()  # type: ignore[attr-defined]
+
+
+class ChargePage(VerbPage):
+    slug = "charge"
+    title = "Charge a fee"
+    button = "Charge the fee"
+    permission = "fees.add_charge"
+    form_class = ChargeForm
+
+    def heading(self, target: Household) -> str:
+        return f"Charge a fee to {target}"
+
+    def perform(self, *, target: Household, by: Any, item: FeeItem, starts_on: Any, **cleaned: Any) -> Charge:
+        price = selectors.price_on(item, starts_on)
+        return services.charge(household=target, price=price, starts_on=starts_on, by=by, **cleaned)
+
+    def done(self, result: Charge) -> str:
+        return f"{result}: {shown(result.amount)} charged to {result.household}."
+
+
+class RepayForm(VerbForm):
+    amount = AmountFormField()
+    on = DayField(label="Paid on")
+    reference = forms.CharField(required=False, max_length=60, help_text="As it stands on the bank transfer.")
+
+
+class RepayPage(VerbPage):
+    slug = "repay"
+    title = "Repay a credit"
+    intro = "Write down a bank transfer of the household's credit back to it."
+    button = "Record the repayment"
+    permission = "fees.add_repayment"
+    form_class = RepayForm
+
+    def applies(self, target: Household) -> bool:
+        return selectors.unused_credit(target) > nil()
+
+    def facts(self, target: Household) -> list[tuple[str, Any]]:
+        return [("Credit not used", selectors.unused_credit(target))]
+
+    def initial(self, request: HttpRequest, target: Household) -> dict[str, Any]:
+        return {"amount": selectors.unused_credit(target).amount}
+
+    def perform(self, *, target: Household, by: Any, **cleaned: Any) -> Repayment:
+        return services.repay_credit(household=target, by=by, **cleaned)
+
+
+def account_section(request: HttpRequest, household: Household) -> Section:
+    """Charges and receipts of the household, newest first, under its balance."""
+    charges = selectors.charges_with_open().filter(household=household).order_by("-charged_on", "-pk")
+    rows = [
+        (charge.charged_on, link_to(charge), charge.amount, as_amount(charge.open_amount)) for charge in charges[:30]
+    ]
+    title = f"Account: {selectors.balance_in_words(household)}"
+    return Section(title, ["Charged", "For", "Amount", "Still to pay"], rows, "Nothing has been charged yet.")
+
+
+def receipts_section(request: HttpRequest, household: Household) -> Section:
+    rows = [
+        (row.received_on, link_to(row), row.get_method_display(), row.amount, "cancelled" if row.cancelled_on else "")
+        for row in household.receipts.all()[:30]
+    ]
+    return Section("Receipts", ["Received", "Receipt", "By", "Amount", ""], rows)
+
+
+HouseholdAdmin.pages += [ReceivePage(), ChargePage(), RepayPage()]
+HouseholdAdmin.section_makers += [account_section, receipts_section]
+
+
+class CreditForm(VerbForm):
+    amount = AmountFormField(help_text="All that is left of the charge, unless you write less.")
+    on = DayField(label="Credited on")
+    reason = reason_field()
+
+
+class CreditPage(VerbPage):
+    slug = "credit"
+    title = "Credit this charge"
+    intro = "Takes the charge, or part of it, back. What was paid towards it becomes the household's credit."
+    button = "Credit the charge"
+    permission = "fees.add_chargecredit"
+    form_class = CreditForm
+
+    def applies(self, target: Charge) -> bool:
+        return selectors.creditable(target) > nil()
+
+    def facts(self, target: Charge) -> list[tuple[str, Any]]:
+        return [("Charge", target), ("Can be credited", selectors.creditable(target))]
+
+    def initial(self, request: HttpRequest, target: Charge) -> dict[str, Any]:
+        return {"amount": selectors.creditable(target).amount}
+
+    def perform(self, *, target: Charge, by: Any, **cleaned: Any) -> Charge:
+        return services.credit_charge(charge=target, by=by, **cleaned).charge
+
+    def done(self, result: Charge) -> str:
+        return f"Credited: {result}."
+
+
+class VoucherForm(VerbForm):
+    scheme = forms.ModelChoiceField(queryset=VoucherScheme.objects.all())
+    code = forms.CharField(label="Voucher code", max_length=30)
+    on = DayField(label="Accepted on")
+
+
+class VoucherPage(VerbPage):
+    slug = "voucher"
+    title = "Accept a sport voucher"
+    intro = "It pays at most what is left of the fee; what the voucher is worth beyond that is forgone."
+    button = "Accept the voucher"
+    permission = "fees.add_voucher"
+    form_class = VoucherForm
+
+    def applies(self, target: Charge) -> bool:
+        return target.person_id is not None and selectors.creditable(target) > nil()
+
+    def facts(self, target: Charge) -> list[tuple[str, Any]]:
+        return [("Charge", target), ("Fee", target.amount), ("Still to pay", selectors.open_amount(target))]
+
+    def initial(self, request: HttpRequest, target: Charge) -> dict[str, Any]:
+        only = VoucherScheme.objects.all()[:2]
+        return {"scheme": only[0].pk} if len(only) == 1 else {}
+
+    def perform(self, *, target: Charge, by: Any, **cleaned: Any) -> Voucher:
+        return services.accept_voucher(charge=target, by=by, **cleaned)
+
+    def done(self, result: Voucher) -> str:
+        return f"Voucher accepted: {shown(result.amount)} of {result.charge} is now owed by the department."
+
+
+def settled_section(request: HttpRequest, charge: Charge) -> Section:
+    rows: list[tuple[Any, ...]] = [
+        (part.receipt.received_on, link_to(part.receipt), part.amount)
+        for part in charge.allocations.select_related("receipt")
+    ]
+    rows += [
+        (voucher.accepted_on, link_to(voucher, f"Voucher {voucher.get_state_display().lower()}"), voucher.amount)
+        for voucher in charge.vouchers.select_related("scheme", "person")
+    ]
+    rows += [(credit.credited_on, f"Credited: {credit.reason}", credit.amount) for credit in charge.credits.all()]
+    return Section(f"Still to pay: {shown(selectors.open_amount(charge))}", ["On", "Settled by", "Amount"], rows)
+
+
+@admin.register(Charge)
+class ChargeAdmin(DocumentAdmin):
+    list_display = ["description", "household", "charged_on", "starts_on", "amount_shown", "open_shown"]
+    list_select_related = ["household"]
+    search_fields = ["description", "household__name"]
+    search_help_text = "A fee, child or family"
+    date_hierarchy = "charged_on"
+    fields = ["household", "person", "description", "amount_shown", "charged_on", "starts_on", "recognised_on"]
+    readonly_fields = fields
+    pages = [VoucherPage(), CreditPage()]
+    section_makers = [settled_section]
+    amount_shown = amount_column("amount", "Amount")
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return selectors.charges_with_open().order_by("-charged_on", "-pk")
+
+    @admin.display(description="Still to pay", ordering="open_amount")
+    def open_shown(self, charge: Any) -> str:
+        return shown(charge.open_amount)
+
+
+class CancelForm(VerbForm):
+    on = DayField(label="Cancelled on")
+    reason = reason_field("For instance: typed for the wrong family.")
+
+
+class CancelReceiptPage(VerbPage):
+    slug = "cancel"
+    title = "Cancel this receipt"
+    intro = "For a receipt recorded by mistake: the entry is reversed and what it paid is open again."
+    button = "Cancel the receipt"
+    permission = "fees.change_receipt"
+    form_class = CancelForm
+
+    def applies(self, target: Receipt) -> bool:
+        return target.cancelled_on is None
+
+    def facts(self, target: Receipt) -> list[tuple[str, Any]]:
+        return [("From", target.household), ("Amount", target.amount), ("Received on", target.received_on)]
+
+    def perform(self, *, target: Receipt, by: Any, on: Any, reason: str, key: Any) -> Receipt:
+        return services.cancel_receipt(receipt=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Receipt) -> str:
+        return f"{result} is cancelled."
+
+
+def pays_section(request: HttpRequest, receipt: Receipt) -> Section:
+    rows = [
+        (link_to(part.charge) if part.charge else str(part.repayment), part.amount)
+        for part in receipt.allocations.select_related("charge", "repayment__household")
+    ]
+    return Section("What it pays", ["For", "Amount"], rows, "Nothing yet: it stands as credit.")
+
+
+@admin.register(Receipt)
+class ReceiptAdmin(DocumentAdmin):
+    list_display = ["__str__", "household", "received_on", "method", "amount_shown", "cancelled_on"]
+    list_select_related = ["household"]
+    list_filter = ["method"]
+    search_fields = ["household__name", "reference"]
+    date_hierarchy = "received_on"
+    fields = [
+        "household", "received_on", "method", "amount_shown", "rounding_shown", "reference",
+        "cancelled_on", "cancel_reason", "recorded_by",
+    ]  # fmt: skip
+    readonly_fields = fields
+    pages = [CancelReceiptPage()]
+    section_makers = [pays_section]
+    amount_shown = amount_column("amount", "Amount")
+    rounding_shown = amount_column("rounding", "Cash rounding")
+
+
+@admin.register(Repayment)
+class RepaymentAdmin(DocumentAdmin):
+    list_display = ["household", "paid_on", "amount_shown", "reference"]
+    list_select_related = ["household"]
+    search_fields = ["household__name"]
+    fields = ["household", "paid_on", "amount_shown", "reference", "recorded_by"]
+    readonly_fields = fields
+    amount_shown = amount_column("amount", "Amount")
+
+
+class LodgeForm(VerbForm):
+    scheme = forms.ModelChoiceField(queryset=VoucherScheme.objects.all())
+    on = DayField(label="Lodged on")
+
+
+class LodgePage(VerbPage):
+    title = "Lodge the accepted vouchers"
+    intro = "Every accepted voucher of the scheme goes into one batch for the department."
+    button = "Lodge them"
+    permission = "fees.add_lodgement"
+    form_class = LodgeForm
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        return [("Accepted and waiting", Voucher.objects.filter(state=VoucherState.ACCEPTED).count())]
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Lodgement:
+        return services.lodge_vouchers(by=by, **cleaned)
+
+
+class PaidForm(VerbForm):
+    on = DayField(label="Paid on")
+
+
+class LodgementPaidPage(VerbPage):
+    slug = "paid"
+    title = "The department has paid"
+    intro = "First refuse, on its own page, each voucher that the department refused. The others are paid in one sum."
+    button = "Record the payment"
+    permission = "fees.change_lodgement"
+    form_class = PaidForm
+
+    def applies(self, target: Lodgement) -> bool:
+        return target.paid_on is None
+
+    def facts(self, target: Lodgement) -> list[tuple[str, Any]]:
+        vouchers = target.vouchers.filter(state=VoucherState.LODGED)
+        return [("Vouchers", len(vouchers)), ("Sum", sum((each.amount for each in vouchers), nil()))]
+
+    def perform(self, *, target: Lodgement, by: Any, on: Any, key: Any) -> Lodgement:
+        return services.record_lodgement_paid(lodgement=target, on=on, by=by)
+
+    def done(self, result: Lodgement) -> str:
+        return f"{result} is paid."
+
+
+def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
+    rows = [
+        (link_to(row, str(row.person)), row.masked_code, row.get_state_display(), row.amount)
+        for row in lodgement.vouchers.select_related("person", "scheme")
+    ]
+    return Section("Vouchers", ["Child", "Code", "State", "Amount"], rows)
+
+
+@admin.register(Lodgement)
+class LodgementAdmin(DocumentAdmin):
+    list_display = ["__str__", "scheme", "lodged_on", "paid_on"]
+    list_select_related = ["scheme"]
+    fields = ["scheme", "lodged_on", "paid_on", "recorded_by"]
+    readonly_fields = fields
+    add_page = LodgePage()
+    pages = [LodgementPaidPage()]
+    section_makers = [batch_section]
+
+
+class RefuseForm(VerbForm):
+    on = DayField(label="Refused on")
+    reason = reason_field("The department's own words.")
+
+
+class RefuseVoucherPage(VerbPage):
+    slug = "refuse"
+    title = "The department refused this voucher"
+    intro = "The family owes this part of the fee again. Tell them."
+    button = "Record the refusal"
+    permission = "fees.change_voucher"
+    form_class = RefuseForm
+
+    def applies(self, target: Voucher) -> bool:
+        return target.state in (VoucherState.ACCEPTED, VoucherState.LODGED)
+
+    def facts(self, target: Voucher) -> list[tuple[str, Any]]:
+        return [("Child", target.person), ("Amount", target.amount)]
+
+    def perform(self, *, target: Voucher, by: Any, on: Any, reason: str, key: Any) -> Voucher:
+        return services.refuse_voucher(voucher=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Voucher) -> str:
+        return f"Refused: {result}. The household owes {shown(result.amount)} again."
+
+
+@admin.register(Voucher)
+class VoucherAdmin(DocumentAdmin):
+    list_display = ["person", "scheme", "code_shown", "accepted_on", "state", "amount_shown"]
+    list_select_related = ["person", "scheme"]
+    list_filter = ["state", "calendar_year"]
+    search_fields = ["person__given_name", "person__family_name"]
+    fields = [
+        "person", "scheme", "code_shown", "charge", "amount_shown", "accepted_on", "state", "lodgement",
+        "refused_on", "refusal_reason",
+    ]  # fmt: skip
+    readonly_fields = fields
+    pages = [RefuseVoucherPage()]
+    amount_shown = amount_column("amount", "Amount")
+
+    @admin.display(description="Code")
+    def code_shown(self, voucher: Voucher) -> str:
+        return voucher.masked_code
+
+
+class VoucherValueInline(admin.TabularInline):
+    model = VoucherValue
+    extra = 1
+    can_delete = False
+
+
+@admin.register(VoucherScheme)
+class VoucherSchemeAdmin(RoomAdmin):
+    list_display = ["name", "department"]
+    list_select_related = ["department"]
+    inlines = [VoucherValueInline]
+
+
+class FeeShareInline(admin.TabularInline):
+    model = FeeShare
+    extra = 1
+    verbose_name_plural = "Shares that are not the club's own income of this item"
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return super().get_queryset(request).select_related("account", "party")
+
+
+@admin.register(FeePrice)
+class FeePriceAdmin(RoomAdmin):
+    list_display = ["item", "valid_from", "valid_until", "amount_shown"]
+    list_select_related = ["item"]
+    list_filter = ["item"]
+    inlines = [FeeShareInline]
+    amount_shown = amount_column("amount", "Price")
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        return ["item", "amount", "valid_from"] if obj and obj.charges.exists() else []
+
+
+def prices_section(request: HttpRequest, item: FeeItem) -> Section:
+    rows = [
+        (link_to(price, f"{price.valid_from:%-d %b %Y}"), price.valid_until or "until the next", price.amount)
+        for price in item.prices.all()
+    ]
+    today = clock.today()
+    return Section(f"Prices (today {today:%-d %b %Y})", ["From", "To", "Price"], rows)
+
+
+@admin.register(FeeItem)
+class FeeItemAdmin(RoomAdmin):
+    list_display = ["name", "kind", "income_account"]
+    list_select_related = ["income_account"]
+    prepopulated_fields = {"code": ["name"]}
+    section_makers = [prices_section]

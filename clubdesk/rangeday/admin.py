@@ -1,0 +1,240 @@
+"""Screens of the range day, made for a phone at the range."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import admin
+from django.contrib.auth import get_user_model
+from django.http import HttpRequest
+
+from clubdesk import clock
+from clubdesk.fees.admin import CancelForm
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.money import AmountFormField, as_amount, nil, shown
+from clubdesk.rangeday import selectors, services
+from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, TillCount
+from clubdesk.roll.models import Person
+from clubdesk.screens import (
+    DayField,
+    DocumentAdmin,
+    PickField,
+    RoomAdmin,
+    Section,
+    VerbForm,
+    VerbPage,
+    amount_column,
+    link_to,
+)
+
+
+class SignOnForm(VerbForm):
+    person = PickField(
+        Person, through=(SignOn, "person"), label="Who", required=False, help_text="A few letters of the name."
+    )
+    visitor_name = forms.CharField(label="Or a visitor's name", required=False, max_length=100)
+    gear = forms.ChoiceField(
+        choices=[(Gear.HIRE, "Club gear"), (Gear.OWN, "Own gear")], widget=forms.RadioSelect, initial=Gear.HIRE
+    )
+    paid = forms.ChoiceField(label="Paid by", choices=Paid.choices, widget=forms.RadioSelect, initial=Paid.CASH)
+
+
+class SignOnPage(VerbPage):
+    slug = "sign-on"
+    title = "Sign on"
+    button = "Sign on"
+    permission = "rangeday.add_signon"
+    form_class = SignOnForm
+
+    def applies(self, target: RangeDay) -> bool:
+        return target.closed_on is None
+
+    def heading(self, target: RangeDay) -> str:
+        return f"Sign on: {target}"
+
+    def facts(self, target: RangeDay) -> list[tuple[str, Any]]:
+        return [
+            *((label, figure if figure is not None else "no price yet") for label, figure in selectors.board(target)),
+            ("Signed on so far", target.sign_ons.filter(selectors.STANDS).count()),
+        ]
+
+    def perform(self, *, target: RangeDay, by: Any, **cleaned: Any) -> SignOn:
+        return services.sign_on(range_day=target, by=by, **cleaned)
+
+    def done(self, result: SignOn) -> str:
+        if result.amount == nil():
+            return f"{result.who} is signed on; nothing to pay."
+        return f"{result.who} is signed on: {shown(result.handed_over)}, {result.get_paid_display().lower()}."
+
+    def destination(self, result: SignOn) -> str:
+        return self.url(result.range_day)
+
+
+class CloseForm(VerbForm):
+    counted = AmountFormField(label="Counted in the tin")
+    second_counter = forms.ModelChoiceField(
+        label="Counted with", queryset=get_user_model().objects.filter(is_active=True, is_staff=True)
+    )
+    reason = forms.CharField(
+        label="Reason for a difference",
+        required=False,
+        max_length=150,
+        help_text="Only where the tin is over or short.",
+    )
+    on = DayField(label="Counted on")
+
+
+class CloseDayPage(VerbPage):
+    slug = "close"
+    title = "Count the tin and close the day"
+    intro = "Two people count. A difference is posted to Cash over and short with your reason."
+    button = "Close the day"
+    permission = "rangeday.close_rangeday"
+    form_class = CloseForm
+
+    def applies(self, target: RangeDay) -> bool:
+        return target.closed_on is None
+
+    def facts(self, target: RangeDay) -> list[tuple[str, Any]]:
+        day = selectors.days_with_takings().get(pk=target.pk)
+        return [
+            ("Cash taken today", as_amount(day.cash)),
+            ("Cards taken today", as_amount(day.card)),
+            ("Put on account", as_amount(day.account)),
+            ("Should be in the tin", selectors.till_expected(target)),
+        ]
+
+    def perform(self, *, target: RangeDay, by: Any, **cleaned: Any) -> RangeDay:
+        return services.close_day(range_day=target, by=by, **cleaned).range_day
+
+    def done(self, result: RangeDay) -> str:
+        return f"{result} is closed."
+
+
+def count_section(request: HttpRequest, day: RangeDay) -> Section:
+    count = TillCount.objects.filter(range_day=day).select_related("recorded_by", "second_counter").first()
+    rows = (
+        [
+            (
+                count.expected,
+                count.counted,
+                count.difference,
+                count.reason,
+                f"{count.recorded_by}, {count.second_counter}",
+            )
+        ]
+        if count
+        else []
+    )
+    return Section("Till count", ["Expected", "Counted", "Difference", "Reason", "By"], rows, "Not counted yet.")
+
+
+def sign_ons_section(request: HttpRequest, day: RangeDay) -> Section:
+    rows = [
+        (link_to(row, row.who), row.get_gear_display(), row.amount, row.get_paid_display())
+        for row in day.sign_ons.filter(selectors.STANDS).select_related("person").order_by("-pk")
+    ]
+    return Section(f"Signed on: {len(rows)}", ["Who", "Gear", "Fee", "Paid by"], rows, "Nobody yet.")
+
+
+@admin.register(RangeDay)
+class RangeDayAdmin(RoomAdmin):
+    list_display = ["date", "place", "people", "cash", "card", "account", "closed_on"]
+    date_hierarchy = "date"
+    fields = ["date", "place"]
+    pages = [SignOnPage(), CloseDayPage()]
+    section_makers = [count_section, sign_ons_section]
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return selectors.days_with_takings().order_by("-date")
+
+    def get_changeform_initial_data(self, request: HttpRequest) -> dict[str, Any]:
+        latest = RangeDay.objects.first()
+        return {"date": clock.today(), **({"place": latest.place} if latest else {})}
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    @admin.display(description="People", ordering="people")
+    def people(self, day: Any) -> int:
+        return day.people
+
+    @admin.display(description="Cash", ordering="cash")
+    def cash(self, day: Any) -> str:
+        return shown(day.cash)
+
+    @admin.display(description="Card", ordering="card")
+    def card(self, day: Any) -> str:
+        return shown(day.card)
+
+    @admin.display(description="On account", ordering="account")
+    def account(self, day: Any) -> str:
+        return shown(day.account)
+
+
+class CancelSignOnPage(VerbPage):
+    slug = "cancel"
+    title = "Cancel this sign-on"
+    intro = "For one recorded by mistake: what was posted is reversed, a charge is credited."
+    button = "Cancel the sign-on"
+    permission = "rangeday.change_signon"
+    form_class = CancelForm
+
+    def applies(self, target: SignOn) -> bool:
+        return target.cancelled_on is None and target.range_day.closed_on is None
+
+    def facts(self, target: SignOn) -> list[tuple[str, Any]]:
+        return [("Who", target.who), ("Fee", target.amount), ("Paid by", target.get_paid_display())]
+
+    def perform(self, *, target: SignOn, by: Any, on: Any, reason: str, key: Any) -> SignOn:
+        return services.cancel_sign_on(sign_on=target, on=on, reason=reason, by=by)
+
+    def done(self, result: SignOn) -> str:
+        return f"Cancelled: {result.who}."
+
+
+@admin.register(SignOn)
+class SignOnAdmin(DocumentAdmin):
+    list_display = ["who", "range_day", "gear", "amount_shown", "paid", "cancelled_on"]
+    list_select_related = ["person", "range_day"]
+    list_filter = ["gear", "paid"]
+    search_fields = ["person__given_name", "person__family_name", "visitor_name"]
+    search_help_text = "A name"
+    date_hierarchy = "range_day__date"
+    fields = [
+        "range_day", "who", "gear", "amount_shown", "rounding_shown", "paid", "charge",
+        "cancelled_on", "cancel_reason", "recorded_by",
+    ]  # fmt: skip
+    readonly_fields = fields
+    pages = [CancelSignOnPage()]
+    amount_shown = amount_column("amount", "Fee")
+    rounding_shown = amount_column("rounding", "Cash rounding")
+
+
+class BankForm(VerbForm):
+    amount = AmountFormField()
+    on = DayField(label="Banked on")
+
+
+class BankTakingsPage(VerbPage):
+    title = "Bank takings"
+    intro = "Write down cash that was brought from the till to the bank."
+    button = "Record the banking"
+    permission = "rangeday.add_banking"
+    form_class = BankForm
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        return [("In the till", as_amount(balance(Role.TILL, clock.today())))]
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Banking:
+        return services.bank_takings(by=by, **cleaned)
+
+
+@admin.register(Banking)
+class BankingAdmin(DocumentAdmin):
+    list_display = ["banked_on", "amount_shown", "recorded_by"]
+    list_select_related = ["recorded_by"]
+    fields = ["banked_on", "amount_shown", "recorded_by"]
+    readonly_fields = fields
+    add_page = BankTakingsPage()
+    amount_shown = amount_column("amount", "Amount")

@@ -1,0 +1,20 @@
+"""The reports' own pages, for the site to hang in."""
+
+from typing import Any
+
+from django.contrib.admin import AdminSite
+from django.urls import URLPattern, path
+
+from clubdesk.reports import views
+
+
+def patterns(site: AdminSite) -> list[URLPattern]:
+    def page(view: Any) -> Any:
+        return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
+
+    return [
+        path("reports/", page(views.years), name="reports"),
+        path("reports/trial-balance/", page(views.trial_balance), name="trial_balance"),
+        path("reports/<int:ending>/", page(views.statements), name="statements"),
+        path("reports/<int:ending>/workbook/", page(views.workbook), name="workbook"),
+    ]

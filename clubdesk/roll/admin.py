@@ -1,0 +1,87 @@
+"""Screens of the roll."""
+
+from typing import Any
+
+from django.contrib import admin
+from django.db import models
+from django.http import HttpRequest
+
+from clubdesk import clock
+from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents
+from clubdesk.money import shown
+from clubdesk.roll import services
+from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.screens import DateInput, RoomAdmin
+
+
+class GuardianInline(admin.TabularInline):
+    model = Guardian
+    extra = 1
+
+
+class PersonInline(admin.TabularInline):
+    model = Person
+    extra = 1
+    can_delete = False
+    fields = ["given_name", "family_name", "birth_date", "class_today"]
+    readonly_fields = ["class_today"]
+    formfield_overrides = {models.DateField: {"widget": DateInput}}
+
+    @admin.display(description="Age and class")
+    def class_today(self, person: Person) -> str:
+        return age_and_class(person) if person.pk else ""
+
+
+def age_and_class(person: Person) -> str:
+    today = clock.today()
+    return f"{person.age_on(today)}, {person.age_class_on(today)}"
+
+
+@admin.register(Household)
+class HouseholdAdmin(RoomAdmin):
+    list_display = ["name", "owes"]
+    search_fields = ["name", "guardians__name", "people__given_name", "people__family_name"]
+    search_help_text = "A family, guardian or child"
+    filter_horizontal = ["users"]
+    fields = ["name", "users"]
+    inlines = [GuardianInline, PersonInline]
+    pages = []
+    section_makers = []
+
+    def get_queryset(self, request: HttpRequest) -> models.QuerySet[Household]:
+        rows = Posting.objects.filter(party=models.OuterRef("party"), account__role=Role.FEES_OWED)
+        owed = (
+            rows.order_by().values("party").annotate(figure=SumOfCents("amount", output_field=FIGURE)).values("figure")
+        )
+        return super().get_queryset(request).annotate(owed=models.Subquery(owed, output_field=FIGURE))
+
+    @admin.display(description="Owes", ordering="owed")
+    def owes(self, household: Any) -> str:
+        figure = household.owed or ZERO
+        return f"in credit {shown(-figure)}" if figure < 0 else shown(figure)
+
+    def save_model(self, request: HttpRequest, obj: Household, form: Any, change: bool) -> None:
+        services.save_household(household=obj)
+
+    def formfield_for_manytomany(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
+        if not request.user.has_perm("auth.view_user"):
+            kwargs["queryset"] = db_field.remote_field.model.objects.filter(is_staff=True)
+        return super().formfield_for_manytomany(db_field, request, **kwargs)
+
+
+@admin.register(Person)
+class PersonAdmin(RoomAdmin):
+    list_display = ["__str__", "household", "birth_date", "age_class"]
+    list_select_related = ["household"]
+    search_fields = ["given_name", "family_name", "household__name"]
+    search_help_text = "A name or family"
+    autocomplete_fields = ["household"]
+    fields = ["household", ("given_name", "family_name"), "birth_date", "age_class"]
+    readonly_fields = ["age_class"]
+    pages = []
+    section_makers = []
+
+    @admin.display(description="Age and class today")
+    def age_class(self, person: Person) -> str:
+        return age_and_class(person) if person.pk else "–"
