@@ -83,6 +83,10 @@ class VerbPage:
         """Whether the verb makes sense for the document shown, in its present state."""
         return True
 
+    def offered(self, request: HttpRequest, target: Any) -> bool:
+        """Whether the page's button is shown to whoever looks at the document."""
+        return self.allowed(request) and self.applies(target)
+
     def heading(self, target: Any) -> str:
         return self.title
 
@@ -94,8 +98,8 @@ class VerbPage:
         """Starting values; a field of the form may also come in the address."""
         return {name: request.GET[name] for name in self.form_class.base_fields if name in request.GET}
 
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Any:
-        """Call the verb; what it returns is what the person lands on."""
+    def perform(self, *args: Any, **cleaned: Any) -> Any:
+        """Call the verb with `target`, `by` and the form's values; the person lands on what it returns."""
         raise NotImplementedError
 
     def done(self, result: Any) -> str:
@@ -171,6 +175,7 @@ class RoomAdmin(admin.ModelAdmin):
     add_page: VerbPage | None = None
     pages: list[VerbPage] = []
     section_makers: list[Callable[[HttpRequest, Any], Section]] = []
+    sections_first = False
     list_per_page = 50
     show_full_result_count = False
     show_facets = admin.ShowFacets.NEVER
@@ -205,6 +210,10 @@ class RoomAdmin(admin.ModelAdmin):
 
         return view
 
+    def changelist_view(self, request: HttpRequest, extra_context: Any = None) -> HttpResponse:
+        title = str(self.opts.verbose_name_plural).capitalize()
+        return super().changelist_view(request, {"title": title, **(extra_context or {})})
+
     def add_view(self, request: HttpRequest, form_url: str = "", extra_context: Any = None) -> HttpResponse:
         if self.add_page is None:
             return super().add_view(request, form_url, extra_context)
@@ -219,11 +228,11 @@ class RoomAdmin(admin.ModelAdmin):
         target = context.get("original")
         if target is not None and IS_POPUP_VAR not in request.GET:
             context["verbs"] = [
-                {"page": page, "url": page.url(target)}
-                for page in self.pages
-                if page.allowed(request) and page.applies(target)
+                {"page": page, "url": page.url(target)} for page in self.pages if page.offered(request, target)
             ]
             context["sections"] = [make(request, target) for make in self.section_makers]
+            context["sections_first"] = self.sections_first
+            context["title"], context["subtitle"] = str(target), None
         return super().render_change_form(request, context, *args, **kwargs)
 
     def _context(self, request: HttpRequest) -> dict[str, Any]:
@@ -261,7 +270,7 @@ def amount_column(name: str, label: str) -> Any:
     """A list column that prints the amount attribute `name`, set to the right."""
 
     @admin.display(description=label, ordering=name)
-    def column(obj: Any) -> str:
+    def column(self: Any, obj: Any) -> str:
         return shown(getattr(obj, name))
 
     column.__name__ = f"{name}_column"

@@ -183,6 +183,7 @@ class CohortAdmin(RoomAdmin):
     fields = ["course", "name", ("first_session", "last_session"), "capacity"]
     pages = [BookHerePage()]
     section_makers = [places_section]
+    sections_first = True
 
     def get_queryset(self, request: HttpRequest) -> Any:
         return selectors.cohorts_with_seats().order_by("-first_session")

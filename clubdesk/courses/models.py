@@ -55,6 +55,7 @@ class PlaceState(models.TextChoices):
     OFFERED = "offered", "Offered a place"
     LAPSED = "lapsed", "Offer lapsed"
     WITHDRAWN = "withdrawn", "Withdrawn"
+    UNREACHED = "unreached", "Waited in vain"
 
 
 TAKES_A_SEAT = (PlaceState.HELD, PlaceState.OFFERED)

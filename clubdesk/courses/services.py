@@ -129,6 +129,13 @@ def lapse_offers(*, on: date, by: User) -> list[Place]:
     return lapsed
 
 
+@transaction.atomic
+def end_waiting(*, on: date) -> int:
+    """Whoever still waits for a cohort that is over waits no longer; returns how many there were."""
+    over = Place.objects.filter(state=PlaceState.WAITING, cohort__last_session__lt=on)
+    return over.update(state=PlaceState.UNREACHED, ended_on=on)
+
+
 def _fresh(place: Place) -> Place:
     return Place.objects.select_related("cohort__course__fee_item", "person__household__party", "charge").get(
         pk=place.pk

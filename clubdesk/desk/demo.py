@@ -281,7 +281,7 @@ class Demo:
     def voucher(self, charge: object, day: date) -> None:
         code = f"SV{self.chance.randint(10**7, 10**8 - 1)}"
         try:
-            fees.accept_voucher(scheme=self.scheme, charge=charge, code=code, on=day, by=self.coordinator)  # type: ignore[arg-type]
+            fees.accept_voucher(scheme=self.scheme, charge=charge, code=code, on=day, by=self.coordinator)
         except Refused:
             return  # the child used this calendar year's voucher before
 
@@ -322,7 +322,7 @@ class Demo:
             if not self.newcomers:
                 break
             who = self.newcomers.pop()
-            booked = max(first - timedelta(days=self.chance.randint(21, 170)), self.last_year + timedelta(days=1))
+            booked = max(first - timedelta(days=self.chance.randint(80, 210)), self.last_year + timedelta(days=1))
             self.at(booked, lambda day, who=who: self.book(who, cohort, day))
         self.at(first - timedelta(days=20), lambda day: self.withdraw_one(cohort, day))
         self.at(first - timedelta(days=11), lambda day: self.accept_offers(cohort, day))
@@ -499,6 +499,33 @@ class Demo:
             return  # stays in the queue with its reasons
         self.at(day + timedelta(days=5), lambda then: entryfund.pay_claim(claim=claim, on=then, by=self.treasurer))
 
+    def leave_work(self) -> None:
+        """What a visitor finds to do: claims to decide, a refund to pay, an offer open on a full cohort."""
+        today = self.today
+        held = StateEvent.objects.filter(held_on__lt=today, held_on__gte=self.last_year).first()
+        if held:
+            claimed = set(held.claims.values_list("person_id", flat=True))
+            own = self.juniors[0].household_id
+            fresh = [
+                who
+                for who in self.juniors
+                if is_member(who, held.held_on) and who.pk not in claimed and who.household_id != own
+            ]
+            for index, who in enumerate(fresh[:3]):
+                claim = entryfund.record_claim(
+                    person=who,
+                    event=held,
+                    amount=held.fee,
+                    evidence=examine(_receipt_photo(f"{held.name}\n{who}\nEntry fee {held.fee.amount}")),
+                    on=today,
+                    by=self.coordinator,
+                )
+                if index == 0:
+                    entryfund.approve_claim(claim=claim, by=self.approver, on=today)
+        full = Cohort.objects.filter(first_session__gt=today, places__state=PlaceState.WAITING).first()
+        if full:
+            self.withdraw_one(full, today)
+
     def bank_statement(self) -> None:
         """The statement of the current year: each line explained but one, which nothing explains."""
         account = BankAccount.objects.get()
@@ -544,6 +571,7 @@ def build(*, today: date, say: Callable[[str], None] = lambda text: None) -> Dem
     empty()
     demo = Demo(today=today, say=say)
     demo.build()
-    with transaction.atomic():
+    with transaction.atomic(), clock.on(today):
+        demo.leave_work()
         demo.bank_statement()
     return demo

@@ -63,5 +63,6 @@ def nightly(*, on: date, by: User) -> Nightly:
     Doing it twice changes nothing.
     """
     lapsed = courses.lapse_offers(on=on, by=by)
+    courses.end_waiting(on=on)
     recognised = fees.recognise_due(on=on, by=by)
     return Nightly(len(lapsed), recognised)

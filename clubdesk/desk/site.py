@@ -7,6 +7,7 @@ from typing import Any
 from django.apps import apps
 from django.contrib.admin import AdminSite
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.template.response import TemplateResponse
 from django.urls import URLPattern, URLResolver, path, reverse
 
 from clubdesk import clock
@@ -100,8 +101,9 @@ class FletchbookSite(AdminSite):
     site_title = "Fletchbook"
     site_header = "Fletchbook"
     index_title = "Home"
+    site_url = None
     index_template = "admin/index.html"
-    enable_nav_sidebar = True
+    enable_nav_sidebar = False
 
     def each_context(self, request: HttpRequest) -> dict[str, Any]:
         from clubdesk.ledger.models import Book
@@ -119,7 +121,7 @@ class FletchbookSite(AdminSite):
                 room["purpose"] = getattr(apps.get_app_config(room["app_label"]), "purpose", "")
         return sorted(rooms, key=lambda room: SEASON.index(room["app_label"]) if room["app_label"] in SEASON else 99)
 
-    def index(self, request: HttpRequest, extra_context: dict[str, Any] | None = None) -> HttpResponse:
+    def index(self, request: HttpRequest, extra_context: dict[str, Any] | None = None) -> TemplateResponse:
         may = request.user.has_perm
         counted = [(each, each.count()) for each in waiting() if may(each.permission)]
         home = {

@@ -142,6 +142,11 @@ class DecisionForm(VerbForm):
     on = DayField(label="Decided on")
 
 
+def is_ones_own(request: HttpRequest, claim: EntryClaim) -> bool:
+    """Whether whoever looks recorded the claim or belongs to the household that it pays."""
+    return claim.recorded_by_id == request.user.pk or belongs_to(request.user, claim.household)  # type: ignore[arg-type]
+
+
 class DecisionPage(VerbPage):
     """What approving and declining share: who may decide, and what they see before they do."""
 
@@ -149,6 +154,9 @@ class DecisionPage(VerbPage):
 
     def applies(self, target: EntryClaim) -> bool:
         return target.state == ClaimState.RECORDED
+
+    def offered(self, request: HttpRequest, target: EntryClaim) -> bool:
+        return super().offered(request, target) and not is_ones_own(request, target)
 
     def facts(self, target: EntryClaim) -> list[tuple[str, Any]]:
         fund = selectors.entry_fund_balance()
@@ -229,10 +237,9 @@ def checks_section(request: HttpRequest, claim: EntryClaim) -> Section:
     rows: list[tuple[Any, ...]] = [
         ("passed" if check.passed else "not passed", check.sentence) for check in selectors.checks_of(claim)
     ]
-    if claim.state == ClaimState.RECORDED:
-        mine = claim.recorded_by_id == request.user.pk or belongs_to(request.user, claim.household)  # type: ignore[arg-type]
-        if mine and request.user.has_perm("entryfund.decide_entryclaim"):
-            rows.append(("not for you", "you recorded it or belong to the household; somebody else decides"))
+    decides = claim.state == ClaimState.RECORDED and request.user.has_perm("entryfund.decide_entryclaim")
+    if decides and is_ones_own(request, claim):
+        rows.append(("not for you", "you recorded it or belong to the household; somebody else decides"))
     return Section("Checks", ["Check", "What was found"], [*rows, ("evidence", receipt_link(claim))])
 
 

@@ -24,7 +24,7 @@ from clubdesk.fees.models import (
 )
 from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown
 from clubdesk.roll.admin import HouseholdAdmin
-from clubdesk.roll.models import Household
+from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
@@ -59,7 +59,9 @@ class ReceiptForm(VerbForm):
         field = self.fields["charges"]
         assert isinstance(field, forms.ModelMultipleChoiceField)
         field.queryset = selectors.open_charges(self.target)
-        field.label_from_instance = lambda charge: f"{charge}: {shown(charge.open_amount)}"  # type: ignore[method-assign]
+        if not field.queryset.exists():
+            del self.fields["charges"]
+        field.label_from_instance = lambda charge: f"{charge}: {shown(charge.open_amount)}"
 
 
 class ReceivePage(VerbPage):
@@ -94,7 +96,7 @@ class ReceivePage(VerbPage):
 
 class ChargeForm(VerbForm):
     item = forms.ModelChoiceField(label="Fee", queryset=FeeItem.objects.all())
-    person = forms.ModelChoiceField(label="For", queryset=None, required=False)
+    person = forms.ModelChoiceField(label="For", queryset=Person.objects.none(), required=False)
     on = DayField(label="Charged on")
     starts_on = DayField(label="Starts on", help_text="The day the thing paid for starts; income waits until then.")
 

@@ -4,8 +4,11 @@ from datetime import date, timedelta
 from typing import Any
 
 from django import forms
+from django.apps import apps
 from django.contrib import admin
 from django.http import HttpRequest
+from django.urls import reverse
+from django.utils.html import format_html
 
 from clubdesk import clock
 from clubdesk.ledger import selectors, services
@@ -178,7 +181,12 @@ class JournalEntryAdmin(DocumentAdmin):
 
     @admin.display(description="Document")
     def source(self, entry: JournalEntry) -> str:
-        return f"{entry.source_type} {entry.source_id}, {entry.purpose}"
+        """The document behind the entry, as a link to its page."""
+        model = apps.get_model(entry.source_type)
+        meta = model._meta
+        url = reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[entry.source_id])
+        name = f"{str(meta.verbose_name).capitalize()} {entry.source_id}"
+        return format_html('<a href="{}">{}</a>: {}', url, name, entry.purpose)
 
     @admin.display(description="Reversed by")
     def reversal(self, entry: JournalEntry) -> str:

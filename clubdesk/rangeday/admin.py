@@ -144,6 +144,7 @@ class RangeDayAdmin(RoomAdmin):
     fields = ["date", "place"]
     pages = [SignOnPage(), CloseDayPage()]
     section_makers = [count_section, sign_ons_section]
+    sections_first = True
 
     def get_queryset(self, request: HttpRequest) -> Any:
         return selectors.days_with_takings().order_by("-date")

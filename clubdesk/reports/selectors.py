@@ -128,7 +128,7 @@ class FundMove:
 
 def fund_moves(year: FinancialYear, role: FundRole) -> list[FundMove]:
     """What came into the fund and went out of it in the year, entry by entry, closing entries left out."""
-    rows = (
+    rows: QuerySet[Any, Any] = (
         Posting.objects.filter(
             entry__year=year, entry__is_closing=False, fund__role=role, account__kind__in=YEARLY_KINDS
         )

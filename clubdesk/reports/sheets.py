@@ -117,7 +117,7 @@ class Sheet:
             self.row += 1
         return self.row
 
-    def cell(self, value: Any, font: Font | None = None) -> WriteOnlyCell:
+    def cell(self, value: Any, font: Font | None = None) -> Any:
         cell = WriteOnlyCell(self.sheet)
         if isinstance(value, str) and not isinstance(value, Formula):
             cell.value = safe(value)

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.contrib import admin
 from django.db import models
+from django.forms import CheckboxSelectMultiple
 from django.http import HttpRequest
 
 from clubdesk import clock
@@ -15,12 +16,14 @@ from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.screens import DateInput, RoomAdmin
 
 
-class GuardianInline(admin.TabularInline):
+class GuardianInline(admin.StackedInline):
     model = Guardian
-    extra = 1
+    extra = 0
+    min_num = 1
+    fields = ["name", "email", "phone"]
 
 
-class PersonInline(admin.TabularInline):
+class PersonInline(admin.StackedInline):
     model = Person
     extra = 1
     can_delete = False
@@ -43,8 +46,8 @@ class HouseholdAdmin(RoomAdmin):
     list_display = ["name", "owes"]
     search_fields = ["name", "guardians__name", "people__given_name", "people__family_name"]
     search_help_text = "A family, guardian or child"
-    filter_horizontal = ["users"]
-    fields = ["name", "users"]
+    fieldsets = [(None, {"fields": ["name"]}), ("Sign-ins", {"fields": ["users"], "classes": ["collapse"]})]
+    sections_first = True
     inlines = [GuardianInline, PersonInline]
     pages = []
     section_makers = []
@@ -65,8 +68,8 @@ class HouseholdAdmin(RoomAdmin):
         services.save_household(household=obj)
 
     def formfield_for_manytomany(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
-        if not request.user.has_perm("auth.view_user"):
-            kwargs["queryset"] = db_field.remote_field.model.objects.filter(is_staff=True)
+        kwargs["queryset"] = db_field.remote_field.model.objects.filter(is_staff=True)
+        kwargs["widget"] = CheckboxSelectMultiple
         return super().formfield_for_manytomany(db_field, request, **kwargs)
 
 

@@ -1,0 +1,113 @@
+"""Invented families and what they buy, for tests."""
+
+import io
+from datetime import date
+
+import factory
+from PIL import Image
+
+from clubdesk.courses.models import Cohort, Course
+from clubdesk.entryfund.models import StateEvent
+from clubdesk.fees.models import FeeItem, FeeKind, FeePrice, FeeShare, VoucherScheme, VoucherValue
+from clubdesk.ledger.models import Party, PartyKind, Role
+from clubdesk.ledger.selectors import account
+from clubdesk.membership.models import Plan
+from clubdesk.money import as_amount
+from clubdesk.rangeday.models import RangeDay
+from clubdesk.roll import services as roll
+from clubdesk.roll.models import Household, Person
+
+LONG_AGO = date(2020, 1, 1)
+
+
+class HouseholdFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Household
+
+    name = factory.Sequence(lambda n: f"Family {n}")
+
+    @classmethod
+    def _create(cls, model_class, *args, **kwargs):
+        return roll.add_household(**kwargs)
+
+
+class PersonFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Person
+
+    household = factory.SubFactory(HouseholdFactory)
+    given_name = factory.Sequence(lambda n: f"Child{n}")
+    family_name = factory.SelfAttribute("household.name")
+    birth_date = date(2014, 3, 9)
+
+
+def price(kind=FeeKind.COURSE, amount="126.00", role=Role.COURSES, code=None, shares=()):
+    """A fee item with one price; `shares` are (party, amount) that go to associations."""
+    item = FeeItem.objects.create(
+        code=code or f"{kind}", name=f"{FeeKind(kind).label} fee", kind=kind, income_account=account(role)
+    )
+    made = FeePrice.objects.create(item=item, valid_from=LONG_AGO, amount=as_amount(amount))
+    for party, share in shares:
+        FeeShare.objects.create(
+            price=made, account=account(Role.AFFILIATION_PAYABLE), party=party, amount=as_amount(share)
+        )
+    return made
+
+
+def association(name="State archery association"):
+    return Party.objects.create(name=name, kind=PartyKind.ASSOCIATION)
+
+
+def plan(amount="228.00", shares=()):
+    made = price(FeeKind.MEMBERSHIP, amount, Role.MEMBERSHIPS, shares=shares)
+    return Plan.objects.create(name="Junior", fee_item=made.item, months=12)
+
+
+def cohort(capacity=2, first=date(2026, 10, 4), minimum_age=10, fee="126.00"):
+    item = FeeItem.objects.filter(kind=FeeKind.COURSE).first() or price(amount=fee).item
+    course, _ = Course.objects.get_or_create(name="Beginner course", fee_item=item, minimum_age=minimum_age)
+    return Cohort.objects.create(
+        course=course,
+        name=f"From {first}",
+        first_session=first,
+        last_session=first.replace(day=25),
+        capacity=capacity,
+    )
+
+
+def hire(member="7.00", visitor="15.00"):
+    """The prices of a range day."""
+    return price(FeeKind.HIRE, member, Role.HIRE), price(FeeKind.VISITOR, visitor, Role.VISITORS)
+
+
+def range_day(on=date(2026, 9, 12)):
+    return RangeDay.objects.create(date=on, place="River range")
+
+
+def scheme(values=((2026, "100.00"), (2027, "150.00"))):
+    department = Party.objects.create(name="Department for Sport", kind=PartyKind.DEPARTMENT)
+    made = VoucherScheme.objects.create(name="State sport voucher", department=department)
+    for year, amount in values:
+        VoucherValue.objects.create(scheme=made, calendar_year=year, amount=as_amount(amount))
+    return made
+
+
+def event(fee="60.00", held=date(2026, 9, 5), **more):
+    return StateEvent.objects.create(
+        name="State clout championship",
+        discipline="clout",
+        held_on=held,
+        entries_close=held,
+        fee=as_amount(fee),
+        **more,
+    )
+
+
+def photo(text="receipt", kind="PNG"):
+    """The bytes of a small picture, different for each text."""
+    file = io.BytesIO()
+    shade = sum(map(ord, text)) % 255
+    image = Image.new("RGB", (32, 32), (shade, len(text) % 255, 90))
+    image.putpixel((len(text) % 32, shade % 32), (1, 2, 3))
+    image.save(file, kind)
+    return file.getvalue()
