@@ -1,0 +1,431 @@
+"""Courses, memberships, range days, the entry fund and the bank: one true way through each room."""
+
+import io
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.db.models import F
+
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
+from clubdesk.bank.selectors import possible_explanations
+from clubdesk.courses import selectors as course_questions
+from clubdesk.courses import services as courses
+from clubdesk.courses.models import Place, PlaceState
+from clubdesk.desk.services import nightly
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.evidence import examine
+from clubdesk.entryfund.models import EntryClaim, PaidInto
+from clubdesk.entryfund.selectors import entry_fund_balance
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
+from clubdesk.fees import services as charging
+from clubdesk.fees.models import Method
+from clubdesk.ledger.models import JournalEntry, Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.membership import services as membership
+from clubdesk.membership.selectors import affiliation_owed, is_member
+from clubdesk.money import as_amount
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import Gear, Paid
+from tests import factories
+from tests.test_fees import lines, sound
+
+pytestmark = pytest.mark.django_db
+NOW = date(2026, 9, 12)
+
+
+class TestCourses:
+    @pytest.fixture
+    def cohort(self, book):
+        return factories.cohort(capacity=2)
+
+    def book(self, by, cohort, count=1, on=NOW):
+        return [courses.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=on) for _ in range(count)]
+
+    def test_booking_charges_the_fee_which_is_income_from_the_first_session(self, cohort, by):
+        (place,) = self.book(by, cohort)
+        assert place.state == PlaceState.HELD
+        assert balance(Role.FEES_IN_ADVANCE, NOW) == Decimal("-126.00")
+        nightly(on=cohort.first_session, by=by)
+        assert balance(Role.COURSES, cohort.first_session) == Decimal("-126.00")
+        assert balance(Role.FEES_IN_ADVANCE, cohort.first_session) == 0
+        assert sound()
+
+    def test_a_full_cohort_puts_people_on_the_waitlist_in_order(self, cohort, by):
+        places = self.book(by, cohort, 5)
+        assert [place.state for place in places] == ["held", "held", "waiting", "waiting", "waiting"]
+        assert [place.queue_number for place in places] == [None, None, 1, 2, 3]
+        assert [course_questions.position(place) for place in places[2:]] == [1, 2, 3]
+        assert places[2].charge is None
+        assert sound()
+
+    def test_a_seat_that_comes_free_is_offered_to_the_next_and_lapses_to_the_one_after(self, cohort, by):
+        places = self.book(by, cohort, 4)
+        courses.withdraw_place(place=places[0], on=NOW, reason="ill", by=by)
+        states = lambda: list(Place.objects.order_by("pk").values_list("state", flat=True))  # noqa: E731
+        assert states() == ["withdrawn", "held", "offered", "waiting"]
+        nightly(on=date(2026, 9, 19), by=by)
+        assert states() == ["withdrawn", "held", "offered", "waiting"]
+        nightly(on=date(2026, 9, 20), by=by)
+        nightly(on=date(2026, 9, 20), by=by)
+        assert states() == ["withdrawn", "held", "lapsed", "offered"]
+        courses.accept_offer(place=places[3], on=date(2026, 9, 21), by=by)
+        assert states() == ["withdrawn", "held", "lapsed", "held"]
+        assert sound()
+
+    def test_whoever_waits_is_not_overtaken_by_a_later_booking(self, cohort, by):
+        places = self.book(by, cohort, 3)
+        courses.withdraw_place(place=places[0], on=NOW, reason="ill", by=by)
+        (late,) = self.book(by, cohort)
+        assert late.state == PlaceState.WAITING
+
+    def test_a_withdrawn_place_credits_its_fee(self, cohort, by):
+        (place,) = self.book(by, cohort)
+        charging.record_receipt(
+            household=place.person.household, amount=as_amount("126"), method=Method.CARD, on=NOW, by=by
+        )
+        courses.withdraw_place(place=place, on=NOW, reason="moved", by=by)
+        courses.withdraw_place(place=place, on=NOW, reason="moved", by=by)
+        assert fees.unused_credit(place.person.household) == as_amount("126.00")
+        assert sound()
+
+    # Common practice, no source: sign-up age nine, or younger after a reach check.
+    @pytest.mark.parametrize(("born", "age"), [(date(2017, 10, 5), 8), (date(2017, 10, 4), 9)])
+    def test_the_minimum_age_counts_on_the_first_session(self, book, by, born, age):
+        child = factories.PersonFactory(birth_date=born)
+        cohort = factories.cohort(minimum_age=9)
+        if age < 9:
+            with pytest.raises(Refused, match="is 8 on the first session"):
+                courses.book_place(person=child, cohort=cohort, by=by, on=NOW)
+        else:
+            assert courses.book_place(person=child, cohort=cohort, by=by, on=NOW).state == PlaceState.HELD
+
+    def test_nobody_holds_two_places_in_one_cohort(self, cohort, by):
+        (place,) = self.book(by, cohort)
+        with pytest.raises(Refused, match="has a place"):
+            courses.book_place(person=place.person, cohort=cohort, by=by, on=NOW)
+
+    def test_the_database_holds_the_capacity_and_the_order(self, cohort, by):
+        self.book(by, cohort, 4)
+        for sql, message in (
+            (
+                "UPDATE courses_place SET state = 'offered', offer_lapses_on = '2026-09-20' WHERE queue_number = 1",
+                "full",
+            ),
+            ("UPDATE courses_place SET queue_number = 9 WHERE queue_number = 1", "never changes silently"),
+            ("UPDATE courses_cohort SET capacity = 1", "withdraw some first"),
+        ):
+            with pytest.raises(IntegrityError, match=message), transaction.atomic(), connection.cursor() as cursor:
+                cursor.execute(sql)
+
+    def test_a_year_of_four_cohorts_of_16_of_whom_12_stay(self, book, by):
+        # Common practice, no source: a three-week course of 16 places once a term, of which about 12 stay on.
+        plan = factories.plan()
+        for month in (8, 10, 2, 5):
+            year = 2026 if month > 6 else 2027
+            cohort = factories.cohort(capacity=16, first=date(year, month, 4))
+            places = self.book(by, cohort, 18, on=date(2026, 7, 2))
+            assert [place.state for place in places].count("held") == 16
+            nightly(on=cohort.first_session, by=by)
+            for place in places[:12]:
+                membership.take_out_membership(
+                    person=place.person, plan=plan, starts_on=cohort.last_session, on=cohort.last_session, by=by
+                )
+        assert balance(Role.COURSES, date(2027, 6, 30)) == -Decimal("126.00") * 64
+        assert balance(Role.MEMBERSHIPS, date(2027, 6, 30)) == -Decimal("228.00") * 48
+        assert sound()
+
+
+class TestMemberships:
+    def test_a_membership_covers_its_twelve_months_and_no_day_more(self, book, by):
+        child = factories.PersonFactory()
+        taken = membership.take_out_membership(person=child, plan=factories.plan(), starts_on=NOW, on=NOW, by=by)
+        assert taken.ends_on == date(2027, 9, 11)
+        assert [is_member(child, day) for day in (date(2026, 9, 11), NOW, taken.ends_on, date(2027, 9, 12))] == [
+            False, True, True, False,
+        ]  # fmt: skip
+
+    def test_nobody_is_a_member_twice(self, book, by):
+        child, plan = factories.PersonFactory(), factories.plan()
+        membership.take_out_membership(person=child, plan=plan, starts_on=NOW, on=NOW, by=by)
+        with pytest.raises(Refused, match="is a member already"):
+            membership.take_out_membership(person=child, plan=plan, starts_on=date(2027, 1, 1), on=NOW, by=by)
+
+    def test_a_membership_from_29_february_ends_on_28_february(self):
+        assert membership.months_later(date(2028, 2, 29), 12) == date(2029, 2, 28)
+
+    def test_what_is_owed_to_an_association_is_remitted_once(self, book, by):
+        state = factories.association()
+        plan = factories.plan(shares=[(state, "71.00")])
+        membership.take_out_membership(person=factories.PersonFactory(), plan=plan, starts_on=NOW, on=NOW, by=by)
+        assert affiliation_owed(state) == as_amount("71.00")
+        with pytest.raises(Refused, match="owes State archery association 71.00"):
+            membership.remit_affiliation(association=state, amount=as_amount("71.01"), on=NOW, by=by)
+        membership.remit_affiliation(association=state, amount=as_amount("71.00"), on=NOW, by=by)
+        assert lines("remitted") == [
+            ("Affiliation payable", "State archery association", Decimal("71.00")),
+            ("Bank", "", Decimal("-71.00")),
+        ]
+        assert sound()
+
+
+class TestRangeDays:
+    # Common practice, no source: gear hire of 8 for a member, 16 for a visitor with the visitor's fee included.
+    @pytest.fixture
+    def day(self, book):
+        factories.hire("8.00", "16.00")
+        return factories.range_day()
+
+    @pytest.fixture
+    def member(self, book, by):
+        child = factories.PersonFactory(given_name="Ada")
+        membership.take_out_membership(person=child, plan=factories.plan(), starts_on=NOW, on=NOW, by=by)
+        return child
+
+    def sign_on(self, by, day, **more):
+        return rangeday.sign_on(range_day=day, by=by, **{"gear": Gear.HIRE, "paid": Paid.CASH, **more})
+
+    def test_a_member_pays_the_hire_a_visitor_the_visitors_fee_own_gear_nothing(self, day, member, by):
+        other = factories.PersonFactory()
+        membership.take_out_membership(person=other, plan=member.memberships.get().plan, starts_on=NOW, on=NOW, by=by)
+        assert self.sign_on(by, day, person=member).amount == as_amount("8.00")
+        assert self.sign_on(by, day, visitor_name="Uncle").amount == as_amount("16.00")
+        assert self.sign_on(by, day, person=other, gear=Gear.OWN, paid=Paid.NOTHING).amount == as_amount(0)
+        assert balance(Role.TILL, NOW) == Decimal("24.00")
+        assert balance(Role.HIRE, NOW) == Decimal("-8.00")
+        assert balance(Role.VISITORS, NOW) == Decimal("-16.00")
+        assert sound()
+
+    def test_somebody_whose_membership_does_not_cover_the_day_is_a_visitor(self, day, by):
+        assert self.sign_on(by, day, person=factories.PersonFactory()).gear == Gear.VISITOR
+
+    def test_cards_go_to_card_takings_and_on_account_to_fees_owed(self, day, member, by):
+        self.sign_on(by, day, person=member, paid=Paid.ACCOUNT)
+        self.sign_on(by, day, visitor_name="Aunt", paid=Paid.CARD)
+        assert fees.balance(member.household) == as_amount("236.00")
+        assert balance(Role.CARD_TAKINGS, NOW) == Decimal("16.00")
+        assert sound()
+
+    @pytest.mark.parametrize(
+        ("more", "sentence"),
+        [
+            ({"visitor_name": "Uncle", "paid": Paid.NOTHING}, "16.00 is due"),
+            ({"visitor_name": "Uncle", "paid": Paid.ACCOUNT}, "without a household"),
+            ({}, "Pick somebody"),
+        ],
+    )
+    def test_what_cannot_be_is_refused_in_words(self, day, by, more, sentence):
+        with pytest.raises(Refused, match=sentence):
+            self.sign_on(by, day, **more)
+
+    def test_nobody_signs_on_twice_and_a_mistake_is_cancelled(self, day, member, by):
+        first = self.sign_on(by, day, person=member)
+        with pytest.raises(Refused, match="signed on already"):
+            self.sign_on(by, day, person=member)
+        rangeday.cancel_sign_on(sign_on=first, on=NOW, reason="went home", by=by)
+        assert balance(Role.TILL, NOW) == 0
+        self.sign_on(by, day, person=member, paid=Paid.ACCOUNT)
+        assert sound()
+
+    def test_a_short_till_needs_a_reason_and_two_people_and_closes_the_day(self, day, coordinator, treasurer, by):
+        self.sign_on(by, day, visitor_name="Uncle")
+        count = {"range_day": day, "counted": as_amount("11.00"), "by": coordinator, "on": NOW}
+        with pytest.raises(Refused, match="Two people"):
+            rangeday.close_day(second_counter=coordinator, **count)
+        with pytest.raises(Refused, match="short by 5.00"):
+            rangeday.close_day(second_counter=treasurer, **count)
+        rangeday.close_day(second_counter=treasurer, reason="a note is missing", **count)
+        assert lines("difference") == [
+            ("Till", "", Decimal("-5.00")),
+            ("Cash over and short", "", Decimal("5.00")),
+        ]
+        with pytest.raises(Refused, match="closed and counted"):
+            self.sign_on(by, day, visitor_name="Late")
+        assert sound()
+
+    def test_no_more_is_banked_than_the_till_holds(self, day, by):
+        self.sign_on(by, day, visitor_name="Uncle")
+        with pytest.raises(Refused, match="holds 16.00"):
+            rangeday.bank_takings(amount=as_amount("20"), on=NOW, by=by)
+        rangeday.bank_takings(amount=as_amount("16"), on=NOW, by=by)
+        assert balance(Role.BANK, NOW) == Decimal("16.00")
+        assert sound()
+
+    def test_card_takings_settle_less_the_fee(self, day, by):
+        self.sign_on(by, day, visitor_name="Aunt", paid=Paid.CARD)
+        bank.settle_cards(takings=as_amount("16.00"), fee=as_amount("0.26"), on=NOW, by=by)
+        assert lines("settled") == [
+            ("Bank", "", Decimal("15.74")),
+            ("Bank and card fees", "", Decimal("0.26")),
+            ("Card takings", "", Decimal("-16.00")),
+        ]
+        with pytest.raises(Refused, match="Card takings of 0.00"):
+            bank.settle_cards(takings=as_amount("1.00"), fee=as_amount(0), on=NOW, by=by)
+        assert sound()
+
+    def test_a_statement_line_is_explained_by_an_entry_of_its_amount(self, day, by):
+        self.sign_on(by, day, visitor_name="Aunt", paid=Paid.CARD)
+        bank.settle_cards(takings=as_amount("16.00"), fee=as_amount("0.26"), on=NOW, by=by)
+        account = BankAccount.objects.get()
+        line, strange = (
+            bank.record_statement_line(bank_account=account, on=NOW, amount=as_amount(text), text="CARDS", by=by)
+            for text in ("15.74", "-37.40")
+        )
+        posting = possible_explanations(line).get()
+        bank.explain_line(line=line, posting=posting, by=by)
+        assert not possible_explanations(strange).exists()
+        with pytest.raises(Refused, match="another amount"):
+            bank.explain_line(line=strange, posting=posting, by=by)
+        assert sound()
+
+
+class TestTheEntryFund:
+    @pytest.fixture
+    def child(self, book, by):
+        child = factories.PersonFactory(given_name="Ada")
+        start = date(2026, 7, 1)
+        membership.take_out_membership(person=child, plan=factories.plan(), starts_on=start, on=start, by=by)
+        return child
+
+    def cash_in(self, by, amount="100.00"):
+        containers = int(Decimal(amount) * 10)
+        return entryfund.cash_in(
+            containers=containers, amount=as_amount(amount), paid_into=PaidInto.BANK, on=NOW, by=by
+        )
+
+    def claim(self, by, child, amount="60.00", event=None, text="receipt"):
+        return entryfund.record_claim(
+            person=child,
+            event=event or factories.event(),
+            amount=as_amount(amount),
+            evidence=examine(io.BytesIO(factories.photo(text))),
+            on=NOW,
+            by=by,
+        )
+
+    def test_containers_go_into_the_fund_at_ten_cents_each(self, book, by):
+        # Source: Environment Protection Act 1993 (SA), Part 8 Division 2: ten cents a container.
+        document = self.cash_in(by)
+        assert document.containers == 1000
+        assert document.by_count == as_amount("100.00")
+        assert entry_fund_balance() == as_amount("100.00")
+        assert sound()
+
+    def test_a_claim_is_approved_by_another_and_paid(self, child, coordinator, approver, treasurer):
+        self.cash_in(coordinator)
+        claim = self.claim(coordinator, child)
+        assert not JournalEntry.objects.filter(source_type="entryfund.entryclaim").exists()
+        entryfund.approve_claim(claim=claim, by=approver, on=NOW)
+        assert lines("approve") == [
+            ("Entry-fee refunds", "", Decimal("60.00")),
+            ("Refunds payable", child.household.name, Decimal("-60.00")),
+        ]
+        assert entry_fund_balance() == as_amount("40.00")
+        entryfund.pay_claim(claim=claim, on=NOW, by=treasurer)
+        entryfund.pay_claim(claim=claim, on=NOW, by=treasurer)
+        assert lines("pay")[1] == ("Bank", "", Decimal("-60.00"))
+        assert entry_fund_balance() == as_amount("40.00")
+        assert sound()
+
+    def test_nobody_decides_what_they_recorded(self, child, approver):
+        self.cash_in(approver)
+        with pytest.raises(Refused, match="You recorded this claim"):
+            entryfund.approve_claim(claim=self.claim(approver, child), by=approver, on=NOW)
+
+    def test_nobody_decides_for_their_own_household(self, child, coordinator, approver):
+        self.cash_in(coordinator)
+        child.household.users.add(approver)
+        claim = self.claim(coordinator, child)
+        for verb, more in ((entryfund.approve_claim, {}), (entryfund.decline_claim, {"reason": "no"})):
+            with pytest.raises(Refused, match="You belong to"):
+                verb(claim=claim, by=approver, on=NOW, **more)
+
+    def test_the_database_itself_refuses_both(self, child, coordinator, approver):
+        claim = self.claim(coordinator, child)
+        decided = {"state": "approved", "decided_on": NOW}
+        with pytest.raises(IntegrityError), transaction.atomic():
+            EntryClaim.objects.filter(pk=claim.pk).update(decided_by=F("recorded_by"), **decided)
+        child.household.users.add(approver)
+        with pytest.raises(IntegrityError, match="own household"), transaction.atomic():
+            EntryClaim.objects.filter(pk=claim.pk).update(decided_by=approver, **decided)
+
+    def test_a_refund_that_would_overdraw_the_fund_is_refused(self, child, coordinator, approver):
+        self.cash_in(coordinator, "59.90")
+        with pytest.raises(Refused, match="Entry fund holds 59.90; this would take 60.00"):
+            entryfund.approve_claim(claim=self.claim(coordinator, child), by=approver, on=NOW)
+        assert entry_fund_balance() == as_amount("59.90")
+        assert sound()
+
+    @pytest.mark.parametrize(
+        ("event", "amount", "reason"),
+        [
+            ({"refunded": False}, "60.00", "is not on the list of refunded events"),
+            ({"held": date(2027, 7, 5)}, "60.00", "is not a member on 5 Jul 2027"),
+            ({"oldest_class": "Under 14", "held": date(2028, 1, 5)}, "60.00", "Under 16 in 2028"),
+            ({"fee": "50.00"}, "60.00", "60.00 against an entry fee of 50.00"),
+        ],
+    )
+    def test_a_claim_that_is_not_eligible_is_refused_with_the_reason(
+        self, child, coordinator, approver, event, amount, reason
+    ):
+        self.cash_in(coordinator)
+        claim = self.claim(coordinator, child, amount, factories.event(**event))
+        with pytest.raises(Refused, match=reason):
+            entryfund.approve_claim(claim=claim, by=approver, on=NOW)
+
+    def test_one_claim_a_junior_and_event(self, child, coordinator, approver):
+        event = factories.event()
+        claim = self.claim(coordinator, child, event=event)
+        with pytest.raises(Refused, match="has a claim for"):
+            self.claim(coordinator, child, event=event)
+        entryfund.decline_claim(claim=claim, reason="the photo cannot be read", by=approver, on=NOW)
+        again = self.claim(coordinator, child, event=event, text="a better photo")
+        assert again.state == "recorded"
+
+    def test_one_receipt_file_pays_once(self, child, coordinator, approver):
+        self.cash_in(coordinator, "500.00")
+        other = factories.PersonFactory()
+        start = date(2026, 7, 1)
+        plan = child.memberships.get().plan
+        membership.take_out_membership(person=other, plan=plan, starts_on=start, on=start, by=coordinator)
+        event = factories.event()
+        claims = [self.claim(coordinator, who, event=event) for who in (child, other)]
+        with pytest.raises(Refused, match="stands behind another claim"):
+            entryfund.approve_claim(claim=claims[1], by=approver, on=NOW)
+
+    def test_a_decided_claim_stays(self, child, coordinator, approver):
+        claim = self.claim(coordinator, child)
+        entryfund.decline_claim(claim=claim, reason="not entered", by=approver, on=NOW)
+        with pytest.raises(Refused, match="was declined"):
+            entryfund.approve_claim(claim=claim, by=approver, on=NOW)
+        with pytest.raises(IntegrityError), transaction.atomic():
+            EntryClaim.objects.filter(pk=claim.pk).update(state="recorded", decided_by=None, decided_on=None)
+
+
+class TestEvidence:
+    @pytest.mark.parametrize("kind", ["PNG", "JPEG"])
+    def test_photos_are_taken(self, kind):
+        assert examine(io.BytesIO(factories.photo(kind=kind))).content_type == f"image/{kind.lower()}"
+
+    def test_a_pdf_is_taken(self):
+        content = b"%PDF-1.4\n1 0 obj<<>>endobj\ntrailer<<>>\nstartxref\n9\n%%EOF\n"
+        assert examine(io.BytesIO(content)).content_type == "application/pdf"
+
+    @pytest.mark.parametrize(
+        ("content", "sentence"),
+        [
+            (b"", "empty"),
+            (b"<html><script>alert(1)</script></html>", "neither a PDF nor a photo"),
+            (b"<svg xmlns='http://www.w3.org/2000/svg'><script/></svg>", "neither a PDF nor a photo"),
+            (b"%PDF-1.4 only the beginning", "not whole"),
+            (factories.photo()[:80], "neither a PDF nor a photo"),
+            (b"GIF89a" + b"\0" * 50, "neither a PDF nor a photo"),
+            (b"\x89PNG\r\n\x1a\n" + b"\0" * (10 * 1024 * 1024), "larger than 10 MB"),
+        ],
+    )
+    def test_anything_else_is_refused_by_its_content(self, content, sentence):
+        with pytest.raises(Refused, match=sentence):
+            examine(io.BytesIO(content))
