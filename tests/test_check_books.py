@@ -1,0 +1,132 @@
+"""check_books against books that somebody changed behind Django's back."""
+
+import json
+from datetime import date
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+
+from clubdesk import guards
+from clubdesk.desk import services as desk
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import Method
+from clubdesk.ledger import services
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.money import as_amount
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+NOW = date(2026, 9, 12)
+
+
+@pytest.fixture
+def kept(book, by):
+    """Books with a little of everything: a charge, a receipt, three journals, a locked month."""
+    household = factories.HouseholdFactory()
+    july = date(2026, 7, 6)
+    for number in range(3):
+        lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
+        services.record_journal(on=july, narration=f"Raffle {number}", lines=lines, by=by)
+    services.lock_month(month_end=date(2026, 7, 31), by=by)
+    fees.charge(household=household, price=factories.price(), on=NOW, starts_on=NOW, by=by)
+    fees.record_receipt(household=household, amount=as_amount(126), method=Method.CASH, on=NOW, by=by)
+    return book
+
+
+def tampered(sql):
+    """The faults that check_books names after `sql` was run with the guards lifted."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        guards.remove(connection)
+        cursor.execute(sql)
+    guards.install(connection)
+    return faults()
+
+
+def faults(capsys=None):
+    from clubdesk.ledger.invariants import check_all
+
+    return [fault for result in check_all() for fault in result.faults]
+
+
+def test_sound_books_pass_and_say_so(kept, capsys):
+    call_command("check_books", format="json")
+    said = json.loads(capsys.readouterr().out)
+    assert said["ok"]
+    assert all(check["ok"] for check in said["checks"])
+    assert len(said["checks"]) >= 20
+
+
+def test_faults_go_to_standard_error_and_the_exit_status_is_1(kept, capsys):
+    tampered("UPDATE ledger_posting SET amount = 11 WHERE id = (SELECT MIN(id) FROM ledger_posting)")
+    with pytest.raises(SystemExit) as stopped:
+        call_command("check_books", format="json")
+    assert stopped.value.code == 1
+    said = capsys.readouterr()
+    assert not json.loads(said.out)["ok"]
+    assert "Entry 1 is out by 1.00 in General fund." in said.err
+
+
+@pytest.mark.parametrize(
+    ("sql", "fault"),
+    [
+        (
+            "UPDATE ledger_journalentry SET narration = 'Raffle 9' WHERE number = 2",
+            "The chain breaks at entry 2: its content is not what was sealed.",
+        ),
+        (
+            "UPDATE ledger_posting SET amount = amount * 2 WHERE entry_id ="
+            " (SELECT id FROM ledger_journalentry WHERE number = 3)",
+            "The chain breaks at entry 3: its content is not what was sealed.",
+        ),
+        (
+            "UPDATE ledger_journalentry SET previous_digest = 'x' WHERE number = 2",
+            "The chain breaks at entry 2: it does not follow the entry before it.",
+        ),
+        ("UPDATE ledger_journalentry SET number = 99 WHERE number = 4", "Entry 4 is missing; the next is 5."),
+        (
+            "UPDATE ledger_monthbalance SET balance = balance + 1",
+            "The balances stored for July 2026 are not those of the postings: 1010 Bank, 4060 Donations",
+        ),
+        ("UPDATE ledger_fund SET balance = 1 WHERE code = 'general'", "General fund is kept at 1.00; its postings"),
+        ("UPDATE ledger_journalentry SET source_id = 4711 WHERE number = 1", "The journal names a document that does"),
+        ("UPDATE fees_receipt SET amount = 100", "Fees owed, Family"),
+        ("UPDATE fees_allocation SET amount = 200", "is settled by 74.00 too much."),
+        ("UPDATE fees_charge SET starts_on = '2026-12-01'", "Fees in advance, all: the ledger says 0.00"),
+        ("UPDATE ledger_journalentry SET sealed = FALSE WHERE number = 5", "Entry 5 was begun and never sealed."),
+    ],
+)  # fmt: skip
+def test_a_change_behind_the_books_is_named(kept, sql, fault):
+    assert any(fault in said for said in tampered(sql))
+
+
+def test_a_missing_or_altered_guard_is_named_until_migrate_puts_it_back(kept):
+    with connection.cursor() as cursor:
+        suffix = "" if connection.vendor == "sqlite" else " ON ledger_posting"
+        cursor.execute(f"DROP TRIGGER guard_posting_keeps{suffix}")
+    assert faults() == ["The database guard posting_keeps on ledger_posting is missing; run migrate."]
+    call_command("migrate", verbosity=0)
+    assert faults() == []
+
+
+def test_django_reports_a_missing_guard_as_a_system_check(kept, capsys):
+    with connection.cursor() as cursor:
+        suffix = "" if connection.vendor == "sqlite" else " ON ledger_posting"
+        cursor.execute(f"DROP TRIGGER guard_posting_stays{suffix}")
+    call_command("check", databases=["default"])
+    assert "posting_stays" in capsys.readouterr().err
+    guards.install(connection)
+
+
+def test_nightly_run_twice_changes_nothing(kept, by):
+    cohort = factories.cohort(first=date(2026, 10, 4))
+    from clubdesk.courses.services import book_place
+
+    book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=NOW)
+    first = desk.nightly(on=date(2026, 10, 4), by=by)
+    again = desk.nightly(on=date(2026, 10, 4), by=by)
+    assert (first.recognised, again.recognised) == (1, 0)
+    assert faults() == []
