@@ -91,6 +91,12 @@ class Sheet:
                 cell.border = TOTAL_LINE
         return self._write(cells)
 
+    def sums(self, first: int, columns: Iterable[str]) -> list[Formula]:
+        """The sum of each column from row `first` to the last row written; nil where there is none."""
+        if self.row < first:
+            self.blank()
+        return [Formula(f"=ROUND(SUM({column}{first}:{column}{self.row}),2)") for column in columns]
+
     def blank(self) -> int:
         return self._write([])
 

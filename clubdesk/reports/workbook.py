@@ -33,8 +33,6 @@ class Places:
     net_assets: int = 0
     funds_total: int = 0
     fund_rows: dict[int, int] = field(default_factory=dict)
-    owing_first: int = 0
-    owing_last: int = 0
     owing_total: int = 0
     fund_closing: int = 0
     fund_opening: int = 0
@@ -136,10 +134,8 @@ class TreasurersWorkbook:
                     self.figures.closing(account),
                 ]
             )
-        last = sheet.row
-        total = sheet.total(
-            ["", "Total", "", *[Formula(f"=ROUND(SUM({c}{first}:{c}{max(first, last)}),2)") for c in "DEFGHIJ"]]
-        )
+        total = sheet.total(["", "Total", "", *sheet.sums(first, "DEFGHIJ")])
+        last = total - 1
         self.at.trial_first, self.at.trial_last, self.at.trial_total = first, last, total
 
     def last_years(self, account: Account) -> Decimal:
@@ -156,12 +152,7 @@ class TreasurersWorkbook:
             first = sheet.row + 1
             for account in self.figures.used(self.figures.of_kind(kind), self.last_year):
                 sheet.line(self.income_line(account, sheet.row + 1, header_row, letters, sign))
-            last = max(first, sheet.row)
-            totals.append(
-                sheet.total(
-                    ["", f"Total {title.lower()}", *[Formula(f"=ROUND(SUM({c}{first}:{c}{last}),2)") for c in letters]]
-                )
-            )
+            totals.append(sheet.total(["", f"Total {title.lower()}", *sheet.sums(first, letters)]))
             sheet.blank()
         came, went = totals
         self.at.surplus = sheet.total(["", "Surplus (deficit)", *[Formula(f"={c}{came}-{c}{went}") for c in letters]])
@@ -189,12 +180,7 @@ class TreasurersWorkbook:
             for account in self.figures.used(self.figures.of_kind(kind), self.last_year):
                 row = sheet.row + 1
                 sheet.line([account.code, account.name, self.from_trial(row, sign), sign * self.last_years(account)])
-            last = max(first, sheet.row)
-            totals.append(
-                sheet.total(
-                    ["", f"Total {title.lower()}", *[Formula(f"=ROUND(SUM({c}{first}:{c}{last}),2)") for c in "CD"]]
-                )
-            )
+            totals.append(sheet.total(["", f"Total {title.lower()}", *sheet.sums(first, "CD")]))
             sheet.blank()
         assets, liabilities = totals
         net = ["", "Net assets", *[Formula(f"={c}{assets}-{c}{liabilities}") for c in "CD"]]
@@ -218,8 +204,7 @@ class TreasurersWorkbook:
             surplus = self.income.at(chr(ord("C") + index), self.at.surplus)
             last = self.last_year.net_assets(fund) if self.last_year else ZERO
             self.at.fund_rows[fund.pk] = sheet.line(["", fund.name, Formula(f"={opening}+{surplus}"), last])
-        total = ["", "Total of the funds", *[Formula(f"=ROUND(SUM({c}{first}:{c}{sheet.row}),2)") for c in "CD"]]
-        self.at.funds_total = sheet.total(total)
+        self.at.funds_total = sheet.total(["", "Total of the funds", *sheet.sums(first, "CD")])
 
     def opening_of(self, fund: Fund) -> Decimal:
         kinds = self.figures.of_kind(Kind.EQUITY)
@@ -233,9 +218,7 @@ class TreasurersWorkbook:
         )
         for party, figure in selectors.households_owing(self.year.last_day):
             sheet.line([party.name, max(figure, ZERO) or None, max(-figure, ZERO) or None])
-        last = max(first, sheet.row)
-        total = ["Total", *[Formula(f"=ROUND(SUM({c}{first}:{c}{last}),2)") for c in "BC"]]
-        self.at.owing_first, self.at.owing_last, self.at.owing_total = first, last, sheet.total(total)
+        self.at.owing_total = sheet.total(["Total", *sheet.sums(first, "BC")])
 
     def write_entry_fund(self) -> None:
         sheet = self.fund
@@ -249,7 +232,7 @@ class TreasurersWorkbook:
             balance = Formula(f"=F{row - 1}+N(D{row})-N(E{row})")
             sheet.line([move.number, move.on, move.narration, came, went, balance])
         first, last = self.at.fund_opening, sheet.row
-        sums = [Formula(f"=ROUND(SUM({c}{first}:{c}{last}),2)") for c in "DE"]
+        sums = sheet.sums(first, "DE")
         self.at.fund_closing = sheet.total(
             ["", "", "Closing balance", *sums, Formula(f"=F{first}+D{last + 1}-E{last + 1}")]
         )
@@ -299,8 +282,9 @@ class TreasurersWorkbook:
             self.fund.at("F", at.fund_closing),
             self.position.at("C", at.fund_rows[self.entry_fund.pk]),
         )
-        last = self.position.at("D", at.net_assets)
-        self.prove("Last year's net assets are this year's opening", last, str(change)) if self.last_year else None
+        if self.last_year:
+            last = self.position.at("D", at.net_assets)
+            self.prove("Last year's net assets are this year's opening", last, str(change))
         at.proof_last = sheet.row
 
     def prove(self, what: str, one: str, other: str) -> None:

@@ -1,0 +1,85 @@
+"""A season of any size for tests of pages: households, members, places, a range day, claims, a bank line."""
+
+from datetime import date
+
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
+from clubdesk.courses import services as courses
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.evidence import Evidence
+from clubdesk.entryfund.models import PaidInto
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import Method
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.membership import services as membership
+from clubdesk.money import as_amount
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import Gear, Paid
+from tests import factories
+
+START, NOW = date(2026, 7, 6), date(2026, 9, 12)
+
+
+class Season:
+    """Grows to a number of people; every kind of document is there from the first."""
+
+    def __init__(self, by, approver):
+        self.by, self.approver = by, approver
+        self.people = 0
+        state = factories.association()
+        self.plan = factories.plan(shares=[(state, "71.00")])
+        self.scheme = factories.scheme()
+        self.cohort = factories.cohort(capacity=20)
+        factories.hire()
+        self.day, self.closed_day = factories.range_day(), factories.range_day(date(2026, 9, 5))
+        self.event = factories.event(held=date(2026, 9, 5))
+        entryfund.cash_in(
+            containers=90000, amount=as_amount(9000), paid_into=PaidInto.BANK, on=START, by=by, depot_receipt="D1"
+        )
+        lines = [debit(Role.BANK, as_amount(500)), credit(Role.GRANTS, as_amount(500))]
+        ledger.record_journal(on=START, narration="Grant", lines=lines, by=by)
+
+    def grow(self, people):
+        for _ in range(people - self.people):
+            self.add_child()
+        if not self.people:
+            self.once()
+        self.people = people
+        return self
+
+    def add_child(self):
+        child = factories.PersonFactory()
+        by, household = self.by, child.household
+        taken = membership.take_out_membership(person=child, plan=self.plan, starts_on=START, on=START, by=by)
+        if child.pk % 2:
+            fees.accept_voucher(scheme=self.scheme, charge=taken.charge, code=f"SV{child.pk}", on=START, by=by)
+        fees.record_receipt(household=household, amount=as_amount(50), method=Method.CARD, on=START, by=by)
+        courses.book_place(person=child, cohort=self.cohort, by=by, on=START)
+        rangeday.sign_on(range_day=self.day, person=child, gear=Gear.HIRE, paid=Paid.CASH, by=by)
+        entryfund.record_claim(
+            person=child,
+            event=self.event,
+            amount=as_amount(60),
+            evidence=Evidence(f"receipt {child.pk}".encode(), "application/pdf"),
+            on=NOW,
+            by=by,
+        )
+
+    def once(self):
+        """What a page needs one of."""
+        by = self.by
+        lodged = fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
+        fees.refuse_voucher(voucher=lodged.vouchers.first(), on=NOW, reason="used elsewhere", by=by)
+        bank.settle_cards(takings=as_amount(50), fee=as_amount(1), on=NOW, by=by)
+        rangeday.bank_takings(amount=as_amount(7), on=NOW, by=by)
+        line = {"bank_account": BankAccount.objects.get(), "on": NOW, "by": by}
+        bank.record_statement_line(amount=as_amount(49), text="CARDS", **line)
+        extra = factories.HouseholdFactory()
+        fees.record_receipt(household=extra, amount=as_amount(9), method=Method.TRANSFER, on=NOW, by=by)
+        fees.repay_credit(household=extra, amount=as_amount(5), on=NOW, by=by)
+        association = self.plan.fee_item.prices.get().shares.get().party
+        membership.remit_affiliation(association=association, amount=as_amount(71), on=NOW, by=by)
+        claims = list(self.event.claims.all()[:2])
+        entryfund.approve_claim(claim=claims[0], by=self.approver, on=NOW)

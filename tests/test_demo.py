@@ -1,0 +1,90 @@
+"""The demo: the design's scenario through the verbs, sound to the last cent, and never on a real club's books."""
+
+from datetime import date
+
+import pytest
+from django.core.management import call_command
+
+from clubdesk import clock
+from clubdesk.bank.models import StatementLine
+from clubdesk.courses.models import Place
+from clubdesk.desk import demo
+from clubdesk.desk.services import start_books
+from clubdesk.entryfund.models import EntryClaim
+from clubdesk.errors import Refused
+from clubdesk.fees.models import FeePrice, Voucher
+from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Book, FinancialYear, JournalEntry
+from clubdesk.ledger.services import shell_user
+from clubdesk.rangeday.models import TillCount
+from tests.test_workbook import recalculated
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_path, capsys):
+    settings.BASE_DIR = tmp_path
+    call_command("demo", "--no-serve", "--today", "2026-11-25")
+    said = capsys.readouterr().out
+    assert "Building the demo book: July 2025" in said
+    assert "treasurer-2026.xlsx" in said
+    book = Book.objects.get()
+    assert (book.club_name, book.is_demo) == ("Quandong Bend Archery Club", True)
+    prices = {price.item.code: price.amount.amount for price in FeePrice.objects.select_related("item")}
+    assert prices == {"junior-membership": 228, "beginner-course": 126, "gear-hire": 7, "visitor": 15}
+    assert Place.objects.filter(state="lapsed").exists()
+    assert Voucher.objects.filter(state="refused").exists()
+    assert TillCount.objects.exclude(reason="").exists()
+    assert EntryClaim.objects.filter(state="declined").exists()
+    assert StatementLine.objects.filter(explained_by=None).count() == 1
+    assert JournalEntry.objects.filter(date__lte=date(2026, 6, 30), date__gte=date(2025, 7, 1)).count() > 1000
+    assert FinancialYear.objects.get(first_day=date(2025, 7, 1)).is_closed
+    assert [result for result in check_all() if result.faults] == []
+    call_command("check_books")
+    content = (tmp_path / "treasurer-2026.xlsx").read_bytes()
+    proofs = recalculated(content, tmp_path)["Proof"]
+    assert all(row[3] is True for row in proofs.iter_rows(min_row=5, values_only=True))
+    again = demo.build(today=date(2025, 8, 3))
+    assert Book.objects.count() == 1
+    assert again.this_year == date(2025, 7, 1)
+    assert [result for result in check_all() if result.faults] == []
+    clock.set_today(None)
+
+
+def test_the_demo_never_touches_a_real_clubs_books(db):
+    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
+    with pytest.raises(Refused, match="holds the books of Reedbank Archers"):
+        demo.build(today=date(2026, 9, 12))
+    assert Book.objects.get().club_name == "Reedbank Archers"
+
+
+def test_the_demo_refuses_a_database_with_people_and_no_book(db):
+    shell_user()
+    with pytest.raises(Refused, match="is not empty"):
+        demo.build(today=date(2026, 9, 12))
+
+
+def test_start_books_prints_the_first_sign_in(db, capsys, client):
+    call_command("start_books", club="Reedbank Archers", year_start="2026-07-01")
+    said = capsys.readouterr().out
+    password = said.split("keeper / ")[1].split(" ")[0]
+    assert client.login(username="keeper", password=password)
+    assert client.get("/").status_code == 200
+
+
+def test_production_settings_pass_djangos_own_deployment_check(tmp_path):
+    import os
+    import subprocess
+    import sys
+
+    from django.conf import settings
+
+    environment = {
+        **os.environ,
+        "ALLOWED_HOSTS": "books.example.org",
+        "SECRET_KEY": "k" * 30 + "0123456789abcdefghijklmnopqrstuvwxyz",
+        "DATABASE_URL": f"sqlite:///{tmp_path / 'x.sqlite3'}",
+    }
+    command = [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"]
+    done = subprocess.run(command, cwd=settings.BASE_DIR, env=environment, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr

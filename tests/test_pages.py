@@ -1,0 +1,378 @@
+"""Every page of the site: it opens, it stays cheap as the club grows, and each role finds only its own work."""
+
+from datetime import date
+
+import pytest
+from django.contrib import admin
+from django.contrib.auth import get_user_model
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from clubdesk.courses.models import Cohort, Place
+from clubdesk.desk import services as desk
+from clubdesk.desk.roles import ROLES
+from clubdesk.entryfund.models import EntryClaim
+from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
+from clubdesk.ledger.models import FinancialYear, Journal, JournalEntry
+from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
+from clubdesk.roll.models import Household, Person
+from clubdesk.screens import RoomAdmin
+from tests import factories
+from tests.season import Season
+
+pytestmark = pytest.mark.django_db
+MOST_QUERIES = 40
+
+
+@pytest.fixture
+def season(by, approver):
+    return Season(by, approver).grow(10)
+
+
+@pytest.fixture
+def keeper(book):
+    return desk.add_user(username="keeper", password="correct-horse-7")[0]
+
+
+def urls_of_everything():
+    """Each list, add page, document page and verb page of the site that has something to show."""
+    found = {reverse("admin:index"), reverse("admin:reports"), reverse("admin:trial_balance")}
+    found |= {reverse("admin:statements", args=[2027]), reverse("admin:today", args=[])}
+    for model, screen in admin.site._registry.items():
+        name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
+        found.add(reverse(f"{name}_changelist"))
+        if not isinstance(screen, RoomAdmin) or screen.add_page or screen.__class__.has_add_permission:
+            found.add(reverse(f"{name}_add"))
+        first = model._default_manager.order_by("pk").first()
+        if first:
+            found.add(reverse(f"{name}_change", args=[first.pk]))
+        for page in getattr(screen, "pages", []):
+            target = next((row for row in model._default_manager.order_by("pk") if page.applies(row)), None)
+            if target:
+                found.add(page.url(target))
+    return sorted(found)
+
+
+def test_every_page_costs_the_same_at_50_and_at_500_people(client, by, approver, keeper):
+    client.force_login(keeper)
+    season = Season(by, approver).grow(50)
+    urls = urls_of_everything()
+    assert len(urls) > 80
+    for url in urls:
+        client.get(url)  # once unmeasured: Django remembers content types from then on
+    small = {url: queries(client, url) for url in urls}
+    season.grow(500)
+    large = {url: queries(client, url) for url in urls}
+    assert large == small
+    assert max(large.values()) <= MOST_QUERIES, max(large, key=large.get)
+
+
+def queries(client, url):
+    with CaptureQueriesContext(
+        connection,
+    ) as captured:
+        response = client.get(url)
+    assert response.status_code in (200, 302, 403), url
+    return len(captured)
+
+
+def test_every_kind_of_document_has_a_page_with_its_verbs(client, season, keeper):
+    client.force_login(keeper)
+    for url in urls_of_everything():
+        assert client.get(url).status_code in (200, 302, 403), url
+
+
+# Who may open which page: anything not named here is refused with 403.
+C, H, A, T, X = ROLES
+ADD_PAGES = {
+    "roll_household": {C},
+    "roll_person": {C},
+    "courses_course": {C},
+    "courses_cohort": {C},
+    "courses_place": {C},
+    "membership_plan": {T},
+    "membership_membership": {C},
+    "membership_remittance": {T},
+    "rangeday_rangeday": {C, H},
+    "rangeday_signon": set(),
+    "rangeday_banking": {C, T},
+    "entryfund_containerreturn": {C},
+    "entryfund_stateevent": {C},
+    "entryfund_entryclaim": {C},
+    "fees_charge": set(),
+    "fees_receipt": set(),
+    "fees_repayment": set(),
+    "fees_lodgement": {C, T},
+    "fees_voucher": set(),
+    "fees_voucherscheme": {T},
+    "fees_feeitem": {T},
+    "fees_feeprice": {T},
+    "bank_bankaccount": {T},
+    "bank_cardsettlement": {T},
+    "bank_statementline": {T},
+    "ledger_account": {T},
+    "ledger_fund": {T},
+    "ledger_party": {T},
+    "ledger_financialyear": {T},
+    "ledger_journalentry": set(),
+    "ledger_journal": set(),
+    "auth_user": set(),
+    "auth_group": set(),
+}
+VERB_PAGES = {
+    ("roll_household", "receipt"): {C, T},
+    ("roll_household", "charge"): {C, T},
+    ("fees_charge", "credit"): {C, T},
+    ("fees_charge", "voucher"): {C},
+    ("fees_receipt", "cancel"): {C, T},
+    ("fees_voucher", "refuse"): {T},
+    ("fees_lodgement", "paid"): {T},
+    ("courses_place", "withdraw"): {C},
+    ("rangeday_rangeday", "sign-on"): {C, H},
+    ("rangeday_rangeday", "close"): {C, T},
+    ("rangeday_signon", "cancel"): {C, H},
+    ("entryfund_entryclaim", "approve"): {A},
+    ("entryfund_entryclaim", "decline"): {A},
+    ("entryfund_entryclaim", "pay"): {T},
+    ("bank_statementline", "explain"): {T},
+    ("ledger_financialyear", "lock"): {T},
+    ("ledger_journal", "reverse"): {T},
+}
+LISTS = {
+    "roll_household": {C, T, X},
+    "roll_person": {C, H, A, T, X},
+    "fees_charge": {C, T, X},
+    "rangeday_signon": {C, H, T, X},
+    "entryfund_entryclaim": {C, A, T, X},
+    "bank_statementline": {T, X},
+    "ledger_journalentry": {T, X},
+    "auth_user": set(),
+}
+
+
+@pytest.fixture
+def as_role(client, request):
+    def sign_in(role):
+        name = role.lower().replace(" ", "-")
+        user = get_user_model().objects.filter(username=name).first()
+        client.force_login(user or desk.add_user(username=name, role=role, password="correct-horse-7")[0])
+        return client
+
+    return sign_in
+
+
+def allowed(as_role, url):
+    return {role for role in ROLES if as_role(role).get(url).status_code == 200}
+
+
+def test_each_role_opens_the_pages_of_its_own_work_and_no_other(season, as_role):
+    assert {name: allowed(as_role, reverse(f"admin:{name}_add")) for name in ADD_PAGES} == ADD_PAGES
+    lists = {name: allowed(as_role, reverse(f"admin:{name}_changelist")) for name in LISTS}
+    assert lists == LISTS
+
+
+def test_each_role_does_only_its_own_verbs(season, as_role):
+    found = {}
+    for (name, slug), _ in VERB_PAGES.items():
+        model = next(m for m in admin.site._registry if f"{m._meta.app_label}_{m._meta.model_name}" == name)
+        page = next(page for page in admin.site._registry[model].pages if page.slug == slug)
+        target = next(row for row in model._default_manager.order_by("pk") if page.applies(row))
+        found[name, slug] = allowed(as_role, page.url(target))
+    assert found == VERB_PAGES
+
+
+@pytest.mark.parametrize(
+    ("page", "roles"),
+    [("reports", {T, X}), ("trial_balance", {T, X})],
+)
+def test_the_reports_are_for_the_treasurer_and_the_auditor(season, as_role, page, roles):
+    assert allowed(as_role, reverse(f"admin:{page}")) == roles
+    assert allowed(as_role, reverse("admin:workbook", args=[2027])) == {T, X}
+
+
+def test_the_auditor_sees_all_and_changes_nothing(season, as_role):
+    auditor = as_role(X)
+    before = JournalEntry.objects.count()
+    for model in admin.site._registry:
+        if model._meta.app_label == "auth":
+            continue
+        name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
+        assert auditor.get(reverse(f"{name}_changelist")).status_code == 200
+        assert auditor.post(reverse(f"{name}_add"), {}).status_code == 403
+    assert JournalEntry.objects.count() == before
+
+
+def test_whoever_is_not_signed_in_is_asked_to(client, season):
+    for url in urls_of_everything():
+        response = client.get(url)
+        assert response.status_code == 302
+        assert response.url.startswith("/login/")
+
+
+class TestTheScenesByForm:
+    """What a browser sends, and what comes of it."""
+
+    KEY = "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"
+
+    def test_a_coordinator_books_a_place_and_pressing_twice_books_one(self, book, as_role):
+        cohort, child = factories.cohort(), factories.PersonFactory()
+        form = {"key": self.KEY, "person": child.pk, "cohort": cohort.pk, "on": "2026-09-12"}
+        first = as_role(C).post(reverse("admin:courses_place_add"), form, follow=True)
+        again = as_role(C).post(reverse("admin:courses_place_add"), form, follow=True)
+        assert "has a place in" in first.content.decode()
+        assert again.status_code == 200
+        assert Place.objects.count() == 1
+        assert Charge.objects.count() == 1
+
+    def test_what_the_verb_refuses_stands_above_the_form_with_everything_still_in_it(self, book, as_role):
+        cohort, child = factories.cohort(), factories.PersonFactory(birth_date=date(2020, 1, 1))
+        form = {"key": self.KEY, "person": child.pk, "cohort": cohort.pk, "on": "2026-09-12"}
+        response = as_role(C).post(reverse("admin:courses_place_add"), form)
+        page = response.content.decode()
+        assert response.status_code == 422
+        assert "is 6 on the first session" in page
+        assert f'value="{child.pk}" selected' in page
+        assert not Place.objects.exists()
+
+    def test_a_helper_signs_a_visitor_on_and_is_ready_for_the_next(self, book, as_role):
+        factories.hire()
+        day = factories.range_day()
+        url = reverse("admin:rangeday_rangeday_sign-on", args=[day.pk])
+        form = {"key": self.KEY, "visitor_name": "Uncle", "gear": "hire", "paid": "cash"}
+        response = as_role(H).post(url, form, follow=True)
+        assert response.redirect_chain == [(url, 302)]
+        assert "Uncle is signed on: 15.00, cash." in response.content.decode()
+
+    def test_today_leads_to_todays_sheet_or_to_beginning_one(self, book, as_role):
+        assert as_role(H).get("/today/").url == reverse("admin:rangeday_rangeday_add")
+        day = factories.range_day()
+        assert as_role(H).get("/today/").url == reverse("admin:rangeday_rangeday_sign-on", args=[day.pk])
+
+    def test_a_claim_goes_from_the_coordinator_to_the_approver_to_the_treasurer(self, season, as_role):
+        child = factories.PersonFactory()
+        from clubdesk.membership.services import take_out_membership
+
+        start = date(2026, 9, 1)
+        take_out_membership(person=child, plan=season.plan, starts_on=start, on=start, by=season.by)
+        photo = SimpleUploadedFile("receipt.png", factories.photo(), "image/png")
+        form = {
+            "key": self.KEY, "person": child.pk, "event": season.event.pk, "amount": "60.00", "receipt": photo,
+            "on": "2026-09-12",
+        }  # fmt: skip
+        as_role(C).post(reverse("admin:entryfund_entryclaim_add"), form)
+        claim = EntryClaim.objects.get(person=child)
+        evidence = as_role(A).get(reverse("admin:entryfund_entryclaim_evidence", args=[claim.pk]))
+        assert b"".join(evidence.streaming_content) == factories.photo()
+        assert evidence["X-Content-Type-Options"] == "nosniff"
+        assert "sandbox" in evidence["Content-Security-Policy"]
+        assert as_role(H).get(evidence.request["PATH_INFO"]).status_code == 403
+        as_role(A).post(
+            reverse("admin:entryfund_entryclaim_approve", args=[claim.pk]), {"key": self.KEY, "on": "2026-09-12"}
+        )
+        pay = {"key": self.KEY, "on": "2026-09-12", "reference": "REF"}
+        as_role(T).post(reverse("admin:entryfund_entryclaim_pay", args=[claim.pk]), pay)
+        claim.refresh_from_db()
+        assert claim.state == "paid"
+
+    @pytest.mark.parametrize(
+        ("name", "content", "sentence"),
+        [
+            ("receipt.pdf", b"<html><script>alert(1)</script></html>", "neither a PDF nor a photo"),
+            ("receipt.png", b"", "empty"),
+        ],
+    )
+    def test_an_upload_that_is_no_receipt_is_refused_in_a_sentence(self, season, as_role, name, content, sentence):
+        form = {"key": self.KEY, "receipt": SimpleUploadedFile(name, content), "amount": "60", "on": "2026-09-12"}
+        page = as_role(C).post(reverse("admin:entryfund_entryclaim_add"), form).content.decode()
+        assert sentence in page
+        assert EntryClaim.objects.count() == season.people
+
+    def test_a_receipt_is_recorded_from_the_households_page(self, season, as_role):
+        charge = Charge.objects.filter(price=season.plan.fee_item.prices.get()).first()
+        url = reverse("admin:roll_household_receipt", args=[charge.household_id])
+        page = as_role(C).get(url).content.decode()
+        assert "Tick none, and the oldest is paid first." in page
+        form = {"key": self.KEY, "amount": "20.00", "method": "cash", "on": "2026-09-12", "charges": [charge.pk]}
+        response = as_role(C).post(url, form, follow=True)
+        assert "20.00 from" in response.content.decode()
+
+    @pytest.mark.parametrize("amount", ["", "0", "-4", "1e3x", "12.345", "99999999999999"])
+    def test_a_wrong_amount_is_said_at_its_field_and_nothing_is_saved(self, season, as_role, amount):
+        before = Receipt.objects.count()
+        url = reverse("admin:roll_household_receipt", args=[Household.objects.first().pk])
+        response = as_role(C).post(url, {"key": self.KEY, "amount": amount, "method": "cash", "on": "2026-09-12"})
+        assert response.status_code == 422
+        assert "errorlist" in response.content.decode() or "errornote" in response.content.decode()
+        assert Receipt.objects.count() == before
+
+    def test_a_day_is_counted_and_closed(self, season, as_role):
+        url = reverse("admin:rangeday_rangeday_close", args=[season.day.pk])
+        other = get_user_model().objects.get(username="approver")
+        expected = as_role(C).get(url).context["facts"][-1][1].amount
+        form = {"key": self.KEY, "counted": str(expected - 5), "second_counter": other.pk, "on": "2026-09-12"}
+        assert "Say what you know of it" in as_role(C).post(url, form).content.decode()
+        as_role(C).post(url, {**form, "reason": "a note is missing"})
+        assert TillCount.objects.get().difference.amount == -5
+
+    def test_a_month_is_locked_and_a_journal_reversed_by_the_treasurer(self, season, as_role):
+        journal, year = Journal.objects.first(), FinancialYear.objects.get()
+        form = {"key": self.KEY, "on": "2026-09-12", "reason": "entered twice"}
+        as_role(T).post(reverse("admin:ledger_journal_reverse", args=[journal.pk]), form)
+        assert JournalEntry.objects.filter(reverses__source_id=journal.pk).exists()
+        lock = {"key": self.KEY, "month_end": "2026-07-31"}
+        as_role(T).post(reverse("admin:ledger_financialyear_lock", args=[year.pk]), lock)
+        year.refresh_from_db()
+        assert year.locked_through == date(2026, 7, 31)
+
+    def test_a_family_is_added_with_its_guardian_and_children_on_one_page(self, book, as_role):
+        form = {
+            "name": "Mirabar family", "guardians-TOTAL_FORMS": 1, "guardians-INITIAL_FORMS": 0,
+            "guardians-0-name": "Ida Mirabar", "guardians-0-email": "ida@example.org", "guardians-0-phone": "",
+            "people-TOTAL_FORMS": 1, "people-INITIAL_FORMS": 0, "people-0-given_name": "Ada",
+            "people-0-family_name": "Mirabar", "people-0-birth_date": "2014-05-05",
+        }  # fmt: skip
+        response = as_role(C).post(reverse("admin:roll_household_add"), form)
+        assert response.status_code == 302
+        assert Person.objects.get().household.party.name == "Mirabar family"
+
+    def test_more_capacity_is_offered_to_those_who_wait(self, season, as_role):
+        season.grow(23)
+        cohort = Cohort.objects.get()
+        form = {
+            "course": cohort.course_id, "name": cohort.name, "first_session": cohort.first_session,
+            "last_session": cohort.last_session, "capacity": 22,
+        }  # fmt: skip
+        as_role(C).post(reverse("admin:courses_cohort_change", args=[cohort.pk]), form)
+        assert list(Place.objects.filter(state="offered").values_list("queue_number", flat=True)) == [1, 2]
+
+    def test_voucher_and_lodgement_pages_work_by_form(self, season, as_role):
+        charge = Charge.objects.filter(vouchers=None, person__isnull=False).first()
+        url = reverse("admin:fees_charge_voucher", args=[charge.pk])
+        as_role(C).post(url, {"key": self.KEY, "scheme": season.scheme.pk, "code": "sv-new", "on": "2026-09-12"})
+        assert Voucher.objects.filter(code="SV-NEW", charge=charge).exists()
+        lodgement = Lodgement.objects.first()
+        as_role(T).post(
+            reverse("admin:fees_lodgement_paid", args=[lodgement.pk]), {"key": self.KEY, "on": "2026-09-12"}
+        )
+        lodgement.refresh_from_db()
+        assert lodgement.paid_on == date(2026, 9, 12)
+
+    def test_a_cancelled_sign_on_is_reversed(self, season, as_role):
+        sign_on = SignOn.objects.first()
+        form = {"key": self.KEY, "on": "2026-09-12", "reason": "wrong child"}
+        as_role(H).post(reverse("admin:rangeday_signon_cancel", args=[sign_on.pk]), form)
+        sign_on.refresh_from_db()
+        assert sign_on.cancelled_on == date(2026, 9, 12)
+
+    def test_a_range_day_is_begun_by_a_helper(self, book, as_role):
+        as_role(H).post(reverse("admin:rangeday_rangeday_add"), {"date": "2026-09-12", "place": "River range"})
+        assert RangeDay.objects.filter(place="River range").exists()
+
+
+def test_a_page_that_fails_shows_no_traceback(client, book, keeper):
+    client.force_login(keeper)
+    assert client.get("/roll/household/999999/receipt/").status_code == 404
+    assert client.get("/reports/1850/").status_code == 404
+    assert client.get("/nowhere/").status_code in (302, 404)

@@ -1,0 +1,182 @@
+"""The treasurer's workbook: live, provable, and the same figures when LibreOffice works it out."""
+
+import io
+import os
+import shutil
+import subprocess
+import zipfile
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from django.core.management import call_command
+from openpyxl import load_workbook
+
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import FinancialYear, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.money import as_amount
+from clubdesk.reports.selectors import YearFigures
+from clubdesk.reports.workbook import workbook_bytes
+from tests import factories
+from tests.season import Season
+
+pytestmark = pytest.mark.django_db
+SHEETS = [
+    "Summary", "Trial balance", "Income and expenditure", "Assets and liabilities", "Journal", "Members owing",
+    "Entry fund", "Proof",
+]  # fmt: skip
+
+
+@pytest.fixture
+def season(by, approver):
+    return Season(by, approver).grow(12)
+
+
+def made(year):
+    return workbook_bytes(year, made_on=date(2026, 9, 12), made_by="the tests")
+
+
+def opened(content, **how):
+    return load_workbook(io.BytesIO(content), **how)
+
+
+def recalculated(content, tmp_path):
+    """The workbook as LibreOffice saves it after working out every formula."""
+    office = shutil.which("soffice")
+    if office is None:
+        if os.environ.get("CI"):
+            pytest.fail("LibreOffice is missing; the gate installs libreoffice-calc")
+        pytest.skip("LibreOffice is not on this machine")
+    source = tmp_path / "year.xlsx"
+    source.write_bytes(content)
+    profile = f"-env:UserInstallation=file://{tmp_path}/profile"
+    command = [office, profile, "--headless", "--convert-to", "xlsx", "--outdir", str(tmp_path / "out"), str(source)]
+    subprocess.run(command, check=True, capture_output=True, timeout=180)
+    return load_workbook(tmp_path / "out" / "year.xlsx", data_only=True)
+
+
+def rows(sheet):
+    return {row[0] or row[1]: row for row in sheet.iter_rows(min_row=5, values_only=True) if any(row)}
+
+
+def cents(value):
+    return round(Decimal(str(value)) * 100)
+
+
+def test_the_sheets_stand_in_their_order(season):
+    assert opened(made(FinancialYear.objects.get())).sheetnames == SHEETS
+
+
+def test_headers_repeat_on_printing_and_panes_are_frozen(season):
+    for sheet in opened(made(FinancialYear.objects.get())):
+        assert sheet.print_title_rows == "$1:$4", sheet.title
+        assert sheet.freeze_panes == "A5"
+        assert sheet.page_setup.fitToWidth == 1
+
+
+def test_amounts_are_numbers_with_two_decimals_and_totals_live(season):
+    book = opened(made(FinancialYear.objects.get()))
+    journal = book["Journal"]
+    amounts = [row[7] for row in journal.iter_rows(min_row=5) if row[7].value is not None]
+    assert all(isinstance(cell.value, int | float) and cell.number_format.startswith("#,##0.00") for cell in amounts)
+    total = next(row for row in book["Trial balance"].iter_rows() if row[1].value == "Total")
+    assert total[6].value.startswith("=ROUND(SUM(")
+    assert all(row[3].value.startswith("=IF(") for row in book["Proof"].iter_rows(min_row=5))
+
+
+def test_libreoffice_finds_every_proof_true_and_no_error(season, tmp_path):
+    book = recalculated(made(FinancialYear.objects.get()), tmp_path)
+    proofs = [row for row in book["Proof"].iter_rows(min_row=5, values_only=True) if row[0]]
+    assert len(proofs) >= 9
+    assert [row[3] for row in proofs] == [True] * len(proofs), proofs
+    assert rows(book["Summary"])["Every check on the sheet Proof is TRUE"][1] is True
+    for sheet in book:
+        for row in sheet.iter_rows(values_only=True):
+            assert not [value for value in row if isinstance(value, str) and value.startswith(("#", "Err:"))]
+
+
+def test_libreoffice_gets_the_figures_of_the_ledger(season, tmp_path):
+    year = FinancialYear.objects.get()
+    figures = YearFigures(year)
+    book = recalculated(made(year), tmp_path)
+    trial = rows(book["Trial balance"])
+    for account in figures.used(figures.accounts):
+        row = trial[account.code]
+        assert cents(row[6]) - cents(row[7]) == cents(figures.closing(account)), account
+    income = rows(book["Income and expenditure"])["Surplus (deficit)"]
+    assert [cents(value) for value in income[2:5]] == [
+        cents(figure)
+        for figure in (figures.surplus(figures.funds[0]), figures.surplus(figures.funds[1]), figures.surplus())
+    ]
+    position = rows(book["Assets and liabilities"])
+    assert cents(position["Net assets"][2]) == cents(figures.net_assets())
+
+
+def test_a_wrong_figure_in_the_workbook_shows_as_a_difference_in_cents(season, tmp_path):
+    content = made(FinancialYear.objects.get())
+    book = opened(content)
+    cell = next(row[7] for row in book["Journal"].iter_rows(min_row=5) if row[7].value)
+    cell.value += 1.05
+    changed = io.BytesIO()
+    book.save(changed)
+    again = recalculated(changed.getvalue(), tmp_path)
+    results = {row[0]: row[3] for row in again["Proof"].iter_rows(min_row=5, values_only=True)}
+    assert results["Journal: debits equal credits"] == 105
+    assert rows(again["Summary"])["Every check on the sheet Proof is TRUE"][1] is False
+
+
+def test_last_years_figures_stand_beside_and_a_closed_year_does_not_read_nil(season, by, tmp_path):
+    year = FinancialYear.objects.get()
+    surplus = YearFigures(year).surplus()
+    next_year = ledger.open_year(first_day=date(2027, 7, 1), by=by)
+    lines = [debit(Role.BANK, as_amount("12.34")), credit(Role.DONATIONS, as_amount("12.34"))]
+    ledger.record_journal(on=date(2027, 7, 3), narration="Raffle", lines=lines, by=by)
+    ledger.lock_month(month_end=date(2027, 6, 30), by=by)
+    for state in ("open", "closed"):
+        assert YearFigures(year).surplus() == surplus
+        book = recalculated(made(next_year), tmp_path / state if (tmp_path / state).mkdir() is None else tmp_path)
+        row = rows(book["Income and expenditure"])["Surplus (deficit)"]
+        assert (cents(row[4]), cents(row[5])) == (1234, cents(surplus)), state
+        assert all(value[3] is True for value in book["Proof"].iter_rows(min_row=5, values_only=True)), state
+        ledger.close_year(year=year, by=by, on=date(2027, 8, 1))
+    assert cents(rows(recalculated(made(year), tmp_path)["Income and expenditure"])["Surplus (deficit)"][4]) == cents(
+        surplus
+    )
+
+
+# Source: OWASP, CSV injection; CWE-1236: text from a user that starts with one of these must stay text.
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+def test_text_from_users_never_becomes_a_formula(book, by, start, tmp_path):
+    text = f'{start}HYPERLINK("http://example.org","x")'
+    household = factories.HouseholdFactory(name=text)
+    from clubdesk.fees.services import charge
+
+    charge(household=household, price=factories.price(), on=date(2026, 9, 1), starts_on=date(2026, 9, 1), by=by,
+           description=text)  # fmt: skip
+    content = made(FinancialYear.objects.get())
+    with zipfile.ZipFile(io.BytesIO(content)) as parts:
+        sheets = "".join(parts.read(name).decode() for name in parts.namelist() if "worksheets" in name)
+    assert "<f>HYPERLINK" not in sheets
+    assert "<f>=" not in sheets
+    owing = next(iter(opened(content)["Members owing"].iter_rows(min_row=5)))
+    assert owing[0].data_type == "s"
+    assert owing[0].quotePrefix
+
+
+def test_control_characters_do_not_break_the_workbook(book, by):
+    lines = [debit(Role.BANK, as_amount(1)), credit(Role.DONATIONS, as_amount(1))]
+    ledger.record_journal(on=date(2026, 9, 1), narration="bell \x07 and null-ish \x0b", lines=lines, by=by)
+    assert opened(made(FinancialYear.objects.get()))["Journal"]["C5"].value.strip() == "bell   and null-ish"
+
+
+def test_the_command_writes_the_file_or_leaves_the_old_one(season, tmp_path, capsys):
+    path = tmp_path / "year.xlsx"
+    call_command("treasurer_export", "2027", output=str(path))
+    assert opened(path.read_bytes()).sheetnames == SHEETS
+    assert [found.name for found in tmp_path.iterdir() if "year" in found.name] == ["year.xlsx"]
+
+
+def test_an_empty_year_makes_a_workbook_too(book, tmp_path):
+    result = recalculated(made(FinancialYear.objects.get()), tmp_path)
+    assert all(row[3] is True for row in result["Proof"].iter_rows(min_row=5, values_only=True))
