@@ -1,0 +1,79 @@
+"""Real Chromium against the live site, at phone and laptop width."""
+
+import os
+import shutil
+from datetime import date
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+from clubdesk.desk import services as desk
+from clubdesk.desk.roles import APPROVER, COORDINATOR, RANGE_HELPER, TREASURER
+from clubdesk.ledger.services import shell_user
+
+# Playwright's own event loop runs in this thread; the tests touch the database beside it, never within it.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+PASSWORD = "correct-horse-7"
+SIZES = {"phone": (390, 844), "laptop": (1280, 900)}
+QUIET = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        if os.environ.get("CI"):
+            pytest.fail("Chromium is missing; the gate installs it")
+        pytest.skip("Chromium is not on this machine")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=QUIET)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=SIZES)
+def size(request):
+    return SIZES[request.param]
+
+
+@pytest.fixture
+def people(transactional_db):
+    """A started book and somebody in each role."""
+    desk.start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
+    roles = {"coordinator": COORDINATOR, "helper": RANGE_HELPER, "approver": APPROVER, "treasurer": TREASURER}
+    return {name: desk.add_user(username=name, role=role, password=PASSWORD)[0] for name, role in roles.items()}
+
+
+@pytest.fixture
+def site(chromium, live_server, size, people):
+    """Opens a signed-in page for a person: `site("treasurer")`."""
+    contexts = []
+
+    def sign_in(username):
+        width, height = size
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, locale="en-AU", base_url=live_server.url, has_touch=width < 500
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.problems = []
+        page.on("pageerror", lambda error: page.problems.append(str(error)))
+        page.goto("/login/")
+        page.get_by_label("Username").fill(username)
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Log in").click()
+        return page
+
+    yield sign_in
+    problems = [problem for context in contexts for page in context.pages for problem in page.problems]
+    for context in contexts:
+        context.close()
+    assert problems == []

@@ -1,0 +1,189 @@
+"""The four daily scenes, each done in a real browser by whoever does it, on a phone and on a laptop."""
+
+import re
+from datetime import date
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from openpyxl import load_workbook
+from playwright.sync_api import expect
+
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.models import EntryClaim, PaidInto
+from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.membership.services import take_out_membership
+from clubdesk.money import as_amount
+from clubdesk.rangeday.models import SignOn
+from tests import factories
+from tests.conftest import TODAY
+
+
+@pytest.fixture
+def member(people):
+    child = factories.PersonFactory(given_name="Ada", household=factories.HouseholdFactory(name="Mirabar"))
+    start = date(2026, 7, 6)
+    take_out_membership(person=child, plan=factories.plan(), starts_on=start, on=start, by=people["coordinator"])
+    return child
+
+
+def sound():
+    return [result for result in check_all() if result.faults] == []
+
+
+def pick(page, label, letters, name):
+    """Choose somebody from a field that finds by a few letters, as a person does."""
+    field = page.locator(".field").filter(has=page.locator("label", has_text=label)).first
+    field.locator(".select2-selection").click()
+    page.locator("input.select2-search__field").fill(letters)
+    page.locator(".select2-results__option", has_text=name).first.click()
+
+
+def fits(page):
+    """Nothing sticks out of the screen sideways."""
+    return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1")
+
+
+def accessible(page):
+    """axe-core finds no violation of WCAG 2.2 AA."""
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    results = Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
+    return [(each["id"], [node["html"][:120] for node in each["nodes"]][:3]) for each in results.response["violations"]]
+
+
+def test_the_coordinator_books_a_course_place_and_the_next_child_waits(site, people):
+    cohort = factories.cohort(capacity=1)
+    for name in ("Bela", "Cato"):
+        factories.PersonFactory(given_name=name, household=factories.HouseholdFactory(name=f"{name} family"))
+    page = site("coordinator")
+    for name, outcome in (("Bela", "has a place in Beginner course"), ("Cato", "waits as number 1")):
+        page.goto("/")
+        page.get_by_role("link", name="Book a course place").click()
+        pick(page, "Who", name[:3], name)
+        page.get_by_label("Cohort").select_option(str(cohort.pk))
+        assert fits(page)
+        assert accessible(page) == []
+        page.get_by_role("button", name="Book the place").click()
+        expect(page.locator(".messagelist")).to_contain_text(outcome)
+    assert balance(Role.FEES_IN_ADVANCE, TODAY) == -126
+    assert sound()
+
+
+def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(site, people, member):
+    factories.hire()
+    page = site("helper")
+    page.get_by_role("link", name="Record hire today").click()
+    page.get_by_label("Range").fill("River range")
+    page.get_by_role("button", name="Save", exact=True).click()
+    page.goto("/today/")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Sign on: River range")
+    pick(page, "Who", "ada", "Ada Mirabar")
+    page.get_by_label("Cash").check()
+    assert fits(page)
+    assert accessible(page) == []
+    page.get_by_role("button", name="Sign on").click()
+    expect(page.locator(".messagelist")).to_contain_text("Ada Mirabar is signed on: 7.00, cash.")
+    page.get_by_label("Or a visitor's name").fill("Uncle Odo")
+    page.get_by_label("Card", exact=True).check()
+    page.get_by_role("button", name="Sign on").click()
+    expect(page.locator(".messagelist")).to_contain_text("Uncle Odo is signed on: 15.00, card.")
+    day = SignOn.objects.first().range_day
+    counting = site("coordinator")
+    counting.goto(f"/rangeday/rangeday/{day.pk}/close/")
+    counting.get_by_label("Counted in the tin").fill("2.00")
+    counting.get_by_label("Counted with").select_option(str(people["helper"].pk))
+    counting.get_by_role("button", name="Close the day").click()
+    expect(counting.get_by_role("alert")).to_contain_text("The ledger expects 7.00; the tin is short by 5.00.")
+    assert counting.get_by_label("Counted in the tin").input_value() == "2.00"
+    counting.get_by_label("Reason for a difference").fill("a note is missing")
+    counting.get_by_role("button", name="Close the day").click()
+    expect(counting.locator(".messagelist")).to_contain_text("is closed")
+    assert balance(Role.TILL, TODAY) == 2
+    assert sound()
+
+
+def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(site, people, member, tmp_path):
+    event = factories.event()
+    entryfund.cash_in(
+        containers=1000, amount=as_amount(100), paid_into=PaidInto.BANK, on=TODAY, by=people["coordinator"]
+    )
+    photo = tmp_path / "receipt.png"
+    photo.write_bytes(factories.photo())
+    page = site("coordinator")
+    page.goto("/entryfund/entryclaim/add/")
+    pick(page, "Child", "mira", "Ada Mirabar")
+    page.get_by_label("Event").select_option(str(event.pk))
+    page.get_by_label("Amount claimed").fill("60.00")
+    page.get_by_label("Receipt").set_input_files(photo)
+    assert fits(page)
+    assert accessible(page) == []
+    page.get_by_role("button", name="Record the claim").click()
+    expect(page.locator(".messagelist")).to_contain_text("It waits for a decision.")
+    claim = EntryClaim.objects.get()
+    approving = site("approver")
+    approving.get_by_role("link", name="Decide entry-fee refunds").click()
+    approving.get_by_role("link", name="Ada Mirabar").click()
+    approving.get_by_role("link", name="Approve this refund").click()
+    facts = approving.locator(".facts")
+    expect(facts).to_contain_text("Ada Mirabar is a member on 5 Sep 2026")
+    expect(facts).to_contain_text("40.00")
+    assert fits(approving)
+    assert accessible(approving) == []
+    approving.get_by_role("button", name="Approve the refund").click()
+    expect(approving.locator(".messagelist")).to_contain_text("Approved: 60.00 to Mirabar.")
+    paying = site("treasurer")
+    paying.goto(f"/entryfund/entryclaim/{claim.pk}/change/")
+    paying.get_by_role("link", name="Pay this refund").click()
+    paying.get_by_role("button", name="Record the payment").click()
+    expect(paying.locator(".messagelist")).to_contain_text("Paid: 60.00 to Mirabar.")
+    assert balance(Role.BANK, TODAY) == 40
+    assert sound()
+
+
+def test_the_treasurer_reads_the_statements_and_exports_the_year(site, people, member, tmp_path):
+    page = site("treasurer")
+    page.get_by_role("link", name="Export the year").click()
+    page.get_by_role("link", name="Year to 30 June 2027").click()
+    expect(page.locator("#content")).to_contain_text("Surplus (deficit)")
+    assert fits(page)
+    assert accessible(page) == []
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download the treasurer’s workbook").click()
+    path = tmp_path / download.value.suggested_filename
+    download.value.save_as(path)
+    assert path.name == "treasurer-2027.xlsx"
+    assert "Proof" in load_workbook(path).sheetnames
+
+
+PAGES = {
+    "coordinator": ["/", "/roll/household/", "/roll/household/add/", "/courses/place/", "/courses/cohort/",
+                    "/rangeday/rangeday/", "/entryfund/entryclaim/", "/fees/charge/"],
+    "treasurer": ["/reports/", "/reports/trial-balance/", "/ledger/journalentry/", "/ledger/financialyear/",
+                  "/bank/statementline/", "/fees/feeprice/"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_page_is_legible_and_fits_light_and_dark(site, people, member, scheme):
+    factories.cohort()
+    documents = [f"/roll/household/{member.household_id}/change/", f"/roll/person/{member.pk}/change/"]
+    for username, paths in PAGES.items():
+        page = site(username)
+        page.emulate_media(color_scheme=scheme)
+        for path in [*paths, *(documents if username == "coordinator" else [])]:
+            page.goto(path)
+            assert fits(page), path
+            assert accessible(page) == [], path
+
+
+def test_a_form_is_reached_and_sent_by_keyboard_alone(site, people):
+    household = factories.HouseholdFactory(name="Mirabar")
+    page = site("coordinator")
+    page.goto(f"/roll/household/{household.pk}/receipt/")
+    page.get_by_label("Amount").focus()
+    page.keyboard.type("12.00")
+    page.keyboard.press("Tab")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    expect(page.locator(".messagelist")).to_contain_text(re.compile(r"Receipt \d+: 12\.00 from Mirabar"))
