@@ -127,11 +127,22 @@ class ExplainPage(VerbPage):
         return f"Explained: {result}."
 
 
+class ExplainedFilter(admin.SimpleListFilter):
+    title = "explained"
+    parameter_name = "explained"
+
+    def lookups(self, request: HttpRequest, model_admin: Any) -> list[tuple[str, str]]:
+        return [("no", "Nothing explains it yet"), ("yes", "Explained")]
+
+    def queryset(self, request: HttpRequest, queryset: Any) -> Any:
+        return queryset.filter(explained_by__isnull=self.value() == "no") if self.value() else queryset
+
+
 @admin.register(StatementLine)
 class StatementLineAdmin(DocumentAdmin):
     list_display = ["date", "text", "amount_shown", "explained"]
     list_select_related = ["explained_by"]
-    list_filter = [("explained_by", admin.EmptyFieldListFilter)]
+    list_filter = [ExplainedFilter]
     search_fields = ["text"]
     date_hierarchy = "date"
     fields = ["bank_account", "date", "text", "amount_shown", "explanation", "recorded_by"]

@@ -91,7 +91,7 @@ def waiting() -> list[Waiting]:
             StatementLine,
             "bank.view_statementline",
             "bank lines that nothing explains",
-            "explained_by__isempty=1",
+            "explained=no",
             explained_by=None,
         ),
     ]
