@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, connection, transaction
 
+from clubdesk import guards
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, JournalEntry, MonthBalance, Posting, Role
@@ -80,14 +81,14 @@ class TestWhatIsSealedStays:
             purpose="x",
             posted_by=by,
             posted_at="2026-07-09T00:00Z",
-            previous_digest="",
-            digest="",
+            previous_digest=last.digest,
+            digest="d",
         )
         for role, amount in zip((Role.BANK, Role.DONATIONS), amounts, strict=False):
             Posting.objects.create(
                 entry=entry,
                 account=selectors.account(role),
-                fund=Fund.objects.get(role="general"),
+                fund=Fund.objects.get(pk="general"),
                 amount=as_amount(amount),
             )
         return entry
@@ -100,10 +101,21 @@ class TestWhatIsSealedStays:
 
     def test_an_entry_balances_in_each_fund_and_not_only_in_all(self, entry, by):
         across = self._begin(by, "10.00", "-10.00")
-        other = Fund.objects.get(role="entry").pk
+        other = "entry"
         execute("UPDATE ledger_posting SET fund_id = %s WHERE entry_id = %s AND amount > 0", other, across.pk)
         with pytest.raises(IntegrityError, match="sum to zero"):
             execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", across.pk)
+
+    @pytest.mark.parametrize("change", ["number = 7", "previous_digest = 'x'"])
+    def test_an_entry_follows_the_one_before_it(self, entry, by, change):
+        stray = self._begin(by, "10.00", "-10.00")
+        with connection.cursor() as cursor:
+            guards.remove(connection)
+            cursor.execute(f"UPDATE ledger_journalentry SET {change} WHERE id = %s", [stray.pk])
+            connection.check_constraints()
+            guards.install(connection)
+        with pytest.raises(IntegrityError, match="follows the one before"):
+            execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", stray.pk)
 
     def test_an_entry_begins_unsealed(self, entry):
         with pytest.raises(IntegrityError):

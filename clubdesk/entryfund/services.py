@@ -15,7 +15,6 @@ from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, P
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FundRole
-from clubdesk.ledger.selectors import fund
 from clubdesk.money import positive
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import belongs_to
@@ -124,7 +123,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     if failed:
         raise Refused(f"This claim cannot be approved: {'; '.join(failed)}.")
     ledger.lock_book()
-    ledger.refuse_overdrawing(fund(FundRole.ENTRY), -int(claim.amount.amount * 100))
+    ledger.refuse_overdrawing(FundRole.ENTRY, -int(claim.amount.amount * 100))
     claim.state, claim.decided_by, claim.decided_on = ClaimState.APPROVED, by, on
     claim.save(update_fields=["state", "decided_by", "decided_on"])
     ledger.post(

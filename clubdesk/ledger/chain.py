@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from clubdesk.ledger.models import JournalEntry, Posting
 from clubdesk.money import plain
 
-GENESIS = "0" * 64
-
 
 def digest_of(entry: JournalEntry, postings: Iterable[Posting]) -> str:
     """SHA-256 over the entry, its lines in order and `entry.previous_digest`, as hexadecimal digits."""

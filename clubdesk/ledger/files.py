@@ -236,10 +236,9 @@ def _amount(row: Row, faults: Faults) -> Decimal | None:
 def _check_sums(entry: FileEntry, faults: Faults) -> None:
     if faults.sentences:
         return
-    sums: dict[object, Decimal] = {}
+    sums: dict[str, Decimal] = {}
     for line in entry.lines:
-        key = line.fund if isinstance(line.fund, FundRole) else line.fund.role or line.fund.code
-        sums[key] = sums.get(key, Decimal(0)) + line.amount.amount
+        sums[line.fund_code] = sums.get(line.fund_code, Decimal(0)) + line.amount.amount
     for figure in sums.values():
         if figure:
             side = "debits" if figure > 0 else "credits"

@@ -14,9 +14,11 @@ from django.db.models import F, Max, Min, Q
 
 from clubdesk import guards
 from clubdesk.ledger import selectors
-from clubdesk.ledger.chain import GENESIS, digest_of
+from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import (
+    GENESIS,
     Account,
+    Book,
     Document,
     FinancialYear,
     Fund,
@@ -124,6 +126,15 @@ def numbers_have_no_gap() -> Iterator[str]:
                 yield f"Entry {expected} is missing; the next is {number}."
                 return
             expected += 1
+
+
+@invariant("The book's head is its last entry")
+def head_holds() -> Iterator[str]:
+    last = JournalEntry.objects.filter(sealed=True).order_by("-number").first()
+    for book in Book.objects.all():
+        head = (book.last_number, book.last_digest)
+        if head != ((last.number, last.digest) if last else (0, GENESIS)):
+            yield f"The book says that its last entry is {book.last_number}, which is not the last that stands."
 
 
 @invariant("The chain of digests holds from the first entry to the last")
@@ -251,7 +262,9 @@ def _unmatched_years_and_reversals() -> Iterator[str]:
     for entry in reversals:
         assert entry.reverses is not None
         key = ("account_id", "fund_id", "party_id")
-        mine = sorted((*(getattr(p, k) or 0 for k in key), -p.amount.amount) for p in entry.postings.all())
-        theirs = sorted((*(getattr(p, k) or 0 for k in key), p.amount.amount) for p in entry.reverses.postings.all())
+        mine = sorted((*(str(getattr(p, k) or "") for k in key), -p.amount.amount) for p in entry.postings.all())
+        theirs = sorted(
+            (*(str(getattr(p, k) or "") for k in key), p.amount.amount) for p in entry.reverses.postings.all()
+        )
         if mine != theirs:
             yield f"Entry {entry.number} does not undo entry {entry.reverses.number} line by line."

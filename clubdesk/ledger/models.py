@@ -55,16 +55,26 @@ class Role(models.TextChoices):
 
 
 class FundRole(models.TextChoices):
-    GENERAL = "general", "General"
+    """The two funds that code knows, by their codes."""
+
+    GENERAL = "general", "General fund"
     ENTRY = "entry", "Entry fund"
 
 
+GENESIS = "0" * 64
+
+
 class Book(models.Model):
-    """The one row that says whose book this is; locking it puts posting in a queue."""
+    """The one row that says whose book this is; locking it puts posting in a queue.
+
+    Its head, the number and digest of the last sealed entry, is kept by the database.
+    """
 
     club_name = models.CharField("club", max_length=120)
     currency = models.CharField(max_length=3)
     is_demo = models.BooleanField("demo", default=False, editable=False)
+    last_number = models.PositiveIntegerField(default=0, editable=False)
+    last_digest = models.CharField(max_length=64, default=GENESIS, editable=False)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row")]
@@ -106,14 +116,13 @@ class Account(models.Model):
 class Fund(models.Model):
     """Money kept apart for a purpose. `balance` is its assets less its liabilities, kept by the database."""
 
-    code = models.SlugField(max_length=20, unique=True)
-    name = models.CharField(max_length=60)
+    code = models.SlugField(max_length=20, primary_key=True)
+    name = models.CharField(max_length=60, unique=True)
     restricted = models.BooleanField(default=False, help_text="May only be spent on its purpose and never overdrawn.")
-    role = models.CharField(max_length=20, choices=FundRole.choices, unique=True, null=True, blank=True)
     balance = AmountField(default=0, editable=False)
 
     class Meta:
-        ordering = ["pk"]
+        ordering = ["restricted", "code"]
         constraints = [
             models.CheckConstraint(condition=Q(restricted=False) | Q(balance__gte=0), name="ledger_fund_not_overdrawn")
         ]

@@ -18,6 +18,10 @@ class Line:
     party: Party | None = None
     fund: FundRole | Fund = FundRole.GENERAL
 
+    @property
+    def fund_code(self) -> str:
+        return self.fund.code if isinstance(self.fund, Fund) else self.fund.value
+
 
 def debit(
     account: Role | Account,

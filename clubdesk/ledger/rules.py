@@ -26,7 +26,7 @@ UNCHANGED = " AND ".join(
 )
 FUND_EFFECT = (
     "(SELECT COALESCE(SUM(p.amount), 0) FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
-    " WHERE p.entry_id = NEW.id AND p.fund_id = ledger_fund.id AND a.kind IN ('asset', 'liability'))"
+    " WHERE p.entry_id = NEW.id AND p.fund_id = ledger_fund.code AND a.kind IN ('asset', 'liability'))"
 )
 
 
@@ -76,6 +76,21 @@ GUARDS = [
         message="An entry must sum to zero in each fund.",
     ),
     Guard(
+        "entry_follows_the_last",
+        "ledger_journalentry",
+        "UPDATE",
+        when="NEW.sealed AND NOT OLD.sealed AND NOT EXISTS (SELECT 1 FROM ledger_book b"
+        " WHERE b.last_number = NEW.number - 1 AND b.last_digest = NEW.previous_digest)",
+        message="An entry follows the one before it, by number and by digest.",
+    ),
+    Guard(
+        "entry_becomes_the_last",
+        "ledger_journalentry",
+        "UPDATE",
+        when="NEW.sealed AND NOT OLD.sealed",
+        does="UPDATE ledger_book SET last_number = NEW.number, last_digest = NEW.digest",
+    ),
+    Guard(
         "entry_in_open_month",
         "ledger_journalentry",
         "INSERT",
@@ -90,7 +105,7 @@ GUARDS = [
         "UPDATE",
         when="NEW.sealed AND NOT OLD.sealed",
         does=f"UPDATE ledger_fund SET balance = ROUND(balance + {FUND_EFFECT}, 2)"
-        f" WHERE id IN (SELECT p.fund_id FROM ledger_posting p WHERE p.entry_id = NEW.id)"
+        f" WHERE code IN (SELECT p.fund_id FROM ledger_posting p WHERE p.entry_id = NEW.id)"
         f" AND {FUND_EFFECT} <> 0",
     ),
     Guard(

@@ -64,13 +64,6 @@ def account(role: Role) -> Account:
         raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.") from None
 
 
-def fund(role: FundRole) -> Fund:
-    try:
-        return Fund.objects.get(role=role)
-    except ObjectDoesNotExist:
-        raise Refused(f"There is no fund for “{FundRole(role).label}”; run start_books first.") from None
-
-
 def source_type(model: type[Model] | Model) -> str:
     return model._meta.label_lower
 
@@ -193,7 +186,7 @@ def trial_balance(as_at: date, *, before_closing: bool = False) -> TrialBalance:
 
 def fund_balance(role: FundRole) -> Decimal:
     """The fund's assets less its liabilities, over all that has been posted."""
-    return fund(role).balance.amount
+    return Fund.objects.get(pk=role).balance.amount
 
 
 def last_day_posted() -> date | None:

@@ -7,12 +7,12 @@ from typing import TypeVar
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import User
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
-from clubdesk.ledger.chain import GENESIS, digest_of
+from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import (
     YEARLY_KINDS,
     Account,
@@ -76,19 +76,17 @@ def post(
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
     year, and where a restricted fund would be overdrawn.
     """
-    lock_book()
+    book = lock_book()
     source_type = selectors.source_type(source)
-    posted = JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose).first()
-    if posted:
+    for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
         return posted
     lines = without_nil(lines)
     year = selectors.year_containing(on)
     _refuse_shut(year, on, is_closing)
-    accounts, funds = _resolve(lines)
-    _refuse_unsound(lines, accounts, funds)
-    last = JournalEntry.objects.order_by("-number").only("number", "digest").first()
+    accounts = _accounts_of(lines)
+    _refuse_unsound(lines, accounts)
     entry = JournalEntry(
-        number=last.number + 1 if last else 1,
+        number=book.last_number + 1,
         date=on,
         year=year,
         narration=narration[:300],
@@ -99,20 +97,26 @@ def post(
         is_closing=is_closing,
         posted_by=by,
         posted_at=timezone.now(),
-        previous_digest=last.digest if last else GENESIS,
+        previous_digest=book.last_digest,
     )
     postings = [
-        Posting(account=account, fund=fund, party=line.party, amount=line.amount)
-        for line, account, fund in zip(lines, accounts, funds, strict=True)
+        Posting(account=account, fund_id=line.fund_code, party=line.party, amount=line.amount)
+        for line, account in zip(lines, accounts, strict=True)
     ]
     entry.digest = digest_of(entry, postings)
     entry.save(force_insert=True)
     for posting in postings:
         posting.entry = entry
     Posting.objects.bulk_create(postings)
-    JournalEntry.objects.filter(pk=entry.pk).update(sealed=True)
-    entry.sealed = True
+    _seal(entry)
     return entry
+
+
+def _seal(entry: JournalEntry) -> None:
+    """From here on the database lets nothing happen to the entry."""
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", [entry.pk])
+    entry.sealed = True
 
 
 def _refuse_shut(year: FinancialYear, on: date, is_closing: bool) -> None:
@@ -124,45 +128,39 @@ def _refuse_shut(year: FinancialYear, on: date, is_closing: bool) -> None:
         )
 
 
-def _resolve(lines: Sequence[Line]) -> tuple[list[Account], list[Fund]]:
-    """The account and fund rows of each line, in one query each."""
-    account_roles = {line.account for line in lines if isinstance(line.account, Role)}
-    accounts = {found.role: found for found in Account.objects.filter(role__in=account_roles)} if account_roles else {}
-    funds = {found.role: found for found in Fund.objects.all()}
-    for role in account_roles - accounts.keys():
-        raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.")
-    for line in lines:
-        if isinstance(line.fund, FundRole) and line.fund not in funds:
-            raise Refused(f"There is no fund for “{line.fund.label}”; run start_books first.")
-    return (
-        [accounts[line.account] if isinstance(line.account, Role) else line.account for line in lines],
-        [funds[line.fund] if isinstance(line.fund, FundRole) else line.fund for line in lines],
-    )
+def _accounts_of(lines: Sequence[Line]) -> list[Account]:
+    """The account of each line, those named by role in one query."""
+    roles = {line.account for line in lines if isinstance(line.account, Role)}
+    found = {account.role: account for account in Account.objects.filter(role__in=roles)} if roles else {}
+    for role in roles - found.keys():
+        raise Refused(f"No account has the role “{role.label}”; give it to one in the chart.")
+    return [found[line.account] if isinstance(line.account, Role) else line.account for line in lines]
 
 
-def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account], funds: Sequence[Fund]) -> None:
+def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
     if len(lines) < 2:
         raise Refused("An entry needs at least two lines.")
-    sums: dict[Fund, int] = {}
-    effects: dict[Fund, int] = {}
-    for line, account, fund in zip(lines, accounts, funds, strict=True):
+    sums: dict[str, int] = {}
+    effects: dict[str, int] = {}
+    for line, account in zip(lines, accounts, strict=True):
         cents = int(as_amount(line.amount).amount * 100)
-        sums[fund] = sums.get(fund, 0) + cents
+        sums[line.fund_code] = sums.get(line.fund_code, 0) + cents
         if account.kind in (Kind.ASSET, Kind.LIABILITY):
-            effects[fund] = effects.get(fund, 0) + cents
+            effects[line.fund_code] = effects.get(line.fund_code, 0) + cents
         if account.needs_party and line.party is None:
             raise Refused(f"{account} needs to say who owes or is owed.")
-    for fund, cents in sums.items():
+    for code, cents in sums.items():
         if cents:
-            raise Refused(f"The entry is out of balance by {shown(as_amount(cents) / 100)} in {fund}.")
-    for fund, cents in effects.items():
-        refuse_overdrawing(fund, cents)
+            raise Refused(f"The entry is out of balance by {shown(as_amount(cents) / 100)} in the fund “{code}”.")
+    for code, cents in effects.items():
+        if cents < 0:
+            refuse_overdrawing(code, cents)
 
 
-def refuse_overdrawing(fund: Fund, cents: int) -> None:
-    """Raise Refused where moving `fund` by `cents` (negative takes out) would overdraw it."""
-    left = fund.balance + as_amount(cents) / 100
-    if fund.restricted and cents < 0 and left.amount < 0:
+def refuse_overdrawing(fund_code: str, cents: int) -> None:
+    """Raise Refused where moving the fund by `cents` (negative takes out) would overdraw it and it is restricted."""
+    fund = Fund.objects.get(pk=fund_code)
+    if fund.restricted and int(fund.balance.amount * 100) + cents < 0:
         raise Refused(
             f"{fund} holds {shown(fund.balance)}; this would take {shown(as_amount(-cents) / 100)}."
             " Bring in more first, or decide on a smaller amount."
@@ -249,8 +247,8 @@ def start_book(*, club_name: str, currency: str, by: User, is_demo: bool = False
     if not club_name.strip():
         raise Refused("Say the club's name.")
     book = Book.objects.create(pk=1, club_name=club_name.strip(), currency=currency, is_demo=is_demo)
-    Fund.objects.create(code="general", name="General fund", role=FundRole.GENERAL)
-    Fund.objects.create(code="entry", name="Entry fund", role=FundRole.ENTRY, restricted=True)
+    Fund.objects.create(code=FundRole.GENERAL, name=FundRole.GENERAL.label)
+    Fund.objects.create(code=FundRole.ENTRY, name=FundRole.ENTRY.label, restricted=True)
     return book
 
 

@@ -24,7 +24,7 @@ from clubdesk.ledger.models import (
 )
 from clubdesk.ledger.selectors import ZERO
 
-Key = tuple[int, int]
+Key = tuple[int, str]
 
 
 def previous_year(year: FinancialYear) -> FinancialYear | None:
@@ -129,9 +129,7 @@ class FundMove:
 def fund_moves(year: FinancialYear, role: FundRole) -> list[FundMove]:
     """What came into the fund and went out of it in the year, entry by entry, closing entries left out."""
     rows: QuerySet[Any, Any] = (
-        Posting.objects.filter(
-            entry__year=year, entry__is_closing=False, fund__role=role, account__kind__in=YEARLY_KINDS
-        )
+        Posting.objects.filter(entry__year=year, entry__is_closing=False, fund_id=role, account__kind__in=YEARLY_KINDS)
         .order_by("entry__number", "pk")
         .values_list("entry__number", "entry__date", "entry__narration", "amount")
     )

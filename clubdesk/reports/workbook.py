@@ -32,7 +32,7 @@ class Places:
     surplus: int = 0
     net_assets: int = 0
     funds_total: int = 0
-    fund_rows: dict[int, int] = field(default_factory=dict)
+    fund_rows: dict[str, int] = field(default_factory=dict)
     owing_total: int = 0
     fund_closing: int = 0
     fund_opening: int = 0
@@ -54,7 +54,7 @@ class TreasurersWorkbook:
         self.club = ledger.club_name()
         self.at = Places()
         self.book = Workbook(write_only=True)
-        self.entry_fund = next(fund for fund in self.figures.funds if fund.role == FundRole.ENTRY)
+        self.entry_fund = next(fund for fund in self.figures.funds if fund.pk == FundRole.ENTRY)
 
     def write(self, file: BinaryIO) -> None:
         """Write the workbook to `file`. Rows of the journal are streamed, never held together in memory."""

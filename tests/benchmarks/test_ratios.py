@@ -38,7 +38,7 @@ def test_posting_an_entry_beside_plain_orm_rows(ratio, book, by):
     documents = iter([Journal.objects.create(date=ON, narration="x", recorded_by=by) for _ in range(2000)])
     lines = four_lines()
     accounts = {account.role: account for account in Account.objects.exclude(role=None)}
-    fund, year = Fund.objects.get(role="general"), FinancialYear.objects.get()
+    fund, year = Fund.objects.get(pk="general"), FinancialYear.objects.get()
     numbers = itertools.count(1_000_000)
 
     def ours():
@@ -67,7 +67,7 @@ def test_posting_an_entry_beside_plain_orm_rows(ratio, book, by):
 def fill(first_number, year, entries, by):
     """Entries of four lines spread over the year, written in bulk; the balances are true, the digests are not."""
     accounts = list(Account.objects.exclude(needs_party=True).order_by("pk"))
-    fund = Fund.objects.get(role="general")
+    fund = Fund.objects.get(pk="general")
     length = (year.last_day - year.first_day).days
     made = [
         JournalEntry(
