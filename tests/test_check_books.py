@@ -1,6 +1,7 @@
 """check_books against books that somebody changed behind Django's back."""
 
 import json
+import sqlite3
 from datetime import date
 
 import pytest
@@ -96,11 +97,30 @@ def test_faults_go_to_standard_error_and_the_exit_status_is_1(kept, capsys):
         ("UPDATE fees_receipt SET amount = 100", "Fees owed, Family"),
         ("UPDATE fees_allocation SET amount = 200", "is settled by 74.00 too much."),
         ("UPDATE fees_charge SET starts_on = '2026-12-01'", "Fees in advance, all: the ledger says 0.00"),
+        ("UPDATE ledger_book SET last_number = 9", "The book says that its last entry is 9, which is not the last"),
         ("UPDATE ledger_journalentry SET sealed = FALSE WHERE number = 5", "Entry 5 was begun and never sealed."),
     ],
 )  # fmt: skip
 def test_a_change_behind_the_books_is_named(kept, sql, fault):
     assert any(fault in said for said in tampered(sql))
+
+
+@pytest.mark.only_on("sqlite")
+@pytest.mark.django_db(transaction=True)
+def test_another_program_changing_the_file_is_caught(kept, capsys):
+    file = sqlite3.connect(connection.settings_dict["NAME"])
+    with pytest.raises(sqlite3.IntegrityError, match="never changed"):
+        file.execute("UPDATE ledger_posting SET amount = 9.99 WHERE amount = 10")
+    file.execute("DROP TRIGGER guard_posting_keeps")
+    file.execute("UPDATE ledger_posting SET amount = 9.99 WHERE amount = 10")
+    file.execute("UPDATE ledger_posting SET amount = -9.99 WHERE amount = -10")
+    file.commit()
+    file.close()
+    with pytest.raises(SystemExit):
+        call_command("check_books")
+    said = capsys.readouterr().err
+    assert "The chain breaks at entry 1: its content is not what was sealed." in said
+    assert "guard posting_keeps on ledger_posting is missing" in said
 
 
 def test_a_missing_or_altered_guard_is_named_until_migrate_puts_it_back(kept):

@@ -17,7 +17,7 @@ from clubdesk.courses.models import Place, PlaceState
 from clubdesk.desk.services import nightly
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.evidence import examine
-from clubdesk.entryfund.models import EntryClaim, PaidInto
+from clubdesk.entryfund.models import Discipline, EntryClaim, PaidInto
 from clubdesk.entryfund.selectors import entry_fund_balance
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -102,6 +102,13 @@ class TestCourses:
                 courses.book_place(person=child, cohort=cohort, by=by, on=NOW)
         else:
             assert courses.book_place(person=child, cohort=cohort, by=by, on=NOW).state == PlaceState.HELD
+
+    def test_a_cohort_may_have_a_minimum_age_of_its_own(self, book, by):
+        cohort = factories.cohort(minimum_age=10)
+        cohort.minimum_age = 13
+        cohort.save()
+        with pytest.raises(Refused, match="takes people from 13"):
+            courses.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=NOW)
 
     def test_nobody_holds_two_places_in_one_cohort(self, cohort, by):
         (place,) = self.book(by, cohort)
@@ -403,6 +410,11 @@ class TestTheEntryFund:
             entryfund.approve_claim(claim=claim, by=approver, on=NOW)
         with pytest.raises(IntegrityError), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(state="recorded", decided_by=None, decided_on=None)
+
+
+def test_the_championships_that_are_refunded():
+    # Common practice, no source: clout, field, target, indoor.
+    assert Discipline.values == ["clout", "field", "target", "indoor"]
 
 
 class TestEvidence:

@@ -180,7 +180,7 @@ class CohortAdmin(RoomAdmin):
     list_display = ["__str__", "first_session", "last_session", "capacity", "taken", "waiting"]
     search_fields = ["name", "course__name"]
     list_filter = ["course"]
-    fields = ["course", "name", ("first_session", "last_session"), "capacity"]
+    fields = ["course", "name", "first_session", "last_session", "capacity", "minimum_age"]
     pages = [BookHerePage()]
     section_makers = [places_section]
     sections_first = True

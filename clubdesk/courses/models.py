@@ -1,7 +1,5 @@
 """Beginner courses, their cohorts, the places in them and who waits."""
 
-from datetime import date
-
 from django.db import models
 from django.db.models import F, Q
 
@@ -13,7 +11,9 @@ from clubdesk.roll.models import Person
 class Course(models.Model):
     name = models.CharField(max_length=80, unique=True)
     fee_item = models.ForeignKey(FeeItem, models.PROTECT, related_name="+", limit_choices_to={"kind": "course"})
-    minimum_age = models.PositiveSmallIntegerField(default=0, help_text="On the day of the first session.")
+    minimum_age = models.PositiveSmallIntegerField(
+        default=0, help_text="On the day of the first session, unless a cohort says otherwise."
+    )
     offer_days = models.PositiveSmallIntegerField(
         default=7, help_text="How many days an offered place is held for an answer."
     )
@@ -33,6 +33,9 @@ class Cohort(models.Model):
     first_session = models.DateField()
     last_session = models.DateField()
     capacity = models.PositiveSmallIntegerField()
+    minimum_age = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="On the day of the first session; blank where the course's holds."
+    )
 
     class Meta:
         ordering = ["-first_session"]
@@ -45,8 +48,10 @@ class Cohort(models.Model):
     def __str__(self):
         return f"{self.course}, {self.name}"
 
-    def has_started(self, day: date) -> bool:
-        return day >= self.first_session
+    @property
+    def youngest(self) -> int:
+        """The age that somebody must have on the first session."""
+        return self.course.minimum_age if self.minimum_age is None else self.minimum_age
 
 
 class PlaceState(models.TextChoices):

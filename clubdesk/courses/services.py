@@ -35,10 +35,8 @@ def book_place(*, person: Person, cohort: Cohort, by: User, on: date, key: uuid.
     if on > cohort.last_session:
         raise Refused(f"{cohort} is over; choose a later one.")
     age = person.age_on(cohort.first_session)
-    if age < cohort.course.minimum_age:
-        raise Refused(
-            f"{person} is {age} on the first session; {cohort.course} takes people from {cohort.course.minimum_age}."
-        )
+    if age < cohort.youngest:
+        raise Refused(f"{person} is {age} on the first session; {cohort} takes people from {cohort.youngest}.")
     standing = cohort.places.filter(person=person, state__in=STANDING).first()
     if standing:
         raise Refused(f"{person} is in {cohort} already: {standing.get_state_display().lower()}.")

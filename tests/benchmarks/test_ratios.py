@@ -1,7 +1,8 @@
-"""The three ratios that the ledger and the workbook promise."""
+"""The ratios that the ledger and the workbook promise."""
 
 import io
 import itertools
+import tracemalloc
 from datetime import date, timedelta
 
 import pytest
@@ -124,6 +125,31 @@ def test_a_trial_balance_over_ten_locked_years_beside_one(ratio, book, by, witho
             selectors.trial_balance(day)
 
     ratio(lambda: of(last), lambda: of(first), rounds=30, limit=1.3)
+
+
+def test_the_memory_of_a_workbook_of_twice_the_size(book, by, without_guards):
+    """Peak memory of a year of 40,000 postings against that of 20,000: the rows are streamed, never held."""
+    year = FinancialYear.objects.get()
+    peaks = []
+    next_number = 1
+    for _ in range(2):
+        next_number = fill(next_number, year, 20_000 // LINES_AN_ENTRY, by)
+        tracemalloc.start()
+        treasurers.write_workbook(year, Nowhere(), made_on=ON, made_by="x")
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    print(f"\n  peak memory {peaks[0]:,} and {peaks[1]:,} bytes: {peaks[1] / peaks[0]:.2f} times (at most 1.3)")
+    assert peaks[1] <= 1.3 * peaks[0]
+
+
+class Nowhere(io.RawIOBase):
+    """A file that keeps nothing."""
+
+    def writable(self):
+        return True
+
+    def write(self, content):
+        return len(content)
 
 
 def test_the_workbook_of_a_large_year_beside_bare_openpyxl(ratio, book, by, without_guards):

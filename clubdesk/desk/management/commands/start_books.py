@@ -1,6 +1,8 @@
 from django.core.management import call_command
+from django.db import connection
 
 from clubdesk.desk import services
+from clubdesk.desk.roles import ROLES
 from clubdesk.ledger.services import shell_user
 from clubdesk.shell import VerbCommand, day
 
@@ -18,9 +20,10 @@ class Command(VerbCommand):
 
     def run(self, *, club: str, year_start: str, **options):
         book = services.start_books(club_name=club, year_start=day(year_start), by=shell_user())
-        user, password = services.add_user(username="keeper")
-        self.stdout.write(
-            f"The books of {book} are open from {year_start}.\n"
-            f"First sign-in: {user.username} / {password} (shown this once; change it after signing in).\n"
-            "Next: python manage.py runserver, then add the club's people under “Sign-ins and roles”."
-        )
+        self.stdout.write(f"The books of {book} are open from {year_start}, in {connection.settings_dict['NAME']}.")
+        self.stdout.write("First sign-ins; each password is shown this once, change it after signing in:")
+        for role in ("", *ROLES):
+            user, password = services.add_user(username=role.lower().replace(" ", "-") or "keeper", role=role)
+            work = role or "adds people and their roles under “Sign-ins and roles”"
+            self.stdout.write(f"  {user.username:<14} {password:<14} {work}")
+        self.stdout.write("Next: python manage.py runserver, then open http://127.0.0.1:8000/")
