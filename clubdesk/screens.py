@@ -140,14 +140,31 @@ def _try(page: VerbPage, request: HttpRequest, form: VerbForm, target: Any) -> A
     try:
         with transaction.atomic():
             return page.perform(target=target, by=request.user, **form.cleaned_data)
-    except Refused as refusal:
-        form.add_error(None, refusal.messages)
-    except IntegrityError as error:
-        reason = str(error).splitlines()[0]
-        form.add_error(None, f"The book itself refused this, and nothing was saved: {reason}")
-    except OperationalError:
-        form.add_error(None, BUSY)
+    except (Refused, IntegrityError, OperationalError) as refusal:
+        form.add_error(None, sentence_of(refusal))
     return None
+
+
+def sentence_of(refusal: Exception) -> str:
+    """What a person is told when a verb, the database or a moment's crowding says no."""
+    if isinstance(refusal, Refused):
+        return refusal.sentence
+    if isinstance(refusal, OperationalError):
+        return BUSY
+    reason = str(refusal).splitlines()[0].strip().rstrip(".")
+    return f"The book itself refused this, and nothing was saved: {reason}."
+
+
+def _refusing(form: type[forms.ModelForm], refusal: str) -> type[forms.ModelForm]:
+    """The form, made to say what the book refused."""
+
+    class Refusing(form):  # type: ignore[valid-type, misc]
+        def clean(self) -> Any:
+            cleaned = super().clean()
+            self.add_error(None, refusal)
+            return cleaned
+
+    return Refusing
 
 
 @dataclass(frozen=True)
@@ -183,6 +200,19 @@ class RoomAdmin(admin.ModelAdmin):
 
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
+
+    def changeform_view(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """A plain noun's form. What the book refuses stands above it, with everything typed still in it."""
+        try:
+            return super().changeform_view(request, *args, **kwargs)
+        except (Refused, IntegrityError, OperationalError) as refusal:
+            request.refusal = sentence_of(refusal)  # type: ignore[attr-defined]
+            return super().changeform_view(request, *args, **kwargs)
+
+    def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        form = super().get_form(request, *args, **kwargs)
+        refusal = getattr(request, "refusal", None)
+        return _refusing(form, refusal) if refusal else form
 
     def get_urls(self) -> list[URLPattern]:
         meta = self.opts

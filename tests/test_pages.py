@@ -347,6 +347,26 @@ class TestTheScenesByForm:
         as_role(C).post(reverse("admin:courses_cohort_change", args=[cohort.pk]), form)
         assert list(Place.objects.filter(state="offered").values_list("queue_number", flat=True)) == [1, 2]
 
+    def test_a_form_that_the_database_refuses_says_so_and_keeps_what_was_typed(self, season, as_role):
+        cohort = Cohort.objects.get()
+        form = {
+            "course": cohort.course_id, "name": "Spring", "first_session": cohort.first_session,
+            "last_session": cohort.last_session, "capacity": 1,
+        }  # fmt: skip
+        response = as_role(C).post(reverse("admin:courses_cohort_change", args=[cohort.pk]), form)
+        page = response.content.decode()
+        assert response.status_code == 200
+        assert "withdraw some first" in page
+        assert 'value="Spring"' in page
+        cohort.refresh_from_db()
+        assert cohort.name != "Spring"
+
+    def test_a_price_that_was_charged_is_only_read(self, season, as_role):
+        price = season.plan.fee_item.prices.get()
+        page = as_role(T).get(reverse("admin:fees_feeprice_change", args=[price.pk])).content.decode()
+        assert 'name="amount"' not in page
+        assert 'name="shares-0-amount"' not in page
+
     def test_voucher_and_lodgement_pages_work_by_form(self, season, as_role):
         charge = Charge.objects.filter(vouchers=None, person__isnull=False).first()
         url = reverse("admin:fees_charge_voucher", args=[charge.pk])

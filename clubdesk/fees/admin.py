@@ -459,6 +459,20 @@ class FeeShareInline(admin.TabularInline):
     def get_queryset(self, request: HttpRequest) -> Any:
         return super().get_queryset(request).select_related("account", "party")
 
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return super().has_add_permission(request, obj) and not is_charged(obj)
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return super().has_change_permission(request, obj) and not is_charged(obj)
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return super().has_delete_permission(request, obj) and not is_charged(obj)
+
+
+def is_charged(price: FeePrice | None) -> bool:
+    """Whether the price was charged to somebody: from then on it is kept, and a new one starts on a later day."""
+    return price is not None and price.charges.exists()
+
 
 @admin.register(FeePrice)
 class FeePriceAdmin(RoomAdmin):
@@ -468,8 +482,11 @@ class FeePriceAdmin(RoomAdmin):
     inlines = [FeeShareInline]
     amount_shown = amount_column("amount", "Price")
 
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        return ["item", "amount_shown" if is_charged(obj) else "amount", "valid_from", "valid_until"]
+
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
-        return ["item", "amount", "valid_from"] if obj and obj.charges.exists() else []
+        return ["item", "amount_shown", "valid_from"] if is_charged(obj) else []
 
 
 def prices_section(request: HttpRequest, item: FeeItem) -> Section:
