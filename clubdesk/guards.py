@@ -4,8 +4,6 @@ Django remakes an SQLite table in most migrations and its triggers vanish with i
 again after every `migrate`; a system check and `check_books` report one that is missing or altered.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 
 from django.db.backends.base.base import BaseDatabaseWrapper
@@ -108,16 +106,6 @@ def remove(connection: BaseDatabaseWrapper) -> None:
         for name, (table, _) in found.items():
             suffix = "" if connection.vendor == "sqlite" else f" ON {table}"
             cursor.execute(f"DROP TRIGGER IF EXISTS {name}{suffix}")
-
-
-@contextmanager
-def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
-    """Within the block no guard stands."""
-    remove(connection)
-    try:
-        yield
-    finally:
-        install(connection)
 
 
 def faults(connection: BaseDatabaseWrapper) -> list[str]:

@@ -288,10 +288,6 @@ def link_to(document: models.Model, text: str = "") -> Link:
     return Link(text or str(document), page_of(document))
 
 
-def list_of(model: type[models.Model]) -> str:
-    return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_changelist")
-
-
 def add_page_of(model: type[models.Model]) -> str:
     return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_add")
 

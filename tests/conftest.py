@@ -1,6 +1,5 @@
 """What every test may ask for: a started book, people who sign in, and a database that can be emptied."""
 
-import itertools
 from datetime import date
 
 import pytest
@@ -86,8 +85,3 @@ def auditor(book):
 @pytest.fixture
 def range_helper(book):
     return _person_with(RANGE_HELPER)
-
-
-@pytest.fixture
-def counter():
-    return itertools.count(1)

@@ -9,6 +9,7 @@ from django.db import IntegrityError, connection, transaction
 from clubdesk import guards
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, JournalEntry, MonthBalance, Posting, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
@@ -324,6 +325,17 @@ class TestClosing:
         services.lock_month(month_end=date(2027, 6, 30), by=by)
         services.close_year(year=FinancialYear.objects.get(), by=by, on=date(2027, 7, 1))
         assert selectors.balance(Role.ACCUMULATED, date(2027, 6, 30)) == Decimal("-10.00")
+
+    def test_a_year_can_be_closed_when_months_of_the_next_are_locked_already(self, by):
+        journal(by, "10.00")
+        services.open_year(first_day=date(2027, 7, 1), by=by)
+        journal(by, "5.00", on=date(2027, 7, 9))
+        services.lock_month(month_end=date(2027, 6, 30), by=by)
+        services.lock_month(month_end=date(2027, 8, 31), by=by)
+        services.close_year(year=FinancialYear.objects.get(first_day=date(2026, 7, 1)), by=by, on=date(2027, 9, 1))
+        assert selectors.balance(Role.DONATIONS, date(2027, 8, 31)) == Decimal("-5.00")
+        assert selectors.balance(Role.ACCUMULATED, date(2027, 7, 31)) == Decimal("-10.00")
+        assert [result for result in check_all() if result.faults] == []
 
     def test_years_follow_each_other_without_a_gap(self, closed, by):
         with pytest.raises(Refused, match="starts on 1 Jul 2027"):

@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 FIRST_DAY = date(2026, 7, 1)
 LAST_DAY = date(2028, 6, 30)
 ACCOUNTS = [Role.BANK, Role.TILL, Role.DONATIONS, Role.HIRE, Role.BANK_FEES, Role.OTHER_PAYABLES]
-HOLDINGS = {Role.BANK, Role.TILL, Role.OTHER_PAYABLES, Role.ACCUMULATED}
+HOLDINGS = {Role.BANK, Role.TILL, Role.OTHER_PAYABLES}
 FUNDS = [FundRole.GENERAL, FundRole.ENTRY]
 days = st.integers(0, (LAST_DAY - FIRST_DAY).days).map(lambda n: FIRST_DAY + timedelta(days=n))
 cents = st.integers(-99_999_99, 99_999_99).filter(bool)

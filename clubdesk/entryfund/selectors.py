@@ -4,10 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import QuerySet
 from djmoney.money import Money
 
-from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, StateEvent
+from clubdesk.entryfund.models import ClaimState, EntryClaim, StateEvent
 from clubdesk.ledger.models import FundRole
 from clubdesk.ledger.selectors import fund_balance, summed
 from clubdesk.membership.selectors import is_member
@@ -60,15 +59,7 @@ def entry_fund_balance() -> Money:
     return as_amount(fund_balance(FundRole.ENTRY))
 
 
-def waiting_claims() -> QuerySet[EntryClaim]:
-    return EntryClaim.objects.filter(state=ClaimState.RECORDED)
-
-
 def payable_detail() -> dict[int, Decimal]:
     """Approved and unpaid claims by the household's party id."""
     rows = EntryClaim.objects.filter(state=ClaimState.APPROVED).order_by()
     return dict(rows.values_list("household__party_id").annotate(figure=summed("amount")))
-
-
-def containers_between(first: date, last: date) -> int:
-    return sum(ContainerReturn.objects.filter(returned_on__range=(first, last)).values_list("containers", flat=True))

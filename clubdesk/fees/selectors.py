@@ -26,7 +26,7 @@ from clubdesk.fees.models import (
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
 from clubdesk.money import as_amount, shown, total
-from clubdesk.roll.models import Household, Person
+from clubdesk.roll.models import Household
 
 STANDING_VOUCHER = ~Q(state=VoucherState.REFUSED)
 
@@ -159,7 +159,3 @@ def in_advance_detail() -> Decimal:
     waiting = charges_with_open().filter(starts_on__gt=F("charged_on"), recognised_on=None)
     figures = waiting.aggregate(charged=summed("amount"), taken_back=summed("credited"))
     return figures["charged"] - figures["taken_back"]
-
-
-def vouchers_of(person: Person) -> QuerySet[Voucher]:
-    return person.vouchers.filter(STANDING_VOUCHER)

@@ -8,7 +8,6 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist
 from django.db.models import DecimalField, F, Max, Model, Q, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce
@@ -191,14 +190,6 @@ def fund_balance(role: FundRole) -> Decimal:
 
 def last_day_posted() -> date | None:
     return JournalEntry.objects.aggregate(last=Max("date"))["last"]
-
-
-def entries_with_lines() -> QuerySet[JournalEntry]:
-    return JournalEntry.objects.prefetch_related("postings__account", "postings__fund", "postings__party")
-
-
-def currency() -> str:
-    return settings.CLUB_CURRENCY
 
 
 def unsummed_entries() -> Any:

@@ -313,6 +313,12 @@ def _store_month(end: date) -> None:
     MonthBalance.objects.bulk_create(rows, batch_size=500)
 
 
+def _stored_from(day: date) -> list[date]:
+    """The stored months from `day` on; the next year's may be locked before this one is closed."""
+    ends = MonthBalance.objects.filter(month_end__gte=day).order_by("month_end")
+    return list(ends.values_list("month_end", flat=True).distinct())
+
+
 @transaction.atomic
 def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
     """Close `year` for good: in each fund, income and expense go to Accumulated funds; every month is locked.
@@ -341,7 +347,8 @@ def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
                 is_closing=True,
             )
     lock_month(month_end=year.last_day, by=by)
-    _store_month(year.last_day)
+    for end in _stored_from(year.last_day):
+        _store_month(end)
     year.refresh_from_db()
     year.closed_at, year.closed_by = timezone.now(), by
     year.save(update_fields=["closed_at", "closed_by"])

@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 from djmoney.money import Money
 
 from clubdesk.fees.models import ChargeCredit, FeeShare
@@ -25,12 +25,6 @@ def membership_on(person: Person, day: date) -> Membership | None:
 
 def is_member(person: Person, day: date) -> bool:
     return membership_on(person, day) is not None
-
-
-def people_with_membership(day: date) -> QuerySet[Any]:
-    """People with `member_now` (bool): whether a membership covers `day`."""
-    standing = Membership.objects.filter(person=OuterRef("pk"), starts_on__lte=day, ends_on__gte=day)
-    return Person.objects.annotate(member_now=Exists(standing))
 
 
 def affiliation_owed(association: Party) -> Money:
