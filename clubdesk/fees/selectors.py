@@ -63,15 +63,17 @@ def _difference(expression: Any) -> Round:
 
 
 def charges_with_open() -> QuerySet[Any]:
-    """Charges with `credited`, `by_voucher`, `by_receipt` and `open_amount` (Decimal: what is still to pay)."""
+    """Charges with what settles them, as Decimal: `credited`, `by_voucher`, `by_receipt`.
+
+    `creditable` is what is neither credited nor paid by a voucher, `open_amount` what is still to pay.
+    """
     return Charge.objects.annotate(
         credited=_sum_per(ChargeCredit.objects.all(), "charge"),
         by_voucher=_sum_per(Voucher.objects.filter(STANDING_VOUCHER), "charge"),
         by_receipt=_sum_per(Allocation.objects.all(), "charge"),
     ).annotate(
-        open_amount=_difference(
-            F("amount") - F("credited") - F("by_voucher") - F("by_receipt"),
-        )
+        creditable=_difference(F("amount") - F("credited") - F("by_voucher")),
+        open_amount=_difference(F("amount") - F("credited") - F("by_voucher") - F("by_receipt")),
     )
 
 
@@ -99,8 +101,7 @@ def open_amount(charge: Charge) -> Money:
 
 def creditable(charge: Charge) -> Money:
     """What of a charge can still be credited: all that is neither credited nor paid by a voucher."""
-    row = charges_with_open().get(pk=charge.pk)
-    return as_amount(row.amount.amount - row.credited - row.by_voucher)
+    return as_amount(charges_with_open().get(pk=charge.pk).creditable)
 
 
 def balance(household: Household) -> Money:
