@@ -1,5 +1,6 @@
 """Every page of the site: it opens, it stays cheap as the club grows, and each role finds only its own work."""
 
+import uuid
 from datetime import date
 
 import pytest
@@ -15,6 +16,7 @@ from clubdesk.desk import services as desk
 from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
+from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import FinancialYear, Journal, JournalEntry
 from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
 from clubdesk.roll.models import Household, Person
@@ -389,6 +391,43 @@ class TestTheScenesByForm:
     def test_a_range_day_is_begun_by_a_helper(self, book, as_role):
         as_role(H).post(reverse("admin:rangeday_rangeday_add"), {"date": "2026-09-12", "place": "River range"})
         assert RangeDay.objects.filter(place="River range").exists()
+
+
+WRONG = ["", "x", "-1", "0", "1e400", "999999999999999999", "12.345", "1800-01-01", "9999-12-31", "2026-02-30",
+         "\x00", "🏹" * 400, "'; DROP TABLE ledger_posting; --", "NaN", "Infinity"]  # fmt: skip
+
+
+@pytest.mark.parametrize("wrong", WRONG, ids=range(len(WRONG)))
+def test_no_form_fails_whatever_is_typed_into_it(client, season, keeper, wrong):
+    """Each field of each form in turn gets something wrong beside right values; the books stay sound."""
+    client.force_login(keeper)
+    for url in urls_of_everything():
+        response = client.get(url)
+        form = response.context.get("form") if response.context else None
+        if response.status_code != 200 or form is None or not hasattr(form, "target"):
+            continue
+        right = {name: form.get_initial_for_field(field, name) for name, field in form.fields.items()}
+        right = {name: "" if value is None else str(value) for name, value in right.items()}
+        for name in [*form.fields, None]:
+            key = {"key": str(uuid.uuid4())}
+            typed = {**right, **key, name: wrong} if name else {**dict.fromkeys(form.fields, wrong), **key}
+            answer = client.post(url, typed)
+            assert answer.status_code in (200, 302, 422), (url, name)
+    assert [result for result in check_all() if result.faults] == []
+
+
+def test_no_plain_form_fails_whatever_is_typed_into_it(client, season, keeper):
+    client.force_login(keeper)
+    for model in admin.site._registry:
+        name = f"admin:{model._meta.app_label}_{model._meta.model_name}_add"
+        response = client.get(reverse(name))
+        if response.status_code != 200 or "adminform" not in (response.context or {}):
+            continue
+        for wrong in WRONG:
+            typed = dict.fromkeys(response.context["adminform"].form.fields, wrong)
+            for formset in response.context["inline_admin_formsets"]:
+                typed |= {f"{formset.formset.prefix}-TOTAL_FORMS": "1", f"{formset.formset.prefix}-INITIAL_FORMS": "0"}
+            assert client.post(reverse(name), typed).status_code in (200, 302), (name, wrong)
 
 
 def test_a_page_that_fails_shows_no_traceback(client, book, keeper):

@@ -32,7 +32,7 @@ from clubdesk.screens import (
 
 
 class CashInForm(VerbForm):
-    containers = forms.IntegerField(min_value=1, help_text="As the club counted them.")
+    containers = forms.IntegerField(min_value=1, max_value=1_000_000, help_text="As the club counted them.")
     amount = AmountFormField(help_text="As the depot's receipt says.")
     paid_into = forms.ChoiceField(choices=PaidInto.choices, widget=forms.RadioSelect, initial=PaidInto.BANK)
     depot_receipt = forms.CharField(label="Depot receipt number", required=False, max_length=60)
