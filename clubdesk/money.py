@@ -78,12 +78,21 @@ class AmountField(MoneyField):
 class AmountFormField(forms.DecimalField):
     """A typed amount; gives `Money`, or None where blank is allowed."""
 
+    sentences = {
+        "required": "Write an amount, like 12.50.",
+        "invalid": "That is not an amount; write it like 12.50.",
+        "min_value": "An amount is not negative; write it like 12.50.",
+        "max_decimal_places": "Write whole cents, like 12.50.",
+        "max_digits": "That is more than an amount can be.",
+        "max_whole_digits": "That is more than an amount can be.",
+    }
+
     def __init__(self, **kwargs):
         kwargs.setdefault("max_digits", 12)
         kwargs.setdefault("decimal_places", 2)
         kwargs.setdefault("min_value", Decimal(0))
         kwargs.setdefault("widget", forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.01"}))
-        kwargs.pop("localize", None)
+        kwargs.setdefault("error_messages", self.sentences)
         super().__init__(**kwargs)
 
     def prepare_value(self, value):

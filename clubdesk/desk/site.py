@@ -28,9 +28,10 @@ class Scene:
 
 @dataclass(frozen=True)
 class Waiting:
-    """Something that waits for somebody: how many, and where."""
+    """Something that waits for somebody: what one and what several are called, where, and how many there are."""
 
-    line: str
+    one: str
+    many: str
     permission: str
     url: str
     count: Callable[[], int]
@@ -62,34 +63,58 @@ def waiting() -> list[Waiting]:
     from clubdesk.fees.models import Voucher
     from clubdesk.rangeday.models import RangeDay
 
-    def of(model: Any, permission: str, line: str, query: str, **only: Any) -> Waiting:
+    def of(model: Any, permission: str, one: str, many: str, query: str, **only: Any) -> Waiting:
         url = f"{reverse(f'admin:{model._meta.app_label}_{model._meta.model_name}_changelist')}?{query}"
-        return Waiting(line, permission, url, model.objects.filter(**only).count)
+        return Waiting(one, many, permission, url, model.objects.filter(**only).count)
 
     today = clock.today()
     return [
         of(
             Place,
             "courses.change_place",
+            "place offered, waiting for an answer",
             "places offered, waiting for an answer",
             "state__exact=offered",
             state="offered",
         ),
-        of(Place, "courses.change_place", "on waitlists", "state__exact=waiting", state="waiting"),
+        of(Place, "courses.change_place", "on a waitlist", "on waitlists", "state__exact=waiting", state="waiting"),
         of(
             RangeDay,
             "rangeday.close_rangeday",
+            "range day not counted yet",
             "range days not counted yet",
             "o=-1",
             closed_on=None,
             date__lte=today,
         ),
-        of(EntryClaim, "entryfund.view_entryclaim", "claims to decide", "state__exact=recorded", state="recorded"),
-        of(EntryClaim, "entryfund.pay_entryclaim", "refunds to pay", "state__exact=approved", state="approved"),
-        of(Voucher, "fees.add_lodgement", "vouchers to lodge", "state__exact=accepted", state="accepted"),
+        of(
+            EntryClaim,
+            "entryfund.view_entryclaim",
+            "claim to decide",
+            "claims to decide",
+            "state__exact=recorded",
+            state="recorded",
+        ),
+        of(
+            EntryClaim,
+            "entryfund.pay_entryclaim",
+            "refund to pay",
+            "refunds to pay",
+            "state__exact=approved",
+            state="approved",
+        ),
+        of(
+            Voucher,
+            "fees.add_lodgement",
+            "voucher to lodge",
+            "vouchers to lodge",
+            "state__exact=accepted",
+            state="accepted",
+        ),
         of(
             StatementLine,
             "bank.view_statementline",
+            "bank line that nothing explains",
             "bank lines that nothing explains",
             "explained=no",
             explained_by=None,
@@ -126,7 +151,7 @@ class FletchbookSite(AdminSite):
         counted = [(each, each.count()) for each in waiting() if may(each.permission)]
         home = {
             "scenes": [scene for scene in scenes() if may(scene.permission)],
-            "waiting": [(each, count) for each, count in counted if count],
+            "waiting": [(each.url, count, each.one if count == 1 else each.many) for each, count in counted if count],
         }
         return super().index(request, {**home, **(extra_context or {})})
 

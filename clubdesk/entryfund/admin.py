@@ -259,6 +259,7 @@ class EntryClaimAdmin(DocumentAdmin):
     add_page = ClaimPage()
     pages = [ApprovePage(), DeclinePage(), PayClaimPage()]
     section_makers = [checks_section]
+    sections_first = True
     amount_shown = amount_column("amount", "Amount")
 
     def get_urls(self) -> list[URLPattern]:

@@ -178,6 +178,7 @@ class JournalEntryAdmin(DocumentAdmin):
     ]  # fmt: skip
     readonly_fields = fields
     section_makers = [lines_section]
+    sections_first = True
 
     @admin.display(description="Document")
     def source(self, entry: JournalEntry) -> str:

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.contrib import admin
 from django.contrib.auth import get_user_model
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from clubdesk import clock
 from clubdesk.fees.admin import CancelForm
@@ -152,6 +152,13 @@ class RangeDayAdmin(RoomAdmin):
     def get_changeform_initial_data(self, request: HttpRequest) -> dict[str, Any]:
         latest = RangeDay.objects.first()
         return {"date": clock.today(), **({"place": latest.place} if latest else {})}
+
+    def response_add(self, request: HttpRequest, obj: RangeDay, post_url_continue: Any = None) -> HttpResponse:
+        """A day that has begun leads straight to its sign-on page."""
+        page = self.pages[0]
+        if page.offered(request, obj) and "_addanother" not in request.POST:
+            return HttpResponseRedirect(page.url(obj))
+        return super().response_add(request, obj, post_url_continue)
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False

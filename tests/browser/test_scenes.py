@@ -76,7 +76,6 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     page.get_by_role("link", name="Record hire today").click()
     page.get_by_label("Range").fill("River range")
     page.get_by_role("button", name="Save", exact=True).click()
-    page.goto("/today/")
     expect(page.get_by_role("heading", level=1)).to_contain_text("Sign on: River range")
     pick(page, "Who", "ada", "Ada Mirabar")
     page.get_by_label("Cash").check()
