@@ -62,6 +62,15 @@ class Guard:
         return "'" + self.message.replace("'", "''") + "'"
 
 
+def kept(table: str, noun: str, *columns: str) -> list[Guard]:
+    """Guards that a document's row is never deleted and its `columns`, which the ledger follows, never change."""
+    changed = " OR ".join(f"NEW.{column} <> OLD.{column}" for column in columns)
+    return [
+        Guard(f"{table}_keeps", table, "UPDATE", when=changed, message=f"A {noun} keeps what the ledger says of it."),
+        Guard(f"{table}_stays", table, "DELETE", message=f"A {noun} is never deleted."),
+    ]
+
+
 _guards: dict[str, Guard] = {}
 
 

@@ -67,6 +67,19 @@ class Season:
             by=by,
         )
 
+    def close_and_credit(self):
+        """A counted day and a fee taken back."""
+        rangeday.close_day(
+            range_day=self.closed_day,
+            counted=as_amount(1),
+            second_counter=self.approver,
+            by=self.by,
+            on=NOW,
+            reason="a coin too many",
+        )
+        charge = self.event.claims.first().household.charges.first()
+        fees.credit_charge(charge=charge, amount=as_amount(1), on=NOW, reason="goodwill", by=self.by)
+
     def once(self):
         """What a page needs one of."""
         by = self.by

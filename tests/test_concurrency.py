@@ -21,6 +21,8 @@ from clubdesk.ledger.models import Journal, JournalEntry, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.services import shell_user
 from clubdesk.money import as_amount
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import Gear, Paid
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -113,6 +115,41 @@ def test_a_button_pressed_again_and_again_records_one_receipt(book):
         ),
     )
     assert len({receipt.pk for receipt in results}) == Receipt.objects.count() == 1
+    assert faults() == []
+
+
+def test_a_fee_is_credited_and_recognised_at_the_same_moment_only_one_way(book):
+    by, price = shell_user(), factories.price()
+    start = date(2026, 10, 4)
+    charges = [
+        fees.charge(household=factories.HouseholdFactory(), price=price, on=NOW, starts_on=start, by=by)
+        for _ in range(6)
+    ]
+
+    def act(number):
+        if number < 6:
+            return fees.credit_charge(charge=charges[number], on=start, reason="withdrawn", by=by)
+        return fees.recognise_due(on=start, by=by)
+
+    results = at_once(8, act)
+    assert [result for result in results if isinstance(result, Exception)] == []
+    assert selectors.balance(Role.FEES_IN_ADVANCE, start) == 0
+    assert selectors.balance(Role.COURSES, start) == 0
+    assert faults() == []
+
+
+def test_a_visitor_signed_on_by_a_nervous_thumb_signs_on_once(book):
+    by, key = shell_user(), uuid.uuid4()
+    factories.hire()
+    day = factories.range_day()
+    results = at_once(
+        6,
+        lambda number: rangeday.sign_on(
+            range_day=day, visitor_name="Uncle", gear=Gear.HIRE, paid=Paid.CASH, by=by, key=key
+        ),
+    )
+    assert len({sign_on.pk for sign_on in results}) == 1
+    assert selectors.balance(Role.TILL, NOW) == 15
     assert faults() == []
 
 

@@ -1,5 +1,7 @@
 from django.apps import AppConfig
 
+from clubdesk import guards
+
 
 class BankConfig(AppConfig):
     name = "clubdesk.bank"
@@ -7,4 +9,6 @@ class BankConfig(AppConfig):
     purpose = "Card takings as they are settled, and the bank's own statement, line by line."
 
     def ready(self) -> None:
-        from clubdesk.bank import invariants  # noqa: F401
+        from clubdesk.bank import invariants, rules  # noqa: F401
+
+        guards.register(*rules.GUARDS)

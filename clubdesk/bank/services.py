@@ -46,6 +46,7 @@ def record_statement_line(
     *, bank_account: BankAccount, on: date, amount: Money, text: str, by: User, key: uuid.UUID | None = None
 ) -> StatementLine:
     """Write down a line of the bank's statement: money in positive, money out negative."""
+    BankAccount.objects.select_for_update(of=("self",)).get(pk=bank_account.pk)
     if found := ledger.written(StatementLine, key):
         return found
     amount = as_amount(amount)

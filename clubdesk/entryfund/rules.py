@@ -1,6 +1,6 @@
 """The rules about the entry fund that the database itself keeps."""
 
-from clubdesk.guards import Guard
+from clubdesk.guards import Guard, kept
 
 GUARDS = [
     Guard(
@@ -37,16 +37,5 @@ GUARDS = [
         "DELETE",
         message="A claim is declined, never deleted.",
     ),
-    Guard(
-        "entryfund_return_keeps",
-        "entryfund_containerreturn",
-        "UPDATE",
-        message="A container return is never changed.",
-    ),
-    Guard(
-        "entryfund_return_stays",
-        "entryfund_containerreturn",
-        "DELETE",
-        message="A container return is never deleted.",
-    ),
+    *kept("entryfund_containerreturn", "container return", "amount", "paid_into", "returned_on", "containers"),
 ]

@@ -1,6 +1,6 @@
 """The rules about fees that the database itself keeps."""
 
-from clubdesk.guards import Guard
+from clubdesk.guards import Guard, kept
 
 CHARGED = "EXISTS (SELECT 1 FROM fees_charge c WHERE c.price_id = {price})"
 
@@ -35,6 +35,10 @@ OVER_RECEIPT = (
 )
 
 GUARDS = [
+    *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance"),
+    *kept("fees_repayment", "repayment", "amount", "household_id", "paid_on"),
+    *kept("fees_voucher", "voucher", "amount", "charge_id", "scheme_id", "person_id", "accepted_on"),
+    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on"),
     *(
         Guard(
             f"{table}_{event.lower()}_within_charge",

@@ -89,7 +89,8 @@ def recognise(*, charge: Charge, by: User) -> Charge:
 
     Dated the day it started, or the first open day after a lock. Doing it again changes nothing.
     """
-    document = Charge.objects.select_for_update().select_related("price__item__income_account").get(pk=charge.pk)
+    locked = Charge.objects.select_for_update(of=("self",)).select_related("price__item__income_account")
+    document = locked.get(pk=charge.pk)
     if document.recognised_on or not document.waits:
         return document
     left = document.amount - selectors.credited(document)
@@ -126,8 +127,10 @@ def _first_open_day(day: date) -> date:
 @transaction.atomic
 def recognise_due(*, on: date, by: User) -> int:
     """Recognise every charge whose thing has started by `on`; returns how many there were."""
-    due = list(selectors.charges_to_recognise(on))
-    for document in due:
+    due = list(selectors.charges_to_recognise(on).values_list("pk", flat=True))
+    # All of them before the book, which the first post takes: a credit takes its charge first and the book after.
+    documents = list(Charge.objects.select_for_update().filter(pk__in=due).order_by("pk"))
+    for document in sorted(documents, key=lambda each: due.index(each.pk)):
         recognise(charge=document, by=by)
     return len(due)
 
@@ -150,6 +153,7 @@ def credit_charge(
     household = _queue(charge.household)
     if found := ledger.written(ChargeCredit, key):
         return found
+    Charge.objects.select_for_update().get(pk=charge.pk)
     row = selectors.charges_with_open().select_related("price__item__income_account").get(pk=charge.pk)
     left = selectors.creditable(charge)
     amount = positive(amount if amount is not None else left, "The credit")

@@ -1,6 +1,6 @@
 """The rules about the ledger that the database itself keeps."""
 
-from clubdesk.guards import Guard
+from clubdesk.guards import Guard, kept
 
 UNBALANCED = (
     "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id"
@@ -183,6 +183,7 @@ GUARDS = [
         " AND EXISTS (SELECT 1 FROM ledger_posting p WHERE p.account_id = OLD.id)",
         message="An account that has been posted to keeps its kind.",
     ),
+    *kept("ledger_journal", "journal", "date", "narration", "origin"),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),
 ]

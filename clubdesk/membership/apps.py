@@ -1,5 +1,7 @@
 from django.apps import AppConfig
 
+from clubdesk import guards
+
 
 class MembershipConfig(AppConfig):
     name = "clubdesk.membership"
@@ -7,4 +9,6 @@ class MembershipConfig(AppConfig):
     purpose = "Who is a member and until when, and what the associations are owed for it."
 
     def ready(self) -> None:
-        from clubdesk.membership import invariants  # noqa: F401
+        from clubdesk.membership import invariants, rules  # noqa: F401
+
+        guards.register(*rules.GUARDS)

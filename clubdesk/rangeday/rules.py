@@ -1,6 +1,6 @@
 """The rules about range days that the database itself keeps."""
 
-from clubdesk.guards import Guard
+from clubdesk.guards import Guard, kept
 
 GUARDS = [
     Guard(
@@ -24,10 +24,6 @@ GUARDS = [
         "DELETE",
         message="A sign-on is cancelled, never deleted.",
     ),
-    Guard(
-        "rangeday_count_keeps",
-        "rangeday_tillcount",
-        "UPDATE",
-        message="A till count is never changed.",
-    ),
+    *kept("rangeday_tillcount", "till count", "expected", "counted", "range_day_id"),
+    *kept("rangeday_banking", "banking", "amount", "banked_on"),
 ]

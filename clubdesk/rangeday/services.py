@@ -20,11 +20,9 @@ from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, Till
 from clubdesk.roll.models import Person
 
 
-def _open(range_day: RangeDay) -> RangeDay:
-    day = RangeDay.objects.select_for_update().get(pk=range_day.pk)
+def _refuse_closed(day: RangeDay) -> None:
     if day.closed_on:
-        raise Refused(f"{day} is closed and counted; sign on to another day.")
-    return day
+        raise Refused(f"{day} is closed and counted; its sign-ons stay as they are.")
 
 
 @transaction.atomic
@@ -43,9 +41,10 @@ def sign_on(
     Cash and card post at once; "on account" charges the household. Raises Refused for a closed day, somebody
     signed on already, a fee with no way of paying it, and on account without a household.
     """
+    day = RangeDay.objects.select_for_update().get(pk=range_day.pk)
     if found := ledger.written(SignOn, key):
         return found
-    day = _open(range_day)
+    _refuse_closed(day)
     if person and selectors.signed_on(day, person):
         raise Refused(f"{person} is signed on already today.")
     if not person and not visitor_name.strip():
@@ -116,7 +115,7 @@ def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignO
         return document
     if not reason.strip():
         raise Refused("Say why the sign-on is cancelled.")
-    _open(document.range_day)
+    _refuse_closed(RangeDay.objects.select_for_update().get(pk=document.range_day_id))
     ledger.undo_entries_of(document=document, on=document.range_day.date, reason=reason, by=by)
     if document.charge:
         charging.credit_charge(charge=document.charge, on=document.range_day.date, reason=reason, by=by)
