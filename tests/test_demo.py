@@ -74,6 +74,16 @@ def test_start_books_prints_one_sign_in_a_role_that_works(db, capsys, client):
         assert client.get("/").status_code == 200
 
 
+def test_an_upgrade_brings_the_roles_what_they_newly_may_do(book):
+    from django.contrib.auth.models import Group
+
+    treasurer = Group.objects.get(name="Treasurer")
+    before = set(treasurer.permissions.all())
+    treasurer.permissions.clear()
+    call_command("migrate", verbosity=0)
+    assert set(treasurer.permissions.all()) == before
+
+
 def test_production_settings_pass_djangos_own_deployment_check(tmp_path):
     import os
     import subprocess

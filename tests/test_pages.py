@@ -17,7 +17,7 @@ from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import FinancialYear, Journal, JournalEntry
+from clubdesk.ledger.models import Account, FinancialYear, Journal, JournalEntry
 from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import RoomAdmin
@@ -119,7 +119,7 @@ ADD_PAGES = {
     "ledger_party": {T},
     "ledger_financialyear": {T},
     "ledger_journalentry": set(),
-    "ledger_journal": set(),
+    "ledger_journal": {T},
     "auth_user": set(),
     "auth_group": set(),
 }
@@ -337,6 +337,20 @@ class TestTheScenesByForm:
         as_role(T).post(reverse("admin:ledger_financialyear_lock", args=[year.pk]), lock)
         year.refresh_from_db()
         assert year.locked_through == date(2026, 7, 31)
+
+    def test_a_bill_is_written_as_a_journal_by_the_treasurer(self, season, as_role):
+        accounts = {account.code: account.pk for account in Account.objects.all()}
+        form = {
+            "key": self.KEY, "on": "2026-09-12", "narration": "Insurance", "debit": accounts["5070"],
+            "credit": accounts["1010"], "fund": "general", "amount": "60.00",
+        }  # fmt: skip
+        as_role(T).post(reverse("admin:ledger_journal_add"), form)
+        as_role(T).post(reverse("admin:ledger_journal_add"), form)
+        journal = Journal.objects.get(narration="Insurance")
+        assert {
+            row.amount.amount
+            for row in JournalEntry.objects.get(source_id=journal.pk, purpose="journal").postings.all()
+        } == {60, -60}
 
     def test_a_family_is_added_with_its_guardian_and_children_on_one_page(self, book, as_role):
         form = {

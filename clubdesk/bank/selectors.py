@@ -8,8 +8,8 @@ from djmoney.money import Money
 from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
 from clubdesk.entryfund.models import ContainerReturn, PaidInto
 from clubdesk.fees.models import Method, Receipt
-from clubdesk.ledger.models import Journal, Posting, Role
-from clubdesk.ledger.selectors import source_type, summed
+from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import by_hand, summed
 from clubdesk.money import as_amount
 from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
 
@@ -36,13 +36,6 @@ def _sum(rows: QuerySet, field: str = "amount") -> Decimal:
     return rows.aggregate(figure=summed(field))["figure"]
 
 
-def _by_hand(role: Role) -> Decimal:
-    """What manual journals, and reversals of them, put into the account."""
-    of_journals = Posting.objects.filter(account__role=role, entry__source_type=source_type(Journal))
-    undone = Posting.objects.filter(account__role=role, entry__reverses__source_type=source_type(Journal))
-    return _sum(of_journals) + _sum(undone)
-
-
 def till_detail() -> Decimal:
     """What the till holds by the documents of every room that puts money in or takes it out."""
     signed_on = SignOn.objects.filter(paid=Paid.CASH, cancelled_on=None)
@@ -56,7 +49,7 @@ def till_detail() -> Decimal:
         + _sum(TillCount.objects.all(), "counted")
         - _sum(TillCount.objects.all(), "expected")
         - _sum(Banking.objects.all())
-        + _by_hand(Role.TILL)
+        + by_hand(Role.TILL)
     )
 
 
@@ -66,7 +59,7 @@ def card_detail() -> Decimal:
         _sum(SignOn.objects.filter(paid=Paid.CARD, cancelled_on=None))
         + _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None))
         - _sum(CardSettlement.objects.all(), "takings")
-        + _by_hand(Role.CARD_TAKINGS)
+        + by_hand(Role.CARD_TAKINGS)
     )
 
 

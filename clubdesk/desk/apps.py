@@ -18,6 +18,15 @@ def install_guards(using: str, **kwargs: Any) -> None:
     guards.install(connections[using])
 
 
+def renew_roles(using: str, **kwargs: Any) -> None:
+    """A book that is begun already gets, with each migration, what its roles may newly do."""
+    from clubdesk.desk.roles import make_roles
+    from clubdesk.ledger.models import Book
+
+    if using == "default" and Book.objects.exists():
+        make_roles()
+
+
 def check_guards(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
     """Warn about each database guard that is missing or altered (run by `migrate` and `check --database`)."""
     found: list[CheckMessage] = []
@@ -36,4 +45,5 @@ class DeskConfig(AppConfig):
     def ready(self) -> None:
         # The top room migrates last, so every table that a guard stands on is there by then.
         post_migrate.connect(install_guards, sender=self, dispatch_uid="install_guards")
+        post_migrate.connect(renew_roles, sender=self, dispatch_uid="renew_roles")
         register(Tags.database)(check_guards)

@@ -99,6 +99,7 @@ MAY: dict[str, list[str]] = {
         "ledger.add_party",
         "ledger.change_party",
         "ledger.add_financialyear",
+        "ledger.add_journal",
         "ledger.change_journal",
         "ledger.lock_month",
         "ledger.close_year",

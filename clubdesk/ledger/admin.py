@@ -11,8 +11,11 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from clubdesk import clock
+from clubdesk.errors import Refused
 from clubdesk.ledger import selectors, services
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalEntry, Party, PartyKind
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalEntry, Party, PartyKind
+from clubdesk.ledger.posting import Line
+from clubdesk.money import AmountFormField, positive
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
@@ -231,6 +234,47 @@ def entries_section(request: HttpRequest, journal: Journal) -> Section:
     return Section("Entries", ["Entry", "Date", "Narration", ""], rows)
 
 
+def accounts_by_hand() -> Any:
+    """Accounts that need nobody named; the others are posted to from their own rooms."""
+    return Account.objects.filter(needs_party=False)
+
+
+class JournalForm(VerbForm):
+    on = DayField(label="Date")
+    narration = forms.CharField(max_length=300, help_text="What it is for, as an auditor should read it.")
+    debit = forms.ModelChoiceField(
+        label="To", queryset=accounts_by_hand(), help_text="Debited: what the money was spent on, or where it went."
+    )
+    credit = forms.ModelChoiceField(
+        label="From", queryset=accounts_by_hand(), help_text="Credited: where it came from, such as the bank."
+    )
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL)
+    amount = AmountFormField()
+
+
+class JournalPage(VerbPage):
+    title = "Write a journal"
+    intro = (
+        "For what no other page records: a bill paid, interest, a donation. Two accounts and one amount;"
+        " longer ones come by import_journal."
+    )
+    button = "Post the journal"
+    permission = "ledger.add_journal"
+    form_class = JournalForm
+
+    def perform(
+        self, *, target: Any, by: Any, debit: Account, credit: Account, fund: Fund, amount: Any, **cleaned: Any
+    ) -> Journal:
+        if debit == credit:
+            raise Refused("Choose two different accounts.")
+        amount = positive(amount)
+        lines = [Line(debit, amount, None, fund), Line(credit, -amount, None, fund)]
+        return services.record_journal(lines=lines, by=by, **cleaned)
+
+    def done(self, result: Journal) -> str:
+        return f"Posted: {result}."
+
+
 @admin.register(Journal)
 class JournalAdmin(DocumentAdmin):
     list_display = ["date", "narration", "origin", "reference"]
@@ -239,5 +283,6 @@ class JournalAdmin(DocumentAdmin):
     date_hierarchy = "date"
     fields = ["date", "narration", "origin", "reference", "recorded_by"]
     readonly_fields = fields
+    add_page = JournalPage()
     pages = [ReversePage()]
     section_makers = [entries_section]

@@ -19,6 +19,7 @@ from clubdesk.ledger.models import (
     FinancialYear,
     Fund,
     FundRole,
+    Journal,
     JournalEntry,
     MonthBalance,
     Posting,
@@ -181,6 +182,15 @@ def trial_balance(as_at: date, *, before_closing: bool = False) -> TrialBalance:
     return TrialBalance(
         as_at, lines, sum((line.debit for line in lines), ZERO), sum((line.credit for line in lines), ZERO)
     )
+
+
+def by_hand(role: Role) -> Decimal:
+    """What manual journals, and reversals of them, put into the account over all time."""
+    journal = source_type(Journal)
+    rows = Posting.objects.filter(
+        Q(entry__source_type=journal) | Q(entry__reverses__source_type=journal), account__role=role
+    )
+    return rows.aggregate(figure=summed("amount"))["figure"]
 
 
 def fund_balance(role: FundRole) -> Decimal:

@@ -220,11 +220,16 @@ def record_journal(
     origin: JournalOrigin = JournalOrigin.HAND,
     reference: str = "",
     file_digest: str = "",
+    key: uuid.UUID | None = None,
 ) -> Journal:
     """Write a manual journal and post it. Raises Refused as `post` does, and for an empty narration."""
     if not narration.strip():
         raise Refused("Say in a few words what the journal is for.")
+    lock_book()
+    if found := written(Journal, key):
+        return found
     journal = Journal.objects.create(
+        key=key or uuid.uuid4(),
         date=on,
         narration=narration.strip()[:300],
         origin=origin,
