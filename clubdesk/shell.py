@@ -2,9 +2,9 @@
 
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandParser
 from django.db import DatabaseError, transaction
 
 from clubdesk.errors import Refused
@@ -14,6 +14,12 @@ class VerbCommand(BaseCommand):
     """A command whose `run` calls verbs in one transaction; `self.keep = False` rolls it back at the end."""
 
     keep = True
+
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+        """The options; words that are no option are a fault like any other."""
+        parser = super().create_parser(prog_name, subcommand, **kwargs)
+        parser.error = lambda message: self.fail([f"{message}; see {subcommand} --help."])  # type: ignore[method-assign]
+        return parser
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -28,7 +34,7 @@ class VerbCommand(BaseCommand):
         except OSError as error:
             self.fail([f"{error.filename or 'The file'} cannot be used: {error.strerror or error}."])
 
-    def fail(self, sentences: list[str]) -> None:
+    def fail(self, sentences: list[str]) -> NoReturn:
         for sentence in sentences:
             self.stderr.write(sentence)
         raise SystemExit(1)

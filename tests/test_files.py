@@ -209,6 +209,9 @@ def test_an_account_that_was_posted_to_keeps_its_kind(book, tmp_path, capsys):
         ("check_books", "--format", "poem"),
         ("demo", "--no-serve"),
         ("demo", "--no-serve", "--today", "soon"),
+        ("trial_balance", "--nonsense"),
+        ("start_books", "--club", "No year"),
+        ("import_chart",),
     ],
 )
 def test_a_wrong_command_says_one_sentence_and_exits_1(book, capsys, command):
