@@ -63,12 +63,28 @@ class Guard:
 
 
 def kept(table: str, noun: str, *columns: str) -> list[Guard]:
-    """Guards that a document's row is never deleted and its `columns`, which the ledger follows, never change."""
+    """Guards that a document's row is never deleted or replaced and its `columns`, which the ledger follows, stay.
+
+    SQLite's INSERT OR REPLACE deletes without asking the guard against deletion; hence the third.
+    """
     changed = " OR ".join(f"NEW.{column} <> OLD.{column}" for column in columns)
     return [
         Guard(f"{table}_keeps", table, "UPDATE", when=changed, message=f"A {noun} keeps what the ledger says of it."),
         Guard(f"{table}_stays", table, "DELETE", message=f"A {noun} is never deleted."),
+        replaces_nothing(table, noun, "id", "key"),
     ]
+
+
+def replaces_nothing(table: str, noun: str, *unique: str) -> Guard:
+    """A guard that no new row takes the place of one that stands, found by any of its `unique` columns."""
+    same = " OR ".join(f"x.{column} = NEW.{column}" for column in unique)
+    return Guard(
+        f"{table}_replaces_nothing",
+        table,
+        "INSERT",
+        when=f"EXISTS (SELECT 1 FROM {table} x WHERE {same})",
+        message=f"This {noun} stands already; it is never replaced.",
+    )
 
 
 _guards: dict[str, Guard] = {}

@@ -7,6 +7,7 @@ stands above the form with everything typed still in it.
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, ClassVar
 
 from django import forms
@@ -14,7 +15,8 @@ from django.contrib import admin, messages
 from django.contrib.admin.options import IS_POPUP_VAR
 from django.contrib.admin.widgets import AutocompleteSelect
 from django.core.exceptions import PermissionDenied
-from django.db import IntegrityError, OperationalError, models, transaction
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import DataError, IntegrityError, OperationalError, models, transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path, reverse
@@ -36,9 +38,13 @@ class DateInput(forms.DateInput):
 
 
 class DayField(forms.DateField):
-    """A date typed or picked; starts at today."""
+    """A date typed or picked, within living memory; starts at today."""
 
     widget = DateInput
+    default_validators = [
+        MinValueValidator(date(1990, 1, 1), "That is too long ago; check the year."),
+        MaxValueValidator(date(2099, 12, 31), "That is too far ahead; check the year."),
+    ]
 
     def __init__(self, **kwargs: Any):
         kwargs.setdefault("initial", clock.today)
@@ -79,6 +85,7 @@ class VerbPage:
     """One verb's page. Subclasses say what it is called, who may do it and how the form reaches the verb."""
 
     slug = ""
+    routed = True
     title = ""
     intro = ""
     button = "Save"
@@ -149,7 +156,7 @@ def _try(page: VerbPage, request: HttpRequest, form: VerbForm, target: Any) -> A
     try:
         with transaction.atomic():
             return page.perform(target=target, by=request.user, **form.cleaned_data)
-    except (Refused, IntegrityError, OperationalError) as refusal:
+    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
         form.add_error(None, sentence_of(refusal))
     return None
 
@@ -214,7 +221,7 @@ class RoomAdmin(admin.ModelAdmin):
         """A plain noun's form. What the book refuses stands above it, with everything typed still in it."""
         try:
             return super().changeform_view(request, *args, **kwargs)
-        except (Refused, IntegrityError, OperationalError) as refusal:
+        except (Refused, IntegrityError, DataError, OperationalError) as refusal:
             request.refusal = sentence_of(refusal)  # type: ignore[attr-defined]
             return super().changeform_view(request, *args, **kwargs)
 
@@ -237,6 +244,7 @@ class RoomAdmin(admin.ModelAdmin):
                 name=f"{meta.app_label}_{meta.model_name}_{page.slug}",
             )
             for page in self.pages
+            if page.routed
         ]
         return own + super().get_urls()
 

@@ -102,9 +102,9 @@ class TestCharging:
     def test_what_starts_later_waits_in_fees_in_advance_until_it_starts(self, household, by):
         document = charge(by, household, starts_on=LATER)
         assert lines("charge")[1] == ("Fees in advance", "", Decimal("-126.00"))
-        assert services.recognise_due(on=date(2026, 10, 3), by=by) == 0
-        assert services.recognise_due(on=LATER, by=by) == 1
-        assert services.recognise_due(on=LATER, by=by) == 0
+        assert services.recognise_due(on=date(2026, 10, 3), by=by).count == 0
+        assert services.recognise_due(on=LATER, by=by).count == 1
+        assert services.recognise_due(on=LATER, by=by).count == 0
         assert lines("recognise") == [
             ("Fees in advance", "", Decimal("126.00")),
             ("Beginner courses", "", Decimal("-126.00")),
@@ -234,7 +234,7 @@ class TestCrediting:
         services.credit_charge(charge=document, on=NOW, reason="place withdrawn", by=by)
         assert lines("credit")[0] == ("Fees in advance", "", Decimal("126.00"))
         assert selectors.unused_credit(household) == as_amount("126.00")
-        assert services.recognise_due(on=LATER, by=by) == 0
+        assert services.recognise_due(on=LATER, by=by).count == 0
         assert sound()
 
     def test_after_it_the_accounts_first_credited_are_debited_in_proportion(self, household, by):

@@ -50,5 +50,37 @@ def test_a_row_that_the_ledger_follows_is_neither_changed_nor_deleted(season, ta
         execute(f"DELETE FROM {table}")
 
 
+@pytest.mark.only_on("sqlite")
+@pytest.mark.parametrize("table", [*CHANGES, "ledger_account"])
+def test_nothing_takes_the_place_of_a_row_that_stands(season, table):
+    with pytest.raises(IntegrityError):
+        execute(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}")
+
+
+@pytest.mark.only_on("sqlite")
+def test_a_line_of_a_sealed_entry_is_not_pushed_out_by_another(season):
+    with pytest.raises(IntegrityError):
+        execute(
+            "UPDATE OR REPLACE ledger_posting SET id = (SELECT MIN(id) FROM ledger_posting)"
+            " WHERE id = (SELECT MAX(id) FROM ledger_posting)"
+        )
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "DELETE FROM fees_allocation WHERE repayment_id IS NOT NULL",
+        "UPDATE fees_allocation SET receipt_id = (SELECT MAX(id) FROM fees_receipt) WHERE charge_id IS NOT NULL",
+        "UPDATE fees_feeitem SET income_account_id = (SELECT id FROM ledger_account WHERE code = '4060')",
+        "UPDATE fees_vouchervalue SET amount = 1",
+        "UPDATE ledger_account SET role = NULL WHERE role = 'till'",
+        "UPDATE rangeday_rangeday SET closed_on = NULL",
+    ],
+)
+def test_what_would_let_the_books_say_something_else_is_refused(season, sql):
+    with pytest.raises(IntegrityError):
+        execute(sql)
+
+
 def test_every_guard_stands_on_a_table_that_exists(season):
     assert guards.faults(connection) == []

@@ -454,6 +454,40 @@ def test_no_plain_form_fails_whatever_is_typed_into_it(client, season, keeper):
             assert client.post(reverse(name), typed).status_code in (200, 302), (name, wrong)
 
 
+def test_an_entry_of_every_kind_of_document_has_its_page(client, season, keeper):
+    season.close_and_credit()
+    client.force_login(keeper)
+    kinds = JournalEntry.objects.order_by().values_list("source_type", flat=True).distinct()
+    assert len(kinds) > 12
+    for kind in kinds:
+        entry = JournalEntry.objects.filter(source_type=kind).first()
+        assert client.get(reverse("admin:ledger_journalentry_change", args=[entry.pk])).status_code == 200, kind
+
+
+def test_a_button_that_leads_elsewhere_has_no_page_of_its_own(client, season, keeper):
+    client.force_login(keeper)
+    assert client.post(f"/courses/cohort/{season.cohort.pk}/book/").status_code in (302, 404)
+
+
+def test_a_helper_sees_names_and_no_birth_dates(season, as_role):
+    child = Person.objects.first()
+    for path in (reverse("admin:roll_person_changelist"), reverse("admin:roll_person_change", args=[child.pk])):
+        page = as_role(H).get(path).content.decode()
+        assert child.given_name in page
+        assert "2014" not in page
+
+
+def test_long_reasons_and_far_years_are_no_trouble(season, as_role):
+    place = Place.objects.first()
+    form = {"key": str(uuid.uuid4()), "on": "2026-09-12", "reason": "x" * 150}
+    url = reverse("admin:courses_place_withdraw", args=[place.pk])
+    assert as_role(C).post(url, form).status_code == 302
+    form = {"key": str(uuid.uuid4()), "person": Person.objects.last().pk, "plan": season.plan.pk, "on": "2026-09-12",
+            "starts_on": "9999-06-01"}  # fmt: skip
+    answer = as_role(C).post(reverse("admin:membership_membership_add"), form)
+    assert "check the year" in answer.content.decode()
+
+
 def test_a_page_that_fails_shows_no_traceback(client, book, keeper):
     client.force_login(keeper)
     assert client.get("/roll/household/999999/receipt/").status_code == 404

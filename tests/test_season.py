@@ -441,3 +441,82 @@ class TestEvidence:
     def test_anything_else_is_refused_by_its_content(self, content, sentence):
         with pytest.raises(Refused, match=sentence):
             examine(io.BytesIO(content))
+
+
+class TestOddOrders:
+    """What happens when things come in an order that nobody planned."""
+
+    @pytest.fixture
+    def place(self, book, by):
+        return courses.book_place(person=factories.PersonFactory(), cohort=factories.cohort(), by=by, on=NOW)
+
+    def test_a_voucher_refused_after_its_place_was_withdrawn_leaves_nothing_owed(self, place, by):
+        voucher = charging.accept_voucher(scheme=factories.scheme(), charge=place.charge, code="SV1", on=NOW, by=by)
+        courses.withdraw_place(place=place, on=NOW, reason="ill", by=by)
+        charging.refuse_voucher(voucher=voucher, on=NOW, reason="used elsewhere", by=by)
+        assert fees.balance(place.person.household) == as_amount(0)
+        assert sound()
+
+    def test_a_cohort_that_moves_takes_the_waiting_income_with_it(self, place, by):
+        cohort = place.cohort
+        cohort.first_session, cohort.last_session = date(2026, 11, 1), date(2026, 11, 22)
+        courses.save_cohort(cohort=cohort, on=NOW, by=by)
+        nightly(on=date(2026, 10, 4), by=by)
+        assert balance(Role.COURSES, date(2026, 10, 31)) == 0
+        nightly(on=date(2026, 11, 1), by=by)
+        assert balance(Role.COURSES, date(2026, 11, 1)) == Decimal("-126.00")
+        cohort.first_session = date(2026, 11, 8)
+        with pytest.raises(Refused, match="has started"):
+            courses.save_cohort(cohort=cohort, on=date(2026, 11, 2), by=by)
+
+    def test_many_small_credits_come_to_what_one_large_one_would(self, book, by):
+        state = factories.association()
+        plan = factories.plan(shares=[(state, "71.00")])
+        taken = membership.take_out_membership(
+            person=factories.PersonFactory(), plan=plan, starts_on=NOW, on=NOW, by=by
+        )
+        for _ in range(3):
+            charging.credit_charge(charge=taken.charge, amount=as_amount("76.00"), on=NOW, reason="part", by=by)
+        assert affiliation_owed(state) == as_amount(0)
+        assert balance(Role.MEMBERSHIPS, NOW) == 0
+        assert sound()
+
+    def test_a_sign_on_whose_charge_was_credited_can_still_be_cancelled(self, book, by):
+        factories.hire()
+        child = factories.PersonFactory()
+        signed = rangeday.sign_on(
+            range_day=factories.range_day(), person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by
+        )
+        charging.credit_charge(charge=signed.charge, on=NOW, reason="goodwill", by=by)
+        assert rangeday.cancel_sign_on(sign_on=signed, on=NOW, reason="went home", by=by).cancelled_on == NOW
+        assert sound()
+
+    def test_a_banking_dated_back_takes_no_more_than_is_there_now(self, book, by):
+        entryfund.cash_in(containers=1000, amount=as_amount(100), paid_into=PaidInto.TILL, on=date(2026, 9, 1), by=by)
+        rangeday.bank_takings(amount=as_amount(100), on=NOW, by=by)
+        with pytest.raises(Refused, match=r"holds 0\.00"):
+            rangeday.bank_takings(amount=as_amount(100), on=date(2026, 9, 6), by=by)
+
+    def test_nothing_is_credited_or_decided_before_it_was_charged_or_claimed(self, place, by, coordinator, approver):
+        with pytest.raises(Refused, match="cannot be credited before"):
+            charging.credit_charge(charge=place.charge, on=date(2026, 9, 11), reason="early", by=by)
+        claim = entryfund.record_claim(
+            person=place.person,
+            event=factories.event(),
+            amount=as_amount(60),
+            evidence=examine(io.BytesIO(factories.photo())),
+            on=NOW,
+            by=coordinator,
+        )
+        with pytest.raises(Refused, match="cannot be decided before"):
+            entryfund.approve_claim(claim=claim, by=approver, on=date(2026, 9, 11))
+
+    def test_one_fee_that_cannot_be_recognised_holds_no_other_back(self, place, by):
+        late = membership.take_out_membership(
+            person=factories.PersonFactory(), plan=factories.plan(), starts_on=date(2027, 8, 1), on=NOW, by=by
+        )
+        night = nightly(on=date(2027, 8, 1), by=by)
+        assert night.recognised == 1
+        assert night.refused == (
+            f"{late.charge}: No financial year covers 1 Aug 2027; open that year first or correct the date.",
+        )

@@ -13,7 +13,7 @@ from django.core.management import call_command
 from openpyxl import load_workbook
 
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Role
+from clubdesk.ledger.models import FinancialYear, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import YearFigures
@@ -175,6 +175,15 @@ def test_the_command_writes_the_file_or_leaves_the_old_one(season, tmp_path, cap
     call_command("treasurer_export", "2027", output=str(path))
     assert opened(path.read_bytes()).sheetnames == SHEETS
     assert [found.name for found in tmp_path.iterdir() if "year" in found.name] == ["year.xlsx"]
+
+
+def test_a_club_that_begins_with_an_opening_journal_has_its_proofs_true(book, by, tmp_path):
+    for fund, amount in ((FundRole.GENERAL, 5000), (FundRole.ENTRY, 400)):
+        lines = [debit(Role.BANK, as_amount(amount), fund=fund), credit(Role.ACCUMULATED, as_amount(amount), fund=fund)]
+        ledger.record_journal(on=date(2026, 7, 1), narration="Opening", lines=lines, by=by)
+    result = recalculated(made(FinancialYear.objects.get()), tmp_path)
+    proofs = list(result["Proof"].iter_rows(min_row=5, values_only=True))
+    assert [row[3] for row in proofs] == [True] * len(proofs), proofs
 
 
 def test_an_empty_year_makes_a_workbook_too(book, tmp_path):

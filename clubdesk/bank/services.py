@@ -46,7 +46,7 @@ def record_statement_line(
     *, bank_account: BankAccount, on: date, amount: Money, text: str, by: User, key: uuid.UUID | None = None
 ) -> StatementLine:
     """Write down a line of the bank's statement: money in positive, money out negative."""
-    BankAccount.objects.select_for_update(of=("self",)).get(pk=bank_account.pk)
+    BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=bank_account.pk)
     if found := ledger.written(StatementLine, key):
         return found
     amount = as_amount(amount)
@@ -67,7 +67,11 @@ def record_statement_line(
 @transaction.atomic
 def explain_line(*, line: StatementLine, posting: Posting, by: User) -> StatementLine:
     """Say which line of the ledger a statement line is. Raises Refused for another amount or account."""
-    line = StatementLine.objects.select_for_update(of=("self",)).select_related("bank_account").get(pk=line.pk)
+    line = (
+        StatementLine.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("bank_account")
+        .get(pk=line.pk)
+    )
     if line.explained_by_id == posting.pk:
         return line
     if line.explained_by_id:

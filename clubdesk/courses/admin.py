@@ -165,6 +165,7 @@ class BookHerePage(VerbPage):
     """The button on a cohort's page: the same form, with the cohort chosen."""
 
     slug = "book"
+    routed = False
     title = "Book a place here"
     permission = "courses.add_place"
 
@@ -197,9 +198,7 @@ class CohortAdmin(RoomAdmin):
         return cohort.waiting
 
     def save_model(self, request: HttpRequest, obj: Cohort, form: Any, change: bool) -> None:
-        """Seats that more capacity brings are offered to those who wait."""
-        obj.save()
-        services.offer_free_seats(cohort=obj, on=clock.today(), by=request.user)  # type: ignore[arg-type]
+        services.save_cohort(cohort=obj, on=clock.today(), by=request.user)  # type: ignore[arg-type]
 
 
 @admin.register(Course)

@@ -1,6 +1,6 @@
 """The rules about courses that the database itself keeps."""
 
-from clubdesk.guards import Guard
+from clubdesk.guards import Guard, replaces_nothing
 
 SEATED = "('held', 'offered')"
 
@@ -32,5 +32,6 @@ GUARDS = [
         when="OLD.queue_number IS NOT NULL AND (NEW.queue_number IS NULL OR NEW.queue_number <> OLD.queue_number)",
         message="The order of a waitlist never changes silently.",
     ),
+    replaces_nothing("courses_place", "place", "id", "key"),
     Guard("courses_place_stays", "courses_place", "DELETE", message="A place is withdrawn, never deleted."),
 ]

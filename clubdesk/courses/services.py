@@ -13,13 +13,14 @@ from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.ledger import services as ledger
-from clubdesk.money import nil
 from clubdesk.roll.models import Person
 
 
 def _queue(cohort: Cohort) -> Cohort:
     """One change at a time to a cohort's places."""
-    return Cohort.objects.select_for_update(of=("self",)).select_related("course__fee_item").get(pk=cohort.pk)
+    return (
+        Cohort.objects.select_for_update(of=("self",), no_key=True).select_related("course__fee_item").get(pk=cohort.pk)
+    )
 
 
 @transaction.atomic
@@ -73,12 +74,32 @@ def withdraw_place(*, place: Place, on: date, reason: str, by: User) -> Place:
         return place
     if not reason.strip():
         raise Refused("Say why the place is withdrawn.")
-    if place.charge and fees.creditable(place.charge) > nil():
-        charging.credit_charge(charge=place.charge, on=on, reason=f"place withdrawn: {reason.strip()}", by=by)
+    if place.charge:
+        charging.take_back(charge=place.charge, on=on, reason=f"place withdrawn: {reason.strip()}", by=by)
     place.state, place.ended_on, place.offer_lapses_on = PlaceState.WITHDRAWN, on, None
     place.save()
     offer_free_seats(cohort=cohort, on=on, by=by)
     return place
+
+
+@transaction.atomic
+def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
+    """Write a new or changed cohort. Fees already charged wait for its new first session; new seats are offered.
+
+    Raises Refused for another first session once a fee has become income.
+    """
+    if cohort.pk:
+        before = _queue(cohort)
+        if before.first_session != cohort.first_session:
+            places = before.places.filter(state=PlaceState.HELD).select_related("charge")
+            if any(place.charge and place.charge.recognised_on for place in places):
+                raise Refused(f"{before} has started; its first session stays {before.first_session:%-d %b %Y}.")
+            for place in places:
+                assert place.charge is not None
+                charging.move_start(charge=place.charge, starts_on=cohort.first_session)
+    cohort.save()
+    offer_free_seats(cohort=cohort, on=on, by=by)
+    return cohort
 
 
 @transaction.atomic

@@ -54,6 +54,7 @@ class Nightly:
 
     lapsed: int
     recognised: int
+    refused: tuple[str, ...] = ()
 
 
 @transaction.atomic
@@ -65,4 +66,4 @@ def nightly(*, on: date, by: User) -> Nightly:
     lapsed = courses.lapse_offers(on=on, by=by)
     courses.end_waiting(on=on)
     recognised = fees.recognise_due(on=on, by=by)
-    return Nightly(len(lapsed), recognised)
+    return Nightly(len(lapsed), recognised.count, recognised.refused)

@@ -23,13 +23,12 @@ def claims_stand_once() -> Iterator[str]:
         yield f"Person {row['person']} has {row['times']} claims for event {row['event']}."
 
 
-@invariant("Nobody decided what they recorded or what pays their own household")
+@invariant("Nobody decided what they recorded")
 def nobody_decided_their_own() -> Iterator[str]:
+    """For one's own household the database refuses it at the moment; who belongs to it may change afterwards."""
     decided = EntryClaim.objects.exclude(decided_by=None).select_related("person", "event", "decided_by")
     for claim in decided.filter(decided_by=F("recorded_by")):
         yield f"{claim.decided_by} recorded and decided the claim {claim}."
-    for claim in decided.filter(household__users=F("decided_by")):
-        yield f"{claim.decided_by} decided a claim of their own household: {claim}."
 
 
 @invariant("Each claim's receipt is the file that was uploaded")

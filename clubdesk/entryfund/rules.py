@@ -1,6 +1,6 @@
 """The rules about the entry fund that the database itself keeps."""
 
-from clubdesk.guards import Guard, kept
+from clubdesk.guards import Guard, kept, replaces_nothing
 
 GUARDS = [
     Guard(
@@ -31,6 +31,7 @@ GUARDS = [
         " OR (OLD.state = 'recorded' AND NEW.state = 'paid')",
         message="A claim that was decided stays as it is.",
     ),
+    replaces_nothing("entryfund_entryclaim", "claim", "id", "key"),
     Guard(
         "entryfund_claim_stays",
         "entryfund_entryclaim",

@@ -72,7 +72,7 @@ def record_claim(
 
     Raises Refused where the child has a claim for the event already.
     """
-    event = StateEvent.objects.select_for_update().get(pk=event.pk)
+    event = StateEvent.objects.select_for_update(of=("self",), no_key=True).get(pk=event.pk)
     if found := ledger.written(EntryClaim, key):
         return found
     standing = event.claims.filter(person=person).exclude(state=ClaimState.DECLINED).first()
@@ -96,7 +96,7 @@ def record_claim(
 
 def _for_decision(claim: EntryClaim, by: User) -> EntryClaim:
     claim = (
-        EntryClaim.objects.select_for_update(of=("self",))
+        EntryClaim.objects.select_for_update(of=("self",), no_key=True)
         .select_related("person", "event", "household__party")
         .get(pk=claim.pk)
     )
@@ -119,6 +119,8 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
         return claim
     if claim.state == ClaimState.DECLINED:
         raise Refused("This claim was declined; record it again if that was wrong.")
+    if on < claim.claimed_on:
+        raise Refused(f"It was claimed on {claim.claimed_on:%-d %b %Y}; it cannot be decided before.")
     failed = [check.sentence for check in selectors.checks_of(claim) if not check.passed]
     if failed:
         raise Refused(f"This claim cannot be approved: {'; '.join(failed)}.")
@@ -157,7 +159,7 @@ def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> Entr
 def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> EntryClaim:
     """The refund went to the household by bank transfer. Raises Refused for a claim that is not approved."""
     claim = (
-        EntryClaim.objects.select_for_update(of=("self",))
+        EntryClaim.objects.select_for_update(of=("self",), no_key=True)
         .select_related("person", "event", "household__party")
         .get(pk=claim.pk)
     )

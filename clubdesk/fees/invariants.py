@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.db.models import F, Q
 
 from clubdesk.fees import selectors
-from clubdesk.fees.models import Voucher, VoucherState
+from clubdesk.fees.models import Allocation, Repayment, Voucher, VoucherState
 from clubdesk.ledger.invariants import differences, invariant, party_differences
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand, summed
@@ -24,6 +24,15 @@ def nothing_settled_twice() -> Iterator[str]:
         yield f"Charge {charge.pk} ({charge}) is settled by {shown(-charge.open_amount)} too much."
     for receipt in selectors.receipts_with_unused().filter(unused__lt=0):
         yield f"{receipt} pays for {shown(-receipt.unused)} more than it is."
+
+
+@invariant("What is repaid was received, and a receipt pays only its own household's charges")
+def allocations_hold() -> Iterator[str]:
+    for repayment in Repayment.objects.annotate(found=summed("allocations__amount")).exclude(found=F("amount")):
+        yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
+    astray = Allocation.objects.exclude(charge=None).exclude(receipt__household=F("charge__household"))
+    for allocation in astray.select_related("receipt", "charge"):
+        yield f"{allocation.receipt} pays for another household's charge: {allocation.charge}."
 
 
 @invariant("Fees in advance equals the charges whose thing has not started, and what was written by hand")

@@ -96,6 +96,9 @@ class Charge(Document):
     charged_on = models.DateField()
     starts_on = models.DateField()
     recognised_on = models.DateField(null=True, blank=True)
+    taken_back_on = models.DateField(
+        null=True, blank=True, help_text="From this day nothing of it is owed, whatever becomes of its vouchers."
+    )
 
     class Meta:
         ordering = ["-charged_on", "-pk"]

@@ -38,19 +38,33 @@ def credit_lines(
     amount: Money,
     household: Party,
     *,
+    left_before: Money,
     full_price: Money,
     still_in_advance: bool,
     income: Account,
     shares: Sequence[FeeShare],
 ) -> list[Line]:
-    """A fee credited back: the accounts first credited are debited."""
+    """A fee credited back: the accounts first credited are debited.
+
+    `left_before` is what of the fee had not been credited yet. Each share gives back the difference between its
+    part of what was left and of what is left now, so that many small credits come to what one large one would.
+    """
     back = credit(Role.FEES_OWED, amount, household)
     if still_in_advance:
         return [debit(Role.FEES_IN_ADVANCE, amount), back]
-    return [
-        *(Line(line.account, -line.amount, line.party) for line in income_lines(amount, full_price, income, shares)),
-        back,
-    ]
+    now = income_lines(left_before - amount, full_price, income, shares)
+    return [*_difference(income_lines(left_before, full_price, income, shares), now), back]
+
+
+def _difference(before: Sequence[Line], now: Sequence[Line]) -> list[Line]:
+    """The lines that bring the credits of `before` to those of `now`."""
+    sums: dict[tuple[int, int | None], Line] = {}
+    for sign, lines in ((-1, before), (1, now)):
+        for line in lines:
+            key = (line.account.pk, line.party.pk if line.party else None)  # type: ignore[union-attr]
+            moved = line.amount * sign
+            sums[key] = Line(line.account, sums[key].amount + moved if key in sums else moved, line.party)
+    return without_nil(sums.values())
 
 
 def receipt_lines(amount: Money, rounding: Money, method: Method, household: Party) -> list[Line]:

@@ -1,6 +1,6 @@
 """The rules about fees that the database itself keeps."""
 
-from clubdesk.guards import Guard, kept
+from clubdesk.guards import Guard, kept, replaces_nothing
 
 CHARGED = "EXISTS (SELECT 1 FROM fees_charge c WHERE c.price_id = {price})"
 
@@ -34,7 +34,49 @@ OVER_RECEIPT = (
     " OR EXISTS (SELECT 1 FROM fees_receipt r WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NOT NULL)"
 )
 
+ONE_HOUSEHOLD = (
+    "NEW.charge_id IS NOT NULL AND (SELECT r.household_id FROM fees_receipt r WHERE r.id = NEW.receipt_id)"
+    " <> (SELECT c.household_id FROM fees_charge c WHERE c.id = NEW.charge_id)"
+)
+
 GUARDS = [
+    *(
+        Guard(
+            f"fees_allocation_{event.lower()}_in_one_household",
+            "fees_allocation",
+            event,
+            when=ONE_HOUSEHOLD,
+            message="A receipt pays only for the household's own charges.",
+        )
+        for event in ("INSERT", "UPDATE")
+    ),
+    *(
+        Guard(
+            f"fees_allocation_{event.lower()}_of_a_repayment_stays",
+            "fees_allocation",
+            event,
+            when="OLD.repayment_id IS NOT NULL",
+            message="What was repaid stays repaid.",
+        )
+        for event in ("UPDATE", "DELETE")
+    ),
+    Guard(
+        "fees_item_keeps_its_account",
+        "fees_feeitem",
+        "UPDATE",
+        when="NEW.income_account_id <> OLD.income_account_id AND EXISTS (SELECT 1 FROM fees_charge c"
+        " JOIN fees_feeprice p ON p.id = c.price_id WHERE p.item_id = OLD.id)",
+        message="A fee that was charged keeps its account; add a new item for another account.",
+    ),
+    Guard(
+        "fees_voucher_value_covers_its_vouchers",
+        "fees_vouchervalue",
+        "UPDATE",
+        when="EXISTS (SELECT 1 FROM fees_voucher v WHERE v.scheme_id = OLD.scheme_id AND v.state <> 'refused'"
+        " AND v.calendar_year = OLD.calendar_year"
+        " AND (v.amount > NEW.amount OR NEW.calendar_year <> OLD.calendar_year))",
+        message="Vouchers of that year were accepted at more than this.",
+    ),
     *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance"),
     *kept("fees_repayment", "repayment", "amount", "household_id", "paid_on"),
     *kept("fees_voucher", "voucher", "amount", "charge_id", "scheme_id", "person_id", "accepted_on"),
@@ -98,6 +140,8 @@ GUARDS = [
         " OR (OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.starts_on <> OLD.starts_on))",
         message="A charge is never changed; credit it and charge again.",
     ),
+    replaces_nothing("fees_charge", "charge", "id", "key"),
+    replaces_nothing("fees_receipt", "receipt", "id", "key"),
     Guard("fees_charge_stays", "fees_charge", "DELETE", message="A charge is never deleted; credit it instead."),
     Guard(
         "fees_receipt_keeps",

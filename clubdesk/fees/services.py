@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
@@ -29,9 +30,17 @@ from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
 
 
+@dataclass(frozen=True)
+class Recognised:
+    """How many fees became income, and a sentence for each that could not."""
+
+    count: int
+    refused: tuple[str, ...] = ()
+
+
 def _queue(household: Household) -> Household:
     """One change at a time to a household's account."""
-    return Household.objects.select_for_update().select_related("party").get(pk=household.pk)
+    return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
 
 
 @transaction.atomic
@@ -58,7 +67,7 @@ def charge(
         household=household,
         person=person,
         price=price,
-        description=description or f"{price.item}{f', {person}' if person else ''}",
+        description=(description or f"{price.item}{f', {person}' if person else ''}")[:150],
         amount=price.amount,
         charged_on=on,
         starts_on=max(starts_on, on),
@@ -89,7 +98,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
 
     Dated the day it started, or the first open day after a lock. Doing it again changes nothing.
     """
-    locked = Charge.objects.select_for_update(of=("self",)).select_related("price__item__income_account")
+    locked = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price__item__income_account")
     document = locked.get(pk=charge.pk)
     if document.recognised_on or not document.waits:
         return document
@@ -125,14 +134,18 @@ def _first_open_day(day: date) -> date:
 
 
 @transaction.atomic
-def recognise_due(*, on: date, by: User) -> int:
-    """Recognise every charge whose thing has started by `on`; returns how many there were."""
+def recognise_due(*, on: date, by: User) -> Recognised:
+    """Recognise every charge whose thing has started by `on`. One that is refused holds no other back."""
     due = list(selectors.charges_to_recognise(on).values_list("pk", flat=True))
     # All of them before the book, which the first post takes: a credit takes its charge first and the book after.
-    documents = list(Charge.objects.select_for_update().filter(pk__in=due).order_by("pk"))
+    documents = list(Charge.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=due).order_by("pk"))
+    refused = []
     for document in sorted(documents, key=lambda each: due.index(each.pk)):
-        recognise(charge=document, by=by)
-    return len(due)
+        try:
+            recognise(charge=document, by=by)
+        except Refused as refusal:
+            refused.append(f"{document}: {refusal.sentence}")
+    return Recognised(len(due) - len(refused), tuple(refused))
 
 
 @transaction.atomic
@@ -153,7 +166,7 @@ def credit_charge(
     household = _queue(charge.household)
     if found := ledger.written(ChargeCredit, key):
         return found
-    Charge.objects.select_for_update().get(pk=charge.pk)
+    Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     row = selectors.charges_with_open().select_related("price__item__income_account").get(pk=charge.pk)
     left = selectors.creditable(charge)
     amount = positive(amount if amount is not None else left, "The credit")
@@ -161,6 +174,8 @@ def credit_charge(
         raise Refused(f"Only {shown(left)} of this charge can be credited; the rest is credited or paid by voucher.")
     if not reason.strip():
         raise Refused("Say why the fee is credited.")
+    if on < row.charged_on:
+        raise Refused(f"It was charged on {row.charged_on:%-d %b %Y}; it cannot be credited before.")
     release(charge=row, amount=amount - as_amount(row.open_amount))
     in_advance = row.waits and row.recognised_on is None
     document = ChargeCredit.objects.create(
@@ -168,13 +183,14 @@ def credit_charge(
         charge=row,
         amount=amount,
         credited_on=on,
-        reason=reason.strip(),
+        reason=reason.strip()[:150],
         from_advance=in_advance,
         recorded_by=by,
     )
     lines = posting.credit_lines(
         amount,
         household.party,
+        left_before=as_amount(row.amount.amount - row.credited),
         full_price=row.amount,
         still_in_advance=in_advance,
         income=row.price.item.income_account,
@@ -189,6 +205,28 @@ def credit_charge(
         by=by,
     )
     settle(household=household)
+    return document
+
+
+@transaction.atomic
+def take_back(*, charge: Charge, on: date, reason: str, by: User) -> Charge:
+    """Nothing of this charge is owed any more: what is left is credited, and a voucher refused later is as well."""
+    document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
+    if document.taken_back_on is None:
+        document.taken_back_on = on
+        document.save(update_fields=["taken_back_on"])
+    if selectors.creditable(document) > nil():
+        credit_charge(charge=document, on=max(on, document.charged_on), reason=reason, by=by)
+    return document
+
+
+@transaction.atomic
+def move_start(*, charge: Charge, starts_on: date) -> Charge:
+    """The thing paid for starts on another day; its income waits until then. Nothing changes once it has started."""
+    document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
+    if document.waits and document.recognised_on is None:
+        document.starts_on = max(starts_on, document.charged_on + timedelta(days=1))
+        document.save(update_fields=["starts_on"])
     return document
 
 
@@ -280,7 +318,9 @@ def record_receipt(
 def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Receipt:
     """Undo a receipt that was recorded wrongly: its entry is reversed and its charges are open again."""
     household = _queue(receipt.household)
-    document = Receipt.objects.select_for_update().get(pk=receipt.pk)
+    if on < receipt.received_on:
+        raise Refused(f"It was received on {receipt.received_on:%-d %b %Y}; it cannot be cancelled before.")
+    document = Receipt.objects.select_for_update(of=("self",), no_key=True).get(pk=receipt.pk)
     if document.cancelled_on:
         return document
     if document.allocations.exclude(repayment=None).exists():
@@ -392,7 +432,7 @@ def accept_voucher(
 @transaction.atomic
 def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
     """Send every accepted voucher of the scheme to the department in one batch."""
-    VoucherScheme.objects.select_for_update().get(pk=scheme.pk)
+    VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
     if found := ledger.written(Lodgement, key):
         return found
     waiting = Voucher.objects.filter(scheme=scheme, state=VoucherState.ACCEPTED)
@@ -406,7 +446,11 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
 @transaction.atomic
 def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
     """The department refused a voucher: the family owes that part of the fee again."""
-    document = Voucher.objects.select_for_update().select_related("scheme__department").get(pk=voucher.pk)
+    document = (
+        Voucher.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("scheme__department")
+        .get(pk=voucher.pk)
+    )
     if document.state == VoucherState.REFUSED:
         return document
     if document.state == VoucherState.PAID:
@@ -428,6 +472,8 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
         lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
         by=by,
     )
+    if document.charge.taken_back_on:
+        take_back(charge=document.charge, on=on, reason="its voucher was refused after it was taken back", by=by)
     settle(household=household)
     return document
 
@@ -435,14 +481,19 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
 @transaction.atomic
 def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgement:
     """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
-    document = Lodgement.objects.select_for_update().select_related("scheme__department").get(pk=lodgement.pk)
+    document = (
+        Lodgement.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("scheme__department")
+        .get(pk=lodgement.pk)
+    )
     if document.paid_on:
         return document
-    vouchers = document.vouchers.filter(state=VoucherState.LODGED)
+    lodged = document.vouchers.select_for_update(of=("self",), no_key=True).filter(state=VoucherState.LODGED)
+    vouchers = list(lodged.order_by("pk"))
     amount = total(voucher.amount for voucher in vouchers)
     if amount <= nil():
         raise Refused("Every voucher of this lodgement was refused; there is nothing to be paid.")
-    vouchers.update(state=VoucherState.PAID)
+    Voucher.objects.filter(pk__in=[voucher.pk for voucher in vouchers]).update(state=VoucherState.PAID)
     document.paid_on = on
     document.save(update_fields=["paid_on"])
     ledger.post(

@@ -7,7 +7,7 @@ from django import forms
 from django.apps import apps
 from django.contrib import admin
 from django.http import HttpRequest
-from django.urls import reverse
+from django.urls import NoReverseMatch, reverse
 from django.utils.html import format_html
 
 from clubdesk import clock
@@ -186,10 +186,12 @@ class JournalEntryAdmin(DocumentAdmin):
     @admin.display(description="Document")
     def source(self, entry: JournalEntry) -> str:
         """The document behind the entry, as a link to its page."""
-        model = apps.get_model(entry.source_type)
-        meta = model._meta
-        url = reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[entry.source_id])
+        meta = apps.get_model(entry.source_type)._meta
         name = f"{str(meta.verbose_name).capitalize()} {entry.source_id}"
+        try:
+            url = reverse(f"admin:{meta.app_label}_{meta.model_name}_change", args=[entry.source_id])
+        except NoReverseMatch:  # shown on the page of what it belongs to, with none of its own
+            return f"{name}: {entry.purpose}"
         return format_html('<a href="{}">{}</a>: {}', url, name, entry.purpose)
 
     @admin.display(description="Reversed by")

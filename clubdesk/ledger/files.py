@@ -99,10 +99,17 @@ def import_chart(*, content: bytes, by: User) -> int:
             values.add(row[column])
     for row in rows:
         standing = Account.objects.filter(code=row["code"]).first()
-        if standing and standing.kind != row["kind"] and standing.postings.exists():
-            faults.add(row.number, f"{standing} has been posted to and keeps its kind ({standing.kind}).")
+        if standing and standing.postings.exists():
+            if standing.kind != row["kind"]:
+                faults.add(row.number, f"{standing} has been posted to and keeps its kind ({standing.kind}).")
+            if (standing.role or "") != row["role"]:
+                faults.add(row.number, f"{standing} has been posted to and keeps its role ({standing.role or 'none'}).")
+        holder = Account.objects.filter(role=row["role"]).exclude(code=row["code"]).first() if row["role"] else None
+        if holder and holder.postings.exists():
+            faults.add(row.number, f"{holder} has been posted to and keeps the role “{row['role']}”.")
     faults.refuse()
-    Account.objects.filter(role__in=seen["role"] - {""}).update(role=None)
+    moving = Account.objects.filter(role__in=seen["role"] - {""}, postings=None)
+    moving.update(role=None)
     for row in rows:
         role = row["role"] or None
         Account.objects.update_or_create(

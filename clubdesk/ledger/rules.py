@@ -1,6 +1,6 @@
 """The rules about the ledger that the database itself keeps."""
 
-from clubdesk.guards import Guard, kept
+from clubdesk.guards import Guard, kept, replaces_nothing
 
 UNBALANCED = (
     "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id"
@@ -142,7 +142,7 @@ GUARDS = [
         "posting_keeps",
         "ledger_posting",
         "UPDATE",
-        when=f"{_sealed('OLD.entry_id')} OR {_sealed('NEW.entry_id')}",
+        when=f"NEW.id <> OLD.id OR {_sealed('OLD.entry_id')} OR {_sealed('NEW.entry_id')}",
         message="A line of a sealed entry is never changed.",
     ),
     Guard(
@@ -179,10 +179,12 @@ GUARDS = [
         "account_kind_keeps",
         "ledger_account",
         "UPDATE",
-        when="(NEW.kind <> OLD.kind OR NEW.needs_party <> OLD.needs_party OR NEW.is_money <> OLD.is_money)"
+        when="(NEW.id <> OLD.id OR NEW.kind <> OLD.kind OR NEW.needs_party <> OLD.needs_party"
+        " OR NEW.is_money <> OLD.is_money OR COALESCE(NEW.role, '') <> COALESCE(OLD.role, ''))"
         " AND EXISTS (SELECT 1 FROM ledger_posting p WHERE p.account_id = OLD.id)",
-        message="An account that has been posted to keeps its kind.",
+        message="An account that has been posted to keeps its kind and role.",
     ),
+    replaces_nothing("ledger_account", "account", "id", "code", "role"),
     *kept("ledger_journal", "journal", "date", "narration", "origin"),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),

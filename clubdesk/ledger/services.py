@@ -52,7 +52,7 @@ def written(model: type[Written], key: uuid.UUID | None) -> Written | None:
 
 def lock_book() -> Book:
     """Take the book's place in the queue: until the transaction ends nobody else can post."""
-    book = Book.objects.select_for_update().first()
+    book = Book.objects.select_for_update(of=("self",), no_key=True).first()
     if book is None:
         raise Refused("No book has been started yet; run start_books first.")
     return book
@@ -332,7 +332,7 @@ def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
     changes nothing; there is no reopening.
     """
     lock_book()
-    year = FinancialYear.objects.select_for_update().get(pk=year.pk)
+    year = FinancialYear.objects.select_for_update(of=("self",), no_key=True).get(pk=year.pk)
     if year.is_closed:
         return year
     if on <= year.last_day:

@@ -1,14 +1,12 @@
 """Questions about memberships."""
 
-from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import F, Q
 from djmoney.money import Money
 
-from clubdesk.fees.models import ChargeCredit, FeeShare
+from clubdesk.fees.models import FeeShare
 from clubdesk.fees.posting import income_lines
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.models import Party, Role
@@ -33,43 +31,17 @@ def affiliation_owed(association: Party) -> Money:
 
 
 def affiliation_detail() -> dict[int, Decimal]:
-    """Shares of started fees less what was credited and remitted, by association."""
+    """Shares of what is left of started fees, less what was remitted, by association."""
     found: dict[int, Decimal] = {}
-
-    def add(party_id: int, figure: Decimal) -> None:
-        found[party_id] = found.get(party_id, ZERO) + figure
-
     shares: dict[int, list[FeeShare]] = {}
     for share in FeeShare.objects.select_related("account", "party"):
         shares.setdefault(share.price_id, []).append(share)
-    for charge in _started(charges_with_open().filter(price__in=shares)):
-        _add_shares(add, charge, shares[charge.price_id], 1)
-    for charge_credit in ChargeCredit.objects.filter(from_advance=False, charge__price__in=shares).select_related(
-        "charge__price__item__income_account"
-    ):
-        credited: Any = charge_credit.charge
-        credited.recognised_amount = charge_credit.amount
-        _add_shares(add, credited, shares[credited.price_id], -1)
+    started = charges_with_open().filter(Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on")))
+    for charge in started.filter(price__in=shares).select_related("price__item__income_account"):
+        left = as_amount(charge.amount.amount - charge.credited)
+        for line in income_lines(left, charge.amount, charge.price.item.income_account, shares[charge.price_id]):
+            if line.party:
+                found[line.party.pk] = found.get(line.party.pk, ZERO) - line.amount.amount
     for remittance in Remittance.objects.all():
-        add(remittance.association_id, -remittance.amount.amount)
+        found[remittance.association_id] = found.get(remittance.association_id, ZERO) - remittance.amount.amount
     return found
-
-
-def _started(charges: QuerySet[Any]) -> list[Any]:
-    """Charges whose fee has become income, with `recognised_amount`: what of it did."""
-    started = []
-    early: dict[int, Decimal] = {}
-    for row in ChargeCredit.objects.filter(from_advance=True):
-        early[row.charge_id] = early.get(row.charge_id, ZERO) + row.amount.amount
-    for charge in charges.select_related("price__item__income_account"):
-        if charge.recognised_on or not charge.waits:
-            charge.recognised_amount = charge.amount - as_amount(early.get(charge.pk, ZERO))
-            started.append(charge)
-    return started
-
-
-def _add_shares(add: Callable[[int, Decimal], None], charge: Any, shares: list[FeeShare], sign: int) -> None:
-    lines = income_lines(charge.recognised_amount, charge.amount, charge.price.item.income_account, shares)
-    for line in lines:
-        if line.party:
-            add(line.party.pk, -sign * line.amount.amount)

@@ -33,7 +33,9 @@ def take_out_membership(
 
     Raises Refused where a membership of the person covers any of those days.
     """
-    person = Person.objects.select_for_update().select_related("household__party").get(pk=person.pk)
+    person = (
+        Person.objects.select_for_update(of=("self",), no_key=True).select_related("household__party").get(pk=person.pk)
+    )
     if found := ledger.written(Membership, key):
         return found
     ends_on = months_later(starts_on, plan.months) - timedelta(days=1)
@@ -65,7 +67,7 @@ def remit_affiliation(
     *, association: Party, amount: Money, on: date, by: User, key: uuid.UUID | None = None
 ) -> Remittance:
     """Pay an association what the club owes it, or part of it. Raises Refused for more than is owed."""
-    association = Party.objects.select_for_update().get(pk=association.pk)
+    ledger.lock_book()
     if found := ledger.written(Remittance, key):
         return found
     amount = positive(amount)

@@ -13,7 +13,7 @@ from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import balance
+from clubdesk.ledger.selectors import balance, last_day_posted
 from clubdesk.money import as_amount, cash_rounded, nil, positive, shown
 from clubdesk.rangeday import posting, selectors
 from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, TillCount
@@ -41,7 +41,7 @@ def sign_on(
     Cash and card post at once; "on account" charges the household. Raises Refused for a closed day, somebody
     signed on already, a fee with no way of paying it, and on account without a household.
     """
-    day = RangeDay.objects.select_for_update().get(pk=range_day.pk)
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
     if found := ledger.written(SignOn, key):
         return found
     _refuse_closed(day)
@@ -110,15 +110,19 @@ def _post_sign_on(document: SignOn, by: User) -> None:
 @transaction.atomic
 def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept."""
-    document = SignOn.objects.select_for_update(of=("self",)).select_related("range_day", "charge").get(pk=sign_on.pk)
+    document = (
+        SignOn.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("range_day", "charge")
+        .get(pk=sign_on.pk)
+    )
     if document.cancelled_on:
         return document
     if not reason.strip():
         raise Refused("Say why the sign-on is cancelled.")
-    _refuse_closed(RangeDay.objects.select_for_update().get(pk=document.range_day_id))
+    _refuse_closed(RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=document.range_day_id))
     ledger.undo_entries_of(document=document, on=document.range_day.date, reason=reason, by=by)
     if document.charge:
-        charging.credit_charge(charge=document.charge, on=document.range_day.date, reason=reason, by=by)
+        charging.take_back(charge=document.charge, on=document.range_day.date, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
     return document
@@ -139,7 +143,7 @@ def close_day(
 
     Two people count; a difference needs a reason. Raises Refused otherwise, and for a day that is still to come.
     """
-    day = RangeDay.objects.select_for_update().get(pk=range_day.pk)
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
     standing = TillCount.objects.filter(range_day=day).first()
     if standing:
         return standing
@@ -187,7 +191,7 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
     if found := ledger.written(Banking, key):
         return found
     amount = positive(amount)
-    held = as_amount(balance(Role.TILL, on))
+    held = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
     if amount > held:
         raise Refused(f"The till holds {shown(held)} on {on:%-d %b %Y}; no more than that can be banked.")
     document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)

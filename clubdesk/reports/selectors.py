@@ -127,9 +127,14 @@ class FundMove:
 
 
 def fund_moves(year: FinancialYear, role: FundRole) -> list[FundMove]:
-    """What came into the fund and went out of it in the year, entry by entry, closing entries left out."""
+    """What came into the fund and went out of it in the year, closing entries left out.
+
+    What was brought straight into the fund, such as a first opening balance, counts as having come in.
+    """
     rows: QuerySet[Any, Any] = (
-        Posting.objects.filter(entry__year=year, entry__is_closing=False, fund_id=role, account__kind__in=YEARLY_KINDS)
+        Posting.objects.filter(
+            entry__year=year, entry__is_closing=False, fund_id=role, account__kind__in=(*YEARLY_KINDS, Kind.EQUITY)
+        )
         .order_by("entry__number", "pk")
         .values_list("entry__number", "entry__date", "entry__narration", "amount")
     )

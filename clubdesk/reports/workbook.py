@@ -200,11 +200,15 @@ class TreasurersWorkbook:
         sheet.heading("Kept in these funds")
         first = sheet.row + 1
         for index, fund in enumerate(self.figures.funds):
-            opening = self.opening_of(fund)
+            capital = self.capital_of(fund)
             surplus = self.income.at(chr(ord("C") + index), self.at.surplus)
             last = self.last_year.net_assets(fund) if self.last_year else ZERO
-            self.at.fund_rows[fund.pk] = sheet.line(["", fund.name, Formula(f"={opening}+{surplus}"), last])
+            self.at.fund_rows[fund.pk] = sheet.line(["", fund.name, Formula(f"={capital}+{surplus}"), last])
         self.at.funds_total = sheet.total(["", "Total of the funds", *sheet.sums(first, "CD")])
+
+    def capital_of(self, fund: Fund) -> Decimal:
+        """What the fund began the year with, and what was brought into it beside income, such as a first opening."""
+        return -sum((self.figures.closing(account, fund) for account in self.figures.of_kind(Kind.EQUITY)), ZERO)
 
     def opening_of(self, fund: Fund) -> Decimal:
         kinds = self.figures.of_kind(Kind.EQUITY)
@@ -248,7 +252,7 @@ class TreasurersWorkbook:
         trial, journal = self.trial, self.journal
         lines = (at.journal_first, at.journal_last)
         fees = self.of_role(Role.FEES_OWED)
-        change = self.opening_net_assets()
+        capital = sum((self.capital_of(fund) for fund in self.figures.funds), ZERO)
         self.prove("Trial balance: debits equal credits", trial.at("G", at.trial_total), trial.at("H", at.trial_total))
         self.prove(
             "Journal: debits equal credits", f"SUM({journal.range('H', *lines)})", f"SUM({journal.range('I', *lines)})"
@@ -263,9 +267,9 @@ class TreasurersWorkbook:
             "Every line of the ledger is in the journal", f"COUNT({journal.range('A', *lines)})/100", self.lines()
         )
         self.prove(
-            "Income less expenditure is the change of net assets",
+            "Income less expenditure is what net assets grew by",
             self.income.at(self.total_column(), at.surplus),
-            f"{self.position.at('C', at.net_assets)}-({change})",
+            f"{self.position.at('C', at.net_assets)}-({capital})",
         )
         self.prove(
             "Net assets equal the funds they are kept in",
@@ -284,7 +288,7 @@ class TreasurersWorkbook:
         )
         if self.last_year:
             last = self.position.at("D", at.net_assets)
-            self.prove("Last year's net assets are this year's opening", last, str(change))
+            self.prove("Last year's net assets are this year's opening", last, str(self.opening_net_assets()))
         at.proof_last = sheet.row
 
     def prove(self, what: str, one: str, other: str) -> None:

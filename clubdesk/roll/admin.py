@@ -85,6 +85,15 @@ class PersonAdmin(RoomAdmin):
     pages = []
     section_makers = []
 
+    def get_fields(self, request: HttpRequest, obj: Any = None) -> Any:
+        """Who only needs a name to pick, at the range or on a claim, sees no birth date and no household."""
+        return (
+            self.fields if request.user.has_perm("roll.view_household") else ["given_name", "family_name", "age_class"]
+        )
+
+    def get_list_display(self, request: HttpRequest) -> Any:
+        return self.list_display if request.user.has_perm("roll.view_household") else ["__str__", "age_class"]
+
     @admin.display(description="Age and class today")
     def age_class(self, person: Person) -> str:
         return age_and_class(person) if person.pk else "–"

@@ -15,3 +15,5 @@ class Command(VerbCommand):
         selectors.book()
         night = services.nightly(on=day(date) if date else clock.today(), by=shell_user())
         self.stdout.write(f"{night.lapsed} offers lapsed, {night.recognised} fees became income.")
+        for sentence in night.refused:
+            self.stdout.write(f"Not yet: {sentence}")
