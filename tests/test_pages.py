@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk.courses.models import Cohort, Place
+from clubdesk.courses.services import withdraw_place
 from clubdesk.desk import services as desk
 from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund.models import EntryClaim
@@ -126,12 +127,14 @@ ADD_PAGES = {
 VERB_PAGES = {
     ("roll_household", "receipt"): {C, T},
     ("roll_household", "charge"): {C, T},
+    ("roll_household", "repay"): {T},
     ("fees_charge", "credit"): {C, T},
     ("fees_charge", "voucher"): {C},
     ("fees_receipt", "cancel"): {C, T},
     ("fees_voucher", "refuse"): {T},
     ("fees_lodgement", "paid"): {T},
     ("courses_place", "withdraw"): {C},
+    ("courses_place", "accept"): {C},
     ("rangeday_rangeday", "sign-on"): {C, H},
     ("rangeday_rangeday", "close"): {C, T},
     ("rangeday_signon", "cancel"): {C, H},
@@ -176,12 +179,18 @@ def test_each_role_opens_the_pages_of_its_own_work_and_no_other(season, as_role)
 
 
 def test_each_role_does_only_its_own_verbs(season, as_role):
+    season.grow(22)
+    withdraw_place(
+        place=Place.objects.filter(state="held").first(), on=season.event.held_on, reason="ill", by=season.by
+    )
     found = {}
     for (name, slug), _ in VERB_PAGES.items():
         model = next(m for m in admin.site._registry if f"{m._meta.app_label}_{m._meta.model_name}" == name)
         page = next(page for page in admin.site._registry[model].pages if page.slug == slug)
         target = next(row for row in model._default_manager.order_by("pk") if page.applies(row))
         found[name, slug] = allowed(as_role, page.url(target))
+        for role in set(ROLES) - found[name, slug]:
+            assert as_role(role).post(page.url(target), {"key": str(uuid.uuid4())}).status_code == 403
     assert found == VERB_PAGES
 
 
