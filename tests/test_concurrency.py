@@ -9,21 +9,24 @@ from django.db import connection, connections
 
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Place
-from clubdesk.desk.services import start_books
+from clubdesk.desk.services import nightly, start_books
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
 from clubdesk.errors import Refused
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Method, Receipt
+from clubdesk.fees.models import Lodgement, Method, Receipt
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Journal, JournalEntry, Role
+from clubdesk.ledger.models import Journal, JournalEntry, Party, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.services import shell_user
+from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.roll.models import Person
 from tests import factories
+from tests.season import Season
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NOW = date(2026, 9, 12)
@@ -150,6 +153,38 @@ def test_a_visitor_signed_on_by_a_nervous_thumb_signs_on_once(book):
     )
     assert len({sign_on.pk for sign_on in results}) == 1
     assert selectors.balance(Role.TILL, NOW) == 15
+    assert faults() == []
+
+
+def test_people_doing_different_things_at_once_never_lock_each_other_out(book, django_user_model):
+    """A receipt, a refund paid, a remittance, a membership, the night, sign-ons and the department, all at once."""
+    by, approver = shell_user(), django_user_model.objects.create(username="approver")
+    season = Season(by, approver).grow(12)
+    children = list(Person.objects.order_by("pk"))
+    claim = season.event.claims.filter(state="approved").get()
+    lodgement = Lodgement.objects.get()
+    voucher = lodgement.vouchers.filter(state="lodged").last()
+    association = Party.objects.get(kind="association")
+    day = factories.range_day(date(2026, 9, 13))
+    late = [factories.PersonFactory() for _ in range(2)]
+    for child in late:
+        start = date(2026, 10, 4)
+        fees.charge(household=child.household, price=factories.FeePrice.objects.first(), on=NOW, starts_on=start, by=by)
+    on = date(2026, 10, 4)
+    acts = [
+        lambda: fees.record_receipt(household=claim.household, amount=as_amount(20), method=Method.CARD, on=NOW, by=by),
+        lambda: entryfund.pay_claim(claim=claim, on=NOW, by=by),
+        lambda: membership.remit_affiliation(association=association, amount=as_amount(71), on=NOW, by=by),
+        lambda: membership.take_out_membership(person=late[0], plan=season.plan, starts_on=NOW, on=NOW, by=by),
+        lambda: nightly(on=on, by=by),
+        lambda: rangeday.sign_on(range_day=day, person=children[0], gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by),
+        lambda: rangeday.sign_on(range_day=day, person=children[1], gear=Gear.HIRE, paid=Paid.CASH, by=by),
+        lambda: fees.record_lodgement_paid(lodgement=lodgement, on=NOW, by=by),
+        lambda: fees.refuse_voucher(voucher=voucher, on=NOW, reason="used elsewhere", by=by),
+        lambda: fees.credit_charge(charge=late[1].household.charges.get(), on=on, reason="withdrawn", by=by),
+    ]
+    results = at_once(len(acts), lambda number: acts[number]())
+    assert [result for result in results if isinstance(result, Exception) and not isinstance(result, Refused)] == []
     assert faults() == []
 
 
