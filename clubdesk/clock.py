@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime, time
 
 from django.utils import timezone
 
@@ -12,6 +12,13 @@ _fixed: date | None = None
 def today() -> date:
     """The club's date today (its own time zone), or the day that was set."""
     return _fixed or timezone.localdate()
+
+
+def now() -> datetime:
+    """This moment; where a day was set, its noon."""
+    if _fixed is None:
+        return timezone.now()
+    return timezone.make_aware(datetime.combine(_fixed, time(12)))
 
 
 def set_today(day: date | None) -> None:

@@ -185,18 +185,31 @@ def _refusing(form: type[forms.ModelForm], refusal: str) -> type[forms.ModelForm
 
 @dataclass(frozen=True)
 class Section:
-    """A small table on a document's page; a cell is text, an amount (set to the right) or a `Link`."""
+    """A small table on a document's page; a cell is text, an amount (set to the right), a `Link` or a `Bar`."""
 
     title: str
     columns: Sequence[str]
     rows: Sequence[Sequence[Any]]
     empty: str = "None yet."
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class Link:
     text: str
     url: str
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A part of a whole, drawn as a bar with its figures beside it."""
+
+    part: int
+    whole: int
+
+    @property
+    def percent(self) -> int:
+        return round(100 * self.part / self.whole) if self.whole else 0
 
 
 class RoomAdmin(admin.ModelAdmin):
@@ -207,7 +220,7 @@ class RoomAdmin(admin.ModelAdmin):
 
     add_page: VerbPage | None = None
     pages: list[VerbPage] = []
-    section_makers: list[Callable[[HttpRequest, Any], Section]] = []
+    section_makers: list[Callable[[HttpRequest, Any], Section | None]] = []
     sections_first = False
     list_per_page = 50
     show_full_result_count = False
@@ -282,7 +295,8 @@ class RoomAdmin(admin.ModelAdmin):
             context["verbs"] = [
                 {"page": page, "url": page.url(target)} for page in self.pages if page.offered(request, target)
             ]
-            context["sections"] = [make(request, target) for make in self.section_makers]
+            made = [make(request, target) for make in self.section_makers]
+            context["sections"] = [section for section in made if section]
             context["sections_first"] = self.sections_first
             context["title"], context["subtitle"] = str(target), None
         return super().render_change_form(request, context, *args, **kwargs)

@@ -36,6 +36,7 @@ DATE_FORMAT = "j M Y"
 ROOMS = [
     "ledger",
     "roll",
+    "mail",
     "fees",
     "membership",
     "courses",
@@ -98,8 +99,8 @@ if DATABASE["ENGINE"].endswith("sqlite3"):
     # A file, not memory: the tests' threads then meet the same locks as the club's phones do.
     DATABASE["TEST"] = {"NAME": BASE_DIR / ".test.sqlite3"}
 else:
-    DATABASE["CONN_MAX_AGE"] = 60
-    DATABASE["CONN_HEALTH_CHECKS"] = True
+    # A pool: however many ask at once, they share a few connections and wait for their turn.
+    DATABASE["OPTIONS"] = {"pool": {"min_size": 0, "max_size": 20, "timeout": 60}}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_PASSWORD_VALIDATORS = [
@@ -119,6 +120,13 @@ EVIDENCE_LIMIT = 10 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 vars().update(env.email("EMAIL_URL", default="consolemail://"))
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = env.str("CLUB_EMAIL", default="club@localhost")
+MAIL_GOES_OUT_BY_ITSELF = True
+SITE_URL = env.str(
+    "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"
+).rstrip("/")
+PROXIES = env.int("PROXIES", default=0)
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
@@ -136,4 +144,5 @@ if PUBLIC_HOSTS and not DEBUG:
 
 TESTING = "pytest" in sys.modules
 if TESTING:
+    MAIL_GOES_OUT_BY_ITSELF = False
     PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

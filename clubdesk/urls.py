@@ -1,6 +1,6 @@
-"""The whole site is the admin site, at the root."""
+"""The parents' pages under /book/; all else is the admin site, at the root."""
 
 from django.contrib import admin
-from django.urls import path
+from django.urls import include, path
 
-urlpatterns = [path("", admin.site.urls)]
+urlpatterns = [path("book/", include("clubdesk.courses.urls")), path("", admin.site.urls)]

@@ -3,6 +3,7 @@
 from datetime import date
 
 import pytest
+from django.core.cache import cache
 from django.db import connection, connections
 from django.test import TransactionTestCase
 
@@ -40,6 +41,11 @@ def pytest_collection_modifyitems(items):
 def today():
     with clock.on(TODAY):
         yield TODAY
+
+
+@pytest.fixture(autouse=True)
+def nothing_remembered():
+    cache.clear()
 
 
 @pytest.fixture(autouse=True)

@@ -32,6 +32,9 @@ class Season:
         self.plan = factories.plan(shares=[(state, "71.00")])
         self.scheme = factories.scheme()
         self.cohort = factories.cohort(capacity=20)
+        self.cohort.course.pay_days = 60
+        self.cohort.course.save()
+        self.run_a_course()
         factories.hire()
         self.day, self.closed_day = factories.range_day(), factories.range_day(date(2026, 9, 5))
         self.event = factories.event(held=date(2026, 9, 5))
@@ -66,6 +69,14 @@ class Season:
             on=NOW,
             by=by,
         )
+
+    def run_a_course(self):
+        """A cohort that has begun, with somebody who came and has a certificate."""
+        cohort = factories.cohort(capacity=1, first=date(2026, 8, 4))
+        place = courses.book_place(person=factories.PersonFactory(), cohort=cohort, by=self.by, on=START)
+        for session in cohort.sessions[:3]:
+            courses.record_attendance(cohort=cohort, session=session, present=[place], by=self.by)
+        courses.issue_certificates(cohort=cohort, by=self.by)
 
     def close_and_credit(self):
         """A counted day and a fee taken back."""

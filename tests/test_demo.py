@@ -7,7 +7,7 @@ from django.core.management import call_command
 
 from clubdesk import clock
 from clubdesk.bank.models import StatementLine
-from clubdesk.courses.models import Place
+from clubdesk.courses.models import Booking
 from clubdesk.desk import demo
 from clubdesk.desk.services import start_books
 from clubdesk.entryfund.models import EntryClaim
@@ -31,8 +31,9 @@ def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_pat
     book = Book.objects.get()
     assert (book.club_name, book.is_demo) == ("Quandong Bend Archery Club", True)
     prices = {price.item.code: price.amount.amount for price in FeePrice.objects.select_related("item")}
+    assert prices.pop("beginner-course-adult") == 148
     assert prices == {"junior-membership": 228, "beginner-course": 126, "gear-hire": 7, "visitor": 15}
-    assert Place.objects.filter(state="lapsed").exists()
+    assert Booking.objects.filter(state="lapsed").exists()
     assert Voucher.objects.filter(state="refused").exists()
     assert TillCount.objects.exclude(reason="").exists()
     assert EntryClaim.objects.filter(state="declined").exists()

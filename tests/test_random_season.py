@@ -99,7 +99,7 @@ class RandomSeason(RuleBasedStateMachine):
     @rule(data=st.data())
     def accept(self, data):
         if place := self.pick(data, Place.objects.filter(state="offered")):
-            self.try_to(courses.accept_offer, place=place, on=self.today)
+            self.try_to(courses.accept_offer, booking=place.booking, on=self.today)
 
     @rule(n=st.integers(0, 1), amount=amounts, method=methods)
     def pay(self, n, amount, method):

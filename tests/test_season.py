@@ -13,7 +13,7 @@ from clubdesk.bank.models import BankAccount
 from clubdesk.bank.selectors import possible_explanations
 from clubdesk.courses import selectors as course_questions
 from clubdesk.courses import services as courses
-from clubdesk.courses.models import Place, PlaceState
+from clubdesk.courses.models import Booking, Place, PlaceState
 from clubdesk.desk.services import nightly
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.evidence import examine
@@ -57,8 +57,8 @@ class TestCourses:
     def test_a_full_cohort_puts_people_on_the_waitlist_in_order(self, cohort, by):
         places = self.book(by, cohort, 5)
         assert [place.state for place in places] == ["held", "held", "waiting", "waiting", "waiting"]
-        assert [place.queue_number for place in places] == [None, None, 1, 2, 3]
-        assert [course_questions.position(place) for place in places[2:]] == [1, 2, 3]
+        assert [place.booking.number for place in places] == [1, 2, 3, 4, 5]
+        assert [course_questions.position(place.booking) for place in places[2:]] == [1, 2, 3]
         assert places[2].charge is None
         assert sound()
 
@@ -72,7 +72,7 @@ class TestCourses:
         nightly(on=date(2026, 9, 20), by=by)
         nightly(on=date(2026, 9, 20), by=by)
         assert states() == ["withdrawn", "held", "lapsed", "offered"]
-        courses.accept_offer(place=places[3], on=date(2026, 9, 21), by=by)
+        courses.accept_offer(booking=places[3].booking, on=date(2026, 9, 21), by=by)
         assert states() == ["withdrawn", "held", "lapsed", "held"]
         assert sound()
 
@@ -118,11 +118,8 @@ class TestCourses:
     def test_the_database_holds_the_capacity_and_the_order(self, cohort, by):
         self.book(by, cohort, 4)
         for sql, message in (
-            (
-                "UPDATE courses_place SET state = 'offered', offer_lapses_on = '2026-09-20' WHERE queue_number = 1",
-                "full",
-            ),
-            ("UPDATE courses_place SET queue_number = 9 WHERE queue_number = 1", "never changes silently"),
+            (f"UPDATE courses_place SET state = 'offered', cohort_id = {cohort.pk} WHERE state = 'waiting'", "full"),
+            ("UPDATE courses_booking SET rank = 9 WHERE number = 4", "never changes silently"),
             ("UPDATE courses_cohort SET capacity = 1", "withdraw some first"),
         ):
             with pytest.raises(IntegrityError, match=message), transaction.atomic(), connection.cursor() as cursor:
@@ -134,10 +131,13 @@ class TestCourses:
         for month in (8, 10, 2, 5):
             year = 2026 if month > 6 else 2027
             cohort = factories.cohort(capacity=16, first=date(year, month, 4))
-            places = self.book(by, cohort, 18, on=date(2026, 7, 2))
-            assert [place.state for place in places].count("held") == 16
+            self.book(by, cohort, 18, on=date(2026, 7, 2))
+            for booking in Booking.objects.filter(state="offered"):  # who waited for the cohort before comes first
+                courses.accept_offer(booking=booking, on=date(2026, 7, 3), by=by)
+            held = cohort.places.filter(state="held")
+            assert held.count() == 16
             nightly(on=cohort.first_session, by=by)
-            for place in places[:12]:
+            for place in held[:12]:
                 membership.take_out_membership(
                     person=place.person, plan=plan, starts_on=cohort.last_session, on=cohort.last_session, by=by
                 )

@@ -1,21 +1,39 @@
 """Screens of the courses room."""
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
+from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.courses import selectors, services
-from clubdesk.courses.models import STANDING, Cohort, Course, Place, PlaceState
+from clubdesk.courses.forecast import PRIOR_IN_WORDS
+from clubdesk.courses.models import (
+    STANDING,
+    Booking,
+    BookingEvent,
+    Certificate,
+    Cohort,
+    Course,
+    Place,
+    PlaceState,
+    ReachCheck,
+    RefundStep,
+)
 from clubdesk.fees.admin import reason_field
-from clubdesk.fees.selectors import charges_with_open
-from clubdesk.money import shown
-from clubdesk.roll.models import Person
+from clubdesk.mail.models import Message
+from clubdesk.money import nil, shown
+from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
+from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
+    Bar,
     DayField,
     DocumentAdmin,
+    Link,
     PickField,
     RoomAdmin,
     Section,
@@ -23,73 +41,467 @@ from clubdesk.screens import (
     VerbPage,
     add_page_of,
     link_to,
+    page_of,
 )
+
+FIRST_OF_A_LIST = 50
+
+
+def in_room_words(cohort: Any) -> str:
+    """How full a cohort is, for a choice: “3 of 14 left”."""
+    left = max(cohort.capacity - cohort.taken, 0)
+    return f"{left} of {cohort.capacity} left" if left else "full"
+
+
+class CohortChoices(forms.ModelMultipleChoiceField):
+    widget = forms.CheckboxSelectMultiple
+
+    def label_from_instance(self, cohort: Any) -> str:
+        return f"{cohort}, from {cohort.first_session:%-d %b %Y} ({in_room_words(cohort)})"
 
 
 class CohortChoice(forms.ModelChoiceField):
-    """Cohorts that are not over, each with the seats left or how many wait."""
-
     def label_from_instance(self, cohort: Any) -> str:
-        left = cohort.capacity - cohort.taken
-        state = (
-            f"{left} of {cohort.capacity} left"
-            if left > 0 and not cohort.waiting
-            else f"full, {cohort.waiting} waiting"
-        )
-        return f"{cohort}, from {cohort.first_session:%-d %b %Y} ({state})"
+        return f"{cohort}, from {cohort.first_session:%-d %b %Y} ({in_room_words(cohort)})"
 
 
-class BookForm(VerbForm):
-    person = PickField(
-        Person, through=(Place, "person"), label="Who", help_text="Not on the roll yet? Add the family first."
+class AskingForm(VerbForm):
+    """Whoever books says which cohorts of one course they can make."""
+
+    cohorts = CohortChoices(
+        Cohort.objects.none(),
+        label="Cohorts they can make",
+        help_text="They get the first with room for all of them. Where none has room they wait, in order of arrival.",
     )
-    cohort = CohortChoice(queryset=Cohort.objects.none())
-    on = DayField(label="Booked on")
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        field = self.fields["cohort"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = (
-            selectors.cohorts_with_seats().filter(last_session__gte=clock.today()).order_by("first_session")
+        self.fields["cohorts"].queryset = selectors.cohorts_not_over(clock.today())  # type: ignore[attr-defined]
+
+    def clean_cohorts(self) -> list[Cohort]:
+        cohorts = list(self.cleaned_data["cohorts"])
+        if len({cohort.course_id for cohort in cohorts}) > 1:
+            raise forms.ValidationError("Choose cohorts of one course; book the other course on its own.")
+        return cohorts
+
+
+class BookForm(AskingForm):
+    """A parent on the phone: the child from the roll, or a new family in the same form. Eight fields."""
+
+    person = PickField(Person, through=(Place, "person"), label="Who, if already on the roll", required=False)
+    guardian = forms.CharField(label="Or a new family: guardian’s name", max_length=100, required=False)
+    phone = forms.CharField(label="Guardian’s phone", max_length=30, required=False)
+    email = forms.EmailField(
+        label="Guardian’s e-mail", required=False, help_text="The confirmation and every offer go there."
+    )
+    given_name = forms.CharField(label="Child’s given name", max_length=60, required=False)
+    family_name = forms.CharField(label="Child’s family name", max_length=60, required=False)
+    birth_date = DayField(label="Child’s date of birth", required=False, initial=None)
+    field_order = ["person", "guardian", "phone", "email", "given_name", "family_name", "birth_date", "cohorts"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        new = [cleaned.get(name) for name in ("guardian", "given_name", "family_name", "birth_date")]
+        if not cleaned.get("person") and not all(new):
+            raise forms.ValidationError(
+                "Choose somebody from the roll, or write down a new family: guardian, child’s name and date of birth."
+            )
+        if cleaned.get("person") and any(new):
+            raise forms.ValidationError("Choose somebody from the roll, or write down a new family; not both.")
+        return cleaned
+
+
+class AskingPage(VerbPage):
+    """Books, and says where the party stands now."""
+
+    permission = "courses.add_place"
+
+    def book(self, people: Sequence[Person], cohorts: Sequence[Cohort], by: Any, key: Any) -> Booking:
+        return services.book_party(
+            course=cohorts[0].course, people=people, cohorts=cohorts, by=by, on=clock.today(), key=key
         )
 
+    def done(self, result: Booking) -> str:
+        return " ".join(selectors.standing_in_words(result))
 
-class BookPage(VerbPage):
+
+class BookPage(AskingPage):
     title = "Book a course place"
-    intro = "Where the cohort is full, the child joins its waitlist, in order of arrival."
     button = "Book the place"
-    permission = "courses.add_place"
     form_class = BookForm
 
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Place:
-        return services.book_place(by=by, **cleaned)
+    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+        found = super().initial(request, target)
+        if "cohorts" in found:
+            found["cohorts"] = [found["cohorts"]]
+        return found
 
-    def done(self, result: Place) -> str:
-        if result.state == PlaceState.WAITING:
-            return f"{result.cohort} is full: {result.person} waits as number {selectors.position(result)}."
-        assert result.charge is not None
-        return f"{result.person} has a place in {result.cohort}; {shown(result.charge.amount)} charged."
+    def perform(self, *, target: Any, by: Any, key: Any, cohorts: Any, person: Any, **new: Any) -> Booking:
+        if person:
+            return self.book([person], cohorts, by, key)
+        return services.book_new_family(cohorts=cohorts, by=by, on=clock.today(), key=key, **new)
 
 
-class WithdrawForm(VerbForm):
+class PeopleChoices(forms.ModelMultipleChoiceField):
+    widget = forms.CheckboxSelectMultiple
+
+    def label_from_instance(self, obj: Any) -> str:
+        person = obj.person if isinstance(obj, Place) else obj
+        age = person.age_on(clock.today())
+        cohort = f", {obj.cohort.name}" if isinstance(obj, Place) and obj.cohort else ""
+        return f"{person} ({age}{cohort})"
+
+
+class BookFamilyForm(AskingForm):
+    people = PeopleChoices(Person.objects.none(), label="Who does the course together")
+    field_order = ["people", "cohorts"]
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["people"].queryset = self.target.people.all()  # type: ignore[attr-defined]
+
+
+class BookFamilyPage(AskingPage):
+    """On a household's page: several of a family who want to stay together."""
+
+    slug = "book-course"
+    title = "Book a course together"
+    button = "Book the places"
+    form_class = BookFamilyForm
+
+    def perform(self, *, target: Household, by: Any, key: Any, people: Any, cohorts: Any) -> Booking:
+        return self.book(list(people), cohorts, by, key)
+
+
+class ReachCheckForm(VerbForm):
+    on = DayField(label="Checked on")
+    checked_by = forms.CharField(label="Who watched the child draw", max_length=100)
+
+
+class ReachCheckPage(VerbPage):
+    slug = "reach-check"
+    title = "Record a reach check"
+    intro = (
+        "Somebody qualified has seen that this child can draw and hold the club’s lightest bow safely. From now on "
+        "the minimum age does not hold the child back. Whether to accept younger children is for the club’s rules "
+        "and its coaches to say."
+    )
+    button = "Record the check"
+    permission = "courses.add_reachcheck"
+    form_class = ReachCheckForm
+
+    def applies(self, target: Person) -> bool:
+        return target.age_on(clock.today()) < 18
+
+    def perform(self, *, target: Person, by: Any, on: date, checked_by: str, key: Any) -> ReachCheck:
+        return services.record_reach_check(person=target, checked_by=checked_by, on=on, by=by, key=key)
+
+    def done(self, result: ReachCheck) -> str:
+        return f"Recorded: {result}."
+
+    def destination(self, result: ReachCheck) -> str:
+        return page_of(result.person)
+
+
+def reach_checks_section(request: HttpRequest, person: Person) -> Section:
+    rows = [(check.checked_on, check.checked_by) for check in person.reach_checks.all()]
+    return Section("Reach checks", ["Checked", "By"], rows, "None recorded.")
+
+
+def bookings_section(request: HttpRequest, household: Household) -> Section | None:
+    """What the household has booked or waits for."""
+    bookings = household.bookings.filter(state__in=STANDING).select_related("course", "household")
+    places = Place.objects.filter(booking__in=bookings, state__in=STANDING).select_related("person", "cohort", "course")
+    rows = [
+        (link_to(place.booking, str(place.person)), str(place.cohort or place.course), place.get_state_display())
+        for place in places.select_related("booking")
+    ]
+    return Section("Courses", ["Who", "Cohort", "Place"], rows) if rows else None
+
+
+PersonAdmin.pages.append(ReachCheckPage())
+PersonAdmin.section_makers.append(reach_checks_section)
+HouseholdAdmin.pages.append(BookFamilyPage())
+HouseholdAdmin.section_makers.append(bookings_section)
+
+
+# A booking: what a party can do
+
+
+class LeavingForm(VerbForm):
+    places = PeopleChoices(Place.objects.none(), label="Who")
+    on = DayField(label="On")
+    reason = reason_field()
+
+    states: Sequence[PlaceState] = STANDING
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        rows = self.target.places.filter(state__in=self.states).select_related("person", "cohort")
+        self.fields["places"].queryset = rows  # type: ignore[attr-defined]
+        self.fields["places"].initial = list(rows)
+
+
+class BookingPage(VerbPage):
+    """What is common to the pages of a booking: the facts."""
+
+    permission = "courses.change_place"
+
+    def facts(self, target: Booking) -> list[tuple[str, Any]]:
+        return [("Now", " ".join(selectors.standing_in_words(target)))]
+
+    def done(self, result: Booking) -> str:
+        return " ".join(selectors.standing_in_words(result))
+
+
+class WithdrawPage(BookingPage):
+    slug = "withdraw"
+    title = "Withdraw"
+    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits."
+    button = "Withdraw"
+    form_class = LeavingForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state in STANDING
+
+    def facts(self, target: Booking) -> list[tuple[str, Any]]:
+        today = clock.today()
+        kept = [
+            (
+                f"If {place.person} withdraws today",
+                f"{shown(place.charge.amount - selectors.kept_of(place, today))} back",
+            )
+            for place in selectors.places_of(target)
+            if place.state == PlaceState.HELD and place.charge
+        ]
+        return [*super().facts(target), *kept]
+
+    def perform(self, *, target: Booking, by: Any, key: Any, **cleaned: Any) -> Booking:
+        return services.withdraw(booking=target, by=by, **cleaned)
+
+
+class TransferForm(LeavingForm):
+    states = (PlaceState.HELD,)
+    cohort = CohortChoice(Cohort.objects.none(), label="To")
+    field_order = ["places", "cohort", "on", "reason"]
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        rows = selectors.cohorts_not_over(clock.today()).filter(course=self.target.course)
+        self.fields["cohort"].queryset = rows  # type: ignore[attr-defined]
+
+
+class TransferPage(BookingPage):
+    slug = "transfer"
+    title = "Transfer to another cohort"
+    intro = "The money goes with them: the fee becomes income when the new cohort starts."
+    button = "Transfer"
+    form_class = TransferForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.HELD
+
+    def perform(self, *, target: Booking, by: Any, key: Any, **cleaned: Any) -> Booking:
+        return services.transfer(booking=target, by=by, **cleaned)
+
+
+class AcceptForm(VerbForm):
+    on = DayField(label="Accepted on")
+
+
+class AcceptPage(BookingPage):
+    slug = "accept"
+    title = "Accept the offer"
+    intro = "The family says yes: the fee is charged."
+    button = "Accept the offer"
+    form_class = AcceptForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.OFFERED
+
+    def perform(self, *, target: Booking, by: Any, on: date, key: Any) -> Booking:
+        return services.accept_offer(booking=target, on=on, by=by)
+
+
+class CohortsForm(VerbForm):
+    cannot_make = CohortChoices(Cohort.objects.none(), label="Cannot make", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        field = self.fields["cannot_make"]
+        assert isinstance(field, forms.ModelMultipleChoiceField)
+        field.queryset = selectors.cohorts_to_come(self.target.course, clock.today())
+        field.initial = list(self.target.cannot_make.all())
+
+
+class CohortsPage(BookingPage):
+    slug = "cohorts"
+    title = "Change which cohorts they can make"
+    button = "Save"
+    form_class = CohortsForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.WAITING
+
+    def perform(self, *, target: Booking, by: Any, cannot_make: Any, key: Any) -> Booking:
+        return services.change_cohorts(booking=target, cannot_make=list(cannot_make), on=clock.today(), by=by)
+
+
+class MoveForm(VerbForm):
+    before = PickField(
+        Booking,
+        through=(BookingEvent, "booking"),
+        label="In front of",
+        required=False,
+        help_text="Find a waiting family by name; blank puts this one last.",
+    )
+    reason = reason_field()
+
+
+class MovePage(BookingPage):
+    slug = "move"
+    title = "Change the order"
+    intro = "First come, first served: change the order only for a good reason. It is kept, with your name."
+    button = "Move"
+    form_class = MoveForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.WAITING
+
+    def perform(self, *, target: Booking, by: Any, before: Any, reason: str, key: Any) -> Booking:
+        return services.move_in_queue(booking=target, before=before, reason=reason, on=clock.today(), by=by)
+
+
+class MoreTimeForm(VerbForm):
+    pay_by = DayField(label="May pay until")
+    reason = reason_field()
+
+
+class MoreTimePage(BookingPage):
+    slug = "more-time"
+    title = "Give more time to pay"
+    button = "Give more time"
+    form_class = MoreTimeForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.HELD and target.pay_by is not None
+
+    def perform(self, *, target: Booking, by: Any, pay_by: date, reason: str, key: Any) -> Booking:
+        return services.give_more_time(booking=target, pay_by=pay_by, reason=reason, on=clock.today(), by=by)
+
+
+class PhonedForm(VerbForm):
+    on = DayField(label="Phoned on")
+
+
+class PhonedPage(BookingPage):
+    slug = "phoned"
+    title = "Reminded by phone"
+    intro = "You have told the family that the fee is not paid. The place lapses after the course’s days from then."
+    button = "They were reminded"
+    form_class = PhonedForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.HELD and target.pay_by is not None
+
+    def perform(self, *, target: Booking, by: Any, on: date, key: Any) -> Booking:
+        return services.remind_by_phone(booking=target, on=on, by=by)
+
+
+def party_section(request: HttpRequest, booking: Booking) -> Section:
+    places = selectors.places_of(booking)
+    owed = selectors.still_owed(places)
+    today = clock.today()
+    rows = [
+        (
+            link_to(place.person),
+            place.person.age_on(place.cohort.first_session if place.cohort else today),
+            link_to(place.cohort, place.cohort.name) if place.cohort else "",
+            place.get_state_display(),
+            paid_in_words(place, owed),
+        )
+        for place in places
+    ]
+    return Section("The party", ["Who", "Age", "Cohort", "Place", "Fee"], rows)
+
+
+def paid_in_words(place: Place, owed: dict[int, Any]) -> str:
+    if place.charge_id is None:
+        return ""
+    return f"owes {shown(owed[place.pk])}" if owed.get(place.pk) else "paid"
+
+
+def wait_section(request: HttpRequest, booking: Booking) -> Section | None:
+    if booking.state != PlaceState.WAITING:
+        return None
+    waits = selectors.wait_estimates(booking.course, clock.today())
+    title = f"Number {selectors.position(booking)} on the waitlist, {waits.in_words(booking.pk)}"
+    return Section(title, ["Cohort", "Chance of a place"], waits.table(booking.pk), "No cohort is set up yet.")
+
+
+def history_section(request: HttpRequest, booking: Booking) -> Section:
+    events = booking.events.select_related("recorded_by")
+    rows = [(event.on, event.words, event.recorded_by.get_username()) for event in events]
+    return Section("History", ["Day", "What happened", "By"], rows)
+
+
+def letters_section(request: HttpRequest, booking: Booking) -> Section:
+    events = [f"booking event {pk}" for pk in booking.events.values_list("pk", flat=True)]
+    letters = Message.objects.filter(about__in=events).order_by("pk")
+    rows = [
+        (each.written_at.date(), link_to(each, each.subject), each.to, each.get_state_display()) for each in letters
+    ]
+    return Section("Letters", ["Day", "Letter", "To", "Now"], rows)
+
+
+@admin.register(Booking)
+class BookingAdmin(DocumentAdmin):
+    list_display = ["household", "course", "state", "seats", "number", "booked_on"]
+    list_select_related = ["household", "course"]
+    list_filter = ["state", "course"]
+    search_fields = ["household__name", "guardian__name", "places__person__given_name", "places__person__family_name"]
+    search_help_text = "A family, guardian or child"
+    fields = ["household", "guardian", "course", "booked_on", "number", "state", "offer_lapses_on", "pay_by",
+              "reminded_on", "cohorts_not_made"]  # fmt: skip
+    readonly_fields = fields
+    sections_first = True
+    add_page = BookPage()
+    pages = [AcceptPage(), WithdrawPage(), TransferPage(), CohortsPage(), MovePage(), MoreTimePage(), PhonedPage()]
+    section_makers = [party_section, wait_section, history_section, letters_section]
+
+    @admin.display(description="Cannot make")
+    def cohorts_not_made(self, booking: Booking) -> str:
+        return ", ".join(cohort.name for cohort in booking.cannot_make.all()) or "–"
+
+    def get_search_results(self, request: HttpRequest, queryset: Any, search_term: str) -> Any:
+        """To choose whom to move in front of, only who waits is found."""
+        found, duplicates = super().get_search_results(request, queryset, search_term)
+        if "autocomplete" in request.path:
+            found = found.filter(state=PlaceState.WAITING)
+        return found, duplicates
+
+
+class PlaceWithdrawForm(VerbForm):
     on = DayField(label="Withdrawn on")
     reason = reason_field()
 
 
-class WithdrawPage(VerbPage):
+class PlaceWithdrawPage(VerbPage):
     slug = "withdraw"
     title = "Withdraw this place"
-    intro = "The fee is credited, and the seat is offered to whoever is next on the waitlist."
+    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits."
     button = "Withdraw the place"
     permission = "courses.change_place"
-    form_class = WithdrawForm
+    form_class = PlaceWithdrawForm
 
     def applies(self, target: Place) -> bool:
         return target.state in STANDING
 
     def facts(self, target: Place) -> list[tuple[str, Any]]:
-        return [("Who", target.person), ("Cohort", target.cohort), ("Now", target.get_state_display())]
+        facts: list[tuple[str, Any]] = [("Who", target.person), ("Now", target.get_state_display())]
+        if target.charge and target.state == PlaceState.HELD:
+            facts.append(("Given back today", target.charge.amount - selectors.kept_of(target, clock.today())))
+        return facts
 
     def perform(self, *, target: Place, by: Any, on: Any, reason: str, key: Any) -> Place:
         return services.withdraw_place(place=target, on=on, reason=reason, by=by)
@@ -98,67 +510,152 @@ class WithdrawPage(VerbPage):
         return f"Withdrawn: {result}."
 
 
-class AcceptForm(VerbForm):
-    on = DayField(label="Accepted on")
+class MembershipStep(VerbPage):
+    """The step from the course into the club."""
 
-
-class AcceptPage(VerbPage):
-    slug = "accept"
-    title = "Accept the offered place"
-    intro = "The family says yes: the fee is charged."
-    button = "Accept the offer"
-    permission = "courses.change_place"
-    form_class = AcceptForm
+    slug = "join"
+    routed = False
+    title = "Take out a membership"
+    permission = "membership.add_membership"
 
     def applies(self, target: Place) -> bool:
-        return target.state == PlaceState.OFFERED
+        return target.state == PlaceState.HELD
 
-    def facts(self, target: Place) -> list[tuple[str, Any]]:
-        return [("Who", target.person), ("Offer open until", target.offer_lapses_on)]
+    def url(self, target: Any) -> str:
+        return f"{reverse('admin:membership_membership_add')}?person={target.person_id}"
 
-    def perform(self, *, target: Place, by: Any, on: Any, key: Any) -> Place:
-        return services.accept_offer(place=target, on=on, by=by)
 
-    def done(self, result: Place) -> str:
-        return f"{result.person} has a place in {result.cohort}."
+class CertificateStep(VerbPage):
+    slug = "certificate"
+    routed = False
+    title = "Certificate (PDF)"
+    permission = "courses.view_certificate"
+
+    def applies(self, target: Place) -> bool:
+        return hasattr(target, "certificate")
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:course_certificate", args=[target.certificate.pk])
+
+
+def attendance_section(request: HttpRequest, place: Place) -> Section:
+    rows = [(each.held_on,) for each in place.attendances.all()]
+    return Section("Came to", ["Session"], rows, "No session yet.")
 
 
 @admin.register(Place)
 class PlaceAdmin(DocumentAdmin):
-    list_display = ["person", "cohort", "state", "booked_on", "queue_number"]
-    list_select_related = ["person", "cohort__course"]
+    list_display = ["person", "cohort", "state", "booking"]
+    list_select_related = ["person", "cohort__course", "booking__household", "booking__course", "course"]
     list_filter = ["state", ("cohort", admin.RelatedOnlyFieldListFilter)]
     search_fields = ["person__given_name", "person__family_name"]
     search_help_text = "A name"
-    fields = ["person", "cohort", "state", "booked_on", "queue_number", "offer_lapses_on", "ended_on", "charge"]
+    fields = ["person", "course", "cohort", "state", "ended_on", "booking", "charge"]
     readonly_fields = fields
-    add_page = BookPage()
-    pages = [AcceptPage(), WithdrawPage()]
+    pages = [PlaceWithdrawPage(), CertificateStep(), MembershipStep()]
+    section_makers = [attendance_section]
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
 
 
-def places_section(request: HttpRequest, cohort: Cohort) -> Section:
-    """Who is in, is offered and waits, in that order, with age and what is still to pay."""
-    places = cohort.places.filter(state__in=STANDING).select_related("person", "cohort__course")
-    owed = {
-        charge.pk: charge.open_amount
-        for charge in charges_with_open().filter(place__cohort=cohort, place__state__in=STANDING)
-    }
+@admin.register(Certificate)
+class CertificateAdmin(DocumentAdmin):
+    list_display = ["shown_number", "person", "completed_on"]
+    list_select_related = ["place__person"]
+    search_fields = ["number", "place__person__given_name", "place__person__family_name"]
+    search_help_text = "A number without spaces, or a name"
+    fields = ["shown_number", "person", "completed_on"]
+    readonly_fields = fields
+
+    @admin.display(description="Number")
+    def shown_number(self, certificate: Certificate) -> str:
+        return certificate.shown_number
+
+    @admin.display(description="Who")
+    def person(self, certificate: Certificate) -> str:
+        return str(certificate.place.person)
+
+
+# A cohort: who is in it, and what to do next
+
+
+def seated_section(request: HttpRequest, cohort: Cohort) -> Section:
+    """Who is in and who is offered, with age, what is to pay and what to do next."""
+    places = list(
+        cohort.places.filter(state__in=(PlaceState.HELD, PlaceState.OFFERED))
+        .select_related("person", "cohort__course", "booking__guardian", "booking__household", "certificate")
+        .order_by("booking__rank", "pk")
+    )
+    owed = selectors.still_owed(places)
+    came = selectors.sessions_come_to(cohort)
+    held = [place for place in places if place.state == PlaceState.HELD]
     rows = [
         (
             link_to(place, str(place.person)),
             place.person.age_on(cohort.first_session),
-            place.get_state_display(),
-            (f"owes {shown(owed[place.charge_id])}" if owed.get(place.charge_id) else "paid")
-            if place.charge_id
-            else "",
+            state_in_words(place),
+            paid_in_words(place, owed),
+            f"{came.get(place.pk, 0)} of {len(cohort.sessions)}",
+            next_step(place, cohort, owed),
         )
-        for place in sorted(
-            places, key=lambda each: (STANDING.index(PlaceState(each.state)), each.queue_number or each.pk)
-        )
+        for place in places
     ]
-    seated = sum(place.state in ("held", "offered") for place in places)
-    title = f"{seated} of {cohort.capacity} seats taken, {len(places) - seated} waiting"
-    return Section(title, ["Who", "Age", "Place", "Fee"], rows, "Nobody is booked yet.")
+    offered = len(places) - len(held)
+    title = f"{len(places)} of {cohort.capacity} seats taken: {len(held)} held, {offered} offered"
+    columns = ["Who", "Age", "Place", "Fee", "Sessions", "Next"]
+    return Section(title, columns, rows, "Nobody is booked yet.")
+
+
+def state_in_words(place: Place) -> str:
+    until = place.booking.offer_lapses_on
+    return f"{place.get_state_display()}{f' until {until:%-d %b}' if until else ''}"
+
+
+def next_step(place: Place, cohort: Cohort, owed: dict[int, Any]) -> Link | str:
+    """What to do next about a place, a click away."""
+    booking = place.booking
+    if place.state == PlaceState.OFFERED:
+        return Link("They say yes", reverse("admin:courses_booking_accept", args=[booking.pk]))
+    if owed.get(place.pk):
+        return Link("Record their payment", reverse("admin:roll_household_receipt", args=[booking.household_id]))
+    if hasattr(place, "certificate"):
+        return Link("Certificate", reverse("admin:course_certificate", args=[place.certificate.pk]))
+    if cohort.last_session < clock.today():
+        return Link("Membership", f"{reverse('admin:membership_membership_add')}?person={place.person_id}")
+    return ""
+
+
+def waiting_section(request: HttpRequest, cohort: Cohort) -> Section | None:
+    """Who waits for the course, first the next; whether this cohort would do for them."""
+    if cohort.cancelled_on or cohort.first_session < clock.today():
+        return None
+    return queue_section(cohort.course, cohort)
+
+
+def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
+    waiting = selectors.waitlist(course)
+    count = waiting.count()
+    first = list(
+        waiting.select_related("household", "course").prefetch_related("cannot_make", "places__person")[
+            :FIRST_OF_A_LIST
+        ]
+    )
+    waits = selectors.wait_estimates(course, clock.today())
+    young = set(selectors.waiting_places_too_young_for(cohort).values_list("booking", flat=True)) if cohort else set()
+    rows = []
+    for index, booking in enumerate(first, 1):
+        people = [place.person for place in booking.places.all() if place.state == PlaceState.WAITING]
+        row: list[Any] = [index, link_to(booking, f"{selectors.names(people)}, {booking.household}"), booking.seats]
+        row += [booking.booked_on, waits.in_words(booking.pk)]
+        if cohort:
+            cannot = "cannot make it" if cohort in booking.cannot_make.all() else ""
+            row.append(cannot or ("too young without a reach check" if booking.pk in young else "yes"))
+        rows.append(row)
+    more = f", the first {FIRST_OF_A_LIST} shown" if count > len(first) else ""
+    title = f"{count} {'party waits' if count == 1 else 'parties wait'} for {course}{more}"
+    columns = ["", "Party", "Places", "Since", "Likely"] + (["Fits here"] if cohort else [])
+    return Section(title, columns, rows, "Nobody waits.", note=PRIOR_IN_WORDS if rows else "")
 
 
 class BookHerePage(VerbPage):
@@ -170,20 +667,121 @@ class BookHerePage(VerbPage):
     permission = "courses.add_place"
 
     def applies(self, target: Cohort) -> bool:
-        return target.last_session >= clock.today()
+        return target.last_session >= clock.today() and target.cancelled_on is None
 
     def url(self, target: Any) -> str:
-        return f"{add_page_of(Place)}?cohort={target.pk}"
+        return f"{add_page_of(Booking)}?cohorts={target.pk}"
+
+
+class AttendanceForm(VerbForm):
+    session = forms.TypedChoiceField(label="Session", coerce=date.fromisoformat)
+    present = PeopleChoices(Place.objects.none(), label="Who came", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        cohort = self.target
+        session = self.fields["session"]
+        assert isinstance(session, forms.TypedChoiceField)
+        session.choices = [(day.isoformat(), f"{day:%A, %-d %B %Y}") for day in cohort.sessions]
+        held = cohort.places.filter(state=PlaceState.HELD).select_related("person").order_by("person__given_name")
+        self.fields["present"].queryset = held  # type: ignore[attr-defined]
+
+
+class AttendancePage(VerbPage):
+    slug = "attendance"
+    title = "Who came"
+    button = "Save who came"
+    permission = "courses.change_place"
+    form_class = AttendanceForm
+
+    def applies(self, target: Cohort) -> bool:
+        return target.first_session <= clock.today() and target.cancelled_on is None
+
+    def initial(self, request: HttpRequest, target: Cohort) -> dict[str, Any]:
+        """The session asked for, or the latest that has begun, with who is marked as present already."""
+        begun = [day for day in target.sessions if day <= clock.today()] or target.sessions[:1]
+        asked = next((day for day in target.sessions if day.isoformat() == request.GET.get("session")), begun[-1])
+        there = Place.objects.filter(cohort=target, attendances__held_on=asked)
+        return {"session": asked.isoformat(), "present": list(there)}
+
+    def perform(self, *, target: Cohort, by: Any, session: date, present: Any, key: Any) -> Cohort:
+        services.record_attendance(cohort=target, session=session, present=list(present), by=by)
+        return target
+
+    def done(self, result: Cohort) -> str:
+        return f"Saved who came to {result}."
+
+
+class CertificatesPage(VerbPage):
+    slug = "certificates"
+    title = "Issue certificates"
+    button = "Issue the certificates"
+    permission = "courses.change_place"
+    form_class = VerbForm
+
+    def applies(self, target: Cohort) -> bool:
+        return target.first_session <= clock.today() and target.cancelled_on is None
+
+    def facts(self, target: Cohort) -> list[tuple[str, Any]]:
+        needed = target.course.sessions_to_complete
+        came = selectors.sessions_come_to(target)
+        done = sum(count >= needed for count in came.values())
+        return [("The course asks for", f"{needed} sessions"), ("Have come so often", f"{done} of {len(came)}")]
+
+    def perform(self, *, target: Cohort, by: Any, key: Any) -> Cohort:
+        services.issue_certificates(cohort=target, by=by)
+        return target
+
+    def done(self, result: Cohort) -> str:
+        return "The certificates are issued; each stands beside its name."
+
+
+class SheetStep(VerbPage):
+    slug = "sheet"
+    routed = False
+    title = "Sheet to print"
+    permission = "courses.view_cohort"
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:course_sheet", args=[target.pk])
+
+
+class CancelForm(VerbForm):
+    on = DayField(label="Cancelled on")
+    reason = reason_field()
+
+
+class CancelPage(VerbPage):
+    slug = "cancel"
+    title = "Cancel this cohort"
+    intro = "Every fee is credited in full, and each party is offered the next cohort with room, in order of arrival."
+    button = "Cancel the cohort"
+    permission = "courses.change_cohort"
+    form_class = CancelForm
+
+    def applies(self, target: Cohort) -> bool:
+        return target.cancelled_on is None and target.last_session >= clock.today()
+
+    def facts(self, target: Cohort) -> list[tuple[str, Any]]:
+        places = list(target.places.filter(state=PlaceState.HELD).select_related("charge"))
+        fees = sum((place.charge.amount for place in places if place.charge), nil())
+        return [("Places held", len(places)), ("Fees to be credited", fees)]
+
+    def perform(self, *, target: Cohort, by: Any, on: date, reason: str, key: Any) -> Cohort:
+        return services.cancel_cohort(cohort=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Cohort) -> str:
+        return f"{result} is cancelled; every family has a letter."
 
 
 @admin.register(Cohort)
 class CohortAdmin(RoomAdmin):
-    list_display = ["__str__", "first_session", "last_session", "capacity", "taken", "waiting"]
+    list_display = ["__str__", "first_session", "last_session", "capacity", "taken", "cancelled_on"]
     search_fields = ["name", "course__name"]
     list_filter = ["course"]
-    fields = ["course", "name", "first_session", "last_session", "capacity", "minimum_age"]
-    pages = [BookHerePage()]
-    section_makers = [places_section]
+    fields = ["course", "name", "first_session", "last_session", "days_between", "capacity", "minimum_age"]
+    pages = [BookHerePage(), AttendancePage(), CertificatesPage(), SheetStep(), CancelPage()]
+    section_makers = [seated_section, waiting_section]
     sections_first = True
 
     def get_queryset(self, request: HttpRequest) -> Any:
@@ -193,15 +791,47 @@ class CohortAdmin(RoomAdmin):
     def taken(self, cohort: Any) -> int:
         return cohort.taken
 
-    @admin.display(description="Waiting", ordering="waiting")
-    def waiting(self, cohort: Any) -> int:
-        return cohort.waiting
-
     def save_model(self, request: HttpRequest, obj: Cohort, form: Any, change: bool) -> None:
         services.save_cohort(cohort=obj, on=clock.today(), by=request.user)  # type: ignore[arg-type]
 
 
+class RefundStepInline(admin.TabularInline):
+    model = RefundStep
+    extra = 1
+    verbose_name_plural = "What is given back to who withdraws (none: all of it)"
+
+
+def figures_section(request: HttpRequest, course: Course) -> Section:
+    """Each cohort in figures, with bars for the share of seats filled and of people who completed it."""
+    rows = [
+        (
+            link_to(each.cohort, each.cohort.name),
+            each.cohort.capacity,
+            Bar(each.held, each.cohort.capacity),
+            Bar(each.completed, each.held),
+            Bar(each.members_after_30, each.held),
+            Bar(each.members_after_90, each.held),
+            each.fees,
+        )
+        for each in selectors.course_figures(course, clock.today())
+    ]
+    columns = ["Cohort", "Seats", "Filled", "Completed", "Members after 30 days", "After 90 days", "Fees"]
+    return Section("In figures", columns, rows, "No cohort yet.")
+
+
+def course_queue_section(request: HttpRequest, course: Course) -> Section:
+    return queue_section(course)
+
+
 @admin.register(Course)
 class CourseAdmin(RoomAdmin):
-    list_display = ["name", "fee_item", "minimum_age", "offer_days"]
-    list_select_related = ["fee_item"]
+    list_display = ["name", "fee_item", "adult_fee_item", "minimum_age", "offer_days", "on_parents_page"]
+    list_select_related = ["fee_item", "adult_fee_item"]
+    fieldsets = [
+        (None, {"fields": ["name", "fee_item", "adult_fee_item", "minimum_age", "sessions_to_complete"]}),
+        ("Offers and payment", {"fields": ["offer_days", "pay_days", "reminder_days"]}),
+        ("The parents’ page", {"fields": ["on_parents_page", "consent_text"]}),
+    ]
+    inlines = [RefundStepInline]
+    section_makers = [course_queue_section, figures_section]
+    sections_first = True

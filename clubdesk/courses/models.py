@@ -1,21 +1,64 @@
-"""Beginner courses, their cohorts, the places in them and who waits."""
+"""Beginner courses: cohorts, the parties that book or wait, their places, and what came of each."""
 
+from datetime import date, timedelta
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
 
+from clubdesk import clock
 from clubdesk.fees.models import Charge, FeeItem
 from clubdesk.ledger.models import Document
-from clubdesk.roll.models import Person
+from clubdesk.roll.models import Guardian, Household, Person
+
+ADULT_FROM = 18
+"""From this age on the first session the adults' fee applies; the usual age of majority, from memory."""
+
+MOST_IN_A_PARTY = 6
+RANK_STEP = 2**20
+"""How far apart parties stand in a waitlist at first, so that one can be put between two others."""
 
 
 class Course(models.Model):
     name = models.CharField(max_length=80, unique=True)
     fee_item = models.ForeignKey(FeeItem, models.PROTECT, related_name="+", limit_choices_to={"kind": "course"})
+    adult_fee_item = models.ForeignKey(
+        FeeItem,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        limit_choices_to={"kind": "course"},
+        verbose_name="fee item of adults",
+        help_text=f"From {ADULT_FROM} years on; blank where they pay the same.",
+    )
     minimum_age = models.PositiveSmallIntegerField(
         default=0, help_text="On the day of the first session, unless a cohort says otherwise."
     )
     offer_days = models.PositiveSmallIntegerField(
         default=7, help_text="How many days an offered place is held for an answer."
+    )
+    sessions_to_complete = models.PositiveSmallIntegerField(
+        default=3, help_text="How many sessions somebody must have come to for the certificate."
+    )
+    pay_days = models.PositiveSmallIntegerField(
+        "days to pay",
+        null=True,
+        blank=True,
+        help_text="A place not paid so many days after it was taken lapses, once the family has been reminded. "
+        "Blank: places never lapse.",
+    )
+    reminder_days = models.PositiveSmallIntegerField(
+        "days after the reminder", default=7, help_text="How many days a family has at least after the reminder."
+    )
+    on_parents_page = models.BooleanField(
+        "on the parents' page", default=True, help_text="Whether parents can book it themselves."
+    )
+    consent_text = models.TextField(
+        "what parents agree to",
+        blank=True,
+        help_text="The club's own words, shown above the button of the parents' page and kept with each booking.",
     )
 
     class Meta:
@@ -25,6 +68,24 @@ class Course(models.Model):
         return self.name
 
 
+class RefundStep(models.Model):
+    """Who withdraws at least `days_before` the first session gets `percent` of the fee back."""
+
+    course = models.ForeignKey(Course, models.CASCADE, related_name="refund_steps")
+    days_before = models.PositiveSmallIntegerField("days before the first session")
+    percent = models.PositiveSmallIntegerField("per cent of the fee given back", validators=[MaxValueValidator(100)])
+
+    class Meta:
+        ordering = ["-days_before"]
+        constraints = [
+            models.UniqueConstraint(fields=["course", "days_before"], name="courses_refund_step_once"),
+            models.CheckConstraint(condition=Q(percent__lte=100), name="courses_refund_step_at_most_all"),
+        ]
+
+    def __str__(self):
+        return f"{self.days_before} days before: {self.percent} %"
+
+
 class Cohort(models.Model):
     """One run of a course: its dates and how many it holds."""
 
@@ -32,10 +93,14 @@ class Cohort(models.Model):
     name = models.CharField(max_length=60)
     first_session = models.DateField()
     last_session = models.DateField()
-    capacity = models.PositiveSmallIntegerField()
+    days_between = models.PositiveSmallIntegerField("days between sessions", default=7)
+    capacity = models.PositiveSmallIntegerField("seats")
     minimum_age = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="On the day of the first session; blank where the course's holds."
     )
+    set_up_on = models.DateField(default=clock.today, editable=False)
+    cancelled_on = models.DateField(null=True, blank=True, editable=False)
+    cancel_reason = models.CharField(max_length=150, blank=True, editable=False)
 
     class Meta:
         ordering = ["-first_session"]
@@ -43,6 +108,7 @@ class Cohort(models.Model):
             models.UniqueConstraint(fields=["course", "name"], name="courses_cohort_named_once"),
             models.CheckConstraint(condition=Q(last_session__gte=F("first_session")), name="courses_cohort_order"),
             models.CheckConstraint(condition=Q(capacity__gte=1), name="courses_cohort_holds_somebody"),
+            models.CheckConstraint(condition=Q(days_between__gte=1), name="courses_cohort_sessions_apart"),
         ]
 
     def __str__(self):
@@ -53,29 +119,83 @@ class Cohort(models.Model):
         """The age that somebody must have on the first session."""
         return self.course.minimum_age if self.minimum_age is None else self.minimum_age
 
+    @property
+    def born_by(self) -> date:
+        """Whoever was born on this day or before is old enough on the first session."""
+        first = self.first_session
+        return day_years_before(first, self.youngest)
+
+    @property
+    def sessions(self) -> list[date]:
+        """The days of its sessions: the first, and one every `days_between` up to the last."""
+        days = (self.last_session - self.first_session).days
+        return [self.first_session + timedelta(days=passed) for passed in range(0, days + 1, self.days_between)]
+
+
+def day_years_before(day: date, years: int) -> date:
+    """The latest birthday of somebody who is `years` old on `day`; 28 February where that year has no 29th."""
+    try:
+        return day.replace(year=day.year - years)
+    except ValueError:
+        return date(day.year - years, 2, 28)
+
 
 class PlaceState(models.TextChoices):
     HELD = "held", "Has a place"
     WAITING = "waiting", "Waiting"
     OFFERED = "offered", "Offered a place"
-    LAPSED = "lapsed", "Offer lapsed"
+    LAPSED = "lapsed", "Lapsed"
     WITHDRAWN = "withdrawn", "Withdrawn"
-    UNREACHED = "unreached", "Waited in vain"
 
 
 TAKES_A_SEAT = (PlaceState.HELD, PlaceState.OFFERED)
 STANDING = (*TAKES_A_SEAT, PlaceState.WAITING)
 
 
-class Place(Document):
-    """A place in a cohort, or in the queue for one. `queue_number` is the order of arrival and never changes."""
+class Booking(Document):
+    """A party that wants to do a course together. `number` is its order of arrival and never changes.
 
-    cohort = models.ForeignKey(Cohort, models.PROTECT, related_name="places")
-    person = models.ForeignKey(Person, models.PROTECT, related_name="places")
-    state = models.CharField(max_length=9, choices=PlaceState.choices)
+    `rank` is where it stands in the course's waitlist: at first by its number, and changed only with a reason
+    and a person, which the history keeps. `state` and `seats` follow from its places.
+    """
+
+    course = models.ForeignKey(Course, models.PROTECT, related_name="bookings")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="bookings")
+    guardian = models.ForeignKey(Guardian, models.SET_NULL, null=True, blank=True, related_name="bookings")
     booked_on = models.DateField()
-    queue_number = models.PositiveIntegerField(null=True, blank=True)
+    number = models.PositiveIntegerField("order of arrival")
+    rank = models.PositiveBigIntegerField(editable=False)
+    state = models.CharField(max_length=9, choices=PlaceState.choices, default=PlaceState.WAITING)
+    seats = models.PositiveSmallIntegerField("places wanted or held", default=1)
+    cannot_make = models.ManyToManyField(Cohort, blank=True, related_name="+", verbose_name="cannot make")
     offer_lapses_on = models.DateField(null=True, blank=True, help_text="The last day to accept the offer.")
+    pay_by = models.DateField(null=True, blank=True, help_text="An unpaid place lapses after this day.")
+    reminded_on = models.DateField(null=True, blank=True)
+    ended_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["course", "number"], name="courses_booking_number_once"),
+            models.UniqueConstraint(fields=["course", "rank"], name="courses_booking_rank_once"),
+            models.CheckConstraint(
+                condition=~Q(state="offered") | Q(offer_lapses_on__isnull=False), name="courses_offer_has_an_end"
+            ),
+        ]
+        indexes = [models.Index(fields=["course", "state", "rank"])]
+
+    def __str__(self):
+        return f"{self.household}, {self.course} (booking {self.number})"
+
+
+class Place(Document):
+    """One person's place in a cohort, or in the queue for one with the party."""
+
+    booking = models.ForeignKey(Booking, models.PROTECT, related_name="places")
+    course = models.ForeignKey(Course, models.PROTECT, related_name="places")
+    cohort = models.ForeignKey(Cohort, models.PROTECT, null=True, blank=True, related_name="places")
+    person = models.ForeignKey(Person, models.PROTECT, related_name="places")
+    state = models.CharField(max_length=9, choices=PlaceState.choices, default=PlaceState.WAITING)
     ended_on = models.DateField(null=True, blank=True)
     charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="place")
 
@@ -84,22 +204,122 @@ class Place(Document):
         constraints = [
             models.UniqueConstraint(
                 fields=["cohort", "person"],
-                condition=Q(state__in=("held", "waiting", "offered")),
-                name="courses_one_place_a_person",
+                condition=Q(state__in=("held", "offered")),
+                name="courses_one_seat_a_person",
             ),
-            models.UniqueConstraint(fields=["cohort", "queue_number"], name="courses_queue_number_once"),
+            models.UniqueConstraint(
+                fields=["course", "person"],
+                condition=Q(state__in=("waiting", "offered")),
+                name="courses_one_wait_a_person",
+            ),
             models.CheckConstraint(
-                condition=~Q(state__in=("waiting", "offered", "lapsed")) | Q(queue_number__isnull=False),
-                name="courses_who_waits_has_a_number",
+                condition=~Q(state__in=("held", "offered")) | Q(cohort__isnull=False),
+                name="courses_a_seat_is_in_a_cohort",
             ),
             models.CheckConstraint(
                 condition=~Q(state="held") | Q(charge__isnull=False), name="courses_held_place_is_charged"
             ),
-            models.CheckConstraint(
-                condition=~Q(state="offered") | Q(offer_lapses_on__isnull=False),
-                name="courses_offer_has_an_end",
-            ),
         ]
 
     def __str__(self):
-        return f"{self.person} in {self.cohort}"
+        return f"{self.person} in {self.cohort or self.course}"
+
+
+class Happened(models.TextChoices):
+    """What a line of a booking's history tells of."""
+
+    BOOKED = "booked", "Booked"
+    SEATED = "seated", "Given places"
+    OFFERED = "offered", "Offered places"
+    PASSED = "passed", "Passed over"
+    ACCEPTED = "accepted", "Accepted"
+    LAPSED = "lapsed", "Lapsed"
+    MOVED = "moved", "Moved in the waitlist"
+    RETURNED = "returned", "Back on the waitlist"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+    TRANSFERRED = "transferred", "Transferred"
+    CHANGED = "changed", "Changed"
+    REMINDED = "reminded", "Reminded"
+
+
+class BookingEvent(models.Model):
+    """One line of a party's history, written with the change itself and never altered."""
+
+    booking = models.ForeignKey(Booking, models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=11, choices=Happened.choices)
+    on = models.DateField()
+    words = models.CharField(max_length=300)
+    cohort = models.ForeignKey(Cohort, models.PROTECT, null=True, blank=True, related_name="+")
+    in_favour_of = models.ForeignKey(Booking, models.PROTECT, null=True, blank=True, related_name="+")
+    rank_after = models.PositiveBigIntegerField(null=True, blank=True)
+    seats = models.PositiveSmallIntegerField(default=0)
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["kind", "on"])]
+
+    def __str__(self):
+        return f"{self.on:%-d %b %Y}: {self.words} ({self.recorded_by.get_username()})"
+
+
+class ReachCheck(Document):
+    """Somebody has looked whether a child below the minimum age can draw and hold the club's lightest bow safely."""
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="reach_checks")
+    checked_on = models.DateField()
+    checked_by = models.CharField(max_length=100, help_text="Who watched the child draw.")
+
+    class Meta:
+        ordering = ["-checked_on", "-pk"]
+
+    def __str__(self):
+        return f"Reach check of {self.person}, {self.checked_on:%-d %b %Y}, by {self.checked_by}"
+
+
+class Attendance(models.Model):
+    """Somebody came to a session."""
+
+    place = models.ForeignKey(Place, models.PROTECT, related_name="attendances")
+    held_on = models.DateField("session")
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["held_on", "pk"]
+        constraints = [models.UniqueConstraint(fields=["place", "held_on"], name="courses_attendance_once")]
+
+    def __str__(self):
+        return f"{self.place.person}, {self.held_on:%-d %b %Y}"
+
+
+class Certificate(Document):
+    """A certificate of completion; its number carries a check digit and can be checked on the parents' page."""
+
+    place = models.OneToOneField(Place, models.PROTECT, related_name="certificate")
+    number = models.CharField(max_length=12, unique=True)
+    completed_on = models.DateField(help_text="The session that completed the course.")
+
+    class Meta:
+        ordering = ["-pk"]
+
+    def __str__(self):
+        return f"Certificate {self.shown_number} of {self.place.person}"
+
+    @property
+    def shown_number(self) -> str:
+        return f"{self.number[:3]} {self.number[3:6]} {self.number[6:]}"
+
+
+class PageUse(models.Model):
+    """That the parents' page was used, by a digest of the address or e-mail; kept for a day, to hold a limit."""
+
+    who = models.CharField(max_length=64)
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["who", "at"])]
+
+    def __str__(self):
+        return f"{self.at}"

@@ -1,6 +1,6 @@
 """The rules about courses that the database itself keeps."""
 
-from clubdesk.guards import Guard, replaces_nothing
+from clubdesk.guards import Guard, kept, replaces_nothing
 
 SEATED = "('held', 'offered')"
 
@@ -13,10 +13,28 @@ def _overfull(own: str) -> str:
     )
 
 
-FULL = "The cohort is full."
+CANCELLED = (
+    f"NEW.state IN {SEATED} AND EXISTS (SELECT 1 FROM courses_cohort c WHERE c.id = NEW.cohort_id"
+    " AND (c.cancelled_on IS NOT NULL OR c.course_id <> NEW.course_id))"
+)
 GUARDS = [
-    Guard("courses_place_insert_fits", "courses_place", "INSERT", when=_overfull("-1"), message=FULL),
-    Guard("courses_place_update_fits", "courses_place", "UPDATE", when=_overfull("OLD.id"), message=FULL),
+    *(
+        Guard(f"courses_place_{event.lower()}_fits", "courses_place", event, when=_overfull(own), message=message)
+        for event, own, message in (
+            ("INSERT", "-1", "The cohort is full."),
+            ("UPDATE", "OLD.id", "The cohort is full."),
+        )
+    ),
+    *(
+        Guard(
+            f"courses_place_{event.lower()}_in_a_running_cohort",
+            "courses_place",
+            event,
+            when=CANCELLED,
+            message="The cohort was cancelled, or belongs to another course.",
+        )
+        for event in ("INSERT", "UPDATE")
+    ),
     Guard(
         "courses_capacity_holds_its_places",
         "courses_cohort",
@@ -26,12 +44,26 @@ GUARDS = [
         message="More places are taken than that; withdraw some first.",
     ),
     Guard(
-        "courses_queue_number_keeps",
-        "courses_place",
+        "courses_cohort_cancelled_is_empty",
+        "courses_cohort",
         "UPDATE",
-        when="OLD.queue_number IS NOT NULL AND (NEW.queue_number IS NULL OR NEW.queue_number <> OLD.queue_number)",
+        when="NEW.cancelled_on IS NOT NULL AND EXISTS (SELECT 1 FROM courses_place p"
+        f" WHERE p.cohort_id = NEW.id AND p.state IN {SEATED})",
+        message="A cohort is cancelled by its own page, which credits everyone first.",
+    ),
+    Guard(
+        "courses_booking_moves_with_a_reason",
+        "courses_booking",
+        "UPDATE",
+        when="NEW.rank <> OLD.rank AND NOT EXISTS (SELECT 1 FROM courses_bookingevent e"
+        " WHERE e.booking_id = NEW.id AND e.kind = 'moved' AND e.rank_after = NEW.rank)",
         message="The order of a waitlist never changes silently.",
     ),
-    replaces_nothing("courses_place", "place", "id", "key"),
-    Guard("courses_place_stays", "courses_place", "DELETE", message="A place is withdrawn, never deleted."),
+    *kept("courses_booking", "booking", "number", "course_id", "household_id", "booked_on"),
+    *kept("courses_place", "place", "booking_id", "course_id", "person_id"),
+    *kept("courses_certificate", "certificate", "number", "place_id", "completed_on"),
+    *kept("courses_reachcheck", "reach check", "person_id", "checked_on", "checked_by"),
+    Guard("courses_event_keeps", "courses_bookingevent", "UPDATE", message="A booking's history is never changed."),
+    Guard("courses_event_stays", "courses_bookingevent", "DELETE", message="A booking's history is never deleted."),
+    replaces_nothing("courses_bookingevent", "line of a history", "id"),
 ]

@@ -1,29 +1,399 @@
 """Questions about courses."""
 
+import hashlib
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.core.cache import cache
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+from djmoney.money import Money
 
-from clubdesk.courses.models import TAKES_A_SEAT, Cohort, Place, PlaceState
+from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
+from clubdesk.courses.models import (
+    ADULT_FROM,
+    TAKES_A_SEAT,
+    Booking,
+    BookingEvent,
+    Cohort,
+    Course,
+    Happened,
+    Place,
+    PlaceState,
+    ReachCheck,
+)
+from clubdesk.fees import selectors as fees
+from clubdesk.fees.models import FeePrice
+from clubdesk.fees.selectors import charges_with_open
+from clubdesk.membership.models import Membership
+from clubdesk.money import as_amount, half_up, nil, shown, total
+from clubdesk.roll.models import Guardian, Household, Person
+
+NOT_CANCELLED = Q(cancelled_on=None)
 
 
 def cohorts_with_seats() -> QuerySet[Any]:
-    """Cohorts with `taken` (held and offered) and `waiting`."""
+    """Cohorts with `taken`: the places held and offered."""
     return Cohort.objects.select_related("course").annotate(
-        taken=Count("places", filter=Q(places__state__in=TAKES_A_SEAT)),
-        waiting=Count("places", filter=Q(places__state=PlaceState.WAITING)),
+        taken=Count("places", filter=Q(places__state__in=TAKES_A_SEAT))
     )
+
+
+def cohorts_to_come(course: Course, on: date) -> QuerySet[Any]:
+    """The course's cohorts that have not begun before `on`, the next one first, with `taken`."""
+    return cohorts_with_seats().filter(NOT_CANCELLED, course=course, first_session__gte=on).order_by("first_session")
+
+
+def cohorts_not_over(on: date) -> QuerySet[Any]:
+    """Cohorts that can still be booked by hand, the next one first, with `taken`."""
+    return cohorts_with_seats().filter(NOT_CANCELLED, last_session__gte=on).order_by("first_session")
 
 
 def seats_left(cohort: Cohort) -> int:
     return cohort.capacity - cohort.places.filter(state__in=TAKES_A_SEAT).count()
 
 
-def waitlist(cohort: Cohort) -> QuerySet[Place]:
-    """Who waits, in the order of arrival."""
-    return cohort.places.filter(state=PlaceState.WAITING).select_related("person").order_by("queue_number")
+def waitlist(course: Course) -> QuerySet[Booking]:
+    """The parties that wait for the course, in their order."""
+    return Booking.objects.filter(course=course, state=PlaceState.WAITING).order_by("rank")
 
 
-def position(place: Place) -> int:
-    """1 for whoever is next."""
-    return waitlist(place.cohort).filter(queue_number__lte=place.queue_number).count()
+def position(booking: Booking) -> int:
+    """1 for the party that is next."""
+    return waitlist(booking.course).filter(rank__lte=booking.rank).count()
+
+
+def waiting_places_too_young_for(cohort: Cohort) -> QuerySet[Place]:
+    """Places of people below the cohort's age on its first session, for whom no reach check is recorded."""
+    checked = ReachCheck.objects.filter(person=OuterRef("person"))
+    return Place.objects.filter(~Exists(checked), state=PlaceState.WAITING, person__birth_date__gt=cohort.born_by)
+
+
+def fitting(cohort: Cohort, seats: int) -> QuerySet[Booking]:
+    """The parties of the waitlist that `seats` of the cohort would take together, in their order."""
+    young = waiting_places_too_young_for(cohort).filter(booking=OuterRef("pk"))
+    return waitlist(cohort.course).filter(~Exists(young), seats__lte=seats).exclude(cannot_make=cohort)
+
+
+def why_passed(booking: Booking, cohort: Cohort, seats: int) -> str:
+    """Why `seats` free in the cohort do not do for the party; blank where they would."""
+    if cohort in booking.cannot_make.all():
+        return f"cannot make {cohort.name}"
+    young = waiting_places_too_young_for(cohort).filter(booking=booking).select_related("person").first()
+    if young:
+        return too_young(young.person, cohort)
+    if booking.seats > seats:
+        return f"wants {booking.seats} places together, {seats} {'was' if seats == 1 else 'were'} free"
+    return ""
+
+
+def too_young(person: Person, cohort: Cohort) -> str:
+    age = person.age_on(cohort.first_session)
+    return f"{person} is {age} on the first session of {cohort.name}, which takes people from {cohort.youngest}"
+
+
+def is_old_enough(person: Person, cohort: Cohort) -> bool:
+    """Old enough on the first session, or a reach check is recorded."""
+    return person.birth_date <= cohort.born_by or person.reach_checks.exists()
+
+
+def standing_place(person: Person, course: Course, on: date) -> Place | None:
+    """The place that the person has, is offered or waits for in a cohort of the course that is not over."""
+    waits = Q(state__in=(PlaceState.WAITING, PlaceState.OFFERED))
+    holds = Q(state=PlaceState.HELD, cohort__last_session__gte=on)
+    return Place.objects.filter(waits | holds, course=course, person=person).first()
+
+
+def price_for(person: Person, cohort: Cohort) -> FeePrice:
+    """The adults' or the children's fee on the first session, or Refused where the schedule has none."""
+    course = cohort.course
+    adult = course.adult_fee_item and person.age_on(cohort.first_session) >= ADULT_FROM
+    return fees.price_on(
+        course.adult_fee_item if adult and course.adult_fee_item else course.fee_item, cohort.first_session
+    )
+
+
+def percent_back(cohort: Cohort, on: date) -> int:
+    """How much of the fee the course's rule gives back to who withdraws on `on`; all of it without a rule."""
+    steps = list(cohort.course.refund_steps.all())
+    if not steps:
+        return 100
+    days = (cohort.first_session - on).days
+    reached = [step for step in steps if step.days_before <= days]
+    return max(reached, key=lambda step: step.days_before).percent if reached else 0
+
+
+def kept_of(place: Place, on: date) -> Money:
+    """What the club keeps of the place's fee where it is withdrawn on `on`: the share given back rounds half up."""
+    if place.charge is None or place.cohort is None:
+        return nil()
+    back = half_up(place.charge.amount.amount * percent_back(place.cohort, on) / Decimal(100))
+    return place.charge.amount - as_amount(back)
+
+
+def still_owed(places: Iterable[Place]) -> dict[int, Decimal]:
+    """What is still to pay of each place's charge, by place."""
+    charges = {place.charge_id: place.pk for place in places if place.charge_id}
+    rows = charges_with_open().filter(pk__in=charges).values_list("pk", "open_amount")
+    return {charges[pk]: figure for pk, figure in rows}
+
+
+def guardian_to_write_to(household: Household) -> Guardian | None:
+    """The household's first guardian with an e-mail address, or its first."""
+    guardians = list(household.guardians.all())
+    return next((each for each in guardians if each.email), guardians[0] if guardians else None)
+
+
+def names(people: Iterable[Person]) -> str:
+    """Given names in a sentence: “Ada, Bela and Cato”."""
+    given = [person.given_name for person in people]
+    return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given)
+
+
+def standing_in_words(booking: Booking) -> list[str]:
+    """Where the party stands now, a sentence for each cohort or queue that its places are in."""
+    standing = [place for place in places_of(booking) if place.state in (*TAKES_A_SEAT, PlaceState.WAITING)]
+    sentences = []
+    for state, cohort in dict.fromkeys((place.state, place.cohort) for place in standing):
+        group = [place for place in standing if (place.state, place.cohort) == (state, cohort)]
+        who, have = names(place.person for place in group), "have" if len(group) > 1 else "has"
+        if cohort is None:
+            wait = "wait" if len(group) > 1 else "waits"
+            sentences.append(f"{who} {wait} for {booking.course}, as number {position(booking)} in the queue.")
+            continue
+        places = "places" if len(group) > 1 else "a place"
+        starts = f"{cohort}, which starts on {cohort.first_session:%A, %-d %B %Y}"
+        if state == PlaceState.OFFERED:
+            verb = "are" if len(group) > 1 else "is"
+            fee = total(price_for(place.person, cohort).amount for place in group)
+            until = f"Answer by {booking.offer_lapses_on:%A, %-d %B %Y}."
+            sentences.append(f"{who} {verb} offered {places} in {starts}. The fee is {shown(fee)}. {until}")
+        else:
+            owed = sum(still_owed(group).values(), Decimal(0))
+            paid = f"{shown(owed)} {'is' if len(group) == 1 else 'are'} still to pay." if owed else "The fee is paid."
+            by = f" Please pay by {booking.pay_by:%-d %B %Y}." if owed and booking.pay_by else ""
+            sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
+    return sentences or ["You have no place and wait for none."]
+
+
+def places_of(booking: Booking) -> list[Place]:
+    """All places of the party, also ended ones, with their people."""
+    rows = Place.objects.filter(booking=booking).select_related("person", "cohort__course", "charge").order_by("pk")
+    return list(rows)
+
+
+def unpaid_bookings(on: date) -> QuerySet[Booking]:
+    """Parties with a place that is not paid, whose course asks for it by a day, in cohorts that have not begun."""
+    unpaid = charges_with_open().filter(
+        place__booking=OuterRef("pk"),
+        place__state=PlaceState.HELD,
+        place__cohort__first_session__gt=on,
+        open_amount__gt=0,
+    )
+    return Booking.objects.filter(Exists(unpaid), pay_by__isnull=False).select_related("course").order_by("pk")
+
+
+def sessions_come_to(cohort: Cohort) -> dict[int, int]:
+    """How many sessions each place was present at."""
+    rows = cohort.places.filter(attendances__isnull=False).values_list("pk").annotate(count=Count("attendances"))
+    return dict(rows)
+
+
+def lapses_on(cohort: Cohort, on: date) -> date:
+    """The last day to accept an offer made on `on`: the course's days, but not beyond the first session."""
+    return min(on + timedelta(days=cohort.course.offer_days), max(cohort.first_session, on))
+
+
+# How long the wait is likely to be
+
+HISTORY = timedelta(days=3 * 365)
+FIRST_IN_QUEUE = 50
+JOINING_NOW = 0
+"""The key of a party of one that would join the queue today."""
+
+
+def habits(course: Course, on: date) -> Habits:
+    """What this course's families did in the last three years: gave up, held or waited, took offers or not."""
+    given_up = place_days = 0
+    rows = Place.objects.filter(course=course, booking__booked_on__gte=on - HISTORY, cohort__cancelled_on=None)
+    for booked_on, ended_on, starts_on, charge in rows.values_list(
+        "booking__booked_on", "ended_on", "cohort__first_session", "charge"
+    ):
+        until = min(day for day in (ended_on, starts_on, on) if day)
+        place_days += max((until - booked_on).days, 0)
+        before_start = ended_on and (starts_on is None or ended_on < starts_on)
+        given_up += bool(before_start and (charge or starts_on is None))
+    return Habits(given_up, place_days, *_answers(course, on))
+
+
+def _answers(course: Course, on: date) -> tuple[int, int]:
+    """How many offers were taken, and how many lapsed or were declined."""
+    kinds = (Happened.OFFERED, Happened.ACCEPTED, Happened.LAPSED, Happened.WITHDRAWN, Happened.RETURNED)
+    events = BookingEvent.objects.filter(booking__course=course, on__gte=on - HISTORY, kind__in=kinds).order_by("pk")
+    open_offers: set[int] = set()
+    taken = not_taken = 0
+    for booking, kind in events.values_list("booking", "kind"):
+        if kind == Happened.OFFERED:
+            open_offers.add(booking)
+        elif booking in open_offers:
+            open_offers.discard(booking)
+            taken += kind == Happened.ACCEPTED
+            not_taken += kind in (Happened.LAPSED, Happened.WITHDRAWN)
+    return taken, not_taken
+
+
+def wait_estimates(course: Course, on: date) -> "Waits":
+    """What each waiting party, and one that would join now, may expect. The same book gives the same answer."""
+    last = BookingEvent.objects.filter(booking__course=course).aggregate(last=Max("pk"))["last"]
+    cohorts = list(cohorts_to_come(course, on))
+    shape = [(cohort.pk, cohort.first_session, cohort.capacity, cohort.youngest) for cohort in cohorts]
+    key = hashlib.sha256(repr((course.pk, course.offer_days, on, last, shape)).encode()).hexdigest()
+    return cache.get_or_set(f"waits-{key}", lambda: _simulate(course, cohorts, on), 3600)  # type: ignore[return-value]
+
+
+def _simulate(course: Course, cohorts: list[Any], on: date) -> "Waits":
+    offered: dict[int, list[int]] = {}
+    held: dict[int, int] = {}
+    for cohort, booking, state in Place.objects.filter(cohort__in=cohorts, state__in=TAKES_A_SEAT).values_list(
+        "cohort", "booking", "state"
+    ):
+        if state == PlaceState.HELD:
+            held[cohort] = held.get(cohort, 0) + 1
+        else:
+            offered.setdefault(cohort, []).append(booking)
+    ahead = [
+        CohortAhead(
+            key=cohort.pk,
+            days=max((cohort.first_session - on).days, 0),
+            free=max(cohort.capacity - cohort.taken, 0),
+            held=held.get(cohort.pk, 0),
+            offered=list(Counter(offered.get(cohort.pk, [])).values()),
+        )
+        for cohort in cohorts
+    ]
+    ahead += _not_set_up_yet(course, on)
+    queue = _queue_ahead(course, cohorts)
+    everywhere = frozenset(cohort.pk for cohort in cohorts)
+    queue.append(PartyAhead(JOINING_NOW, 1, everywhere))
+    found = estimates(ahead, queue, habits(course, on), course.offer_days)
+    return Waits({cohort.pk: cohort.name for cohort in cohorts}, found)
+
+
+def _not_set_up_yet(course: Course, on: date) -> list[CohortAhead]:
+    """What the club will set up next if it keeps the rhythm of the last two years."""
+    rows = Cohort.objects.filter(NOT_CANCELLED, course=course, first_session__gte=on - timedelta(days=730))
+    cohorts = list(rows.order_by("first_session"))
+    if not cohorts:
+        return []
+    starts = [(cohort.first_session - on).days for cohort in cohorts]
+    leads = [(cohort.first_session - cohort.set_up_on).days for cohort in cohorts]
+    return not_set_up_yet(starts, leads, cohorts[-1].capacity)
+
+
+def _queue_ahead(course: Course, cohorts: list[Any]) -> list[PartyAhead]:
+    """As many of the queue as the cohorts that are set up could ever reach."""
+    reachable = 3 * sum(cohort.capacity for cohort in cohorts) + FIRST_IN_QUEUE
+    parties = list(waitlist(course).prefetch_related("cannot_make")[:reachable])
+    young: dict[int, set[int]] = {}
+    for cohort in cohorts:
+        rows = waiting_places_too_young_for(cohort).filter(booking__in=[party.pk for party in parties])
+        young[cohort.pk] = set(rows.values_list("booking", flat=True))
+    return [
+        PartyAhead(
+            party.pk,
+            party.seats,
+            frozenset(
+                cohort.pk
+                for cohort in cohorts
+                if party.pk not in young[cohort.pk] and cohort not in party.cannot_make.all()
+            ),
+        )
+        for party in parties
+    ]
+
+
+@dataclass(frozen=True)
+class Waits:
+    """The estimates of a course's waitlist."""
+
+    cohorts: dict[int, str]
+    found: dict[int, Estimate]
+
+    def in_words(self, party: int) -> str:
+        """“most likely Term 3 2027 (72 %)”, for the booking's id or for JOINING_NOW."""
+        if not self.cohorts:
+            return "no cohort is set up yet"
+        estimate = self.found.get(party)
+        cohort, chance = estimate.likeliest if estimate else (None, 1.0)
+        if cohort is None:
+            return f"most likely later than the cohorts that are set up ({chance:.0%})".replace("%", " %")
+        return f"most likely {self.cohorts[cohort]} ({chance:.0%})".replace("%", " %")
+
+    def table(self, party: int) -> list[tuple[str, str]]:
+        """Each cohort with its chance."""
+        estimate = self.found.get(party)
+        return [
+            (name, f"{estimate.chance(pk) if estimate else 0:.0%}".replace("%", " %"))
+            for pk, name in self.cohorts.items()
+        ]
+
+
+# What came of a course
+
+
+@dataclass(frozen=True)
+class CohortFigures:
+    """A cohort in figures; money is what its fees come to after credits, in the book's currency."""
+
+    cohort: Any
+    held: int
+    completed: int
+    members_after_30: int
+    members_after_90: int
+    fees: Money
+
+    @property
+    def fill(self) -> int:
+        """Per cent of the seats."""
+        return round(100 * self.held / self.cohort.capacity)
+
+
+def course_figures(course: Course, today: date) -> list[CohortFigures]:
+    """The course's cohorts of the last two years and to come, the latest first."""
+    since = today - timedelta(days=730)
+    cohorts = list(
+        Cohort.objects.filter(NOT_CANCELLED, course=course, last_session__gte=since).order_by("-first_session")
+    )
+    places = list(
+        Place.objects.filter(cohort__in=cohorts)
+        .exclude(charge=None, state__in=(PlaceState.LAPSED, PlaceState.WITHDRAWN))
+        .values_list("cohort", "person", "state", "charge", "certificate")
+    )
+    charges = [charge for _, _, _, charge, _ in places if charge]
+    left = {charge.pk: charge.amount.amount - charge.credited for charge in charges_with_open().filter(pk__in=charges)}
+    people = [person for _, person, state, _, _ in places if state == PlaceState.HELD]
+    members = defaultdict(list)
+    for membership in Membership.objects.filter(person__in=people):
+        members[membership.person_id].append(membership)
+    figures = []
+    for cohort in cohorts:
+        own = [row for row in places if row[0] == cohort.pk]
+        held = [person for _, person, state, _, _ in own if state == PlaceState.HELD]
+        figures.append(
+            CohortFigures(
+                cohort=cohort,
+                held=len(held),
+                completed=sum(certificate is not None for *_, certificate in own),
+                members_after_30=_members(held, members, cohort.last_session + timedelta(days=30)),
+                members_after_90=_members(held, members, cohort.last_session + timedelta(days=90)),
+                fees=as_amount(sum((left.get(charge, Decimal(0)) for *_, charge, _ in own), Decimal(0))),
+            )
+        )
+    return figures
+
+
+def _members(people: list[int], memberships: dict[int, list[Membership]], day: date) -> int:
+    return sum(any(each.covers(day) for each in memberships[person]) for person in people)

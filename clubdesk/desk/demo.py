@@ -8,6 +8,7 @@ import io
 import random
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -16,6 +17,7 @@ from django.contrib.auth.models import User
 from django.core.files.storage import default_storage
 from django.core.management import call_command
 from django.db import connection, transaction
+from django.test.utils import override_settings
 from faker import Faker
 from PIL import Image, ImageDraw
 
@@ -24,7 +26,7 @@ from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.bank.selectors import card_takings_waiting
 from clubdesk.courses import services as courses
-from clubdesk.courses.models import Cohort, Course, Place, PlaceState
+from clubdesk.courses.models import Booking, Cohort, Course, PlaceState, RefundStep
 from clubdesk.desk import roles
 from clubdesk.desk import services as desk
 from clubdesk.entryfund import services as entryfund
@@ -48,6 +50,7 @@ from clubdesk.ledger import selectors as ledger_questions
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Book, FinancialYear, FundRole, Party, PartyKind, Posting, Role
 from clubdesk.ledger.posting import credit, debit
+from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import Plan
 from clubdesk.membership.selectors import affiliation_owed, is_member
@@ -60,6 +63,7 @@ from clubdesk.roll.models import Household, Person
 CLUB = "Quandong Bend Archery Club"
 PASSWORD = "quandong-bend"  # noqa: S105 - the demo's own, printed when it starts, on loopback only
 SEED = 4010
+NOWHERE = "django.core.mail.backends.dummy.EmailBackend"
 FLOAT = as_amount(100)
 SIGN_INS = {
     "coordinator": (roles.COORDINATOR, "Ines Kallara"),
@@ -96,7 +100,7 @@ class Demo:
     chance: random.Random = field(default_factory=lambda: random.Random(SEED))
     plans: dict[date, list[Callable[[date], object]]] = field(default_factory=lambda: defaultdict(list))
     juniors: list[Person] = field(default_factory=list)
-    newcomers: list[Person] = field(default_factory=list)
+    newcomers: list[list[Person]] = field(default_factory=list)
 
     @property
     def this_year(self) -> date:
@@ -120,11 +124,15 @@ class Demo:
             self.people()
         for start in (self.last_year, self.this_year):
             self.plan_year(start)
+        for index in range(26):
+            self.at(self.last_year + timedelta(days=1 + index // 2), self.family_asks)
         for day in self.days():
             if day.day == 1:
                 self.say(f"{day:%B %Y}")
             with clock.on(day), transaction.atomic():
                 desk.nightly(on=day, by=self.shell)
+                mail.deliver()
+                self.answer_offers(day)
                 for action in self.plans.pop(day, []):
                     action(day)
 
@@ -187,6 +195,7 @@ class Demo:
         for code, name, kind, role, amount in (
             ("junior-membership", "Junior membership", FeeKind.MEMBERSHIP, Role.MEMBERSHIPS, 228),
             ("beginner-course", "Beginner course", FeeKind.COURSE, Role.COURSES, 126),
+            ("beginner-course-adult", "Beginner course, adult", FeeKind.COURSE, Role.COURSES, 148),
             ("gear-hire", "Gear hire, member", FeeKind.HIRE, Role.HIRE, 7),
             ("visitor", "Visitor with gear", FeeKind.VISITOR, Role.VISITORS, 15),
         ):
@@ -199,8 +208,17 @@ class Demo:
         FeeShare.objects.create(price=prices["visitor"], account=account(Role.HIRE), amount=as_amount(7))
         self.plan = Plan.objects.create(name="Junior", fee_item=prices["junior-membership"].item, months=12)
         self.course = Course.objects.create(
-            name="Beginner course", fee_item=prices["beginner-course"].item, minimum_age=10, offer_days=7
+            name="Beginner course",
+            fee_item=prices["beginner-course"].item,
+            adult_fee_item=prices["beginner-course-adult"].item,
+            minimum_age=10,
+            offer_days=7,
+            sessions_to_complete=3,
+            pay_days=28,
+            reminder_days=7,
         )
+        for days, percent in ((28, 100), (7, 50)):
+            RefundStep.objects.create(course=self.course, days_before=days, percent=percent)
         self.scheme = VoucherScheme.objects.create(name="State sport voucher", department=department)
         for offset, worth in ((0, 100), (1, 150), (2, 150)):
             year = self.last_year.year + offset
@@ -208,7 +226,7 @@ class Demo:
 
     def people(self) -> None:
         """Families with one to three children; about half of them are in the club already."""
-        for index in range(132):
+        for index in range(165):
             family = self.fake.unique.last_name()
             household = roll.add_household(
                 name=f"{family} family",
@@ -216,6 +234,7 @@ class Demo:
                 email=f"{family.lower().replace(' ', '').replace(chr(39), '')}{index}@example.org",
                 phone=f"08 7010 {index:04d}",
             )
+            children = []
             for _ in range(self.chance.choice((1, 1, 1, 2, 2, 3))):
                 age = self.chance.randint(10, 15)
                 child = roll.add_person(
@@ -224,7 +243,11 @@ class Demo:
                     family_name=family,
                     birth_date=self.last_year - timedelta(days=365 * age + self.chance.randint(20, 340)),
                 )
-                (self.juniors if index < 42 else self.newcomers).append(child)
+                children.append(child)
+            if index < 42:
+                self.juniors.extend(children)
+            else:
+                self.newcomers.append(children)
         self.juniors[0].household.users.add(self.approver)
         self.chance.shuffle(self.newcomers)
 
@@ -235,6 +258,9 @@ class Demo:
             self.at(start + timedelta(days=2 + index % 24), lambda day, who=junior: self.join(who, day))
         for week, name in ((4, "Term 3"), (14, "Term 4"), (31, "Term 1"), (43, "Term 2")):
             self.plan_cohort(_next_sunday(start + timedelta(weeks=week)), name)
+        for week in range(52):
+            for _ in range(self.chance.choice((0, 1, 1, 1, 2, 1))):
+                self.at(start + timedelta(weeks=week, days=self.chance.randint(1, 6)), self.family_asks)
         for week in range(52):
             saturday = _next_saturday(start + timedelta(weeks=week))
             if not ((saturday.month, saturday.day) >= (12, 20) or (saturday.month, saturday.day) <= (1, 9)):
@@ -310,28 +336,61 @@ class Demo:
         )
 
     def plan_cohort(self, first: date, name: str) -> None:
-        with transaction.atomic():
-            cohort = Cohort.objects.create(
-                course=self.course,
-                name=f"{name} {first.year}",
-                first_session=first,
-                last_session=first + timedelta(weeks=3),
-                capacity=14,
-            )
-        for _ in range(self.chance.randint(16, 18)):
-            if not self.newcomers:
-                break
-            who = self.newcomers.pop()
-            booked = max(first - timedelta(days=self.chance.randint(80, 210)), self.last_year + timedelta(days=1))
-            self.at(booked, lambda day, who=who: self.book(who, cohort, day))
-        self.at(first - timedelta(days=20), lambda day: self.withdraw_one(cohort, day))
-        self.at(first - timedelta(days=11), lambda day: self.accept_offers(cohort, day))
-        self.at(first + timedelta(weeks=4), lambda day: self.graduates_join(cohort, day))
+        """A cohort, set up most of a year ahead, and what happens in it."""
+        self.at(
+            max(first - timedelta(days=290), self.last_year), lambda day: self.set_up(first, f"{name} {first.year}")
+        )
+        cohort = lambda: Cohort.objects.get(course=self.course, first_session=first)  # noqa: E731
+        self.at(first - timedelta(days=45), lambda day: self.transfer_one(cohort(), day))
+        self.at(first - timedelta(days=20), lambda day: self.withdraw_one(cohort(), day))
+        for week in range(4):
+            self.at(first + timedelta(weeks=week), lambda day: self.session(cohort(), day))
+        self.at(first + timedelta(weeks=3, days=1), lambda day: self.certify(cohort(), day))
+        self.at(first + timedelta(weeks=4), lambda day: self.graduates_join(cohort(), day))
 
-    def book(self, who: Person, cohort: Cohort, day: date) -> None:
-        place = courses.book_place(person=who, cohort=cohort, by=self.coordinator, on=day)
-        if place.state == PlaceState.HELD:
-            self.pays(who.household, day)
+    def set_up(self, first: date, name: str) -> None:
+        cohort = Cohort(
+            course=self.course, name=name, first_session=first, last_session=first + timedelta(weeks=3), capacity=14
+        )
+        courses.save_cohort(cohort=cohort, on=clock.today(), by=self.coordinator)
+
+    def family_asks(self, day: date) -> None:
+        """A family asks for the course; a guardian may come along; some cannot make the next cohort."""
+        if not self.newcomers:
+            return
+        party = self.newcomers.pop()
+        household = party[0].household
+        if self.chance.random() < 0.15:
+            guardian = household.guardians.get()
+            given, _, family = guardian.name.partition(" ")
+            born = day - timedelta(days=365 * self.chance.randint(33, 51))
+            party.append(roll.add_person(household=household, given_name=given, family_name=family, birth_date=born))
+        to_come = list(Cohort.objects.filter(course=self.course, first_session__gte=day).order_by("first_session"))
+        cohorts = to_come[1:] if len(to_come) > 1 and self.chance.random() < 0.2 else None
+        booking = courses.book_party(course=self.course, people=party, cohorts=cohorts, by=self.coordinator, on=day)
+        if booking.state == PlaceState.HELD and self.chance.random() < 0.96:
+            self.pays(household, day)
+
+    def answer_offers(self, day: date) -> None:
+        """Most families answer an offer within its days, some of them no."""
+        for booking in Booking.objects.filter(state=PlaceState.OFFERED).order_by("pk"):
+            answer = self.chance.random()
+            if answer < 0.2:
+                courses.accept_offer(booking=booking, on=day, by=courses.family_user())
+                self.pays(booking.household, day)
+            elif answer < 0.23:
+                courses.withdraw(booking=booking, on=day, reason="the dates do not suit", by=courses.family_user())
+
+    def transfer_one(self, cohort: Cohort, day: date) -> None:
+        """One party asks for the cohort after, where that has room."""
+        place = cohort.places.filter(state=PlaceState.HELD, booking__seats=1).last()
+        later = Cohort.objects.filter(course=self.course, first_session__gt=cohort.first_session)
+        target = later.order_by("first_session").first()
+        if place and target:
+            with suppress(Refused):  # no seat is left there
+                courses.transfer(
+                    booking=place.booking, cohort=target, on=day, reason="school camp", by=self.coordinator
+                )
 
     def withdraw_one(self, cohort: Cohort, day: date) -> None:
         place = cohort.places.filter(state=PlaceState.HELD).first()
@@ -339,20 +398,21 @@ class Demo:
             courses.withdraw_place(place=place, on=day, reason="moving away", by=self.coordinator)
             self.at(day + timedelta(days=9), lambda later: self.repay(place.person.household, later))
 
+    def session(self, cohort: Cohort, day: date) -> None:
+        present = [place for place in cohort.places.filter(state=PlaceState.HELD) if self.chance.random() < 0.88]
+        courses.record_attendance(cohort=cohort, session=day, present=present, by=self.coordinator)
+
+    def certify(self, cohort: Cohort, day: date) -> None:
+        courses.issue_certificates(cohort=cohort, by=self.coordinator)
+
     def repay(self, household: Household, day: date) -> None:
         unused = fee_questions.unused_credit(household)
         if unused > nil():
             fees.repay_credit(household=household, amount=unused, on=day, by=self.treasurer, reference="course place")
 
-    def accept_offers(self, cohort: Cohort, day: date) -> None:
-        """By now the first offer has lapsed and the next family has one, which it takes."""
-        for place in Place.objects.filter(cohort=cohort, state=PlaceState.OFFERED, offer_lapses_on__gte=day):
-            courses.accept_offer(place=place, on=day, by=self.coordinator)
-            self.pays(place.person.household, day)
-
     def graduates_join(self, cohort: Cohort, day: date) -> None:
         for place in cohort.places.filter(state=PlaceState.HELD).select_related("person__household__party"):
-            if self.chance.random() < 0.7:
+            if place.person.age_on(day) < 18 and self.chance.random() < 0.75:
                 self.juniors.append(place.person)
                 self.join(place.person, day)
 
@@ -522,9 +582,10 @@ class Demo:
                 )
                 if index == 0:
                     entryfund.approve_claim(claim=claim, by=self.approver, on=today)
-        full = Cohort.objects.filter(first_session__gt=today, places__state=PlaceState.WAITING).first()
-        if full:
-            self.withdraw_one(full, today)
+        full = Cohort.objects.filter(first_session__gt=today, places__state=PlaceState.HELD).order_by("first_session")
+        for cohort in full[:1]:
+            self.withdraw_one(cohort, today)
+        mail.deliver()
 
     def bank_statement(self) -> None:
         """The statement of the current year: each line explained but one, which nothing explains."""
@@ -570,8 +631,9 @@ def build(*, today: date, say: Callable[[str], None] = lambda text: None) -> Dem
     refuse_a_real_book()
     empty()
     demo = Demo(today=today, say=say)
-    demo.build()
-    with transaction.atomic(), clock.on(today):
-        demo.leave_work()
-        demo.bank_statement()
+    with override_settings(EMAIL_BACKEND=NOWHERE, MAIL_GOES_OUT_BY_ITSELF=False):
+        demo.build()
+        with transaction.atomic(), clock.on(today):
+            demo.leave_work()
+            demo.bank_statement()
     return demo

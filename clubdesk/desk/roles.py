@@ -16,7 +16,7 @@ AUDITOR = "Auditor"
 
 WRITE_ROLL = [f"roll.{verb}_{model}" for model in ("household", "guardian", "person") for verb in ("add", "change")]
 VIEWS = {
-    COORDINATOR: ["roll", "fees", "membership", "courses", "rangeday", "entryfund"],
+    COORDINATOR: ["roll", "mail", "fees", "membership", "courses", "rangeday", "entryfund"],
     TREASURER: settings.ROOMS,
     AUDITOR: settings.ROOMS,
 }
@@ -37,6 +37,11 @@ MAY: dict[str, list[str]] = {
         "courses.change_cohort",
         "courses.add_place",
         "courses.change_place",
+        "courses.add_reachcheck",
+        "courses.add_refundstep",
+        "courses.change_refundstep",
+        "courses.delete_refundstep",
+        "mail.change_message",
         "rangeday.add_rangeday",
         "rangeday.add_signon",
         "rangeday.change_signon",

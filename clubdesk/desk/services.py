@@ -11,6 +11,7 @@ from django.db import transaction
 
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
+from clubdesk.courses.models import Course
 from clubdesk.desk.roles import make_roles
 from clubdesk.fees import services as fees
 from clubdesk.ledger import services as ledger
@@ -50,20 +51,23 @@ def add_user(*, username: str, role: str = "", password: str = "", full_name: st
 
 @dataclass(frozen=True)
 class Nightly:
-    """What a night changed."""
+    """What a night changed: offers and unpaid places that lapsed, families reminded, fees that became income."""
 
     lapsed: int
+    reminded: int
     recognised: int
     refused: tuple[str, ...] = ()
 
 
 @transaction.atomic
 def nightly(*, on: date, by: User) -> Nightly:
-    """What time alone changes: offers lapse and are offered on, fees of what has started become income.
-
-    Doing it twice changes nothing.
+    """What time alone changes: offers and unpaid places lapse and are offered on, families are reminded, fees of
+    what has started become income. Doing it twice changes nothing.
     """
-    lapsed = courses.lapse_offers(on=on, by=by)
-    courses.end_waiting(on=on)
+    lapsed = [*courses.lapse_offers(on=on, by=by), *courses.lapse_unpaid(on=on, by=by)]
+    reminded = courses.remind_unpaid(on=on, by=by)
+    for course in Course.objects.order_by("pk"):
+        courses.offer_free_seats(course=course, on=on, by=by)
+    courses.forget_page_uses()
     recognised = fees.recognise_due(on=on, by=by)
-    return Nightly(len(lapsed), recognised.count, recognised.refused)
+    return Nightly(len(lapsed), len(reminded), recognised.count, recognised.refused)

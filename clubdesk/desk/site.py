@@ -12,7 +12,7 @@ from django.urls import URLPattern, URLResolver, path, reverse
 
 from clubdesk import clock
 
-SEASON = ("roll", "courses", "membership", "rangeday", "entryfund", "fees", "bank", "ledger", "auth")
+SEASON = ("roll", "courses", "mail", "membership", "rangeday", "entryfund", "fees", "bank", "ledger", "auth")
 SIGN_INS = "Sign-ins and roles"
 
 
@@ -39,7 +39,7 @@ class Waiting:
 
 def scenes() -> list[Scene]:
     return [
-        Scene("Book a course place", "or join the waitlist", "courses.add_place", reverse("admin:courses_place_add")),
+        Scene("Book a course place", "or join the waitlist", "courses.add_place", reverse("admin:courses_booking_add")),
         Scene("Record hire today", "sign on, and take the fee", "rangeday.add_signon", reverse("admin:today")),
         Scene(
             "Decide entry-fee refunds",
@@ -58,9 +58,10 @@ def scenes() -> list[Scene]:
 
 def waiting() -> list[Waiting]:
     from clubdesk.bank.models import StatementLine
-    from clubdesk.courses.models import Place
+    from clubdesk.courses.models import Booking
     from clubdesk.entryfund.models import EntryClaim
     from clubdesk.fees.models import Voucher
+    from clubdesk.mail.models import Message
     from clubdesk.rangeday.models import RangeDay
 
     def of(model: Any, permission: str, one: str, many: str, query: str, **only: Any) -> Waiting:
@@ -70,14 +71,37 @@ def waiting() -> list[Waiting]:
     today = clock.today()
     return [
         of(
-            Place,
+            Booking,
             "courses.change_place",
-            "place offered, waiting for an answer",
-            "places offered, waiting for an answer",
+            "offer open, waiting for an answer",
+            "offers open, waiting for an answer",
             "state__exact=offered",
             state="offered",
         ),
-        of(Place, "courses.change_place", "on a waitlist", "on waitlists", "state__exact=waiting", state="waiting"),
+        of(
+            Booking,
+            "courses.change_place",
+            "party on a waitlist",
+            "parties on waitlists",
+            "state__exact=waiting",
+            state="waiting",
+        ),
+        of(
+            Message,
+            "mail.change_message",
+            "letter that could not be sent",
+            "letters that could not be sent",
+            "state__exact=failed",
+            state="failed",
+        ),
+        of(
+            Message,
+            "mail.change_message",
+            "letter without an e-mail address",
+            "letters without an e-mail address",
+            "state__exact=no_address",
+            state="no_address",
+        ),
         of(
             RangeDay,
             "rangeday.close_rangeday",
@@ -156,9 +180,10 @@ class FletchbookSite(AdminSite):
         return super().index(request, {**home, **(extra_context or {})})
 
     def get_urls(self) -> list[URLPattern | URLResolver]:
-        from clubdesk.reports.urls import patterns
+        from clubdesk.courses.urls import patterns as course_pages
+        from clubdesk.reports.urls import patterns as report_pages
 
-        own = [path("today/", self.admin_view(self.today), name="today"), *patterns(self)]
+        own = [path("today/", self.admin_view(self.today), name="today"), *course_pages(self), *report_pages(self)]
         return [*own, *super().get_urls()]
 
     def today(self, request: HttpRequest) -> HttpResponse:

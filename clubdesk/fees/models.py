@@ -97,12 +97,16 @@ class Charge(Document):
     starts_on = models.DateField()
     recognised_on = models.DateField(null=True, blank=True)
     taken_back_on = models.DateField(
-        null=True, blank=True, help_text="From this day nothing of it is owed, whatever becomes of its vouchers."
+        null=True, blank=True, help_text="From this day no more than `kept` is owed, whatever becomes of its vouchers."
     )
+    kept = AmountField(default=0, help_text="What the club keeps of a fee that was taken back.")
 
     class Meta:
         ordering = ["-charged_on", "-pk"]
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_above_nil"),
+            models.CheckConstraint(condition=Q(kept__gte=0, kept__lte=F("amount")), name="fees_charge_keeps_a_part"),
+        ]
 
     def __str__(self):
         return self.description

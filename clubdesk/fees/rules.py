@@ -137,7 +137,8 @@ GUARDS = [
         "UPDATE",
         when="NEW.amount <> OLD.amount OR NEW.household_id <> OLD.household_id OR NEW.price_id <> OLD.price_id"
         " OR NEW.charged_on <> OLD.charged_on"
-        " OR (OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.starts_on <> OLD.starts_on))",
+        " OR (OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.starts_on <> OLD.starts_on))"
+        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept <> OLD.kept))",
         message="A charge is never changed; credit it and charge again.",
     ),
     replaces_nothing("fees_charge", "charge", "id", "key"),

@@ -25,7 +25,7 @@ from clubdesk.fees.models import (
 )
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
-from clubdesk.money import as_amount, shown, total
+from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household
 
 STANDING_VOUCHER = ~Q(state=VoucherState.REFUSED)
@@ -102,6 +102,12 @@ def open_amount(charge: Charge) -> Money:
 def creditable(charge: Charge) -> Money:
     """What of a charge can still be credited: all that is neither credited nor paid by a voucher."""
     return as_amount(charges_with_open().get(pk=charge.pk).creditable)
+
+
+def to_credit(charge: Charge) -> Money:
+    """What of a charge that was taken back is still to be credited: all but what is kept and what vouchers paid."""
+    beyond = charge.amount - charge.kept - credited(charge)
+    return max(min(creditable(charge), beyond), nil())
 
 
 def balance(household: Household) -> Money:

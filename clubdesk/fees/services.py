@@ -209,14 +209,19 @@ def credit_charge(
 
 
 @transaction.atomic
-def take_back(*, charge: Charge, on: date, reason: str, by: User) -> Charge:
-    """Nothing of this charge is owed any more: what is left is credited, and a voucher refused later is as well."""
+def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | None = None) -> Charge:
+    """From now on no more than `keep` of this charge is owed (nothing by default): the rest is credited.
+
+    What a voucher has paid cannot be credited; where the voucher is refused later, that part is credited then.
+    A charge taken back before keeps what was kept at first.
+    """
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     if document.taken_back_on is None:
-        document.taken_back_on = on
-        document.save(update_fields=["taken_back_on"])
-    if selectors.creditable(document) > nil():
-        credit_charge(charge=document, on=max(on, document.charged_on), reason=reason, by=by)
+        document.taken_back_on, document.kept = on, min(keep or nil(), document.amount)
+        document.save(update_fields=["taken_back_on", "kept"])
+    left = selectors.to_credit(document)
+    if left > nil():
+        credit_charge(charge=document, amount=left, on=max(on, document.charged_on), reason=reason, by=by)
     return document
 
 

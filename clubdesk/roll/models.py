@@ -80,3 +80,18 @@ def age_class_on(birth_date: date, day: date) -> str:
     """
     turning = day.year - birth_date.year
     return next((name for oldest, name in AGE_CLASSES if turning <= oldest), ADULT_CLASS)
+
+
+class Consent(models.Model):
+    """What a guardian agreed to, in the words that were shown, and when."""
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="consents")
+    given_by = models.CharField(max_length=100)
+    wording = models.TextField()
+    given_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["-given_at", "-pk"]
+
+    def __str__(self):
+        return f"{self.given_by}, {self.given_at:%-d %b %Y}"

@@ -2,18 +2,27 @@ from clubdesk import clock
 from clubdesk.desk import services
 from clubdesk.ledger import selectors
 from clubdesk.ledger.services import shell_user
+from clubdesk.mail import services as mail
 from clubdesk.shell import VerbCommand, day
 
 
 class Command(VerbCommand):
-    help = "Do what time alone changes: offers lapse, fees of what has started become income. Safe to run twice."
+    help = "Do what time alone changes, then send the letters that wait. Safe to run twice."
 
     def add_arguments(self, parser):
         parser.add_argument("--date", metavar="DATE", help="default: today")
 
+    def handle(self, *args, **options):
+        super().handle(*args, **options)
+        done = mail.deliver()
+        self.stdout.write(f"{done.sent} letters sent, {done.delayed} delayed, {done.failed} could not be sent.")
+
     def run(self, *, date: str | None, **options):
         selectors.book()
         night = services.nightly(on=day(date) if date else clock.today(), by=shell_user())
-        self.stdout.write(f"{night.lapsed} offers lapsed, {night.recognised} fees became income.")
+        self.stdout.write(
+            f"{night.lapsed} offers and unpaid places lapsed, {night.reminded} families reminded, "
+            f"{night.recognised} fees became income."
+        )
         for sentence in night.refused:
             self.stdout.write(f"Not yet: {sentence}")

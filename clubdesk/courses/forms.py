@@ -1,0 +1,127 @@
+"""The form of the parents' page."""
+
+from typing import Any
+
+from django import forms
+from django.forms import BaseFormSet, formset_factory
+
+from clubdesk import clock
+from clubdesk.courses import selectors
+from clubdesk.courses.models import MOST_IN_A_PARTY, Cohort, Course
+from clubdesk.courses.services import Child, PartyForm
+from clubdesk.screens import DayField
+
+MOST_CHILDREN = MOST_IN_A_PARTY - 1
+
+
+class OpenCohorts(forms.ModelMultipleChoiceField):
+    widget = forms.CheckboxSelectMultiple
+
+    def label_from_instance(self, cohort: Any) -> str:
+        left = max(cohort.capacity - cohort.taken, 0)
+        room = f"{left} {'seat' if left == 1 else 'seats'} left" if left else "full, with a waitlist"
+        days = f"{cohort.first_session:%A, %-d %B %Y} to {cohort.last_session:%-d %B %Y}"
+        age = f", from age {cohort.youngest}" if cohort.youngest else ""
+        return f"{cohort.name}: {days}{age} ({room})"
+
+
+class BirthDayField(DayField):
+    """A date of birth: in the past."""
+
+    def clean(self, value: Any) -> Any:
+        day = super().clean(value)
+        if day and day > clock.today():
+            raise forms.ValidationError("That day has not come yet; check the year.")
+        return day
+
+    default_validators: list[Any] = []
+
+
+class GuardianForm(forms.Form):
+    """The guardian, the cohorts and the consent; `website` is a trap that only programs fill in."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput)
+    given_name = forms.CharField(
+        label="Your given name", max_length=60, widget=forms.TextInput({"autocomplete": "given-name"})
+    )
+    family_name = forms.CharField(
+        label="Your family name", max_length=39, widget=forms.TextInput({"autocomplete": "family-name"})
+    )
+    email = forms.EmailField(
+        label="Your e-mail",
+        help_text="Your place, or your turn on the waitlist, is confirmed there.",
+        widget=forms.EmailInput({"autocomplete": "email"}),
+    )
+    phone = forms.CharField(label="Your phone", max_length=30, widget=forms.TextInput({"autocomplete": "tel"}))
+    too = forms.BooleanField(label="I would like to do the course too", required=False)
+    birth_date = BirthDayField(label="Then your date of birth", required=False, initial=None)
+    cohorts = OpenCohorts(
+        Cohort.objects.none(),
+        label="Which could you make?",
+        help_text="Tick each that suits. You get the first with room for all of you, or wait for one of them.",
+        error_messages={"required": "Tick at least one, so that we know when you can come."},
+    )
+    consent = forms.BooleanField(
+        label="I am a parent or guardian of these children and agree",
+        error_messages={"required": "We can only book with your agreement."},
+    )
+    website = forms.CharField(required=False, widget=forms.TextInput({"tabindex": "-1", "autocomplete": "off"}))
+
+    def __init__(self, *args: Any, course: Course, **kwargs: Any):
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+        to_come = selectors.cohorts_to_come(course, clock.today())
+        if to_come:
+            self.fields["cohorts"].queryset = to_come  # type: ignore[attr-defined]
+        else:
+            del self.fields["cohorts"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("too") and not cleaned.get("birth_date"):
+            self.add_error("birth_date", "Give your date of birth if you would like to do the course too.")
+        return cleaned
+
+
+class ChildForm(forms.Form):
+    given_name = forms.CharField(label="Given name", max_length=60)
+    family_name = forms.CharField(label="Family name", max_length=60)
+    birth_date = BirthDayField(label="Date of birth", initial=None)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+
+
+class Children(BaseFormSet):
+    def clean(self) -> None:
+        named = [tuple(form.cleaned_data.values()) for form in self.forms if form.cleaned_data]
+        if len(set(named)) < len(named):
+            raise forms.ValidationError("The same child stands here twice.")
+
+
+ChildFormSet = formset_factory(
+    ChildForm,
+    formset=Children,
+    extra=0,
+    min_num=1,
+    max_num=MOST_CHILDREN,
+    absolute_max=MOST_CHILDREN,
+    validate_min=True,
+    validate_max=True,
+)
+
+
+def party_of(guardian: dict[str, Any], children: list[dict[str, Any]], wording: str) -> PartyForm:
+    """What the verb is told, from the cleaned data of both forms."""
+    people = [Child(each["given_name"], each["family_name"], each["birth_date"]) for each in children]
+    if guardian["too"]:
+        people.append(Child(guardian["given_name"], guardian["family_name"], guardian["birth_date"]))
+    return PartyForm(
+        guardian_name=f"{guardian['given_name']} {guardian['family_name']}",
+        email=guardian["email"],
+        phone=guardian["phone"],
+        people=people,
+        cohorts=list(guardian.get("cohorts") or []),
+        wording=wording,
+    )

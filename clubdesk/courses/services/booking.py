@@ -1,0 +1,202 @@
+"""Booking: a party takes places at once where they are free, and joins the waitlist where not."""
+
+import uuid
+from collections.abc import Sequence
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.db.models import Max
+
+from clubdesk.courses import letters, selectors
+from clubdesk.courses.models import (
+    MOST_IN_A_PARTY,
+    RANK_STEP,
+    Booking,
+    BookingEvent,
+    Cohort,
+    Course,
+    Happened,
+    Place,
+    PlaceState,
+    ReachCheck,
+)
+from clubdesk.courses.services.waitlist import ahead_of, give_seats, locked, note, note_passes, offer_free_seats
+from clubdesk.errors import Refused
+from clubdesk.ledger import services as ledger
+from clubdesk.roll.models import Guardian, Person
+from clubdesk.roll.services import add_household, add_person
+
+
+@transaction.atomic
+def book_party(
+    *,
+    course: Course,
+    people: Sequence[Person],
+    by: User,
+    on: date,
+    cohorts: Sequence[Cohort] | None = None,
+    guardian: Guardian | None = None,
+    young_may_wait: bool = False,
+    key: uuid.UUID | None = None,
+) -> Booking:
+    """Book places for people of one household who want to do the course together.
+
+    `cohorts` are those they can make (all to come by default): they get places in the first with room for all
+    of them, and each fee is charged; where none has room they wait, in order of arrival. Raises Refused for a
+    cohort that is over, for people of several households, for somebody who has a place or waits already, and
+    (unless `young_may_wait`) for somebody too young for each of the cohorts.
+    """
+    course = locked(course)
+    if found := ledger.written(Booking, key):
+        return found
+    people = _people(people)
+    to_come = list(selectors.cohorts_to_come(course, on))
+    wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
+    for person in people:
+        _refuse_who_stands(person, course, on)
+        if wanted and not young_may_wait and not any(selectors.is_old_enough(person, each) for each in wanted):
+            sentence = selectors.too_young(person, wanted[0])
+            raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
+    offer_free_seats(course=course, on=on, by=by)
+    booking, event = _arrive(course, people, guardian, on, by, key)
+    if cohorts is not None:
+        booking.cannot_make.set([cohort for cohort in to_come if cohort not in wanted])
+    for cohort in wanted:
+        free = selectors.seats_left(cohort)
+        if selectors.fitting(cohort, free).filter(pk=booking.pk).exists():
+            _seat(booking, cohort, free, on, by)
+            break
+    letters.tell(event, "Thank you for booking.", "your booking")
+    return booking
+
+
+def _people(people: Sequence[Person]) -> list[Person]:
+    found = list(Person.objects.select_related("household__party").filter(pk__in=[each.pk for each in people]))
+    if not found:
+        raise Refused("Say who wants to do the course.")
+    if len(found) > MOST_IN_A_PARTY:
+        raise Refused(f"A party is at most {MOST_IN_A_PARTY} people; book the others on their own.")
+    if len({person.household_id for person in found}) > 1:
+        raise Refused("A party is of one household, which pays; book each household on its own.")
+    return sorted(found, key=lambda person: person.pk)
+
+
+def _bookable(cohorts: Sequence[Cohort], course: Course, on: date) -> list[Cohort]:
+    open_to_hand = {cohort.pk: cohort for cohort in selectors.cohorts_not_over(on).filter(course=course)}
+    for cohort in cohorts:
+        if cohort.pk not in open_to_hand:
+            raise Refused(f"{cohort} is over or was cancelled; choose a later one.")
+    if not cohorts:
+        raise Refused("Choose at least one cohort.")
+    chosen = {cohort.pk for cohort in cohorts}
+    return [cohort for pk, cohort in open_to_hand.items() if pk in chosen]
+
+
+def _refuse_who_stands(person: Person, course: Course, on: date) -> None:
+    if place := selectors.standing_place(person, course, on):
+        where = place.cohort or f"the waitlist of {course}"
+        raise Refused(f"{person} is in {where} already: {place.get_state_display().lower()}.")
+
+
+def _arrive(
+    course: Course, people: list[Person], guardian: Guardian | None, on: date, by: User, key: uuid.UUID | None
+) -> tuple[Booking, BookingEvent]:
+    """The party at the end of the queue, which is where everyone starts."""
+    household = people[0].household
+    number = (course.bookings.aggregate(last=Max("number"))["last"] or 0) + 1
+    booking = Booking.objects.create(
+        key=key or uuid.uuid4(),
+        course=course,
+        household=household,
+        guardian=guardian or selectors.guardian_to_write_to(household),
+        booked_on=on,
+        number=number,
+        rank=number * RANK_STEP,
+        seats=len(people),
+        recorded_by=by,
+    )
+    Place.objects.bulk_create(Place(booking=booking, course=course, person=person, recorded_by=by) for person in people)
+    words = f"Booked for {selectors.names(people)}, as number {number} to ask for {course}."
+    return booking, note(booking, Happened.BOOKED, words, on=on, by=by, seats=len(people))
+
+
+def _seat(booking: Booking, cohort: Cohort, free: int, on: date, by: User) -> None:
+    """Places at once: nobody in front of the party fits what is free."""
+    note_passes(ahead_of(booking), booking, cohort, free, on, by)
+    places = [place for place in selectors.places_of(booking) if place.state == PlaceState.WAITING]
+    give_seats(booking, places, cohort, on, by)
+    words = f"Given {booking.seats} place{'s' if booking.seats > 1 else ''} in {cohort.name}."
+    note(booking, Happened.SEATED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
+
+
+@transaction.atomic
+def book_place(
+    *,
+    person: Person,
+    cohort: Cohort,
+    by: User,
+    on: date,
+    guardian: Guardian | None = None,
+    key: uuid.UUID | None = None,
+) -> Place:
+    """Book one person into one cohort; where it is full the person waits for it, and for those set up later."""
+    booking = book_party(
+        course=cohort.course, people=[person], cohorts=[cohort], by=by, on=on, guardian=guardian, key=key
+    )
+    return Place.objects.select_related("person", "cohort__course", "charge", "booking").get(
+        booking=booking, person=person
+    )
+
+
+@transaction.atomic
+def book_new_family(
+    *,
+    cohorts: Sequence[Cohort],
+    guardian: str,
+    phone: str,
+    email: str,
+    given_name: str,
+    family_name: str,
+    birth_date: date,
+    by: User,
+    on: date,
+    key: uuid.UUID | None = None,
+) -> Booking:
+    """Put a family on the roll and book for its child. Raises Refused where the child is on the roll already."""
+    course = locked(cohorts[0].course)
+    if found := ledger.written(Booking, key):
+        return found
+    same = Person.objects.filter(
+        given_name__iexact=given_name, family_name__iexact=family_name, birth_date=birth_date
+    ).first()
+    if same:
+        raise Refused(f"{same}, born that day, is on the roll already ({same.household}); choose them from the roll.")
+    household = add_household(name=f"{family_name} family"[:100], guardian=guardian, email=email, phone=phone)
+    child = add_person(household=household, given_name=given_name, family_name=family_name, birth_date=birth_date)
+    return book_party(course=course, people=[child], cohorts=cohorts, by=by, on=on, key=key)
+
+
+@transaction.atomic
+def record_reach_check(
+    *, person: Person, checked_by: str, on: date, by: User, key: uuid.UUID | None = None
+) -> ReachCheck:
+    """Somebody has watched a young child draw; from now on the minimum age holds nobody back who waits with the child.
+
+    What a reach check asks for is the club's own rule (common practice, no source).
+    """
+    courses = Course.objects.filter(places__person=person, places__state=PlaceState.WAITING).distinct()
+    held = [locked(course) for course in courses.order_by("pk")]
+    if found := ledger.written(ReachCheck, key):
+        return found
+    if not checked_by.strip():
+        raise Refused("Write down who watched the child draw.")
+    document = ReachCheck.objects.create(
+        key=key or uuid.uuid4(), person=person, checked_on=on, checked_by=checked_by.strip()[:100], recorded_by=by
+    )
+    for course in held:
+        for booking in Booking.objects.filter(places__person=person, course=course, state=PlaceState.WAITING):
+            words = f"A reach check of {person.given_name} by {document.checked_by} is recorded."
+            note(booking, Happened.CHANGED, words, on=on, by=by)
+        offer_free_seats(course=course, on=on, by=by)
+    return document

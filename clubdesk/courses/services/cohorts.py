@@ -1,0 +1,98 @@
+"""Cohorts: setting one up, changing its days or seats, cancelling it."""
+
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+
+from clubdesk.courses import letters
+from clubdesk.courses.models import TAKES_A_SEAT, Booking, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+
+
+@transaction.atomic
+def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
+    """Write a new or changed cohort. Fees already charged wait for its new first session; new seats are offered.
+
+    Raises Refused for another first session once a fee has become income.
+    """
+    course = locked(cohort.course)
+    before = Cohort.objects.filter(pk=cohort.pk).first() if cohort.pk else None
+    if before and before.first_session != cohort.first_session:
+        _move_first_session(before, cohort)
+    cohort.save()
+    if before and (before.first_session, before.last_session) != (cohort.first_session, cohort.last_session):
+        _tell_everyone(cohort, before, on, by)
+    offer_free_seats(course=course, on=on, by=by)
+    return cohort
+
+
+def _move_first_session(before: Cohort, cohort: Cohort) -> None:
+    places = before.places.filter(state=PlaceState.HELD).select_related("charge")
+    if any(place.charge and place.charge.recognised_on for place in places):
+        raise Refused(f"{before} has started; its first session stays {before.first_session:%-d %b %Y}.")
+    for place in places:
+        assert place.charge is not None
+        charging.move_start(charge=place.charge, starts_on=cohort.first_session)
+
+
+def _tell_everyone(cohort: Cohort, before: Cohort, on: date, by: User) -> None:
+    days = f"{cohort.first_session:%-d %b %Y} to {cohort.last_session:%-d %b %Y}"
+    for booking in _parties_in(cohort):
+        event = note(booking, Happened.CHANGED, f"{cohort.name} is now from {days}.", on=on, by=by, cohort=cohort)
+        letters.tell(event, f"The days of {cohort.name} have changed: it is now from {days}.", "new days")
+
+
+def _parties_in(cohort: Cohort) -> list[Booking]:
+    seated = Place.objects.filter(cohort=cohort, state__in=TAKES_A_SEAT)
+    rows = Booking.objects.filter(pk__in=seated.values("booking"))
+    return list(rows.select_related("course", "household__party", "guardian").order_by("rank"))
+
+
+@transaction.atomic
+def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
+    """The cohort does not take place: every fee is credited in full, and its parties are offered the next.
+
+    They stand in the waitlist by their order of arrival, so whoever booked first is offered first.
+    """
+    course = locked(cohort.course)
+    cohort = Cohort.objects.select_related("course").get(pk=cohort.pk)
+    if cohort.cancelled_on:
+        return cohort
+    if not reason.strip():
+        raise Refused("Say why the cohort is cancelled; the families are told.")
+    if cohort.last_session < on:
+        raise Refused(f"{cohort} is over.")
+    parties = _parties_in(cohort)
+    for booking in parties:
+        _back_to_the_waitlist(booking, cohort, on, reason.strip(), by)
+    cohort.cancelled_on, cohort.cancel_reason = on, reason.strip()[:150]
+    cohort.save()
+    for booking in parties:
+        words = f"{cohort.name} was cancelled: {reason.strip()}. The party waits again, in its old order."
+        event = note(fresh(booking), Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
+        opening = [
+            f"We are sorry: {cohort} cannot take place ({reason.strip()}).",
+            "Its fee is taken back in full, and what you have paid of it is your credit with the club. "
+            "You keep your turn: as soon as another cohort has room you are offered a place.",
+        ]
+        letters.tell(event, opening, "cancelled")
+    offer_free_seats(course=course, on=on, by=by)
+    return cohort
+
+
+def _back_to_the_waitlist(booking: Booking, cohort: Cohort, on: date, reason: str, by: User) -> None:
+    for place in booking.places.filter(cohort=cohort, state__in=TAKES_A_SEAT).select_related("charge"):
+        offered = place.state == PlaceState.OFFERED
+        if place.charge:
+            charging.take_back(charge=place.charge, on=on, reason=f"cohort cancelled: {reason}", by=by)
+        if offered:
+            place.state, place.cohort = PlaceState.WAITING, None
+            place.save()
+            continue
+        place.state, place.ended_on = PlaceState.WITHDRAWN, on
+        place.save()
+        Place.objects.create(booking=booking, course=booking.course, person_id=place.person_id, recorded_by=by)
+    renew(booking, on)

@@ -1,0 +1,252 @@
+"""Leaving a place: withdrawal by the course's refund rule, transfer to another cohort, unpaid places that lapse."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.courses import letters, selectors
+from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+from clubdesk.fees.models import Charge
+from clubdesk.fees.selectors import credited
+from clubdesk.mail.models import Message, MessageState
+from clubdesk.money import nil, shown, total
+
+
+@transaction.atomic
+def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Sequence[Place] | None = None) -> Booking:
+    """The party, or some of it, gives its places or its waiting up.
+
+    The course's refund rule says how much of each fee is credited; seats that come free are offered on.
+    """
+    course = locked(booking.course)
+    booking = fresh(booking)
+    leaving = _standing(booking, places)
+    if not leaving:
+        return booking
+    if not reason.strip():
+        raise Refused("Say why the place is withdrawn.")
+    kept = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
+    renew(booking, on)
+    who = selectors.names(place.person for place in leaving)
+    words = f"Withdrawn: {who}, {reason.strip()}{f'; {shown(kept)} kept of the fee' if kept > nil() else ''}."
+    event = note(booking, Happened.WITHDRAWN, words, on=on, by=by, cohort=leaving[0].cohort, seats=len(leaving))
+    opening = [f"{who} {'are' if len(leaving) > 1 else 'is'} withdrawn.", *_refund_in_words(leaving, kept)]
+    letters.tell(event, opening, "withdrawn")
+    offer_free_seats(course=course, on=on, by=by)
+    return fresh(booking)
+
+
+@transaction.atomic
+def withdraw_place(*, place: Place, on: date, reason: str, by: User) -> Place:
+    """One of a party gives the place up."""
+    withdraw(booking=place.booking, places=[place], on=on, reason=reason, by=by)
+    return Place.objects.select_related("person", "cohort__course", "charge", "booking").get(pk=place.pk)
+
+
+def _standing(booking: Booking, places: Sequence[Place] | None) -> list[Place]:
+    chosen = {place.pk for place in places} if places is not None else None
+    rows = [place for place in selectors.places_of(booking) if place.state in STANDING]
+    return [place for place in rows if chosen is None or place.pk in chosen]
+
+
+def _give_up(
+    places: Sequence[Place], state: PlaceState, on: date, reason: str, by: User, by_rule: bool = True
+) -> Money:
+    """End the places; returns what the club keeps of their fees."""
+    kept = nil()
+    for place in places:
+        if place.charge:
+            keep = selectors.kept_of(place, on) if by_rule else nil()
+            charging.take_back(charge=place.charge, on=on, reason=reason, by=by, keep=keep)
+            kept += keep
+        place.state, place.ended_on = state, on
+        place.save()
+    return kept
+
+
+def _refund_in_words(places: Sequence[Place], kept: Money) -> list[str]:
+    fees = total(place.charge.amount for place in places if place.charge)
+    if fees <= nil():
+        return []
+    if kept <= nil():
+        return [f"The fee of {shown(fees)} is taken back; what you have paid of it is your credit with the club."]
+    back = fees - kept
+    rule = f"By the course's refund rule the club keeps {shown(kept)} of the fee of {shown(fees)}"
+    return [f"{rule}; the other {shown(back)} is taken back, and what you have paid of that is your credit."]
+
+
+@transaction.atomic
+def transfer(
+    *,
+    booking: Booking,
+    cohort: Cohort,
+    on: date,
+    reason: str,
+    by: User,
+    places: Sequence[Place] | None = None,
+) -> Booking:
+    """The party, or some of it, moves to another cohort of the course. The money goes with it.
+
+    A fee that still waits in Fees in advance becomes income when the new cohort starts. One that is income
+    already is credited and charged again, so that it waits once more; where a voucher has paid part of it that
+    cannot be, and is refused. Also refused: a cohort that is full, over, or for older people.
+    """
+    course = locked(booking.course)
+    booking = fresh(booking)
+    moving = [place for place in _standing(booking, places) if place.state == PlaceState.HELD]
+    cohort = Cohort.objects.select_related("course").get(pk=cohort.pk)
+    moving = [place for place in moving if place.cohort_id != cohort.pk]
+    if not moving:
+        return booking
+    if not reason.strip():
+        raise Refused("Say why the place is transferred.")
+    _refuse_unfit(moving, booking, cohort, on)
+    left = moving[0].cohort
+    assert left is not None
+    for place in moving:
+        place.charge = _charge_moved(place, cohort, on, by)
+        place.cohort = cohort
+        place.save()
+    renew(booking, on)
+    who = selectors.names(place.person for place in moving)
+    words = f"Transferred from {left.name} to {cohort.name}: {who}, {reason.strip()}."
+    event = note(booking, Happened.TRANSFERRED, words, on=on, by=by, cohort=cohort, seats=len(moving))
+    letters.tell(event, f"{who}: transferred from {left.name} to {cohort.name}.", "transferred")
+    offer_free_seats(course=course, on=on, by=by)
+    return fresh(booking)
+
+
+def _refuse_unfit(moving: Sequence[Place], booking: Booking, cohort: Cohort, on: date) -> None:
+    if cohort.course_id != booking.course_id:
+        raise Refused("Choose a cohort of the same course.")
+    if cohort.cancelled_on or cohort.last_session < on:
+        raise Refused(f"{cohort} is over or was cancelled; choose a later one.")
+    free = selectors.seats_left(cohort)
+    if free < len(moving):
+        raise Refused(f"{cohort} has {max(free, 0)} seats left, and {len(moving)} would move.")
+    for place in moving:
+        if not selectors.is_old_enough(place.person, cohort):
+            raise Refused(f"{selectors.too_young(place.person, cohort)}.")
+
+
+def _charge_moved(place: Place, cohort: Cohort, on: date, by: User) -> Charge:
+    charge = place.charge
+    assert charge is not None
+    if charge.waits and charge.recognised_on is None:
+        return charging.move_start(charge=charge, starts_on=cohort.first_session)
+    if charge.vouchers.exclude(state="refused").exists():
+        raise Refused(
+            f"The fee of {place.person} is income already and a voucher has paid part of it, so it cannot wait for "
+            f"another cohort. Ask the treasurer; the department must first take the voucher back."
+        )
+    goodwill = credited(charge)
+    charging.take_back(charge=charge, on=on, reason=f"transferred to {cohort.name}", by=by)
+    moved = charging.charge(
+        household=place.booking.household,
+        person=place.person,
+        price=charge.price,
+        description=f"{cohort}, {place.person}"[:150],
+        on=on,
+        starts_on=cohort.first_session,
+        by=by,
+    )
+    if goodwill > nil():
+        charging.credit_charge(charge=moved, amount=goodwill, on=on, reason="credited before the transfer", by=by)
+    return moved
+
+
+@transaction.atomic
+def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by: User) -> Booking:
+    """The family may pay later; the places do not lapse before."""
+    locked(booking.course)
+    booking = fresh(booking)
+    if booking.pay_by is None:
+        raise Refused("The places of this booking do not lapse; there is no day to put off.")
+    if not reason.strip():
+        raise Refused("Say why the family has more time.")
+    if booking.pay_by == pay_by:
+        return booking
+    if pay_by < on:
+        raise Refused("Choose today or a later day.")
+    booking.pay_by, booking.reminded_on = pay_by, None
+    booking.save(update_fields=["pay_by", "reminded_on"])
+    note(booking, Happened.CHANGED, f"May pay until {pay_by:%-d %b %Y}: {reason.strip()}.", on=on, by=by)
+    return booking
+
+
+@transaction.atomic
+def remind_unpaid(*, on: date, by: User) -> list[Booking]:
+    """Remind each family once whose unpaid places lapse soon; it has the course's days after that at least."""
+    reminded = []
+    for booking in selectors.unpaid_bookings(on).filter(reminded_on=None):
+        assert booking.pay_by is not None
+        if on >= booking.pay_by - timedelta(days=booking.course.reminder_days):
+            locked(booking.course)
+            event = _remind(fresh(booking), on, by, "Reminded by letter that the fee is not paid")
+            event_words = [
+                "The fee is not paid yet.",
+                "If you pay by a sport voucher, please send us its code. If you no longer want the place, please "
+                "withdraw, so that the next family hears of it. An unpaid place lapses.",
+            ]
+            letters.tell(event, event_words, "please pay, or withdraw")
+            reminded.append(booking)
+    return reminded
+
+
+@transaction.atomic
+def remind_by_phone(*, booking: Booking, on: date, by: User) -> Booking:
+    """Somebody has told the family that the fee is not paid; for families without e-mail."""
+    locked(booking.course)
+    booking = fresh(booking)
+    if booking.pay_by is None or booking.state != PlaceState.HELD:
+        raise Refused("The places of this booking do not lapse; there is nothing to remind of.")
+    _remind(booking, on, by, "Reminded by phone that the fee is not paid")
+    return booking
+
+
+def _remind(booking: Booking, on: date, by: User, words: str) -> BookingEvent:
+    assert booking.pay_by is not None
+    booking.reminded_on = on
+    booking.pay_by = max(booking.pay_by, on + timedelta(days=booking.course.reminder_days))
+    booking.save(update_fields=["reminded_on", "pay_by"])
+    return note(booking, Happened.REMINDED, f"{words}; it may be paid until {booking.pay_by:%-d %b %Y}.", on=on, by=by)
+
+
+@transaction.atomic
+def lapse_unpaid(*, on: date, by: User) -> list[Booking]:
+    """End each unpaid place whose day to pay has passed after a reminder that went out; its seat is offered on."""
+    lapsed = []
+    due = selectors.unpaid_bookings(on).filter(reminded_on__isnull=False, pay_by__lt=on)
+    for booking in due:
+        if not _was_reminded(booking):
+            continue
+        course = locked(booking.course)
+        booking = fresh(booking)
+        held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
+        owed = selectors.still_owed(held)
+        unpaid = [place for place in held if owed.get(place.pk)]
+        _give_up(unpaid, PlaceState.LAPSED, on, "place lapsed unpaid", by, by_rule=False)
+        renew(booking, on)
+        who = selectors.names(place.person for place in unpaid)
+        words = f"Lapsed unpaid after the reminder: {who}."
+        event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=unpaid[0].cohort, seats=len(unpaid))
+        opening = [f"The fee of {who} was not paid, so the place goes to the next family.", "Nothing is owed for it."]
+        letters.tell(event, opening, "the place has lapsed")
+        offer_free_seats(course=course, on=on, by=by)
+        lapsed.append(booking)
+    return lapsed
+
+
+def _was_reminded(booking: Booking) -> bool:
+    """The last reminder was by phone, or its letter was accepted by the mail server."""
+    event = booking.events.filter(kind=Happened.REMINDED).last()
+    if event is None:
+        return False
+    letter = Message.objects.filter(about=letters.about(event)).first()
+    return letter is None or letter.state == MessageState.SENT

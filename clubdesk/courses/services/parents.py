@@ -1,0 +1,138 @@
+"""What the parents' page does: it books for whoever asks, and tells nobody what the book knows of anybody."""
+
+import hashlib
+import hmac
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.utils import timezone
+
+from clubdesk.courses import letters, selectors
+from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse
+from clubdesk.courses.services.booking import book_party
+from clubdesk.courses.services.waitlist import fresh, locked, note
+from clubdesk.ledger import services as ledger
+from clubdesk.roll.models import Consent, Guardian, Household, Person
+from clubdesk.roll.services import add_household, add_person
+
+FAMILIES = "families"
+USES_KEPT = timedelta(days=1)
+LIMIT_WINDOW = timedelta(hours=1)
+MOST_FROM_AN_ADDRESS = 12
+MOST_FOR_AN_EMAIL = 4
+
+
+@dataclass(frozen=True)
+class Child:
+    """Somebody named on the parents' page."""
+
+    given_name: str
+    family_name: str
+    birth_date: date
+
+
+@dataclass(frozen=True)
+class PartyForm:
+    """What a guardian has filled in on the parents' page."""
+
+    guardian_name: str
+    email: str
+    phone: str
+    people: Sequence[Child]
+    cohorts: Sequence[Cohort]
+    wording: str
+
+
+def family_user() -> User:
+    """Stands for families who act by their own link or the parents' page; cannot sign in."""
+    user, created = get_user_model().objects.get_or_create(username=FAMILIES, defaults={"is_active": False})
+    if created:
+        user.set_unusable_password()
+        user.save()
+    return user
+
+
+@transaction.atomic
+def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID) -> Booking:
+    """Book for a party that may be new to the club.
+
+    A household is known by a guardian's e-mail address alone, and only the letter to that address says what
+    came of it: somebody who has a place already is not booked again, and the letter points at that booking.
+    """
+    course = locked(course)
+    by = family_user()
+    if found := ledger.written(Booking, key):
+        return found
+    household, guardian = _household_of(form)
+    people = [_person_of(household, child) for child in form.people]
+    new = [person for person in people if not selectors.standing_place(person, course, on)]
+    Consent.objects.create(household=household, given_by=form.guardian_name, wording=form.wording)
+    if new:
+        return book_party(
+            course=course,
+            people=new,
+            cohorts=form.cohorts or None,
+            guardian=guardian,
+            young_may_wait=True,
+            on=on,
+            by=by,
+            key=key,
+        )
+    place = selectors.standing_place(people[0], course, on)
+    assert place is not None
+    booking = fresh(place.booking)
+    event = note(booking, Happened.CHANGED, "Asked for again on the parents' page; nothing was changed.", on=on, by=by)
+    letters.tell(event, "You have asked for places again; you had booked already.", "you have booked already")
+    return booking
+
+
+def _household_of(form: PartyForm) -> tuple[Household, Guardian]:
+    """The household whose guardian has the address (the one with the first child's name, of several), or a new one."""
+    known = list(Guardian.objects.filter(email__iexact=form.email).select_related("household__party").order_by("pk"))
+    for guardian in known:
+        if _find(guardian.household, form.people[0]):
+            return guardian.household, guardian
+    if known:
+        return known[0].household, known[0]
+    family = form.people[0].family_name
+    household = add_household(
+        name=f"{family} family"[:100], guardian=form.guardian_name, email=form.email, phone=form.phone
+    )
+    return household, household.guardians.get()
+
+
+def _find(household: Household, child: Child) -> Person | None:
+    return household.people.filter(
+        given_name__iexact=child.given_name, family_name__iexact=child.family_name, birth_date=child.birth_date
+    ).first()
+
+
+def _person_of(household: Household, child: Child) -> Person:
+    return _find(household, child) or add_person(
+        household=household,
+        given_name=child.given_name,
+        family_name=child.family_name,
+        birth_date=child.birth_date,
+    )
+
+
+def within_limits(*, address: str, email: str) -> bool:
+    """Count this use of the parents' page; False beyond so many an hour from one address or for one e-mail."""
+    since = timezone.now() - LIMIT_WINDOW
+    within = True
+    for kind, who, most in (("address", address, MOST_FROM_AN_ADDRESS), ("email", email.lower(), MOST_FOR_AN_EMAIL)):
+        digest = hmac.new(settings.SECRET_KEY.encode(), f"{kind}:{who}".encode(), hashlib.sha256).hexdigest()
+        PageUse.objects.create(who=digest)
+        within &= PageUse.objects.filter(who=digest, at__gte=since).count() <= most
+    return within
+
+
+def forget_page_uses() -> None:
+    """Nothing of who used the page is kept beyond a day."""
+    PageUse.objects.filter(at__lt=timezone.now() - USES_KEPT).delete()

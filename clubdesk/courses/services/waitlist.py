@@ -1,0 +1,237 @@
+"""The waitlist of a course: who is next, offers that hold seats, and every change of order with its reason."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.db.models import Max
+
+from clubdesk.courses import letters, selectors
+from clubdesk.courses.models import (
+    RANK_STEP,
+    Booking,
+    BookingEvent,
+    Cohort,
+    Course,
+    Happened,
+    Place,
+    PlaceState,
+)
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+
+
+def locked(course: Course) -> Course:
+    """One change at a time to a course's places and its waitlist."""
+    rows = Course.objects.select_for_update(of=("self",), no_key=True).select_related("fee_item", "adult_fee_item")
+    return rows.get(pk=course.pk)
+
+
+def fresh(booking: Booking) -> Booking:
+    """The booking as it stands now; read after the course's lock."""
+    return Booking.objects.select_related("course", "household__party", "guardian").get(pk=booking.pk)
+
+
+def note(
+    booking: Booking,
+    kind: Happened,
+    words: str,
+    *,
+    on: date,
+    by: User,
+    cohort: Cohort | None = None,
+    in_favour_of: Booking | None = None,
+    rank_after: int | None = None,
+    seats: int = 0,
+) -> BookingEvent:
+    """A line of the party's history."""
+    return BookingEvent.objects.create(
+        booking=booking,
+        kind=kind,
+        on=on,
+        words=words[:300],
+        cohort=cohort,
+        in_favour_of=in_favour_of,
+        rank_after=rank_after,
+        seats=seats,
+        recorded_by=by,
+    )
+
+
+def renew(booking: Booking, on: date) -> None:
+    """Let the party's state and seats follow its places: whatever still asks for something comes first."""
+    states = list(Place.objects.filter(booking=booking).order_by("pk").values_list("state", flat=True))
+    asks = (PlaceState.OFFERED, PlaceState.WAITING, PlaceState.HELD)
+    state = next((state for state in asks if state in states), None)
+    if state is None:
+        state, booking.ended_on = PlaceState(states[-1]), on
+    else:
+        booking.ended_on = None
+    booking.state, booking.seats = state, states.count(state)
+    if state != PlaceState.OFFERED:
+        booking.offer_lapses_on = None
+    booking.save()
+
+
+def give_seats(booking: Booking, places: Sequence[Place], cohort: Cohort, on: date, by: User) -> None:
+    """Give the party its places in the cohort: the household owes each fee, which is income from the first session."""
+    for place in places:
+        place.cohort = cohort
+        place.charge = charging.charge(
+            household=booking.household,
+            person=place.person,
+            price=selectors.price_for(place.person, cohort),
+            description=f"{cohort}, {place.person}"[:150],
+            on=on,
+            starts_on=cohort.first_session,
+            by=by,
+        )
+        place.state = PlaceState.HELD
+        place.save()
+    if booking.course.pay_days is not None:
+        booking.pay_by, booking.reminded_on = on + timedelta(days=booking.course.pay_days), None
+    renew(booking, on)
+
+
+def note_passes(ahead: Sequence[Booking], favoured: Booking, cohort: Cohort, free: int, on: date, by: User) -> None:
+    """Each party that was passed over keeps its position, and its history says why."""
+    BookingEvent.objects.bulk_create(
+        BookingEvent(
+            booking=passed,
+            kind=Happened.PASSED,
+            on=on,
+            words=f"Passed over for {cohort.name}, keeping the position: "
+            f"{selectors.why_passed(passed, cohort, free) or 'it has begun and is booked by hand only'}."[:300],
+            cohort=cohort,
+            in_favour_of=favoured,
+            recorded_by=by,
+        )
+        for passed in ahead
+    )
+
+
+def ahead_of(booking: Booking) -> list[Booking]:
+    """The parties that wait in front of it."""
+    rows = selectors.waitlist(booking.course).filter(rank__lt=booking.rank).exclude(pk=booking.pk)
+    return list(rows.prefetch_related("cannot_make"))
+
+
+@transaction.atomic
+def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
+    """Offer each free seat of the coming cohorts to the first party that fits, for the course's number of days."""
+    course = locked(course)
+    offered = []
+    for cohort in selectors.cohorts_to_come(course, on):
+        free = cohort.capacity - cohort.taken
+        while free > 0 and (booking := selectors.fitting(cohort, free).first()):
+            _offer(booking, cohort, free, on, by)
+            free -= booking.seats
+            offered.append(booking)
+    return offered
+
+
+def _offer(booking: Booking, cohort: Cohort, free: int, on: date, by: User) -> None:
+    booking = fresh(booking)
+    note_passes(ahead_of(booking), booking, cohort, free, on, by)
+    Place.objects.filter(booking=booking, state=PlaceState.WAITING).update(state=PlaceState.OFFERED, cohort=cohort)
+    booking.offer_lapses_on = selectors.lapses_on(cohort, on)
+    renew(booking, on)
+    places = f"{booking.seats} place{'s' if booking.seats > 1 else ''}"
+    words = f"Offered {places} in {cohort.name} until {booking.offer_lapses_on:%-d %b %Y}."
+    event = note(booking, Happened.OFFERED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
+    letters.tell(event, "A place has come free, and you are next.", "a place for you")
+
+
+@transaction.atomic
+def accept_offer(*, booking: Booking, on: date, by: User) -> Booking:
+    """Take the places that are offered: their fees are charged."""
+    locked(booking.course)
+    booking = fresh(booking)
+    places = [place for place in selectors.places_of(booking) if place.state == PlaceState.OFFERED]
+    if not places and booking.state == PlaceState.HELD:
+        return booking
+    if not places or booking.offer_lapses_on is None:
+        raise Refused(f"{booking.household} has no offer open ({booking.get_state_display().lower()}).")
+    if on > booking.offer_lapses_on:
+        raise Refused(f"The offer lapsed on {booking.offer_lapses_on:%-d %b %Y}.")
+    cohort = places[0].cohort
+    assert cohort is not None
+    give_seats(booking, places, cohort, on, by)
+    words = f"Accepted: {selectors.names(place.person for place in places)} in {cohort.name}."
+    event = note(booking, Happened.ACCEPTED, words, on=on, by=by, cohort=cohort, seats=len(places))
+    letters.tell(event, "Thank you for accepting.", "your place")
+    return booking
+
+
+@transaction.atomic
+def lapse_offers(*, on: date, by: User) -> list[Booking]:
+    """End every offer whose last day has passed and offer its seats on at once. Doing it again changes nothing."""
+    due = Booking.objects.filter(state=PlaceState.OFFERED, offer_lapses_on__lt=on)
+    lapsed = []
+    for course in Course.objects.filter(pk__in=due.values("course")).order_by("pk"):
+        course = locked(course)
+        for booking in due.filter(course=course).select_related("course", "household", "guardian").order_by("rank"):
+            places = Place.objects.filter(booking=booking, state=PlaceState.OFFERED)
+            cohort = Cohort.objects.get(pk=places.values_list("cohort", flat=True)[0])
+            count = places.update(state=PlaceState.LAPSED, ended_on=on)
+            renew(booking, on)
+            words = f"The offer of {cohort.name} lapsed without an answer."
+            event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=cohort, seats=count)
+            opening = f"We had no answer to our offer of {cohort.name}, so the place goes to the next family."
+            letters.tell(
+                event, [opening, "If you would still like to come, please book again."], "the offer has lapsed"
+            )
+            lapsed.append(booking)
+        offer_free_seats(course=course, on=on, by=by)
+    return lapsed
+
+
+@transaction.atomic
+def move_in_queue(*, booking: Booking, before: Booking | None, on: date, reason: str, by: User) -> Booking:
+    """Put a waiting party directly in front of another, or last where `before` is None. The reason is kept."""
+    course = locked(booking.course)
+    booking = fresh(booking)
+    if not reason.strip():
+        raise Refused("Say why the order changes; the families may ask.")
+    if booking.state != PlaceState.WAITING:
+        raise Refused(
+            f"Only a party that waits can be moved; this one does not ({booking.get_state_display().lower()})."
+        )
+    others = Booking.objects.filter(course=course).exclude(pk=booking.pk)
+    if before is None:
+        last = others.aggregate(last=Max("number"), rank=Max("rank"))
+        behind = (max(last["last"] or 0, booking.number) + 1) * RANK_STEP
+        front, where = last["rank"] or 0, "to the end of the waitlist"
+    else:
+        before = fresh(before)
+        if before.pk == booking.pk or before.course_id != course.pk or before.state != PlaceState.WAITING:
+            raise Refused("Choose another party that waits for the same course.")
+        behind = before.rank
+        front = others.filter(rank__lt=behind).aggregate(rank=Max("rank"))["rank"] or 0
+        where = f"in front of {before.household}"
+    rank = (front + behind) // 2
+    if rank in (front, behind):
+        raise Refused("There is no room left just there; move another party first.")
+    words = f"Moved {where}: {reason.strip()}"
+    note(booking, Happened.MOVED, words, on=on, by=by, rank_after=rank)
+    booking.rank = rank
+    booking.save(update_fields=["rank"])
+    return booking
+
+
+@transaction.atomic
+def change_cohorts(*, booking: Booking, cannot_make: Sequence[Cohort], on: date, by: User) -> Booking:
+    """Write down which cohorts the party cannot make; a free seat that it now fits is offered."""
+    course = locked(booking.course)
+    booking = fresh(booking)
+    if set(booking.cannot_make.all()) == set(cannot_make):
+        return booking
+    if any(cohort.course_id != course.pk for cohort in cannot_make):
+        raise Refused("Choose cohorts of the same course.")
+    booking.cannot_make.set(cannot_make)
+    excluded = ", ".join(cohort.name for cohort in cannot_make)
+    words = f"Cannot make {excluded}." if excluded else "Can make every cohort."
+    note(booking, Happened.CHANGED, words, on=on, by=by)
+    offer_free_seats(course=course, on=on, by=by)
+    return fresh(booking)

@@ -1,0 +1,318 @@
+"""Pages of the courses room: the parents' own, and what is printed."""
+
+import time
+import uuid
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib.admin import AdminSite
+from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
+from django.forms import formset_factory
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404
+from django.template.response import TemplateResponse
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+
+from clubdesk import clock
+from clubdesk.courses import letters, selectors, services
+from clubdesk.courses.certificate import certificate_pdf
+from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of
+from clubdesk.courses.models import STANDING, Booking, Certificate, Cohort, Course, PlaceState
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
+from clubdesk.ledger.models import Book
+from clubdesk.money import nil
+from clubdesk.screens import BUSY
+
+CONSENT = (
+    "The club keeps the names, birth dates and contacts that you give here to run the course, to reach you, and to "
+    "keep its books as the law asks. It passes them to nobody else without asking you, except to the sport’s "
+    "associations where somebody becomes a member."
+)
+TRIES = 5
+SLOW_DOWN = "Too many bookings came from here just now. Please wait an hour and try again, or phone the club."
+
+
+def _page(request: HttpRequest, template: str, title: str, status: int = 200, **context: Any) -> TemplateResponse:
+    club = Book.objects.values_list("club_name", flat=True).first() or "The club"
+    return TemplateResponse(request, f"book/{template}.html", {"title": title, "club": club, **context}, status=status)
+
+
+def address_of(request: HttpRequest) -> str:
+    """Where the request comes from; behind PROXIES of the club's own, what the outermost of them saw."""
+    if settings.PROXIES:
+        seen = [part.strip() for part in request.headers.get("X-Forwarded-For", "").split(",") if part.strip()]
+        if len(seen) >= settings.PROXIES:
+            return seen[-settings.PROXIES]
+    return request.META.get("REMOTE_ADDR", "")
+
+
+@never_cache
+def courses(request: HttpRequest) -> HttpResponse:
+    """The courses that parents can book; where there is one, its page at once."""
+    found = list(Course.objects.filter(on_parents_page=True))
+    if len(found) == 1:
+        return course(request, found[0].pk)
+    return _page(request, "courses", "Courses", courses=found)
+
+
+@never_cache
+def course(request: HttpRequest, pk: int) -> HttpResponse:
+    """A course's cohorts, and one form for the whole party."""
+    shown = get_object_or_404(Course.objects.select_related("fee_item", "adult_fee_item"), pk=pk, on_parents_page=True)
+    if request.method != "POST":
+        guardian = GuardianForm(course=shown, initial={"key": uuid.uuid4()})
+        return _course_page(request, shown, guardian, ChildFormSet(prefix="child"))
+    if "more" in request.POST:
+        return _course_page(request, shown, *_one_row_more(request, shown))
+    guardian = GuardianForm(request.POST, course=shown)
+    children = ChildFormSet(request.POST, prefix="child")
+    if request.POST.get("website"):
+        return HttpResponseRedirect(reverse("book:thanks"))
+    if not (guardian.is_valid() and children.is_valid()):
+        return _course_page(request, shown, guardian, children, status=422)
+    party = party_of(guardian.cleaned_data, children.cleaned_data, shown.consent_text or CONSENT)
+    try:
+        if not _in_turn(lambda: services.within_limits(address=address_of(request), email=party.email)):
+            guardian.add_error(None, SLOW_DOWN)
+            return _course_page(request, shown, guardian, children, status=429)
+        key = guardian.cleaned_data["key"]
+        _in_turn(lambda: services.book_from_page(course=shown, form=party, on=clock.today(), key=key))
+    except (Refused, OperationalError) as refusal:
+        guardian.add_error(None, refusal.sentence if isinstance(refusal, Refused) else BUSY)
+        return _course_page(request, shown, guardian, children, status=422)
+    return HttpResponseRedirect(reverse("book:thanks"))
+
+
+def _in_turn(act: Any) -> Any:
+    """Do it, waiting again for a turn where very many write at the same moment."""
+    for attempt in range(TRIES):
+        try:
+            return act()
+        except OperationalError:
+            if attempt == TRIES - 1:
+                raise
+            time.sleep(0.2 * (attempt + 1))
+    return None
+
+
+def _one_row_more(request: HttpRequest, shown: Course) -> tuple[GuardianForm, Any]:
+    """The same page with room for one more child; nothing typed is lost and nothing is complained of yet."""
+    typed = request.POST
+    guardian = GuardianForm(
+        course=shown,
+        initial={
+            name: typed.getlist(name) if name == "cohorts" else typed[name]
+            for name in GuardianForm.base_fields
+            if name in typed
+        },
+    )
+    count = min(int(typed["child-TOTAL_FORMS"]), MOST_CHILDREN) if typed.get("child-TOTAL_FORMS", "").isdigit() else 1
+    rows = [
+        {name: typed.get(f"child-{index}-{name}", "") for name in ("given_name", "family_name", "birth_date")}
+        for index in range(count)
+    ]
+    if count < MOST_CHILDREN:
+        rows.append({"family_name": rows[-1]["family_name"] if rows else ""})
+    return guardian, formset_factory(ChildForm, extra=0)(prefix="child", initial=rows)
+
+
+def _course_page(
+    request: HttpRequest, shown: Course, guardian: GuardianForm, children: Any, status: int = 200
+) -> HttpResponse:
+    today = clock.today()
+    return _page(
+        request,
+        "course",
+        shown.name,
+        status=status,
+        course=shown,
+        fees=_fees_in_words(shown),
+        wait=selectors.wait_estimates(shown, today).in_words(selectors.JOINING_NOW),
+        full=not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today)),
+        guardian=guardian,
+        children=children,
+        more=len(children.forms) < MOST_CHILDREN,
+        consent=shown.consent_text or CONSENT,
+    )
+
+
+def _fees_in_words(shown: Course) -> list[tuple[str, Any]]:
+    """What the course costs today, where the fee schedule says so."""
+    found = []
+    items = [("Fee" if shown.adult_fee_item is None else "Fee for a child", shown.fee_item)]
+    if shown.adult_fee_item:
+        items.append(("Fee for an adult", shown.adult_fee_item))
+    for label, item in items:
+        try:
+            found.append((label, fees.price_on(item, clock.today()).amount))
+        except Refused:
+            continue
+    return found
+
+
+@never_cache
+def thanks(request: HttpRequest) -> HttpResponse:
+    """The same for everyone, whatever the book knew before."""
+    return _page(request, "thanks", "Thank you")
+
+
+class LeaveForm(forms.Form):
+    """Who of the party withdraws; the reason is for the family to give or not."""
+
+    places = forms.MultipleChoiceField(
+        label="Who withdraws?",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Tick who withdraws."},
+    )
+    reason = forms.CharField(label="Would you tell us why? (optional)", max_length=120, required=False)
+
+    def __init__(self, *args: Any, booking: Booking, **kwargs: Any):
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+        self.standing = {str(place.pk): place for place in selectors.places_of(booking) if place.state in STANDING}
+        field = self.fields["places"]
+        assert isinstance(field, forms.MultipleChoiceField)
+        field.choices = [(pk, str(place.person)) for pk, place in self.standing.items()]
+        field.initial = list(self.standing)
+
+
+@never_cache
+def own(request: HttpRequest, token: str) -> HttpResponse:
+    """A family's own page: where it stands, its offer, and withdrawing."""
+    try:
+        booking = letters.booking_of(token)
+    except Refused as refusal:
+        return _page(request, "message", "This link does not work", status=404, sentence=refusal.sentence)
+    error, leave = "", None
+    if request.method == "POST":
+        try:
+            leave = _act(request, booking)
+            if leave is None:
+                return HttpResponseRedirect(reverse("book:own", args=[token]))
+        except (Refused, OperationalError) as refusal:
+            error = refusal.sentence if isinstance(refusal, Refused) else BUSY
+            booking = letters.booking_of(token)
+    elif "leave" in request.GET:
+        leave = LeaveForm(booking=booking)
+    places = selectors.places_of(booking)
+    waits = booking.state == PlaceState.WAITING
+    return _page(
+        request,
+        "own",
+        f"Your booking: {booking.course}",
+        status=422 if error or (leave and leave.errors) else 200,
+        booking=booking,
+        token=token,
+        sentences=selectors.standing_in_words(booking),
+        likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
+        offered=booking.state == PlaceState.OFFERED,
+        standing=any(place.state in STANDING for place in places),
+        certificates=Certificate.objects.filter(place__booking=booking).select_related("place__person"),
+        leave=leave,
+        back=_given_back(places),
+        error=error,
+    )
+
+
+def _act(request: HttpRequest, booking: Booking) -> LeaveForm | None:
+    """Accept or withdraw; returns the form where it is not filled in rightly."""
+    by, today = services.family_user(), clock.today()
+    if request.POST.get("act") == "accept":
+        _in_turn(lambda: services.accept_offer(booking=booking, on=today, by=by))
+        return None
+    form = LeaveForm(request.POST, booking=booking)
+    if not form.is_valid():
+        return form
+    leaving = [form.standing[pk] for pk in form.cleaned_data["places"]]
+    reason = form.cleaned_data["reason"] or "by the family itself"
+    _in_turn(lambda: services.withdraw(booking=booking, places=leaving, on=today, reason=reason, by=by))
+    return None
+
+
+def _given_back(places: list[Any]) -> list[tuple[str, Any]]:
+    """What of each fee would be given back today."""
+    today = clock.today()
+    return [
+        (f"{place.person.given_name}: given back of the fee of {place.charge.amount.amount}",
+         max(place.charge.amount - selectors.kept_of(place, today), nil()))
+        for place in places
+        if place.state == PlaceState.HELD and place.charge
+    ]  # fmt: skip
+
+
+@never_cache
+def own_certificate(request: HttpRequest, token: str, pk: int) -> HttpResponse:
+    """A family's certificate, by its own link."""
+    try:
+        booking = letters.booking_of(token)
+    except Refused as refusal:
+        raise Http404(refusal.sentence) from None
+    return _pdf(get_object_or_404(Certificate, pk=pk, place__booking=booking))
+
+
+class CheckForm(forms.Form):
+    number = forms.CharField(label="Number on the certificate", max_length=20)
+    family_name = forms.CharField(label="Family name on it", max_length=60)
+
+
+@never_cache
+def check_certificate(request: HttpRequest) -> HttpResponse:
+    """Whether a certificate is genuine, for whoever holds it: it takes its number and the name on it."""
+    form = CheckForm(request.GET or None, label_suffix="")
+    found, asked = None, form.is_valid()
+    if asked:
+        number = "".join(filter(str.isdigit, form.cleaned_data["number"]))
+        found = Certificate.objects.filter(
+            number=number, place__person__family_name__iexact=form.cleaned_data["family_name"].strip()
+        ).select_related("place__cohort__course").first()  # fmt: skip
+    return _page(request, "certificate", "Check a certificate", form=form, asked=asked, certificate=found)
+
+
+def _pdf(certificate: Certificate) -> HttpResponse:
+    club = Book.objects.get().club_name
+    response = HttpResponse(certificate_pdf(certificate, club), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="certificate-{certificate.number}.pdf"'
+    return response
+
+
+# Behind the sign-in
+
+
+def certificate(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
+    """The certificate to print."""
+    if not request.user.has_perm("courses.view_certificate"):
+        raise PermissionDenied
+    return _pdf(get_object_or_404(Certificate.objects.select_related("place__person", "place__cohort__course"), pk=pk))
+
+
+def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
+    """Everyone of a cohort on one page to print: guardian and phone, and a box for each session."""
+    if not (request.user.has_perm("courses.view_cohort") and request.user.has_perm("roll.view_household")):
+        raise PermissionDenied
+    cohort = get_object_or_404(Cohort.objects.select_related("course"), pk=pk)
+    places = list(
+        cohort.places.filter(state=PlaceState.HELD)
+        .select_related("person__household", "booking__guardian", "booking__household")
+        .prefetch_related("booking__household__guardians", "attendances")
+        .order_by("person__given_name", "person__family_name")
+    )
+    owed = selectors.still_owed(places)
+    rows = []
+    for place in places:
+        guardian = place.booking.guardian or selectors.guardian_to_write_to(place.booking.household)
+        came = {each.held_on for each in place.attendances.all()}
+        rows.append(
+            {
+                "person": place.person,
+                "age": place.person.age_on(cohort.first_session),
+                "guardian": guardian,
+                "owed": owed.get(place.pk),
+                "sessions": [day in came for day in cohort.sessions],
+            }
+        )
+    context = {**site.each_context(request), "title": str(cohort), "cohort": cohort, "rows": rows}
+    return TemplateResponse(request, "courses/sheet.html", context)

@@ -1,0 +1,51 @@
+"""Letters to families, each kept with what became of it."""
+
+from django.db import models
+from django.db.models import Q
+
+from clubdesk import clock
+from clubdesk.roll.models import Household
+
+
+class MessageState(models.TextChoices):
+    WAITING = "waiting", "Waiting to go out"
+    SENDING = "sending", "Going out"
+    SENT = "sent", "Sent"
+    FAILED = "failed", "Could not be sent"
+    NO_ADDRESS = "no_address", "No e-mail address"
+
+
+LINK = "{link}"
+
+
+class Message(models.Model):
+    """One letter to one address. `about` says what it is about, and makes writing it twice impossible.
+
+    The body holds `{link}` where the family's own link goes in when it is sent, so that nobody who reads the
+    book's messages can follow it.
+    """
+
+    about = models.CharField(max_length=120, unique=True, editable=False)
+    household = models.ForeignKey(Household, models.PROTECT, null=True, blank=True, related_name="messages")
+    to = models.EmailField(blank=True)
+    subject = models.CharField(max_length=150)
+    body = models.TextField()
+    link_path = models.CharField(max_length=200, blank=True, editable=False)
+    written_at = models.DateTimeField(default=clock.now)
+    state = models.CharField(max_length=10, choices=MessageState.choices, default=MessageState.WAITING)
+    tries = models.PositiveSmallIntegerField(default=0)
+    next_try_at = models.DateTimeField(default=clock.now)
+    tried_at = models.DateTimeField("last try", null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    outcome = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-written_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(state="sent") | Q(sent_at__isnull=False), name="mail_sent_has_a_time"),
+            models.CheckConstraint(condition=~Q(to="") | Q(state="no_address"), name="mail_goes_to_an_address"),
+        ]
+        indexes = [models.Index(fields=["state", "next_try_at"])]
+
+    def __str__(self):
+        return f"{self.subject} to {self.to or 'nobody'}"

@@ -1,0 +1,24 @@
+"""Questions about letters."""
+
+from datetime import datetime, timedelta
+
+from django.db.models import Q, QuerySet
+
+from clubdesk.mail.models import Message, MessageState
+
+INTERRUPTED_AFTER = timedelta(minutes=15)
+
+
+def due(at: datetime) -> QuerySet[Message]:
+    """Letters to be sent or tried again by `at`, oldest first."""
+    return Message.objects.filter(state=MessageState.WAITING, next_try_at__lte=at).order_by("next_try_at", "pk")
+
+
+def interrupted(at: datetime) -> QuerySet[Message]:
+    """Letters whose sending began and never ended; whether they went out is not known."""
+    return Message.objects.filter(state=MessageState.SENDING, tried_at__lt=at - INTERRUPTED_AFTER)
+
+
+def unsent() -> QuerySet[Message]:
+    """Letters that somebody should look at: they could not be sent, or have no address to go to."""
+    return Message.objects.filter(Q(state=MessageState.FAILED) | Q(state=MessageState.NO_ADDRESS))

@@ -1,0 +1,190 @@
+"""Verbs of the mail room: a letter is written with the change it tells of, and goes out by itself afterwards."""
+
+import logging
+import smtplib
+import threading
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.core.mail import EmailMessage
+from django.db import connections, transaction
+from django.db.models import F
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.mail import selectors
+from clubdesk.mail.models import LINK, Message, MessageState
+from clubdesk.roll.models import Household
+
+log = logging.getLogger(__name__)
+GIVE_UP_AFTER = timedelta(days=5)
+LONGEST_PAUSE = timedelta(hours=4)
+
+
+@dataclass
+class Delivered:
+    """What a round came to."""
+
+    sent: int = 0
+    delayed: int = 0
+    failed: int = 0
+
+
+@transaction.atomic
+def write_message(
+    *, about: str, to: str, subject: str, body: str, household: Household | None = None, link_path: str = ""
+) -> Message:
+    """Write a letter; once the change it tells of is saved it goes out. The same `about` again changes nothing."""
+    message, new = Message.objects.get_or_create(
+        about=about,
+        defaults={
+            "household": household,
+            "to": to,
+            "subject": " ".join(subject.split())[:150],
+            "body": body,
+            "link_path": link_path,
+            "state": MessageState.WAITING if to else MessageState.NO_ADDRESS,
+        },
+    )
+    if new and to and settings.MAIL_GOES_OUT_BY_ITSELF:
+        transaction.on_commit(deliver_soon)
+    return message
+
+
+@transaction.atomic
+def send_again(*, message: Message, to: str, by: User) -> Message:
+    """Try a letter once more that failed or had no address, now to `to`. Raises Refused for one that went out."""
+    document = Message.objects.select_for_update(of=("self",), no_key=True).get(pk=message.pk)
+    if document.state == MessageState.WAITING:
+        return document
+    if document.state not in (MessageState.FAILED, MessageState.NO_ADDRESS):
+        raise Refused(f"This letter is not to be sent again: {document.get_state_display().lower()}.")
+    document.state, document.next_try_at, document.tries = MessageState.WAITING, clock.now(), 0
+    document.written_at, document.to = clock.now(), to
+    document.outcome = f"asked for again by {by.get_username()}"
+    document.save()
+    if settings.MAIL_GOES_OUT_BY_ITSELF:
+        transaction.on_commit(deliver_soon)
+    return document
+
+
+def deliver(*, at: datetime | None = None) -> Delivered:
+    """Send every letter that is due, each once, whoever else delivers at the same moment.
+
+    A letter is claimed in a transaction of its own before it is sent, so that a crash leaves it claimed rather
+    than sent twice. A server that is down ends the round; the letters wait and are tried again, at growing
+    intervals, for five days. Source: RFC 5321 section 4.5.4.1 (give up after four or five days).
+    """
+    done, at = Delivered(), at or clock.now()
+    _name_the_interrupted(at)
+    while message := _claim(at):
+        if not _send(message, done, at):
+            break
+    return done
+
+
+def _claim(at: datetime) -> Message | None:
+    """The next letter that is due, made ours; another round that saw it too comes away empty-handed."""
+    while pk := selectors.due(at).values_list("pk", flat=True).first():
+        ours = Message.objects.filter(pk=pk, state=MessageState.WAITING).update(
+            state=MessageState.SENDING, tried_at=at, tries=F("tries") + 1
+        )
+        if ours:
+            return Message.objects.get(pk=pk)
+    return None
+
+
+def _send(message: Message, done: Delivered, at: datetime) -> bool:
+    """Hand the letter to the server and keep what became of it; False where the server cannot be reached."""
+    try:
+        _email(message).send()
+    except smtplib.SMTPRecipientsRefused as refusal:
+        code, words = next(iter(refusal.recipients.values()))
+        return _refused(message, done, at, code, words)
+    except smtplib.SMTPResponseException as refusal:
+        return _refused(message, done, at, refusal.smtp_code, refusal.smtp_error)
+    except (OSError, smtplib.SMTPException) as trouble:
+        _delay(message, done, at, f"the mail server cannot be reached: {trouble}")
+        return False
+    except ValueError as fault:
+        _fail(message, done, f"the letter cannot be written: {fault}")
+        return True
+    message.state, message.sent_at, message.outcome = MessageState.SENT, at, "accepted by the mail server"
+    message.save(update_fields=["state", "sent_at", "outcome"])
+    done.sent += 1
+    return True
+
+
+def _email(message: Message) -> EmailMessage:
+    link = f"{settings.SITE_URL}{message.link_path}"
+    domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].rstrip(">") or "localhost"
+    return EmailMessage(
+        subject=message.subject,
+        body=message.body.replace(LINK, link),
+        to=[message.to],
+        headers={"Message-ID": f"<letter-{message.pk}-{message.written_at:%Y%m%d%H%M%S}@{domain}>"},
+    )
+
+
+def _refused(message: Message, done: Delivered, at: datetime, code: int, words: bytes | str) -> bool:
+    """What the server says starts with 4 where it may be tried again and with 5 where not (RFC 5321 section 4.2.1)."""
+    said = f"{code} {words.decode(errors='replace') if isinstance(words, bytes) else words}"
+    if 400 <= code < 500:
+        _delay(message, done, at, f"the mail server says: {said}")
+    else:
+        _fail(message, done, f"the mail server refuses it: {said}")
+    return True
+
+
+def _delay(message: Message, done: Delivered, at: datetime, outcome: str) -> None:
+    if at - message.written_at > GIVE_UP_AFTER:
+        _fail(message, done, f"given up after five days; {outcome}")
+        return
+    pause = min(timedelta(minutes=2 ** min(message.tries, 12)), LONGEST_PAUSE)
+    message.state, message.next_try_at = MessageState.WAITING, at + pause
+    message.outcome = outcome[:200]
+    message.save(update_fields=["state", "next_try_at", "outcome"])
+    done.delayed += 1
+
+
+def _fail(message: Message, done: Delivered, outcome: str) -> None:
+    message.state, message.outcome = MessageState.FAILED, outcome[:200]
+    message.save(update_fields=["state", "outcome"])
+    done.failed += 1
+
+
+def _name_the_interrupted(at: datetime) -> None:
+    selectors.interrupted(at).update(
+        state=MessageState.FAILED, outcome="interrupted while going out; ask the family whether it came"
+    )
+
+
+_turn = threading.Lock()
+_round = {"running": False, "wanted": False}
+
+
+def deliver_soon() -> None:
+    """Deliver in the background of this process, one round at a time; nobody waits for the mail server."""
+    with _turn:
+        _round["wanted"] = True
+        if _round["running"]:
+            return
+        _round["running"] = True
+    threading.Thread(target=_deliver_while_wanted, name="mail", daemon=True).start()
+
+
+def _deliver_while_wanted() -> None:
+    while True:
+        with _turn:
+            if not _round["wanted"]:
+                _round["running"] = False
+                return
+            _round["wanted"] = False
+        try:
+            deliver()
+        except Exception:
+            log.exception("A round of mail ended early; the letters wait.")
+        finally:
+            connections.close_all()
