@@ -694,7 +694,7 @@ class TestTheCoordinatorsScreens:
         ask(12, 12, 12)
         ask(12)
         text = desk.get(reverse("admin:courses_course_change", args=[course.pk])).content.decode()
-        assert "most likely later than the cohorts that are set up" in text
+        assert "about January 2027, not set up yet (" in text
         assert "of 16 places booked half a year ahead about 12 are kept" in text
         assert "378.00" in text
 

@@ -240,6 +240,13 @@ def test_the_same_book_gives_the_same_answer():
     assert first[2].likeliest == (None, 1.0)
 
 
+def test_cohorts_that_are_not_set_up_yet_keep_the_clubs_rhythm():
+    ahead = not_set_up_yet([-200, -100, 0, 100], [150, 160, 140], seats=14)
+    assert [(each.days, each.opens, each.free) for each in ahead] == [(200, 50, 14), (300, 150, 14)]
+    # Common practice, no source: four cohorts a year; set up half a year ahead.
+    assert [each.days for each in not_set_up_yet([40], [], seats=16)] == [131, 222]
+
+
 @pytest.mark.django_db
 def test_the_clubs_own_habits_are_counted_from_its_documents(book, by):
     start = date(2026, 7, 6)
@@ -263,6 +270,6 @@ def test_the_coordinator_reads_the_likely_cohort_and_its_chance(book, by):
     services.change_cohorts(booking=place.booking, cannot_make=[later], on=date(2026, 9, 12), by=by)
     waits = selectors.wait_estimates(cohort.course, date(2026, 9, 12))
     words = waits.in_words(place.booking.pk)
-    assert words.startswith("most likely later than the cohorts that are set up (")
+    assert words.startswith("most likely about May 2027, not set up yet (")
     assert words.endswith(" %)")
     assert waits.in_words(selectors.JOINING_NOW) == "most likely From 2027-02-07 (100 %)"

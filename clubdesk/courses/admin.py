@@ -147,9 +147,7 @@ class PeopleChoices(forms.ModelMultipleChoiceField):
 
     def label_from_instance(self, obj: Any) -> str:
         person = obj.person if isinstance(obj, Place) else obj
-        age = person.age_on(clock.today())
-        cohort = f", {obj.cohort.name}" if isinstance(obj, Place) and obj.cohort else ""
-        return f"{person} ({age}{cohort})"
+        return f"{person} ({person.age_on(clock.today())})"
 
 
 class BookFamilyForm(AskingForm):
@@ -590,20 +588,17 @@ def seated_section(request: HttpRequest, cohort: Cohort) -> Section:
     owed = selectors.still_owed(places)
     came = selectors.sessions_come_to(cohort)
     held = [place for place in places if place.state == PlaceState.HELD]
-    rows = [
-        (
-            link_to(place, str(place.person)),
-            place.person.age_on(cohort.first_session),
-            state_in_words(place),
-            paid_in_words(place, owed),
-            f"{came.get(place.pk, 0)} of {len(cohort.sessions)}",
-            next_step(place, cohort, owed),
-        )
-        for place in places
-    ]
+    begun = cohort.first_session <= clock.today()
+    rows = []
+    for place in places:
+        row: list[Any] = [link_to(place, str(place.person)), next_step(place, cohort, owed), paid_in_words(place, owed)]
+        row += [place.person.age_on(cohort.first_session), state_in_words(place)]
+        if begun:
+            row.append(f"{came.get(place.pk, 0)} of {len(cohort.sessions)}")
+        rows.append(row)
     offered = len(places) - len(held)
     title = f"{len(places)} of {cohort.capacity} seats taken: {len(held)} held, {offered} offered"
-    columns = ["Who", "Age", "Place", "Fee", "Sessions", "Next"]
+    columns = ["Who", "Next", "Fee", "Age", "Place"] + (["Came to"] if begun else [])
     return Section(title, columns, rows, "Nobody is booked yet.")
 
 
@@ -647,14 +642,14 @@ def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
     for index, booking in enumerate(first, 1):
         people = [place.person for place in booking.places.all() if place.state == PlaceState.WAITING]
         row: list[Any] = [index, link_to(booking, f"{selectors.names(people)}, {booking.household}"), booking.seats]
-        row += [booking.booked_on, waits.in_words(booking.pk)]
+        row += [booking.booked_on, waits.likely(booking.pk)]
         if cohort:
             cannot = "cannot make it" if cohort in booking.cannot_make.all() else ""
             row.append(cannot or ("too young without a reach check" if booking.pk in young else "yes"))
         rows.append(row)
     more = f", the first {FIRST_OF_A_LIST} shown" if count > len(first) else ""
     title = f"{count} {'party waits' if count == 1 else 'parties wait'} for {course}{more}"
-    columns = ["", "Party", "Places", "Since", "Likely"] + (["Fits here"] if cohort else [])
+    columns = ["", "Party", "Places", "Since", "Most likely"] + (["Fits here"] if cohort else [])
     return Section(title, columns, rows, "Nobody waits.", note=PRIOR_IN_WORDS if rows else "")
 
 
@@ -795,9 +790,10 @@ class CohortAdmin(RoomAdmin):
         services.save_cohort(cohort=obj, on=clock.today(), by=request.user)  # type: ignore[arg-type]
 
 
-class RefundStepInline(admin.TabularInline):
+class RefundStepInline(admin.StackedInline):
     model = RefundStep
-    extra = 1
+    extra = 0
+    fields = [("days_before", "percent")]
     verbose_name_plural = "What is given back to who withdraws (none: all of it)"
 
 

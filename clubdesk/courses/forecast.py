@@ -111,12 +111,11 @@ class Estimate:
 
     @property
     def likeliest(self) -> tuple[int | None, float]:
-        """The cohort that came up most and its chance; None where a later one, not set up yet, is likelier."""
-        named = {cohort: count for cohort, count in self.reached.items() if cohort > 0}
-        later = self.plays - sum(named.values())
-        if not named or later > max(named.values()):
+        """The cohort that came up most and its chance; None where it is likelier to be later than all of them."""
+        later = self.plays - sum(self.reached.values())
+        cohort = max(self.reached, key=lambda key: self.reached[key], default=None)
+        if cohort is None or later > self.reached[cohort]:
             return None, later / self.plays
-        cohort = max(named, key=lambda key: named[key])
         return cohort, self.chance(cohort)
 
 

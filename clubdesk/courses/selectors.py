@@ -12,6 +12,7 @@ from django.core.cache import cache
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
 from clubdesk.courses.models import (
     ADULT_FROM,
@@ -173,6 +174,9 @@ def standing_in_words(booking: Booking) -> list[str]:
             sentences.append(f"{who} {verb} offered {places} in {starts}. The fee is {shown(fee)}. {until}")
         else:
             owed = sum(still_owed(group).values(), Decimal(0))
+            if cohort.last_session < clock.today():
+                sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
+                continue
             paid = f"{shown(owed)} {'is' if len(group) == 1 else 'are'} still to pay." if owed else "The fee is paid."
             by = f" Please pay by {booking.pay_by:%-d %B %Y}." if owed and booking.pay_by else ""
             sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
@@ -274,12 +278,14 @@ def _simulate(course: Course, cohorts: list[Any], on: date) -> "Waits":
         )
         for cohort in cohorts
     ]
-    ahead += _not_set_up_yet(course, on)
+    later = _not_set_up_yet(course, on)
     queue = _queue_ahead(course, cohorts)
     everywhere = frozenset(cohort.pk for cohort in cohorts)
     queue.append(PartyAhead(JOINING_NOW, 1, everywhere))
-    found = estimates(ahead, queue, habits(course, on), course.offer_days)
-    return Waits({cohort.pk: cohort.name for cohort in cohorts}, found)
+    found = estimates([*ahead, *later], queue, habits(course, on), course.offer_days)
+    names = {cohort.pk: cohort.name for cohort in cohorts}
+    names |= {each.key: f"about {on + timedelta(days=each.days):%B %Y}, not set up yet" for each in later}
+    return Waits(names, found)
 
 
 def _not_set_up_yet(course: Course, on: date) -> list[CohortAhead]:
@@ -322,23 +328,26 @@ class Waits:
     cohorts: dict[int, str]
     found: dict[int, Estimate]
 
-    def in_words(self, party: int) -> str:
-        """“most likely Term 3 2027 (72 %)”, for the booking's id or for JOINING_NOW."""
+    def likely(self, party: int) -> str:
+        """“Term 3 2027 (72 %)”, for the booking's id or for JOINING_NOW."""
         if not self.cohorts:
             return "no cohort is set up yet"
         estimate = self.found.get(party)
         cohort, chance = estimate.likeliest if estimate else (None, 1.0)
-        if cohort is None:
-            return f"most likely later than the cohorts that are set up ({chance:.0%})".replace("%", " %")
-        return f"most likely {self.cohorts[cohort]} ({chance:.0%})".replace("%", " %")
+        return f"{self.cohorts[cohort] if cohort else 'later than all of these'} ({_percent(chance)})"
+
+    def in_words(self, party: int) -> str:
+        """“most likely Term 3 2027 (72 %)”."""
+        return f"most likely {self.likely(party)}" if self.cohorts else self.likely(party)
 
     def table(self, party: int) -> list[tuple[str, str]]:
         """Each cohort with its chance."""
         estimate = self.found.get(party)
-        return [
-            (name, f"{estimate.chance(pk) if estimate else 0:.0%}".replace("%", " %"))
-            for pk, name in self.cohorts.items()
-        ]
+        return [(name, _percent(estimate.chance(key) if estimate else 0)) for key, name in self.cohorts.items()]
+
+
+def _percent(chance: float) -> str:
+    return f"{chance * 100:.0f} %"
 
 
 # What came of a course

@@ -20,7 +20,7 @@ from clubdesk import clock
 from clubdesk.courses import letters, selectors, services
 from clubdesk.courses.certificate import certificate_pdf
 from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of
-from clubdesk.courses.models import STANDING, Booking, Certificate, Cohort, Course, PlaceState
+from clubdesk.courses.models import STANDING, Booking, Certificate, Cohort, Course, Place, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
@@ -131,7 +131,7 @@ def _course_page(
         status=status,
         course=shown,
         fees=_fees_in_words(shown),
-        wait=selectors.wait_estimates(shown, today).in_words(selectors.JOINING_NOW),
+        wait=selectors.wait_estimates(shown, today).likely(selectors.JOINING_NOW),
         full=not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today)),
         guardian=guardian,
         children=children,
@@ -160,6 +160,10 @@ def thanks(request: HttpRequest) -> HttpResponse:
     return _page(request, "thanks", "Thank you")
 
 
+def _can_leave(place: Place) -> bool:
+    return place.state in STANDING and not (place.cohort and place.cohort.last_session < clock.today())
+
+
 class LeaveForm(forms.Form):
     """Who of the party withdraws; the reason is for the family to give or not."""
 
@@ -173,7 +177,7 @@ class LeaveForm(forms.Form):
     def __init__(self, *args: Any, booking: Booking, **kwargs: Any):
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
-        self.standing = {str(place.pk): place for place in selectors.places_of(booking) if place.state in STANDING}
+        self.standing = {str(place.pk): place for place in selectors.places_of(booking) if _can_leave(place)}
         field = self.fields["places"]
         assert isinstance(field, forms.MultipleChoiceField)
         field.choices = [(pk, str(place.person)) for pk, place in self.standing.items()]
@@ -210,7 +214,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         sentences=selectors.standing_in_words(booking),
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
         offered=booking.state == PlaceState.OFFERED,
-        standing=any(place.state in STANDING for place in places),
+        standing=any(_can_leave(place) for place in places),
         certificates=Certificate.objects.filter(place__booking=booking).select_related("place__person"),
         leave=leave,
         back=_given_back(places),
@@ -237,10 +241,10 @@ def _given_back(places: list[Any]) -> list[tuple[str, Any]]:
     """What of each fee would be given back today."""
     today = clock.today()
     return [
-        (f"{place.person.given_name}: given back of the fee of {place.charge.amount.amount}",
+        (f"{place.person.given_name}: of the fee of {place.charge.amount.amount} you get back",
          max(place.charge.amount - selectors.kept_of(place, today), nil()))
         for place in places
-        if place.state == PlaceState.HELD and place.charge
+        if place.state == PlaceState.HELD and place.charge and _can_leave(place)
     ]  # fmt: skip
 
 

@@ -124,7 +124,9 @@ class Demo:
             self.people()
         for start in (self.last_year, self.this_year):
             self.plan_year(start)
-        for index in range(26):
+        next_year = membership.months_later(self.this_year, 12)
+        self.plan_cohort(_next_sunday(next_year + timedelta(weeks=4)), "Term 3")
+        for index in range(30):
             self.at(self.last_year + timedelta(days=1 + index // 2), self.family_asks)
         for day in self.days():
             if day.day == 1:
@@ -226,7 +228,7 @@ class Demo:
 
     def people(self) -> None:
         """Families with one to three children; about half of them are in the club already."""
-        for index in range(165):
+        for index in range(178):
             family = self.fake.unique.last_name()
             household = roll.add_household(
                 name=f"{family} family",
@@ -259,7 +261,7 @@ class Demo:
         for week, name in ((4, "Term 3"), (14, "Term 4"), (31, "Term 1"), (43, "Term 2")):
             self.plan_cohort(_next_sunday(start + timedelta(weeks=week)), name)
         for week in range(52):
-            for _ in range(self.chance.choice((0, 1, 1, 1, 2, 1))):
+            for _ in range(self.chance.choice((0, 1, 1, 2, 1, 2))):
                 self.at(start + timedelta(weeks=week, days=self.chance.randint(1, 6)), self.family_asks)
         for week in range(52):
             saturday = _next_saturday(start + timedelta(weeks=week))
@@ -338,7 +340,7 @@ class Demo:
     def plan_cohort(self, first: date, name: str) -> None:
         """A cohort, set up most of a year ahead, and what happens in it."""
         self.at(
-            max(first - timedelta(days=290), self.last_year), lambda day: self.set_up(first, f"{name} {first.year}")
+            max(first - timedelta(days=265), self.last_year), lambda day: self.set_up(first, f"{name} {first.year}")
         )
         cohort = lambda: Cohort.objects.get(course=self.course, first_session=first)  # noqa: E731
         self.at(first - timedelta(days=45), lambda day: self.transfer_one(cohort(), day))

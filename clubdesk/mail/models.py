@@ -41,6 +41,7 @@ class Message(models.Model):
 
     class Meta:
         ordering = ["-written_at", "-pk"]
+        verbose_name = "letter"
         constraints = [
             models.CheckConstraint(condition=~Q(state="sent") | Q(sent_at__isnull=False), name="mail_sent_has_a_time"),
             models.CheckConstraint(condition=~Q(to="") | Q(state="no_address"), name="mail_goes_to_an_address"),

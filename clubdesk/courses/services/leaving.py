@@ -31,6 +31,7 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
         return booking
     if not reason.strip():
         raise Refused("Say why the place is withdrawn.")
+    _refuse_what_is_over(leaving, on)
     kept = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
     renew(booking, on)
     who = selectors.names(place.person for place in leaving)
@@ -53,6 +54,12 @@ def _standing(booking: Booking, places: Sequence[Place] | None) -> list[Place]:
     chosen = {place.pk for place in places} if places is not None else None
     rows = [place for place in selectors.places_of(booking) if place.state in STANDING]
     return [place for place in rows if chosen is None or place.pk in chosen]
+
+
+def _refuse_what_is_over(places: Sequence[Place], on: date) -> None:
+    for place in places:
+        if place.cohort and place.cohort.last_session < on:
+            raise Refused(f"{place.cohort} is over; the place of {place.person} stays as it is.")
 
 
 def _give_up(

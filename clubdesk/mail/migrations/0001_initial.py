@@ -55,6 +55,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
+                "verbose_name": "letter",
                 "ordering": ["-written_at", "-pk"],
                 "indexes": [models.Index(fields=["state", "next_try_at"], name="mail_messag_state_ed3ed2_idx")],
                 "constraints": [
