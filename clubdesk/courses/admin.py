@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import admin
+from django.db.models import Q
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -235,7 +236,8 @@ class LeavingForm(VerbForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        rows = self.target.places.filter(state__in=self.states).select_related("person", "cohort")
+        over = Q(cohort__last_session__lt=clock.today())
+        rows = self.target.places.filter(~over, state__in=self.states).select_related("person", "cohort")
         self.fields["places"].queryset = rows  # type: ignore[attr-defined]
         self.fields["places"].initial = list(rows)
 
@@ -260,7 +262,7 @@ class WithdrawPage(BookingPage):
     form_class = LeavingForm
 
     def applies(self, target: Booking) -> bool:
-        return target.state in STANDING
+        return any(selectors.can_leave(place, clock.today()) for place in selectors.places_of(target))
 
     def facts(self, target: Booking) -> list[tuple[str, Any]]:
         today = clock.today()
@@ -297,7 +299,8 @@ class TransferPage(BookingPage):
     form_class = TransferForm
 
     def applies(self, target: Booking) -> bool:
-        return target.state == PlaceState.HELD
+        places = selectors.places_of(target)
+        return any(each.state == PlaceState.HELD and selectors.can_leave(each, clock.today()) for each in places)
 
     def perform(self, *, target: Booking, by: Any, key: Any, **cleaned: Any) -> Booking:
         return services.transfer(booking=target, by=by, **cleaned)
@@ -493,7 +496,7 @@ class PlaceWithdrawPage(VerbPage):
     form_class = PlaceWithdrawForm
 
     def applies(self, target: Place) -> bool:
-        return target.state in STANDING
+        return selectors.can_leave(target, clock.today())
 
     def facts(self, target: Place) -> list[tuple[str, Any]]:
         facts: list[tuple[str, Any]] = [("Who", target.person), ("Now", target.get_state_display())]

@@ -16,6 +16,7 @@ from clubdesk import clock
 from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
 from clubdesk.courses.models import (
     ADULT_FROM,
+    STANDING,
     TAKES_A_SEAT,
     Booking,
     BookingEvent,
@@ -156,7 +157,7 @@ def names(people: Iterable[Person]) -> str:
 
 def standing_in_words(booking: Booking) -> list[str]:
     """Where the party stands now, a sentence for each cohort or queue that its places are in."""
-    standing = [place for place in places_of(booking) if place.state in (*TAKES_A_SEAT, PlaceState.WAITING)]
+    standing = [place for place in places_of(booking) if place.state in STANDING]
     sentences = []
     for state, cohort in dict.fromkeys((place.state, place.cohort) for place in standing):
         group = [place for place in standing if (place.state, place.cohort) == (state, cohort)]
@@ -181,6 +182,11 @@ def standing_in_words(booking: Booking) -> list[str]:
             by = f" Please pay by {booking.pay_by:%-d %B %Y}." if owed and booking.pay_by else ""
             sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
     return sentences or ["You have no place and wait for none."]
+
+
+def can_leave(place: Place, on: date) -> bool:
+    """Whether there is still something to withdraw from: a place or a wait, in no cohort that is over."""
+    return place.state in STANDING and not (place.cohort and place.cohort.last_session < on)
 
 
 def places_of(booking: Booking) -> list[Place]:

@@ -20,7 +20,7 @@ from clubdesk import clock
 from clubdesk.courses import letters, selectors, services
 from clubdesk.courses.certificate import certificate_pdf
 from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of
-from clubdesk.courses.models import STANDING, Booking, Certificate, Cohort, Course, Place, PlaceState
+from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
@@ -160,10 +160,6 @@ def thanks(request: HttpRequest) -> HttpResponse:
     return _page(request, "thanks", "Thank you")
 
 
-def _can_leave(place: Place) -> bool:
-    return place.state in STANDING and not (place.cohort and place.cohort.last_session < clock.today())
-
-
 class LeaveForm(forms.Form):
     """Who of the party withdraws; the reason is for the family to give or not."""
 
@@ -177,7 +173,9 @@ class LeaveForm(forms.Form):
     def __init__(self, *args: Any, booking: Booking, **kwargs: Any):
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
-        self.standing = {str(place.pk): place for place in selectors.places_of(booking) if _can_leave(place)}
+        self.standing = {
+            str(place.pk): place for place in selectors.places_of(booking) if selectors.can_leave(place, clock.today())
+        }
         field = self.fields["places"]
         assert isinstance(field, forms.MultipleChoiceField)
         field.choices = [(pk, str(place.person)) for pk, place in self.standing.items()]
@@ -214,7 +212,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         sentences=selectors.standing_in_words(booking),
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
         offered=booking.state == PlaceState.OFFERED,
-        standing=any(_can_leave(place) for place in places),
+        standing=any(selectors.can_leave(place, clock.today()) for place in places),
         certificates=Certificate.objects.filter(place__booking=booking).select_related("place__person"),
         leave=leave,
         back=_given_back(places),
@@ -244,7 +242,7 @@ def _given_back(places: list[Any]) -> list[tuple[str, Any]]:
         (f"{place.person.given_name}: of the fee of {place.charge.amount.amount} you get back",
          max(place.charge.amount - selectors.kept_of(place, today), nil()))
         for place in places
-        if place.state == PlaceState.HELD and place.charge and _can_leave(place)
+        if place.state == PlaceState.HELD and place.charge and selectors.can_leave(place, today)
     ]  # fmt: skip
 
 
