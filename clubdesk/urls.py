@@ -1,6 +1,10 @@
-"""The parents' pages under /book/; all else is the admin site, at the root."""
+"""Families' own pages under /book/ and /account/; all else is the admin site, at the root."""
 
 from django.contrib import admin
 from django.urls import include, path
 
-urlpatterns = [path("book/", include("clubdesk.courses.urls")), path("", admin.site.urls)]
+urlpatterns = [
+    path("book/", include("clubdesk.courses.urls")),
+    path("account/", include("clubdesk.fees.urls")),
+    path("", admin.site.urls),
+]

@@ -9,7 +9,8 @@ from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.evidence import Evidence
 from clubdesk.entryfund.models import PaidInto
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Method
+from clubdesk.fees.models import Charge, Method
+from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.posting import credit, debit
@@ -94,6 +95,10 @@ class Season:
     def once(self):
         """What a page needs one of."""
         by = self.by
+        first = Charge.objects.filter(recognised_on=None, starts_on__lte=START).first()
+        fees.write_off(charge=first, amount=as_amount(1), on=NOW, reason="too small to ask for", by=by)
+        owed = balance(first.household)
+        fees.agree_parts(household=first.household, parts=[(NOW, owed)], on=NOW, by=by)
         lodged = fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
         fees.refuse_voucher(voucher=lodged.vouchers.first(), on=NOW, reason="used elsewhere", by=by)
         bank.settle_cards(takings=as_amount(50), fee=as_amount(1), on=NOW, by=by)

@@ -13,6 +13,7 @@ CHANGES = {
     "fees_charge": "amount = amount + 1",
     "fees_receipt": "amount = amount + 1",
     "fees_chargecredit": "amount = amount + 1",
+    "fees_writeoff": "amount = amount + 1",
     "fees_repayment": "amount = amount - 1",
     "fees_voucher": "amount = amount - 1",
     "fees_lodgement": "lodged_on = '2026-07-02'",

@@ -18,6 +18,7 @@ from clubdesk.courses.services import withdraw_place
 from clubdesk.desk import services as desk
 from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund.models import EntryClaim
+from clubdesk.fees import accounts
 from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Journal, JournalEntry
@@ -49,6 +50,8 @@ def urls_of_everything():
         reverse("book:courses"),
         letters.link_path(Booking.objects.filter(state="waiting").last() or Booking.objects.first()),
     }
+    found |= {accounts.link_path(Household.objects.first()), reverse("admin:aged_balances")}
+    found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
     for model, screen in admin.site._registry.items():
@@ -117,6 +120,8 @@ ADD_PAGES = {
     "fees_charge": set(),
     "fees_receipt": set(),
     "fees_repayment": set(),
+    "fees_writeoff": set(),
+    "fees_arrangement": set(),
     "fees_lodgement": {C, T},
     "fees_voucher": set(),
     "fees_voucherscheme": {T},
@@ -138,7 +143,13 @@ VERB_PAGES = {
     ("roll_household", "receipt"): {C, T},
     ("roll_household", "charge"): {C, T},
     ("roll_household", "repay"): {T},
+    ("roll_household", "send-statement"): {C, T},
+    ("roll_household", "parts"): {C, T},
+    ("roll_household", "end-parts"): {C, T},
     ("fees_charge", "credit"): {C, T},
+    ("fees_charge", "write-off"): {T},
+    ("fees_writeoff", "take-up"): {T},
+    ("fees_receipt", "pays"): {C, T},
     ("fees_charge", "voucher"): {C},
     ("fees_receipt", "cancel"): {C, T},
     ("fees_voucher", "refuse"): {T},
@@ -240,7 +251,7 @@ def test_the_auditor_sees_all_and_changes_nothing(season, as_role):
 def test_whoever_is_not_signed_in_is_asked_to(client, season):
     for url in urls_of_everything():
         response = client.get(url)
-        if url.startswith("/book/"):
+        if url.startswith(("/book/", "/account/")):
             assert response.status_code == 200
         else:
             assert response.status_code == 302

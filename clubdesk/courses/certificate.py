@@ -3,25 +3,18 @@
 import io
 from datetime import date
 
-from django.conf import settings
 from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from clubdesk.courses.models import Certificate
-
-GREEN, RED, INK = HexColor("#1f4238"), HexColor("#b04a33"), HexColor("#232a27")
-FONTS = settings.BASE_DIR / "fixtures" / "fonts"
-PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
+from clubdesk.paper import BOLD, GREEN, INK, PLAIN, RED, use_fonts
 
 
 def certificate_pdf(certificate: Certificate, club_name: str) -> bytes:
     """One A4 page, landscape. The same certificate gives the same bytes."""
-    for name in (PLAIN, BOLD):
-        if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, FONTS / f"{name}.ttf"))
+    use_fonts()
     file = io.BytesIO()
     width, height = landscape(A4)
     page = Canvas(file, pagesize=(width, height), invariant=True)

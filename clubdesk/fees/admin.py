@@ -5,10 +5,12 @@ from typing import Any
 from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
+from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.fees import selectors, services
+from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import (
+    Arrangement,
     Charge,
     FeeItem,
     FeePrice,
@@ -21,7 +23,9 @@ from clubdesk.fees.models import (
     VoucherScheme,
     VoucherState,
     VoucherValue,
+    WriteOff,
 )
+from clubdesk.mail.models import Message
 from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown
 from clubdesk.roll.admin import HouseholdAdmin
 from clubdesk.roll.models import Household, Person
@@ -35,6 +39,8 @@ from clubdesk.screens import (
     amount_column,
     link_to,
 )
+
+MOST_PARTS = 6
 
 
 def reason_field(help_text: str = "In a few words.") -> forms.CharField:
@@ -168,8 +174,132 @@ def receipts_section(request: HttpRequest, household: Household) -> Section:
     return Section("Receipts", ["Received", "Receipt", "By", "Amount", ""], rows)
 
 
-HouseholdAdmin.pages += [ReceivePage(), ChargePage(), RepayPage()]
-HouseholdAdmin.section_makers += [account_section, receipts_section]
+class StatementStep(VerbPage):
+    slug = "statement"
+    routed = False
+    title = "Statement (PDF)"
+    permission = "fees.view_charge"
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:household_statement", args=[target.pk])
+
+
+class SendStatementPage(VerbPage):
+    slug = "send-statement"
+    title = "Write to them about their account"
+    intro = "A letter with what is owed, the payment reference, and the family’s own link to the whole statement."
+    button = "Send the letter"
+    permission = "fees.add_receipt"
+
+    def facts(self, target: Household) -> list[tuple[str, Any]]:
+        to = ", ".join(each.email for each in target.guardians.all() if each.email) or "no e-mail address"
+        return [("The household", selectors.balance_in_words(target)), ("To", to)]
+
+    def perform(self, *, target: Household, by: Any, key: Any) -> Household:
+        services.send_statement(household=target, on=clock.today(), by=by)
+        return target
+
+    def done(self, result: Household) -> str:
+        return f"The letter to {result} is written; it goes out by itself, once a day at most."
+
+
+class SendStatementsPage(VerbPage):
+    """To all who owe, at once; hangs at the charges, since it is about all of them."""
+
+    title = "Write to all who owe"
+    intro = "Each household that owes gets its letter, once a day at most."
+    button = "Send the letters"
+    permission = "fees.add_receipt"
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        families = accounts.who_owes()
+        reached = sum(any(each.email for each in family.guardians.all()) for family in families)
+        return [("Households that owe", len(families)), ("Of them with an e-mail address", reached)]
+
+    def perform(self, *, target: Any, by: Any, key: Any) -> list[Message]:
+        return services.send_statements(on=clock.today(), by=by)
+
+    def done(self, result: list[Message]) -> str:
+        return f"{len(result)} letters are written; they go out by themselves."
+
+    def destination(self, result: list[Message]) -> str:
+        return reverse("admin:mail_message_changelist")
+
+
+class PartsForm(VerbForm):
+    note = forms.CharField(required=False, max_length=150, help_text="For instance: agreed by phone with Ida.")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for number in range(1, MOST_PARTS + 1):
+            self.fields[f"due_{number}"] = DayField(label=f"Part {number}: by", initial=None, required=number == 1)
+            self.fields[f"amount_{number}"] = AmountFormField(label=f"Part {number}: amount", required=number == 1)
+        self.order_fields([name for name in self.fields if name != "note"])
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        pairs = [(cleaned.get(f"due_{number}"), cleaned.get(f"amount_{number}")) for number in range(1, MOST_PARTS + 1)]
+        if any(bool(due) != bool(amount) for due, amount in pairs):
+            raise forms.ValidationError("Each part needs its day and its amount.")
+        return {
+            "parts": [pair for pair in pairs if pair[0]],
+            "note": cleaned.get("note", ""),
+            "key": cleaned.get("key"),
+        }
+
+
+class PartsPage(VerbPage):
+    slug = "parts"
+    title = "Agree on parts"
+    intro = "The family pays what it owes in parts, each by its day; the parts together are what it owes."
+    button = "Save the arrangement"
+    permission = "fees.add_arrangement"
+    form_class = PartsForm
+
+    def applies(self, target: Household) -> bool:
+        return selectors.balance(target) > nil()
+
+    def facts(self, target: Household) -> list[tuple[str, Any]]:
+        return [("The household", selectors.balance_in_words(target))]
+
+    def perform(self, *, target: Household, by: Any, parts: Any, note: str, key: Any) -> Household:
+        services.agree_parts(household=target, parts=parts, note=note, on=clock.today(), by=by, key=key)
+        return target
+
+    def done(self, result: Household) -> str:
+        return f"Agreed with {result}; it stands on the statement."
+
+
+class EndPartsPage(VerbPage):
+    slug = "end-parts"
+    title = "End the arrangement"
+    button = "End the arrangement"
+    permission = "fees.add_arrangement"
+
+    def applies(self, target: Household) -> bool:
+        return target.arrangements.filter(ended_on=None).exists()
+
+    def perform(self, *, target: Household, by: Any, key: Any) -> Household:
+        standing = target.arrangements.get(ended_on=None)
+        services.end_arrangement(arrangement=standing, on=clock.today(), by=by)
+        return target
+
+
+def parts_section(request: HttpRequest, household: Household) -> Section | None:
+    statement = accounts.statement(household, clock.today()) if EndPartsPage().applies(household) else None
+    return Section("Pays in parts", ["By", "Amount", ""], statement.parts()) if statement else None
+
+
+HouseholdAdmin.pages += [
+    ReceivePage(),
+    ChargePage(),
+    RepayPage(),
+    StatementStep(),
+    SendStatementPage(),
+    PartsPage(),
+    EndPartsPage(),
+]
+HouseholdAdmin.section_makers += [account_section, parts_section, receipts_section]
 
 
 class CreditForm(VerbForm):
@@ -200,6 +330,81 @@ class CreditPage(VerbPage):
 
     def done(self, result: Charge) -> str:
         return f"Credited: {result}."
+
+
+class WriteOffPage(VerbPage):
+    slug = "write-off"
+    title = "Write this debt off"
+    intro = (
+        "The club no longer expects it to be paid: it becomes an expense of the year, and the family owes it no "
+        "longer. Who may decide that is for the club’s rules to say."
+    )
+    button = "Write it off"
+    permission = "fees.add_writeoff"
+    form_class = CreditForm
+
+    def applies(self, target: Charge) -> bool:
+        started = target.recognised_on is not None or not target.waits
+        return started and selectors.open_amount(target) > nil()
+
+    def facts(self, target: Charge) -> list[tuple[str, Any]]:
+        return [("Charge", target), ("Still to pay", selectors.open_amount(target))]
+
+    def initial(self, request: HttpRequest, target: Charge) -> dict[str, Any]:
+        return {"amount": selectors.open_amount(target).amount}
+
+    def perform(self, *, target: Charge, by: Any, **cleaned: Any) -> Charge:
+        return services.write_off(charge=target, by=by, **cleaned).charge
+
+    def done(self, result: Charge) -> str:
+        return f"Written off: {result}."
+
+
+class TakeUpForm(VerbForm):
+    on = DayField(label="Taken up on")
+    reason = reason_field("For instance: the family has paid after all.")
+
+
+class TakeUpPage(VerbPage):
+    slug = "take-up"
+    title = "Take the debt up again"
+    intro = "The write-off is reversed and the family owes it again."
+    button = "Take it up again"
+    permission = "fees.add_writeoff"
+    form_class = TakeUpForm
+
+    def applies(self, target: WriteOff) -> bool:
+        return target.cancelled_on is None
+
+    def facts(self, target: WriteOff) -> list[tuple[str, Any]]:
+        return [("Charge", target.charge), ("Written off", target.amount)]
+
+    def perform(self, *, target: WriteOff, by: Any, on: Any, reason: str, key: Any) -> WriteOff:
+        return services.take_up_again(write_off=target, on=on, reason=reason, by=by)
+
+    def done(self, result: WriteOff) -> str:
+        return f"{result.charge} is owed again."
+
+
+@admin.register(WriteOff)
+class WriteOffAdmin(DocumentAdmin):
+    list_display = ["charge", "written_off_on", "amount_shown", "reason", "cancelled_on"]
+    list_select_related = ["charge"]
+    search_fields = ["charge__description", "charge__household__name"]
+    search_help_text = "A fee or family"
+    fields = ["charge", "amount_shown", "written_off_on", "reason", "recorded_by", "cancelled_on", "cancel_reason"]
+    readonly_fields = fields
+    pages = [TakeUpPage()]
+    amount_shown = amount_column("amount", "Amount")
+
+
+@admin.register(Arrangement)
+class ArrangementAdmin(DocumentAdmin):
+    list_display = ["household", "agreed_on", "ended_on", "note"]
+    list_select_related = ["household"]
+    search_fields = ["household__name"]
+    fields = ["household", "agreed_on", "note", "ended_on", "recorded_by"]
+    readonly_fields = fields
 
 
 class VoucherForm(VerbForm):
@@ -243,6 +448,10 @@ def settled_section(request: HttpRequest, charge: Charge) -> Section:
         for voucher in charge.vouchers.select_related("scheme", "person")
     ]
     rows += [(credit.credited_on, f"Credited: {credit.reason}", credit.amount) for credit in charge.credits.all()]
+    rows += [
+        (each.written_off_on, link_to(each, f"Written off: {each.reason}"), each.amount)
+        for each in charge.write_offs.filter(cancelled_on=None).select_related("charge")
+    ]
     return Section(f"Still to pay: {shown(selectors.open_amount(charge))}", ["On", "Settled by", "Amount"], rows)
 
 
@@ -255,7 +464,7 @@ class ChargeAdmin(DocumentAdmin):
     date_hierarchy = "charged_on"
     fields = ["household", "person", "description", "amount_shown", "charged_on", "starts_on", "recognised_on"]
     readonly_fields = fields
-    pages = [VoucherPage(), CreditPage()]
+    pages = [VoucherPage(), CreditPage(), WriteOffPage()]
     section_makers = [settled_section]
     amount_shown = amount_column("amount", "Amount")
 
@@ -293,6 +502,52 @@ class CancelReceiptPage(VerbPage):
         return f"{result} is cancelled."
 
 
+class PayForm(VerbForm):
+    charges = forms.ModelMultipleChoiceField(
+        Charge.objects.none(),
+        label="What it is for",
+        widget=forms.CheckboxSelectMultiple,
+        help_text="What is left over pays the oldest of the other fees.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        rows = Charge.objects.filter(household=self.target.household, taken_back_on=None).order_by("charged_on", "pk")
+        self.fields["charges"].queryset = rows  # type: ignore[attr-defined]
+
+
+class PayPage(VerbPage):
+    slug = "pays"
+    title = "Let it pay another fee"
+    intro = "For a payment that was meant for another child or fee. The household owes the same, so nothing is posted."
+    button = "Save"
+    permission = "fees.add_receipt"
+    form_class = PayForm
+
+    def applies(self, target: Receipt) -> bool:
+        return target.cancelled_on is None
+
+    def facts(self, target: Receipt) -> list[tuple[str, Any]]:
+        now = ", ".join(str(part.charge or part.repayment) for part in target.allocations.select_related("charge"))
+        return [("Amount", target.amount), ("Pays now", now or "nothing yet")]
+
+    def perform(self, *, target: Receipt, by: Any, charges: Any, key: Any) -> Receipt:
+        return services.pay_with(receipt=target, charges=list(charges), by=by)
+
+    def done(self, result: Receipt) -> str:
+        return f"{result} pays what was chosen."
+
+
+class ReceiptStep(VerbPage):
+    slug = "pdf"
+    routed = False
+    title = "Receipt to print (PDF)"
+    permission = "fees.view_receipt"
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:receipt_pdf", args=[target.pk])
+
+
 def pays_section(request: HttpRequest, receipt: Receipt) -> Section:
     rows = [
         (link_to(part.charge) if part.charge else str(part.repayment), part.amount)
@@ -313,7 +568,7 @@ class ReceiptAdmin(DocumentAdmin):
         "cancelled_on", "cancel_reason", "recorded_by",
     ]  # fmt: skip
     readonly_fields = fields
-    pages = [CancelReceiptPage()]
+    pages = [ReceiptStep(), PayPage(), CancelReceiptPage()]
     section_makers = [pays_section]
     amount_shown = amount_column("amount", "Amount")
     rounding_shown = amount_column("rounding", "Cash rounding")

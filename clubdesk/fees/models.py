@@ -151,6 +151,7 @@ class Method(models.TextChoices):
 class Receipt(Document):
     """Money in from a household. `amount` is what it settles; cash handed over is `amount` less `rounding`."""
 
+    number = models.PositiveIntegerField(unique=True, editable=False)
     household = models.ForeignKey(Household, models.PROTECT, related_name="receipts")
     method = models.CharField(max_length=8, choices=Method.choices)
     amount = AmountField()
@@ -176,7 +177,7 @@ class Receipt(Document):
         ]
 
     def __str__(self):
-        return f"Receipt {self.pk}"
+        return f"Receipt {self.number}"
 
     @property
     def handed_over(self) -> Money:
@@ -185,6 +186,65 @@ class Receipt(Document):
     @property
     def entries_called_for(self) -> set[str]:
         return set() if self.cancelled_on else {"receipt"}
+
+
+class WriteOff(Document):
+    """Part or all of a charge that the club no longer expects to be paid; taken up again where it is paid after all."""
+
+    charge = models.ForeignKey(Charge, models.PROTECT, related_name="write_offs")
+    amount = AmountField()
+    written_off_on = models.DateField()
+    reason = models.CharField(max_length=150)
+    cancelled_on = models.DateField(null=True, blank=True)
+    cancel_reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-written_off_on", "-pk"]
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_write_off_above_nil")]
+
+    def __str__(self):
+        return f"Written off: {self.charge}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return set() if self.cancelled_on else {"written_off"}
+
+
+class Arrangement(Document):
+    """A household pays what it owes in parts, each by a day. At most one stands at a time."""
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="arrangements")
+    agreed_on = models.DateField()
+    note = models.CharField(max_length=150, blank=True)
+    ended_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-agreed_on", "-pk"]
+        verbose_name = "payment arrangement"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["household"], condition=Q(ended_on=None), name="fees_one_standing_arrangement"
+            )
+        ]
+
+    def __str__(self):
+        return f"Arrangement of {self.household}, {self.agreed_on:%-d %b %Y}"
+
+
+class ArrangementPart(models.Model):
+    arrangement = models.ForeignKey(Arrangement, models.PROTECT, related_name="parts")
+    due_on = models.DateField()
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["due_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["arrangement", "due_on"], name="fees_one_part_a_day"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_part_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.due_on:%-d %b %Y}"
 
 
 class Repayment(Document):

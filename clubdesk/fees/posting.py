@@ -81,6 +81,10 @@ def repayment_lines(amount: Money, household: Party) -> list[Line]:
     return [debit(Role.FEES_OWED, amount, household), credit(Role.BANK, amount)]
 
 
+def write_off_lines(amount: Money, household: Party) -> list[Line]:
+    return [debit(Role.WRITTEN_OFF, amount), credit(Role.FEES_OWED, amount, household)]
+
+
 def voucher_accepted_lines(amount: Money, department: Party, household: Party) -> list[Line]:
     return [debit(Role.VOUCHERS_OWED, amount, department), credit(Role.FEES_OWED, amount, household)]
 

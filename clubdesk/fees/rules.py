@@ -12,7 +12,12 @@ def _sum(table: str, key: str, row: str, where: str = "TRUE") -> str:
 
 def _over_charge(table: str, condition: str) -> str:
     """True where the new row and all that settles the same charge come to more than the charge."""
-    counted = {"fees_allocation": "TRUE", "fees_voucher": "x.state <> 'refused'", "fees_chargecredit": "TRUE"}
+    counted = {
+        "fees_allocation": "TRUE",
+        "fees_voucher": "x.state <> 'refused'",
+        "fees_chargecredit": "TRUE",
+        "fees_writeoff": "x.cancelled_on IS NULL",
+    }
     parts = [
         _sum(settler, "charge_id", "NEW.id" if settler == table else "-1", where) for settler, where in counted.items()
     ]
@@ -26,6 +31,7 @@ SETTLERS = {
     "fees_allocation": "NEW.charge_id IS NOT NULL",
     "fees_voucher": "NEW.state <> 'refused'",
     "fees_chargecredit": "NEW.amount > 0",
+    "fees_writeoff": "NEW.cancelled_on IS NULL",
 }
 OVER_RECEIPT = (
     f"CAST(ROUND((NEW.amount + {_sum('fees_allocation', 'receipt_id', 'NEW.id')}) * 100) AS BIGINT) >"
@@ -78,6 +84,14 @@ GUARDS = [
         message="Vouchers of that year were accepted at more than this.",
     ),
     *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance"),
+    *kept("fees_writeoff", "write-off", "amount", "charge_id", "written_off_on"),
+    Guard(
+        "fees_writeoff_stays_cancelled",
+        "fees_writeoff",
+        "UPDATE",
+        when="OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
+        message="A write-off taken back is not put in force again; write off anew.",
+    ),
     *kept("fees_repayment", "repayment", "amount", "household_id", "paid_on"),
     *kept("fees_voucher", "voucher", "amount", "charge_id", "scheme_id", "person_id", "accepted_on"),
     *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on"),
@@ -149,6 +163,7 @@ GUARDS = [
         "fees_receipt",
         "UPDATE",
         when="NEW.amount <> OLD.amount OR NEW.rounding <> OLD.rounding OR NEW.household_id <> OLD.household_id"
+        " OR NEW.number <> OLD.number"
         " OR NEW.method <> OLD.method OR NEW.received_on <> OLD.received_on"
         " OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
         message="A receipt is never changed; cancel it and record it again.",

@@ -22,6 +22,7 @@ from clubdesk.fees.models import (
     Voucher,
     VoucherScheme,
     VoucherState,
+    WriteOff,
 )
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
@@ -29,6 +30,7 @@ from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household
 
 STANDING_VOUCHER = ~Q(state=VoucherState.REFUSED)
+STANDING = Q(cancelled_on=None)
 
 
 def price_on(item: FeeItem, day: date) -> FeePrice:
@@ -63,17 +65,18 @@ def _difference(expression: Any) -> Round:
 
 
 def charges_with_open() -> QuerySet[Any]:
-    """Charges with what settles them, as Decimal: `credited`, `by_voucher`, `by_receipt`.
+    """Charges with what settles them, as Decimal: `credited`, `by_voucher`, `by_receipt`, `written_off`.
 
-    `creditable` is what is neither credited nor paid by a voucher, `open_amount` what is still to pay.
+    `creditable` is what is neither credited, written off nor paid by a voucher, `open_amount` what is still to pay.
     """
     return Charge.objects.annotate(
         credited=_sum_per(ChargeCredit.objects.all(), "charge"),
         by_voucher=_sum_per(Voucher.objects.filter(STANDING_VOUCHER), "charge"),
         by_receipt=_sum_per(Allocation.objects.all(), "charge"),
+        written_off=_sum_per(WriteOff.objects.filter(STANDING), "charge"),
     ).annotate(
-        creditable=_difference(F("amount") - F("credited") - F("by_voucher")),
-        open_amount=_difference(F("amount") - F("credited") - F("by_voucher") - F("by_receipt")),
+        creditable=_difference(F("amount") - F("credited") - F("by_voucher") - F("written_off")),
+        open_amount=_difference(F("amount") - F("credited") - F("by_voucher") - F("written_off") - F("by_receipt")),
     )
 
 
@@ -141,6 +144,7 @@ def household_detail() -> dict[int, Decimal]:
     add(Voucher.objects.filter(STANDING_VOUCHER), "charge__household__party_id", -1)
     add(Receipt.objects.filter(cancelled_on=None), "household__party_id", -1)
     add(Repayment.objects.all(), "household__party_id", 1)
+    add(WriteOff.objects.filter(STANDING), "charge__household__party_id", -1)
     return found
 
 

@@ -1,4 +1,4 @@
-"""Verbs of the fees room: charging, crediting, receiving, allocating, vouchers."""
+"""Charging, crediting, receiving, allocating, vouchers."""
 
 import uuid
 from collections.abc import Sequence
@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 from django.db import transaction
+from django.db.models import Max
 from djmoney.money import Money
 
 from clubdesk.errors import Refused
@@ -38,7 +39,7 @@ class Recognised:
     refused: tuple[str, ...] = ()
 
 
-def _queue(household: Household) -> Household:
+def queue(household: Household) -> Household:
     """One change at a time to a household's account."""
     return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
 
@@ -59,7 +60,7 @@ def charge(
 
     Whatever credit the household has pays it at once.
     """
-    household = _queue(household)
+    household = queue(household)
     if found := ledger.written(Charge, key):
         return found
     document = Charge.objects.create(
@@ -163,7 +164,7 @@ def credit_charge(
     What a receipt had paid of it becomes the household's credit. Raises Refused for more than is left after
     vouchers, or without a reason.
     """
-    household = _queue(charge.household)
+    household = queue(charge.household)
     if found := ledger.written(ChargeCredit, key):
         return found
     Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
@@ -288,7 +289,7 @@ def record_receipt(
     handed over is `amount` rounded to five cents. Raises Refused for nil or less, and for charges of another
     household.
     """
-    household = _queue(household)
+    household = queue(household)
     if found := ledger.written(Receipt, key):
         return found
     amount = positive(amount)
@@ -297,8 +298,11 @@ def record_receipt(
     rounding = amount - cash_rounded(amount) if method == Method.CASH else nil()
     if rounding == amount:
         raise Refused(f"{shown(amount)} rounds to nothing in cash; take it by card or transfer.")
+    ledger.lock_book()
+    last = Receipt.objects.aggregate(last=Max("number"))["last"] or 0
     document = Receipt.objects.create(
         key=key or uuid.uuid4(),
+        number=last + 1,
         household=household,
         method=method,
         amount=amount,
@@ -322,7 +326,7 @@ def record_receipt(
 @transaction.atomic
 def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Receipt:
     """Undo a receipt that was recorded wrongly: its entry is reversed and its charges are open again."""
-    household = _queue(receipt.household)
+    household = queue(receipt.household)
     if on < receipt.received_on:
         raise Refused(f"It was received on {receipt.received_on:%-d %b %Y}; it cannot be cancelled before.")
     document = Receipt.objects.select_for_update(of=("self",), no_key=True).get(pk=receipt.pk)
@@ -349,7 +353,7 @@ def repay_credit(
     key: uuid.UUID | None = None,
 ) -> Repayment:
     """Pay a household's credit back from the bank. Raises Refused for more than the credit."""
-    household = _queue(household)
+    household = queue(household)
     if found := ledger.written(Repayment, key):
         return found
     amount = positive(amount)
@@ -392,7 +396,7 @@ def accept_voucher(
     calendar year. Source: a state's published programme terms (one voucher a child in a calendar year at one
     provider; a fee below the voucher's value claims only the fee).
     """
-    household = _queue(charge.household)
+    household = queue(charge.household)
     if found := ledger.written(Voucher, key):
         return found
     row = selectors.charges_with_open().select_related("person").get(pk=charge.pk)
@@ -462,7 +466,7 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
         raise Refused("The department has paid this voucher already.")
     if not reason.strip():
         raise Refused("Write down the department's reason.")
-    household = _queue(document.charge.household)
+    household = queue(document.charge.household)
     document.state, document.refused_on, document.refusal_reason = (
         VoucherState.REFUSED,
         on,

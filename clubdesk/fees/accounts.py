@@ -1,0 +1,226 @@
+"""Questions about a family's account: its statement, its age, and the reference that it pays with."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.core.signing import BadSignature, Signer
+from django.db.models import QuerySet
+from django.urls import reverse
+from stdnum import luhn
+
+from clubdesk.errors import Refused
+from clubdesk.fees.models import (
+    Arrangement,
+    Charge,
+    ChargeCredit,
+    Receipt,
+    Repayment,
+    Voucher,
+    WriteOff,
+)
+from clubdesk.fees.selectors import STANDING, STANDING_VOUCHER, charges_with_open, receipts_with_unused
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.money import shown
+from clubdesk.roll.models import Household
+
+YEAR = timedelta(days=365)
+AGES = ((30, "up to 30 days"), (60, "31 to 60 days"), (90, "61 to 90 days"), (None, "over 90 days"))
+FIRST_REFERENCE = 10000
+
+_signer = Signer(salt="fees.account")
+
+
+def payment_reference(household: Household) -> str:
+    """What a family writes on a bank transfer: its number and a check digit, so that a slip of the pen shows.
+
+    Source of the check digit: Luhn, ISO/IEC 7812-1 Annex B.
+    """
+    digits = str(FIRST_REFERENCE + household.pk)
+    return digits + luhn.calc_check_digit(digits)
+
+
+def household_of_reference(text: str) -> Household | None:
+    """The household that a reference belongs to; None where a digit is wrong or it is nobody's."""
+    digits = "".join(filter(str.isdigit, text))
+    if len(digits) < 2 or len(digits) > 18 or not luhn.is_valid(digits):
+        return None
+    return Household.objects.filter(pk=int(digits[:-1]) - FIRST_REFERENCE).first()
+
+
+def token_of(household: Household) -> str:
+    """What the family's own link to its account carries; only this site can make one."""
+    return _signer.sign(str(household.pk))
+
+
+def household_of(token: str) -> Household:
+    """The household that a link belongs to, or Refused."""
+    try:
+        pk = _signer.unsign(token)
+    except BadSignature:
+        raise Refused("This link is not whole; open it again from the letter, or ask the club.") from None
+    return Household.objects.select_related("party").prefetch_related("guardians").get(pk=pk)
+
+
+def link_path(household: Household) -> str:
+    return reverse("account:own", args=[token_of(household)])
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of a statement: positive where the household owes more, negative where it owes less."""
+
+    on: date
+    text: str
+    amount: Decimal
+    balance: Decimal
+
+
+@dataclass
+class Statement:
+    """What happened on a household's account from `since` to `until`, both days included."""
+
+    household: Household
+    since: date
+    until: date
+    opening: Decimal
+    lines: list[Line]
+    ages: dict[str, Decimal] = field(default_factory=dict)
+    unused: Decimal = ZERO
+    arrangement: Arrangement | None = None
+    paid_since_agreed: Decimal = ZERO
+
+    @property
+    def closing(self) -> Decimal:
+        """What the household owes at the end; negative where it is in credit."""
+        return self.lines[-1].balance if self.lines else self.opening
+
+    @property
+    def reference(self) -> str:
+        return payment_reference(self.household)
+
+    @property
+    def in_words(self) -> str:
+        if self.closing > 0:
+            return f"{shown(self.closing)} to pay"
+        return f"{shown(-self.closing)} in credit" if self.closing else "nothing to pay"
+
+    def parts(self) -> list[tuple[date, Decimal, str]]:
+        """The parts of the arrangement that stands: day, amount, and whether what was paid since covers it."""
+        rows, due = [], ZERO
+        for part in self.arrangement.parts.all() if self.arrangement else []:
+            due += part.amount.amount
+            met = self.paid_since_agreed >= due
+            state = "paid" if met else "overdue" if part.due_on < self.until else ""
+            rows.append((part.due_on, part.amount.amount, state))
+        return rows
+
+
+def statement(household: Household, until: date, since: date | None = None) -> Statement:
+    """The statement of one household; of the last year unless `since` says otherwise."""
+    return statements([household], until, since)[0]
+
+
+def statements(households: Iterable[Household], until: date, since: date | None = None) -> list[Statement]:
+    """Statements of many households with a fixed number of queries."""
+    families = list(households)
+    since = since or until - YEAR
+    ids = [family.pk for family in families]
+    moves = _moves(ids, until)
+    ages, unused = _ages(ids, until), _unused(ids)
+    standing = {
+        each.household_id: each
+        for each in Arrangement.objects.filter(household__in=ids, ended_on=None).prefetch_related("parts")
+    }
+    found = []
+    for family in families:
+        rows = sorted(moves[family.pk], key=lambda row: (row[0], row[1]))
+        opening = sum((amount for on, _, _, amount in rows if on < since), ZERO)
+        lines, balance = [], opening
+        for on, _, text, amount in rows:
+            if on >= since:
+                balance += amount
+                lines.append(Line(on, text, amount, balance))
+        arrangement = standing.get(family.pk)
+        paid = ZERO
+        if arrangement:
+            paid = -sum((row[3] for row in rows if row[1] == PAID and row[0] >= arrangement.agreed_on), ZERO)
+        ahead = unused.get(family.pk, ZERO)
+        found.append(Statement(family, since, until, opening, lines, ages[family.pk], ahead, arrangement, paid))
+    return found
+
+
+CHARGED, LESS, PAID = 1, 2, 3
+Move = tuple[date, int, str, Decimal]
+
+
+def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
+    """All that changed what each household owes, by its documents: day, order in a day, words, amount."""
+    moves: dict[int, list[Move]] = defaultdict(list)
+
+    def add(rows: QuerySet[Any], household: str, on: str, order: int, text: str, sign: int, words: str = "%s") -> None:
+        rows = rows.filter(**{f"{household}__in": households, f"{on}__lte": until}).order_by("pk")
+        for family, day, said, amount in rows.values_list(household, on, text, "amount"):
+            moves[family].append((day, order, words % said, sign * amount))
+
+    add(Charge.objects.all(), "household", "charged_on", CHARGED, "description", 1)
+    for rows, on, words in (
+        (ChargeCredit.objects.all(), "credited_on", "Taken back: %s"),
+        (Voucher.objects.filter(STANDING_VOUCHER), "accepted_on", "Paid by voucher: %s"),
+        (WriteOff.objects.filter(STANDING), "written_off_on", "Written off: %s"),
+    ):
+        add(rows, "charge__household", on, LESS, "charge__description", -1, words)
+    add(Receipt.objects.filter(STANDING), "household", "received_on", PAID, "number", -1, "Received: receipt %s")
+    add(Repayment.objects.all(), "household", "paid_on", PAID + 1, "reference", 1, "Credit paid back %s")
+    return moves
+
+
+def _ages(households: Sequence[int], on: date) -> dict[int, dict[str, Decimal]]:
+    """What is still to pay of each household's charges, by how long ago they were charged."""
+    ages = {pk: {name: ZERO for _, name in AGES} for pk in households}
+    rows = charges_with_open().filter(household__in=households, charged_on__lte=on, open_amount__gt=0)
+    for family, charged_on, figure in rows.values_list("household", "charged_on", "open_amount"):
+        days = (on - charged_on).days
+        name = next(name for most, name in AGES if most is None or days <= most)
+        ages[family][name] += figure
+    return ages
+
+
+def _unused(households: Sequence[int]) -> dict[int, Decimal]:
+    unused: dict[int, Decimal] = defaultdict(lambda: ZERO)
+    rows = receipts_with_unused().filter(household__in=households, unused__gt=0)
+    for family, figure in rows.values_list("household", "unused"):
+        unused[family] += figure
+    return unused
+
+
+def who_owes() -> list[Household]:
+    """Every household with something still to pay, with its guardians."""
+    owing = charges_with_open().filter(open_amount__gt=0).values("household")
+    return list(Household.objects.filter(pk__in=owing).select_related("party").prefetch_related("guardians"))
+
+
+@dataclass(frozen=True)
+class Aged:
+    """A household's open charges by age, its credit, and what it owes in all."""
+
+    household: Household
+    ages: list[Decimal]
+    unused: Decimal
+
+    @property
+    def owed(self) -> Decimal:
+        return sum(self.ages, ZERO) - self.unused
+
+
+def aged_balances(on: date) -> list[Aged]:
+    """Each household that owes or is in credit, who owes the longest first. The sums are the Fees owed account."""
+    credit = receipts_with_unused().filter(unused__gt=0).values("household")
+    families = {each.pk: each for each in who_owes()}
+    families |= {each.pk: each for each in Household.objects.filter(pk__in=credit)}
+    ages, unused = _ages(list(families), on), _unused(list(families))
+    rows = [Aged(family, list(ages[pk].values()), unused.get(pk, ZERO)) for pk, family in families.items()]
+    return sorted(rows, key=lambda row: (*(-figure for figure in reversed(row.ages)), row.household.name))

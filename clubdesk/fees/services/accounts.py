@@ -1,0 +1,172 @@
+"""A family's account over time: statements by mail, arrangements, write-offs, and a payment meant for another fee."""
+
+import uuid
+from collections.abc import Sequence
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees import accounts, letters, posting, selectors
+from clubdesk.fees.models import Allocation, Arrangement, ArrangementPart, Charge, Receipt, WriteOff
+from clubdesk.fees.services.charging import queue, settle
+from clubdesk.ledger import services as ledger
+from clubdesk.mail.models import Message
+from clubdesk.money import as_amount, nil, positive, shown, total
+from clubdesk.roll.models import Household
+
+
+@transaction.atomic
+def write_off(
+    *, charge: Charge, amount: Money, on: date, reason: str, by: User, key: uuid.UUID | None = None
+) -> WriteOff:
+    """The club no longer expects `amount` of a charge to be paid: it becomes an expense.
+
+    Raises Refused for more than is still to pay, without a reason, and for a fee that has not become income yet,
+    which is credited instead.
+    """
+    household = queue(charge.household)
+    if found := ledger.written(WriteOff, key):
+        return found
+    row = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
+    amount = positive(amount, "The write-off")
+    left = selectors.open_amount(row)
+    if amount > left:
+        raise Refused(f"Only {shown(left)} of this charge is still to pay; no more than that can be written off.")
+    if row.waits and row.recognised_on is None:
+        raise Refused("This fee is not income yet; credit it instead of writing it off.")
+    if not reason.strip():
+        raise Refused("Say why the debt is written off; the committee and the auditor will ask.")
+    document = WriteOff.objects.create(
+        key=key or uuid.uuid4(),
+        charge=row,
+        amount=amount,
+        written_off_on=on,
+        reason=reason.strip()[:150],
+        recorded_by=by,
+    )
+    ledger.post(
+        source=document,
+        purpose="written_off",
+        on=on,
+        narration=f"Written off: {row.description} ({household}): {document.reason}",
+        lines=posting.write_off_lines(amount, household.party),
+        by=by,
+    )
+    return document
+
+
+@transaction.atomic
+def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> WriteOff:
+    """A debt that was written off is expected again, for instance since the family has paid; its entry is reversed."""
+    household = queue(write_off.charge.household)
+    document = WriteOff.objects.select_for_update(of=("self",), no_key=True).get(pk=write_off.pk)
+    if document.cancelled_on:
+        return document
+    if on < document.written_off_on:
+        raise Refused(f"It was written off on {document.written_off_on:%-d %b %Y}; it cannot be taken up before.")
+    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
+    document.save(update_fields=["cancelled_on", "cancel_reason"])
+    settle(household=household)
+    return document
+
+
+@transaction.atomic
+def pay_with(*, receipt: Receipt, charges: Sequence[Charge], by: User) -> Receipt:
+    """Let a receipt pay the chosen charges first, then the oldest, in place of what it pays now.
+
+    For a payment that was meant for another child or fee: nothing is posted, since the household owes the same.
+    Raises Refused for a cancelled receipt and for charges of another household.
+    """
+    household = queue(receipt.household)
+    document = Receipt.objects.select_for_update(of=("self",), no_key=True).get(pk=receipt.pk)
+    if document.cancelled_on:
+        raise Refused("This receipt was cancelled; it pays for nothing.")
+    if any(charge.household_id != household.pk for charge in charges):
+        raise Refused("A receipt pays only for the household's own charges.")
+    document.allocations.filter(repayment=None).delete()
+    left = as_amount(selectors.receipts_with_unused().get(pk=document.pk).unused)
+    for charge in charges:
+        part = min(left, _make_room(charge, document, left))
+        if part > nil():
+            Allocation.objects.create(receipt=document, charge=charge, amount=part)
+            left -= part
+    settle(household=household)
+    return document
+
+
+def _make_room(charge: Charge, receipt: Receipt, wanted: Money) -> Money:
+    """What of the charge this receipt can pay, once other receipts make way; they pay something else instead."""
+    missing = wanted - selectors.open_amount(charge)
+    for allocation in charge.allocations.exclude(receipt=receipt).order_by("-pk"):
+        if missing <= nil():
+            break
+        freed = min(allocation.amount, missing)
+        missing -= freed
+        if freed == allocation.amount:
+            allocation.delete()
+        else:
+            allocation.amount -= freed
+            allocation.save(update_fields=["amount"])
+    return selectors.open_amount(charge)
+
+
+@transaction.atomic
+def agree_parts(
+    *,
+    household: Household,
+    parts: Sequence[tuple[date, Money]],
+    on: date,
+    by: User,
+    note: str = "",
+    key: uuid.UUID | None = None,
+) -> Arrangement:
+    """The household will pay in parts, each by its day; an arrangement that stood before ends.
+
+    Raises Refused where the parts do not come to what the household owes, or one lies before `on`.
+    """
+    household = queue(household)
+    if found := ledger.written(Arrangement, key):
+        return found
+    owed = selectors.balance(household)
+    agreed = total(positive(amount, "A part") for _, amount in parts)
+    if owed <= nil():
+        raise Refused(f"{household} owes nothing.")
+    if agreed != owed:
+        raise Refused(f"The parts come to {shown(agreed)}; {household} owes {shown(owed)}.")
+    if any(day < on for day, _ in parts) or len({day for day, _ in parts}) < len(parts):
+        raise Refused("Each part needs a day of its own, today or later.")
+    Arrangement.objects.filter(household=household, ended_on=None).update(ended_on=on)
+    document = Arrangement.objects.create(
+        key=key or uuid.uuid4(), household=household, agreed_on=on, note=note.strip()[:150], recorded_by=by
+    )
+    ArrangementPart.objects.bulk_create(
+        ArrangementPart(arrangement=document, due_on=day, amount=amount) for day, amount in sorted(parts)
+    )
+    return document
+
+
+@transaction.atomic
+def end_arrangement(*, arrangement: Arrangement, on: date, by: User) -> Arrangement:
+    """The arrangement holds no longer; what is owed is due as before."""
+    queue(arrangement.household)
+    document = Arrangement.objects.get(pk=arrangement.pk)
+    if document.ended_on is None:
+        document.ended_on = on
+        document.save(update_fields=["ended_on"])
+    return document
+
+
+@transaction.atomic
+def send_statement(*, household: Household, on: date, by: User) -> Message:
+    """Write to the household's guardian what it owes and where it sees the whole statement; once a day at most."""
+    return letters.tell(accounts.statement(household, on), on)
+
+
+@transaction.atomic
+def send_statements(*, on: date, by: User) -> list[Message]:
+    """Write to every household that owes anything."""
+    return [letters.tell(statement, on) for statement in accounts.statements(accounts.who_owes(), on)]
