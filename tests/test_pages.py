@@ -51,6 +51,7 @@ def urls_of_everything():
         letters.link_path(Booking.objects.filter(state="waiting").last() or Booking.objects.first()),
     }
     found |= {accounts.link_path(Household.objects.first()), reverse("admin:aged_balances")}
+    found |= {reverse("admin:vouchers_answered")}
     found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
@@ -153,7 +154,7 @@ VERB_PAGES = {
     ("fees_charge", "voucher"): {C},
     ("fees_receipt", "cancel"): {C, T},
     ("fees_voucher", "refuse"): {T},
-    ("fees_lodgement", "paid"): {T},
+    ("fees_lodgement", "answer"): {T},
     ("courses_place", "withdraw"): {C},
     ("courses_booking", "accept"): {C},
     ("courses_booking", "withdraw"): {C},
@@ -442,12 +443,13 @@ class TestTheScenesByForm:
     def test_voucher_and_lodgement_pages_work_by_form(self, season, as_role):
         charge = Charge.objects.filter(vouchers=None, person__isnull=False).first()
         url = reverse("admin:fees_charge_voucher", args=[charge.pk])
-        as_role(C).post(url, {"key": self.KEY, "scheme": season.scheme.pk, "code": "sv-new", "on": "2026-09-12"})
+        form = {"key": self.KEY, "scheme": season.scheme.pk, "code": "sv-new", "on": "2026-09-12"}
+        as_role(C).post(url, form | {"birth_date": charge.person.birth_date})
         assert Voucher.objects.filter(code="SV-NEW", charge=charge).exists()
         lodgement = Lodgement.objects.first()
-        as_role(T).post(
-            reverse("admin:fees_lodgement_paid", args=[lodgement.pk]), {"key": self.KEY, "on": "2026-09-12"}
-        )
+        paid = {f"paid_{each.pk}": each.amount.amount for each in lodgement.vouchers.filter(state="lodged")}
+        url = reverse("admin:fees_lodgement_answer", args=[lodgement.pk])
+        as_role(T).post(url, {"key": self.KEY, "on": "2026-09-12", **paid})
         lodgement.refresh_from_db()
         assert lodgement.paid_on == date(2026, 9, 12)
 

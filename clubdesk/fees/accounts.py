@@ -20,6 +20,8 @@ from clubdesk.fees.models import (
     Receipt,
     Repayment,
     Voucher,
+    VoucherScheme,
+    VoucherState,
     WriteOff,
 )
 from clubdesk.fees.selectors import STANDING, STANDING_VOUCHER, charges_with_open, receipts_with_unused
@@ -183,9 +185,7 @@ def _ages(households: Sequence[int], on: date) -> dict[int, dict[str, Decimal]]:
     ages = {pk: {name: ZERO for _, name in AGES} for pk in households}
     rows = charges_with_open().filter(household__in=households, charged_on__lte=on, open_amount__gt=0)
     for family, charged_on, figure in rows.values_list("household", "charged_on", "open_amount"):
-        days = (on - charged_on).days
-        name = next(name for most, name in AGES if most is None or days <= most)
-        ages[family][name] += figure
+        ages[family][_age((on - charged_on).days)] += figure
     return ages
 
 
@@ -195,6 +195,66 @@ def _unused(households: Sequence[int]) -> dict[int, Decimal]:
     for family, figure in rows.values_list("household", "unused"):
         unused[family] += figure
     return unused
+
+
+@dataclass(frozen=True)
+class Acquittal:
+    """The vouchers of a scheme and calendar year: how many and how much of each, and what is outstanding by age."""
+
+    scheme: VoucherScheme
+    year: int
+    accepted: tuple[int, Decimal]
+    lodged: tuple[int, Decimal]
+    paid: tuple[int, Decimal]
+    refused: tuple[int, Decimal]
+    short: Decimal
+    ages: list[Decimal]
+
+    @property
+    def states(self) -> list[tuple[int, Decimal]]:
+        """Count and sum of each state, in the order of a voucher's life."""
+        return [self.accepted, self.lodged, self.paid, self.refused]
+
+    @property
+    def outstanding(self) -> Decimal:
+        """Accepted or lodged and not answered: what the department owes."""
+        return self.accepted[1] + self.lodged[1]
+
+
+def acquittals(on: date) -> list[Acquittal]:
+    """What became of the vouchers, by scheme and calendar year, the latest first."""
+    groups: dict[tuple[int, int], list[Voucher]] = defaultdict(list)
+    schemes = {}
+    for voucher in Voucher.objects.select_related("scheme__department").order_by("pk"):
+        groups[voucher.scheme_id, voucher.calendar_year].append(voucher)
+        schemes[voucher.scheme_id] = voucher.scheme
+    found = []
+    for (scheme, year), vouchers in sorted(groups.items(), key=lambda item: (-item[0][1], item[0][0])):
+        sums = {}
+        for state in VoucherState:
+            own = [voucher.amount.amount for voucher in vouchers if voucher.state == state]
+            sums[state] = (len(own), sum(own, ZERO))
+        open_ones = [each for each in vouchers if each.state in (VoucherState.ACCEPTED, VoucherState.LODGED)]
+        ages = {name: ZERO for _, name in AGES}
+        for voucher in open_ones:
+            ages[_age((on - voucher.accepted_on).days)] += voucher.amount.amount
+        found.append(
+            Acquittal(
+                scheme=schemes[scheme],
+                year=year,
+                accepted=sums[VoucherState.ACCEPTED],
+                lodged=sums[VoucherState.LODGED],
+                paid=sums[VoucherState.PAID],
+                refused=sums[VoucherState.REFUSED],
+                short=sum((each.short_by.amount for each in vouchers), ZERO),
+                ages=list(ages.values()),
+            )
+        )
+    return found
+
+
+def _age(days: int) -> str:
+    return next(name for most, name in AGES if most is None or days <= most)
 
 
 def who_owes() -> list[Household]:

@@ -409,7 +409,10 @@ class ArrangementAdmin(DocumentAdmin):
 
 class VoucherForm(VerbForm):
     scheme = forms.ModelChoiceField(queryset=VoucherScheme.objects.all())
-    code = forms.CharField(label="Voucher code", max_length=30)
+    code = forms.CharField(label="Voucher code", max_length=30, widget=forms.TextInput({"autocomplete": "off"}))
+    birth_date = DayField(
+        label="Date of birth on the voucher", initial=None, help_text="It is compared with the roll and not kept."
+    )
     on = DayField(label="Accepted on")
 
 
@@ -603,38 +606,74 @@ class LodgePage(VerbPage):
         return services.lodge_vouchers(by=by, **cleaned)
 
 
-class PaidForm(VerbForm):
-    on = DayField(label="Paid on")
+class AnswerForm(VerbForm):
+    """What the department paid of each voucher, or why it refused it."""
+
+    on = DayField(label="Answered on")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.vouchers = list(self.target.vouchers.filter(state=VoucherState.LODGED).select_related("person"))
+        for voucher in self.vouchers:
+            self.fields[f"paid_{voucher.pk}"] = AmountFormField(
+                label=f"{voucher.person}, {voucher.masked_code}: paid", initial=voucher.amount.amount, required=False
+            )
+            self.fields[f"why_{voucher.pk}"] = forms.CharField(
+                label=f"{voucher.person}: or refused, because", max_length=150, required=False
+            )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        paid, refused = {}, {}
+        for voucher in self.vouchers:
+            if why := cleaned.get(f"why_{voucher.pk}"):
+                refused[voucher.pk] = why
+            elif amount := cleaned.get(f"paid_{voucher.pk}"):
+                paid[voucher.pk] = amount
+        return {"on": cleaned.get("on"), "key": cleaned.get("key"), "paid": paid, "refused": refused}
 
 
-class LodgementPaidPage(VerbPage):
-    slug = "paid"
-    title = "The department has paid"
-    intro = "First refuse, on its own page, each voucher that the department refused. The others are paid in one sum."
-    button = "Record the payment"
+class AnswerPage(VerbPage):
+    slug = "answer"
+    title = "The department has answered"
+    intro = (
+        "Line by line: what was paid, or the reason why not. What was paid comes in one sum into the bank; what was "
+        "refused or paid short the family owes again, and is told."
+    )
+    button = "Record the answer"
     permission = "fees.change_lodgement"
-    form_class = PaidForm
+    form_class = AnswerForm
 
     def applies(self, target: Lodgement) -> bool:
-        return target.paid_on is None
+        return target.paid_on is None and target.vouchers.filter(state=VoucherState.LODGED).exists()
 
     def facts(self, target: Lodgement) -> list[tuple[str, Any]]:
         vouchers = target.vouchers.filter(state=VoucherState.LODGED)
-        return [("Vouchers", len(vouchers)), ("Sum", sum((each.amount for each in vouchers), nil()))]
+        return [("Vouchers", len(vouchers)), ("Claimed", sum((each.amount for each in vouchers), nil()))]
 
-    def perform(self, *, target: Lodgement, by: Any, on: Any, key: Any) -> Lodgement:
-        return services.record_lodgement_paid(lodgement=target, on=on, by=by)
+    def perform(self, *, target: Lodgement, by: Any, on: Any, paid: Any, refused: Any, key: Any) -> Lodgement:
+        return services.answer_lodgement(lodgement=target, paid=paid, refused=refused, on=on, by=by)
 
     def done(self, result: Lodgement) -> str:
-        return f"{result} is paid."
+        return f"The answer to {result} is recorded."
+
+
+class ListStep(VerbPage):
+    slug = "list"
+    routed = False
+    title = "List for the department (CSV)"
+    permission = "fees.add_lodgement"
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:lodgement_list", args=[target.pk])
 
 
 def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
     rows = [
-        (link_to(row, str(row.person)), row.masked_code, row.get_state_display(), row.amount)
+        (link_to(row, str(row.person)), row.masked_code, row.get_state_display(), row.claimed, row.short_by)
         for row in lodgement.vouchers.select_related("person", "scheme")
     ]
-    return Section("Vouchers", ["Child", "Code", "State", "Amount"], rows)
+    return Section("Vouchers", ["Child", "Code", "State", "Claimed", "Paid short by"], rows)
 
 
 @admin.register(Lodgement)
@@ -644,7 +683,7 @@ class LodgementAdmin(DocumentAdmin):
     fields = ["scheme", "lodged_on", "paid_on", "recorded_by"]
     readonly_fields = fields
     add_page = LodgePage()
-    pages = [LodgementPaidPage()]
+    pages = [AnswerPage(), ListStep()]
     section_makers = [batch_section]
 
 
@@ -656,7 +695,7 @@ class RefuseForm(VerbForm):
 class RefuseVoucherPage(VerbPage):
     slug = "refuse"
     title = "The department refused this voucher"
-    intro = "The family owes this part of the fee again. Tell them."
+    intro = "The family owes this part of the fee again, and is told by letter."
     button = "Record the refusal"
     permission = "fees.change_voucher"
     form_class = RefuseForm
@@ -681,12 +720,13 @@ class VoucherAdmin(DocumentAdmin):
     list_filter = ["state", "calendar_year"]
     search_fields = ["person__given_name", "person__family_name"]
     fields = [
-        "person", "scheme", "code_shown", "charge", "amount_shown", "accepted_on", "state", "lodgement",
+        "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "state", "lodgement",
         "refused_on", "refusal_reason",
     ]  # fmt: skip
     readonly_fields = fields
     pages = [RefuseVoucherPage()]
     amount_shown = amount_column("amount", "Amount")
+    short_shown = amount_column("short_by", "Paid short by")
 
     @admin.display(description="Code")
     def code_shown(self, voucher: Voucher) -> str:

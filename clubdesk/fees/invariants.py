@@ -1,5 +1,6 @@
 """What must always be true of the fees."""
 
+from collections import Counter
 from collections.abc import Iterator
 from decimal import Decimal
 
@@ -51,15 +52,15 @@ def vouchers_owed_holds() -> Iterator[str]:
     yield from party_differences(Role.VOUCHERS_OWED, detail)
 
 
-@invariant("One voucher a child, scheme and year, never more than the fee or the voucher's value")
+@invariant("No more vouchers a child, scheme and year than the scheme allows, never more than the fee or its value")
 def vouchers_hold() -> Iterator[str]:
     standing = Voucher.objects.filter(selectors.STANDING_VOUCHER).select_related("person", "scheme")
-    seen: set[tuple[int, int, int]] = set()
+    seen: Counter[tuple[int, int, int]] = Counter()
     for voucher in standing:
         key = (voucher.scheme_id, voucher.person_id, voucher.calendar_year)
-        if key in seen:
-            yield f"{voucher.person} has two vouchers of {voucher.scheme} in {voucher.calendar_year}."
-        seen.add(key)
+        seen[key] += 1
+        if seen[key] == voucher.scheme.per_year + 1:
+            yield f"{voucher.person} has {seen[key]} vouchers of {voucher.scheme} in {voucher.calendar_year}."
     for voucher in standing.filter(amount__gt=F("charge__amount")):
         yield f"{voucher} is more than the fee."
     worth = Q(scheme__values__calendar_year=F("calendar_year"), amount__gt=F("scheme__values__amount"))

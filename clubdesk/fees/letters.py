@@ -2,18 +2,48 @@
 
 from datetime import date
 
+from djmoney.money import Money
+
 from clubdesk.fees import accounts
+from clubdesk.fees.models import Voucher
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
 from clubdesk.money import shown
+from clubdesk.roll.models import Guardian, Household
+
+
+def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
+    """A voucher was refused or paid short, so that the family owes a part of the fee again."""
+    household = voucher.charge.household
+    guardian = _guardian(household)
+    paragraphs = [
+        f"Hello {guardian.name if guardian else household.name},",
+        f"the sport voucher for {voucher.person} ({voucher.charge}) {said}.",
+        f"So {shown(amount)} of the fee is for you to pay, unless it was taken back or your credit covers it. "
+        f"Please write this reference with a bank transfer: {accounts.payment_reference(household)}",
+        f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
+        book().club_name,
+    ]
+    return write_message(
+        about=f"voucher {voucher.pk} answered",
+        to=guardian.email if guardian else "",
+        subject="Your sport voucher",
+        body="\n\n".join(paragraphs) + "\n",
+        household=household,
+        link_path=accounts.link_path(household),
+    )
+
+
+def _guardian(household: Household) -> Guardian | None:
+    guardians = list(household.guardians.all())
+    return next((each for each in guardians if each.email), guardians[0] if guardians else None)
 
 
 def tell(statement: accounts.Statement, on: date) -> Message:
     """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link."""
     household = statement.household
-    guardians = list(household.guardians.all())
-    guardian = next((each for each in guardians if each.email), guardians[0] if guardians else None)
+    guardian = _guardian(household)
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",

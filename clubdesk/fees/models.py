@@ -7,7 +7,7 @@ from django.db.models import F, Q
 from djmoney.money import Money
 
 from clubdesk.ledger.models import Account, Document, Party
-from clubdesk.money import AmountField
+from clubdesk.money import AmountField, nil
 from clubdesk.roll.models import Household, Person
 
 
@@ -296,9 +296,22 @@ class VoucherScheme(models.Model):
 
     name = models.CharField(max_length=80, unique=True)
     department = models.ForeignKey(Party, models.PROTECT, related_name="+", limit_choices_to={"kind": "department"})
+    youngest = models.PositiveSmallIntegerField("youngest age", null=True, blank=True)
+    oldest = models.PositiveSmallIntegerField("oldest age", null=True, blank=True)
+    pays_memberships = models.BooleanField("pays memberships", default=True)
+    pays_courses = models.BooleanField("pays courses", default=True)
+    pays_other = models.BooleanField("pays other fees", default=True)
+    per_year = models.PositiveSmallIntegerField("vouchers a child and calendar year", default=1)
+    code_form = models.CharField(
+        "form of its codes",
+        max_length=30,
+        blank=True,
+        help_text="# stands for a digit, @ for a letter, all else for itself, as in SV########. Blank: any code.",
+    )
 
     class Meta:
         ordering = ["name"]
+        constraints = [models.CheckConstraint(condition=Q(per_year__gte=1), name="fees_voucher_scheme_has_one")]
 
     def __str__(self):
         return self.name
@@ -354,6 +367,7 @@ class Voucher(Document):
     code = models.CharField(max_length=30)
     calendar_year = models.PositiveSmallIntegerField(editable=False)
     amount = AmountField()
+    short_by = AmountField(default=0, help_text="What the department paid less than was claimed; the family owes it.")
     accepted_on = models.DateField()
     state = models.CharField(max_length=8, choices=VoucherState.choices, default=VoucherState.ACCEPTED)
     lodgement = models.ForeignKey(Lodgement, models.PROTECT, null=True, blank=True, related_name="vouchers")
@@ -364,14 +378,10 @@ class Voucher(Document):
         ordering = ["-accepted_on", "-pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["scheme", "person", "calendar_year"],
-                condition=~Q(state="refused"),
-                name="fees_one_voucher_a_child_and_year",
-            ),
-            models.UniqueConstraint(
                 fields=["scheme", "code"], condition=~Q(state="refused"), name="fees_voucher_code_once"
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_above_nil"),
+            models.CheckConstraint(condition=Q(short_by__gte=0), name="fees_voucher_short_not_below_nil"),
         ]
 
     def __str__(self):
@@ -383,4 +393,10 @@ class Voucher(Document):
 
     @property
     def entries_called_for(self) -> set[str]:
-        return {"accept", "refuse"} if self.state == VoucherState.REFUSED else {"accept"}
+        more = {"refuse"} if self.state == VoucherState.REFUSED else {"short"} if self.short_by > nil() else set()
+        return {"accept"} | more
+
+    @property
+    def claimed(self) -> Money:
+        """What the club asked of the department."""
+        return self.amount + self.short_by

@@ -89,6 +89,11 @@ def voucher_accepted_lines(amount: Money, department: Party, household: Party) -
     return [debit(Role.VOUCHERS_OWED, amount, department), credit(Role.FEES_OWED, amount, household)]
 
 
+def voucher_short_lines(amount: Money, department: Party, household: Party) -> list[Line]:
+    """What the department pays less than was claimed: the family owes it again."""
+    return voucher_refused_lines(amount, department, household)
+
+
 def voucher_refused_lines(amount: Money, department: Party, household: Party) -> list[Line]:
     return [debit(Role.FEES_OWED, amount, household), credit(Role.VOUCHERS_OWED, amount, department)]
 

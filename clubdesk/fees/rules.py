@@ -93,7 +93,28 @@ GUARDS = [
         message="A write-off taken back is not put in force again; write off anew.",
     ),
     *kept("fees_repayment", "repayment", "amount", "household_id", "paid_on"),
-    *kept("fees_voucher", "voucher", "amount", "charge_id", "scheme_id", "person_id", "accepted_on"),
+    *kept("fees_voucher", "voucher", "charge_id", "scheme_id", "person_id", "accepted_on", "calendar_year"),
+    Guard(
+        "fees_voucher_keeps_its_claim",
+        "fees_voucher",
+        "UPDATE",
+        when="CAST(ROUND((NEW.amount + NEW.short_by) * 100) AS BIGINT)"
+        " <> CAST(ROUND((OLD.amount + OLD.short_by) * 100) AS BIGINT)"
+        " OR (NEW.short_by <> OLD.short_by AND (OLD.state <> 'lodged' OR NEW.state <> 'paid'))",
+        message="A voucher keeps what was claimed; what the department paid less is written with its answer.",
+    ),
+    *(
+        Guard(
+            f"fees_voucher_{event.lower()}_within_the_year",
+            "fees_voucher",
+            event,
+            when="NEW.state <> 'refused' AND (SELECT COUNT(*) FROM fees_voucher v WHERE v.scheme_id = NEW.scheme_id"
+            " AND v.person_id = NEW.person_id AND v.calendar_year = NEW.calendar_year AND v.state <> 'refused'"
+            f" AND v.id <> {own}) >= (SELECT s.per_year FROM fees_voucherscheme s WHERE s.id = NEW.scheme_id)",
+            message="The child has used this year's vouchers of the scheme already.",
+        )
+        for event, own in (("INSERT", "-1"), ("UPDATE", "OLD.id"))
+    ),
     *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on"),
     *(
         Guard(

@@ -20,6 +20,8 @@ def patterns(site: AdminSite) -> list[URLPattern]:
         return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
 
     return [
+        path("fees/vouchers-answered/", page(views.vouchers), name="vouchers_answered"),
+        path("fees/lodgement/<int:pk>/list/", page(views.lodgement_list), name="lodgement_list"),
         path("fees/balances/", page(views.aged), name="aged_balances"),
         path("fees/statements/send/", page(views.send_statements), name="send_statements"),
         path("fees/statements/", page(views.statements), name="statements_to_print"),

@@ -1,5 +1,6 @@
 """Pages of the fees room that are no forms: a family's own account, papers to print, balances by age."""
 
+import csv
 from typing import Any
 
 from django.contrib.admin import AdminSite
@@ -12,8 +13,11 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, papers
-from clubdesk.fees.models import Charge, Receipt
+from clubdesk.fees.models import Charge, Lodgement, Receipt
+from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import ZERO, book
+from clubdesk.ledger.selectors import balance as ledger_balance
+from clubdesk.money import plain
 from clubdesk.roll.models import Household
 from clubdesk.screens import run_verb_page
 
@@ -93,6 +97,50 @@ def send_statements(request: HttpRequest, site: AdminSite) -> HttpResponse:
 
     context = {**site.each_context(request), "opts": Charge._meta, "is_popup": False}
     return run_verb_page(SendStatementsPage(), request, None, context)
+
+
+def vouchers(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """What became of the vouchers, and whether what the departments owe is what the ledger says."""
+    if not request.user.has_perm("fees.view_voucher"):
+        raise PermissionDenied
+    rows = accounts.acquittals(clock.today())
+    by_ledger = ledger_balance(Role.VOUCHERS_OWED, clock.today())
+    outstanding = sum((row.outstanding for row in rows), ZERO)
+    context = {
+        **site.each_context(request),
+        "title": "What became of the vouchers",
+        "rows": rows,
+        "columns": [name for _, name in accounts.AGES],
+        "outstanding": outstanding,
+        "by_ledger": by_ledger,
+        "difference": outstanding - by_ledger,
+    }
+    return TemplateResponse(request, "fees/vouchers.html", context)
+
+
+LIST = ("given name", "family name", "date of birth", "voucher code", "fee", "claimed", "accepted on")
+
+
+def lodgement_list(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
+    """The batch as the department takes it, with whole codes; only for who lodges it."""
+    if not request.user.has_perm("fees.add_lodgement"):
+        raise PermissionDenied
+    lodgement = get_object_or_404(Lodgement.objects.select_related("scheme"), pk=pk)
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="vouchers-{lodgement.lodged_on.isoformat()}-{pk}.csv"'
+    writer = csv.writer(response)
+    writer.writerow(LIST)
+    for voucher in lodgement.vouchers.select_related("person", "charge").order_by("pk"):
+        person = voucher.person
+        texts = (person.given_name, person.family_name, person.birth_date.isoformat(), voucher.code)
+        figures = (plain(voucher.charge.amount), plain(voucher.claimed), voucher.accepted_on.isoformat())
+        writer.writerow([as_text(each) for each in texts] + list(figures))
+    return response
+
+
+def as_text(words: str) -> str:
+    """Words that a spreadsheet reads as text, never as a formula. Source: OWASP, CSV injection; CWE-1236."""
+    return f"'{words}" if words[:1] in ("=", "+", "-", "@", "\t", "\r") else words
 
 
 def aged(request: HttpRequest, site: AdminSite) -> HttpResponse:

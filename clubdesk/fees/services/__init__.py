@@ -11,27 +11,31 @@ from clubdesk.fees.services.accounts import (
 )
 from clubdesk.fees.services.charging import (
     Recognised,
-    accept_voucher,
     cancel_receipt,
     charge,
     credit_charge,
-    lodge_vouchers,
     move_start,
     recognise,
     recognise_due,
-    record_lodgement_paid,
     record_receipt,
-    refuse_voucher,
     release,
     repay_credit,
     settle,
     take_back,
+)
+from clubdesk.fees.services.vouchers import (
+    accept_voucher,
+    answer_lodgement,
+    lodge_vouchers,
+    record_lodgement_paid,
+    refuse_voucher,
 )
 
 __all__ = [
     "Recognised",
     "accept_voucher",
     "agree_parts",
+    "answer_lodgement",
     "cancel_receipt",
     "charge",
     "credit_charge",

@@ -17,17 +17,13 @@ from clubdesk.fees.models import (
     Charge,
     ChargeCredit,
     FeePrice,
-    Lodgement,
     Method,
     Receipt,
     Repayment,
-    Voucher,
-    VoucherScheme,
-    VoucherState,
 )
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.selectors import year_containing
-from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
+from clubdesk.money import as_amount, cash_rounded, nil, positive, shown
 from clubdesk.roll.models import Household, Person
 
 
@@ -381,136 +377,6 @@ def repay_credit(
         on=on,
         narration=str(document),
         lines=posting.repayment_lines(amount, household.party),
-        by=by,
-    )
-    return document
-
-
-@transaction.atomic
-def accept_voucher(
-    *, scheme: VoucherScheme, charge: Charge, code: str, on: date, by: User, key: uuid.UUID | None = None
-) -> Voucher:
-    """Set a child's voucher against a charge: it pays at most what is left of the fee, the rest is forgone.
-
-    Where the family has paid already, its receipt becomes credit by as much. One voucher a child, scheme and
-    calendar year. Source: a state's published programme terms (one voucher a child in a calendar year at one
-    provider; a fee below the voucher's value claims only the fee).
-    """
-    household = queue(charge.household)
-    if found := ledger.written(Voucher, key):
-        return found
-    row = selectors.charges_with_open().select_related("person").get(pk=charge.pk)
-    code = code.strip().upper()
-    if row.person is None:
-        raise Refused("A voucher belongs to a child; this charge names nobody.")
-    if not code:
-        raise Refused("Type the voucher's code.")
-    standing = Voucher.objects.filter(selectors.STANDING_VOUCHER, scheme=scheme)
-    if standing.filter(person=row.person, calendar_year=on.year).exists():
-        raise Refused(f"{row.person} has used a voucher of {scheme} in {on.year} already.")
-    if standing.filter(code=code).exists():
-        raise Refused("This voucher code has been used already; check it with the family.")
-    left = selectors.creditable(charge)
-    amount = min(selectors.value_of_voucher(scheme, on), left)
-    if amount <= nil():
-        raise Refused("Nothing of this fee is left for a voucher to pay.")
-    release(charge=row, amount=amount - as_amount(row.open_amount))
-    document = Voucher.objects.create(
-        key=key or uuid.uuid4(),
-        scheme=scheme,
-        person=row.person,
-        charge=row,
-        code=code,
-        calendar_year=on.year,
-        amount=amount,
-        accepted_on=on,
-        recorded_by=by,
-    )
-    ledger.post(
-        source=document,
-        purpose="accept",
-        on=on,
-        narration=f"Voucher {document.masked_code} for {row.person}",
-        lines=posting.voucher_accepted_lines(amount, scheme.department, household.party),
-        by=by,
-    )
-    settle(household=household)
-    return document
-
-
-@transaction.atomic
-def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
-    """Send every accepted voucher of the scheme to the department in one batch."""
-    VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
-    if found := ledger.written(Lodgement, key):
-        return found
-    waiting = Voucher.objects.filter(scheme=scheme, state=VoucherState.ACCEPTED)
-    if not waiting.exists():
-        raise Refused(f"No voucher of {scheme} waits to be lodged.")
-    document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
-    waiting.update(state=VoucherState.LODGED, lodgement=document)
-    return document
-
-
-@transaction.atomic
-def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
-    """The department refused a voucher: the family owes that part of the fee again."""
-    document = (
-        Voucher.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("scheme__department")
-        .get(pk=voucher.pk)
-    )
-    if document.state == VoucherState.REFUSED:
-        return document
-    if document.state == VoucherState.PAID:
-        raise Refused("The department has paid this voucher already.")
-    if not reason.strip():
-        raise Refused("Write down the department's reason.")
-    household = queue(document.charge.household)
-    document.state, document.refused_on, document.refusal_reason = (
-        VoucherState.REFUSED,
-        on,
-        reason.strip()[:150],
-    )
-    document.save(update_fields=["state", "refused_on", "refusal_reason"])
-    ledger.post(
-        source=document,
-        purpose="refuse",
-        on=on,
-        narration=f"Voucher {document.masked_code} for {document.person} refused: {document.refusal_reason}",
-        lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
-        by=by,
-    )
-    if document.charge.taken_back_on:
-        take_back(charge=document.charge, on=on, reason="its voucher was refused after it was taken back", by=by)
-    settle(household=household)
-    return document
-
-
-@transaction.atomic
-def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgement:
-    """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
-    document = (
-        Lodgement.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("scheme__department")
-        .get(pk=lodgement.pk)
-    )
-    if document.paid_on:
-        return document
-    lodged = document.vouchers.select_for_update(of=("self",), no_key=True).filter(state=VoucherState.LODGED)
-    vouchers = list(lodged.order_by("pk"))
-    amount = total(voucher.amount for voucher in vouchers)
-    if amount <= nil():
-        raise Refused("Every voucher of this lodgement was refused; there is nothing to be paid.")
-    Voucher.objects.filter(pk__in=[voucher.pk for voucher in vouchers]).update(state=VoucherState.PAID)
-    document.paid_on = on
-    document.save(update_fields=["paid_on"])
-    ledger.post(
-        source=document,
-        purpose="paid",
-        on=on,
-        narration=f"{document.scheme.department} paid {document}",
-        lines=posting.lodgement_paid_lines(amount, document.scheme.department),
         by=by,
     )
     return document

@@ -1,0 +1,247 @@
+"""Sport vouchers: set against a fee, lodged with the department, and answered by it line by line."""
+
+import re
+import uuid
+from collections.abc import Mapping
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees import letters, posting, selectors
+from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
+from clubdesk.fees.services.charging import queue, release, settle, take_back
+from clubdesk.ledger import services as ledger
+from clubdesk.money import as_amount, nil, positive, shown, total
+from clubdesk.roll.models import Household, Person
+
+SIGNS = {"#": "[0-9]", "@": "[A-Z]"}
+
+
+@transaction.atomic
+def accept_voucher(
+    *,
+    scheme: VoucherScheme,
+    charge: Charge,
+    code: str,
+    on: date,
+    by: User,
+    birth_date: date | None = None,
+    key: uuid.UUID | None = None,
+) -> Voucher:
+    """Set a child's voucher against a charge: it pays at most what is left of the fee, the rest is forgone.
+
+    Where the family has paid already, its receipt becomes credit by as much. Raises Refused for a code or a
+    `birth_date` that cannot be right, a child or a fee that the scheme does not pay for, and more vouchers than
+    it allows a child in a calendar year. Source: a state's published programme terms (one voucher a child in a
+    calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
+    """
+    household = queue(charge.household)
+    if found := ledger.written(Voucher, key):
+        return found
+    row = selectors.charges_with_open().select_related("person", "price__item").get(pk=charge.pk)
+    code = "".join(code.split()).upper()
+    if row.person is None:
+        raise Refused("A voucher belongs to a child; this charge names nobody.")
+    if not code:
+        raise Refused("Type the voucher's code.")
+    _refuse_what_the_scheme_does_not_pay(scheme, row.person, row.price.item.kind, code, on, birth_date)
+    left = selectors.creditable(charge)
+    amount = min(selectors.value_of_voucher(scheme, on), left)
+    if amount <= nil():
+        raise Refused("Nothing of this fee is left for a voucher to pay.")
+    release(charge=row, amount=amount - as_amount(row.open_amount))
+    document = Voucher.objects.create(
+        key=key or uuid.uuid4(),
+        scheme=scheme,
+        person=row.person,
+        charge=row,
+        code=code,
+        calendar_year=on.year,
+        amount=amount,
+        accepted_on=on,
+        recorded_by=by,
+    )
+    ledger.post(
+        source=document,
+        purpose="accept",
+        on=on,
+        narration=f"Voucher {document.masked_code} for {row.person}",
+        lines=posting.voucher_accepted_lines(amount, scheme.department, household.party),
+        by=by,
+    )
+    settle(household=household)
+    return document
+
+
+def _refuse_what_the_scheme_does_not_pay(
+    scheme: VoucherScheme, person: Person, kind: str, code: str, on: date, birth_date: date | None
+) -> None:
+    if scheme.code_form and not code_fits(scheme.code_form, code):
+        raise Refused(
+            f"A code of {scheme} looks like {scheme.code_form} (# a digit, @ a letter); check what was typed."
+        )
+    if birth_date is not None and birth_date != person.birth_date:
+        raise Refused(f"That is not the date of birth of {person} on the roll; check the voucher, and the roll.")
+    age = person.age_on(on)
+    if (scheme.youngest is not None and age < scheme.youngest) or (scheme.oldest is not None and age > scheme.oldest):
+        raise Refused(f"{person} is {age}; {scheme} is for ages {scheme.youngest or 0} to {scheme.oldest or 'any'}.")
+    pays = {FeeKind.MEMBERSHIP: scheme.pays_memberships, FeeKind.COURSE: scheme.pays_courses}
+    if not pays.get(FeeKind(kind), scheme.pays_other):
+        raise Refused(f"{scheme} does not pay a fee of this kind ({FeeKind(kind).label.lower()}).")
+    standing = Voucher.objects.filter(selectors.STANDING_VOUCHER, scheme=scheme)
+    used = standing.filter(person=person, calendar_year=on.year).count()
+    if used >= scheme.per_year:
+        times = "a voucher" if scheme.per_year == 1 else f"{used} vouchers"
+        raise Refused(f"{person} has used {times} of {scheme} in {on.year} already.")
+    if standing.filter(code=code).exists():
+        raise Refused("This voucher code has been used already; check it with the family.")
+
+
+def code_fits(form: str, code: str) -> bool:
+    """Whether a code has a scheme's form: # a digit, @ a letter, all else itself."""
+    return re.fullmatch("".join(SIGNS.get(sign, re.escape(sign.upper())) for sign in form), code) is not None
+
+
+@transaction.atomic
+def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
+    """Send every accepted voucher of the scheme to the department in one batch."""
+    VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
+    if found := ledger.written(Lodgement, key):
+        return found
+    waiting = Voucher.objects.filter(scheme=scheme, state=VoucherState.ACCEPTED)
+    if not waiting.exists():
+        raise Refused(f"No voucher of {scheme} waits to be lodged.")
+    document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
+    waiting.update(state=VoucherState.LODGED, lodgement=document)
+    return document
+
+
+@transaction.atomic
+def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
+    """The department refused a voucher: the family owes that part of the fee again, and is told."""
+    document = _locked(voucher)
+    if document.state == VoucherState.REFUSED:
+        return document
+    if document.state == VoucherState.PAID:
+        raise Refused("The department has paid this voucher already.")
+    if not reason.strip():
+        raise Refused("Write down the department's reason.")
+    household = queue(document.charge.household)
+    document.state, document.refused_on = VoucherState.REFUSED, on
+    document.refusal_reason = reason.strip()[:150]
+    document.save(update_fields=["state", "refused_on", "refusal_reason"])
+    ledger.post(
+        source=document,
+        purpose="refuse",
+        on=on,
+        narration=f"Voucher {document.masked_code} for {document.person} refused: {document.refusal_reason}",
+        lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
+        by=by,
+    )
+    said = f"was refused by {document.scheme.department}: {document.refusal_reason}"
+    _owed_again(document, household, said, document.amount, on, by)
+    return document
+
+
+def _locked(voucher: Voucher) -> Voucher:
+    rows = Voucher.objects.select_for_update(of=("self",), no_key=True)
+    return rows.select_related("scheme__department", "person", "charge__household").get(pk=voucher.pk)
+
+
+def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money, on: date, by: User) -> None:
+    """The family owes `amount` again, unless the fee was taken back, and is told so."""
+    if voucher.charge.taken_back_on:
+        take_back(charge=voucher.charge, on=on, reason="its voucher was refused after it was taken back", by=by)
+    settle(household=household)
+    letters.tell_voucher(voucher, said, amount)
+
+
+@transaction.atomic
+def answer_lodgement(
+    *,
+    lodgement: Lodgement,
+    paid: Mapping[int, Money],
+    refused: Mapping[int, str],
+    on: date,
+    by: User,
+) -> Lodgement:
+    """The department's answer, line by line: what it paid of each voucher, by the voucher's id, or why it refused it.
+
+    What it paid comes in one sum into the bank. What it paid short the family owes again, and is told. Raises
+    Refused where a voucher of the batch has no answer or two, and for more than was claimed.
+    """
+    rows = Lodgement.objects.select_for_update(of=("self",), no_key=True).select_related("scheme__department")
+    document = rows.get(pk=lodgement.pk)
+    if document.paid_on:
+        return document
+    lodged = _locked_batch(document)
+    for pk, voucher in lodged.items():
+        if (pk in paid) == (pk in refused):
+            raise Refused(f"Say of the voucher of {voucher.person} either what was paid or why it was refused.")
+        if pk in paid and not nil() < paid[pk] <= voucher.amount:
+            raise Refused(f"{shown(voucher.amount)} was claimed for {voucher.person}; no more can be paid, nor nil.")
+    for pk, reason in sorted(refused.items()):
+        if pk in lodged:
+            refuse_voucher(voucher=lodged[pk], on=on, reason=reason, by=by)
+    settled = [pk for pk in sorted(paid) if pk in lodged]
+    for pk in settled:
+        _pay(lodged[pk], paid[pk], on, by)
+    if settled:
+        document.paid_on = on
+        document.save(update_fields=["paid_on"])
+        ledger.post(
+            source=document,
+            purpose="paid",
+            on=on,
+            narration=f"{document.scheme.department} paid {document}",
+            lines=posting.lodgement_paid_lines(total(paid[pk] for pk in settled), document.scheme.department),
+            by=by,
+        )
+    return document
+
+
+def _locked_batch(lodgement: Lodgement) -> dict[int, Voucher]:
+    """The batch's vouchers without an answer; locked with their households and charges before the book is."""
+    rows = lodgement.vouchers.select_for_update(of=("self",), no_key=True).filter(state=VoucherState.LODGED)
+    vouchers = {each.pk: each for each in rows.select_related("person", "charge").order_by("pk")}
+    households = {each.charge.household_id for each in vouchers.values()}
+    charges = {each.charge_id for each in vouchers.values()}
+    for model, keys in ((Household, households), (Charge, charges)):
+        list(model.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys).order_by("pk"))
+    return vouchers
+
+
+def _pay(voucher: Voucher, amount: Money, on: date, by: User) -> None:
+    """A voucher of the batch is paid, in full or short."""
+    document = _locked(voucher)
+    short = document.amount - positive(amount)
+    household = queue(document.charge.household) if short > nil() else None
+    document.state, document.amount, document.short_by = VoucherState.PAID, amount, short
+    document.save(update_fields=["state", "amount", "short_by"])
+    if household is None:
+        return
+    ledger.post(
+        source=document,
+        purpose="short",
+        on=on,
+        narration=f"Voucher {document.masked_code} for {document.person} paid short by {shown(short)}",
+        lines=posting.voucher_short_lines(short, document.scheme.department, household.party),
+        by=by,
+    )
+    said = f"was paid by {document.scheme.department} at {shown(amount)}, {shown(short)} less than its fee"
+    _owed_again(document, household, said, short, on, by)
+
+
+@transaction.atomic
+def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgement:
+    """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
+    if Lodgement.objects.get(pk=lodgement.pk).paid_on:
+        return Lodgement.objects.get(pk=lodgement.pk)
+    lodged = lodgement.vouchers.filter(state=VoucherState.LODGED)
+    if not lodged:
+        raise Refused("Every voucher of this lodgement was refused; there is nothing to be paid.")
+    paid = {voucher.pk: voucher.amount for voucher in lodged}
+    return answer_lodgement(lodgement=lodgement, paid=paid, refused={}, on=on, by=by)
