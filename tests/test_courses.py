@@ -242,9 +242,9 @@ class TestTheOrder:
         services.withdraw(booking=full, on=NOW, reason="ill", by=by)
         services.accept_offer(booking=waiting, on=NOW, by=by)
         assert [str(event) for event in waiting.events.all()] == [
-            "12 Sep 2026: Booked for Family11, as number 2 to ask for Beginner course. (shell)",
-            "12 Sep 2026: Offered 1 place in From 2026-10-04 until 19 Sep 2026. (shell)",
-            "12 Sep 2026: Accepted: Family11 in From 2026-10-04. (shell)",
+            "12 Sep 2026: Booked for Family11: booking 2 of Beginner course. (the nightly run)",
+            "12 Sep 2026: Offered 1 place in From 2026-10-04 until 19 Sep 2026. (the nightly run)",
+            "12 Sep 2026: Accepted: Family11 in From 2026-10-04. (the nightly run)",
         ]
 
 
@@ -467,6 +467,8 @@ class TestTransfer:
             services.transfer(cohort=february, reason="camp", **move)
         with pytest.raises(Refused, match="Say why"):
             services.transfer(cohort=february, reason="", **move)
+        with pytest.raises(Refused, match="They are in .* already; choose another"):
+            services.transfer(cohort=october, reason="camp", **move)
         one = services.transfer(cohort=february, reason="camp", places=booking.places.all()[:1], **move)
         assert {place.cohort for place in one.places.all()} == {october, february}
         assert sound()
@@ -637,10 +639,57 @@ class TestTheCoordinatorsScreens:
         form = {"key": self.KEY, "people": [each.pk for each in people], "cohorts": [october.pk]}
         assert "Mirabar1 and Mirabar2 have places" in desk.post(url, form, follow=True).content.decode()
 
+    def test_what_was_mistyped_is_refused_before_letters_go_out(self, desk, october, course, ask, by):
+        ask(12, 12)
+        october.first_session = date(2026, 9, 11)
+        with pytest.raises(Refused, match="11 Sep 2026 has passed"):
+            services.save_cohort(cohort=october, on=NOW, by=by)
+        with pytest.raises(Refused, match="has not come yet"):
+            (child,) = family(9, name="Young")
+            services.record_reach_check(person=child, checked_by="Coach", on=date(2027, 9, 12), by=by)
+        url = reverse("admin:courses_cohort_add")
+        form = {"course": course.pk, "name": "X", "first_session": "2026-12-06", "last_session": "2026-11-06",
+                "days_between": 0, "capacity": 2}  # fmt: skip
+        text = desk.post(url, form).content.decode()
+        assert "The last session is before the first." in text
+        assert "Constraint" not in text
+        steps = {"refund_steps-TOTAL_FORMS": 2, "refund_steps-INITIAL_FORMS": 0, "refund_steps-0-days_before": 28,
+                 "refund_steps-0-percent": 10, "refund_steps-1-days_before": 7, "refund_steps-1-percent": 90,
+                 "name": course.name, "fee_item": course.fee_item_id, "minimum_age": 10, "offer_days": 7,
+                 "sessions_to_complete": 3, "reminder_days": 7}  # fmt: skip
+        text = desk.post(reverse("admin:courses_course_change", args=[course.pk]), steps).content.decode()
+        assert "Who withdraws later would get more back" in text
+
+    def test_a_new_cohort_says_who_was_offered_its_seats(self, desk, course, ask):
+        ask(12, 12, 12)
+        ask(12, 12)
+        form = {"course": course.pk, "name": "Summer", "first_session": "2026-12-06", "last_session": "2026-12-27",
+                "days_between": 7, "capacity": 2}  # fmt: skip
+        text = desk.post(reverse("admin:courses_cohort_add"), form, follow=True).content.decode()
+        assert "1 waiting parties were offered 2 seats" in text
+
+    def test_withdrawing_says_what_became_of_the_money_and_the_seat(self, desk, october, ask):
+        full, waiting = ask(12, 12, 12), ask(12)
+        waiting.guardian.email = ""
+        waiting.guardian.save()
+        url = reverse("admin:courses_booking_withdraw", args=[full.pk])
+        assert desk.get(url).content.decode().count(" checked") == 0
+        form = {"key": self.KEY, "places": [full.places.first().pk], "on": "2026-09-12", "reason": "too busy"}
+        text = desk.post(url, form, follow=True).content.decode()
+        assert "Withdrawn: Family01, too busy; 126.00 of the fee taken back." in text
+        assert "Family1 family: Offered 1 place in From 2026-10-04 until 19 Sep 2026." in text
+
+    def test_a_family_without_e_mail_is_to_be_told_by_phone(self, desk, october):
+        url = reverse("admin:courses_booking_add")
+        text = desk.post(url, self.new_family(october, email=""), follow=True).content.decode()
+        assert "No letter can go out" in text
+        assert "tell them yourself on 08 7010" in text
+
     def test_the_pages_of_a_booking_do_what_they_say(self, desk, october, february, ask, by):
         full, waiting, last = ask(12, 12, 12, cohorts=[october]), ask(12, cohorts=[october]), ask(12, cohorts=[october])
         page = lambda booking, slug: reverse(f"admin:courses_booking_{slug}", args=[booking.pk])  # noqa: E731
         moved = {"key": self.KEY, "before": waiting.pk, "reason": "promised"}
+        assert "or the end of the waitlist" in desk.post(page(last, "move"), moved | {"last": "on"}).content.decode()
         desk.post(page(last, "move"), moved)
         assert selectors.position(again(last)) == 1
         desk.post(page(waiting, "cohorts"), {"key": self.KEY, "cannot_make": [october.pk]})
@@ -672,9 +721,13 @@ class TestTheCoordinatorsScreens:
         with clock.on(date(2026, 10, 26)):
             form = {"key": self.KEY, "session": "2026-10-04",
                     "present": [place.pk for place in october.places.filter(state="held")]}  # fmt: skip
+            url = reverse("admin:courses_cohort_attendance", args=[october.pk])
             for day in ("2026-10-04", "2026-10-11", "2026-10-18"):
-                url = reverse("admin:courses_cohort_attendance", args=[october.pk])
                 assert desk.post(url, form | {"session": day}).status_code == 302
+            desk.post(url, form | {"session": "2026-10-25", "present": []})
+            first = desk.get(url, {"session": "2026-10-04"}).content.decode()
+            assert "Who came on Sunday, 4 October 2026" in first
+            assert (first.count(" checked"), desk.get(url).content.decode().count(" checked")) == (2, 0)
             desk.post(reverse("admin:courses_cohort_certificates", args=[october.pk]), {"key": self.KEY})
             assert Certificate.objects.count() == 2
             sheet = desk.get(reverse("admin:course_sheet", args=[october.pk])).content.decode()
@@ -694,7 +747,7 @@ class TestTheCoordinatorsScreens:
         ask(12, 12, 12)
         ask(12)
         text = desk.get(reverse("admin:courses_course_change", args=[course.pk])).content.decode()
-        assert "about January 2027, not set up yet (" in text
+        assert "about January 2027 (" in text
         assert "of 16 places booked half a year ahead about 12 are kept" in text
         assert "378.00" in text
 

@@ -123,7 +123,8 @@ class Club:
         known = [start for start in self.starts if self.set_up[start] <= day and start > day - 730]
         leads = [start - self.set_up[start] for start in known]
         ahead += not_set_up_yet([start - day for start in known], leads, SEATS)
-        queue = [PartyAhead(each.number, each.size, frozenset(starts)) for each in self.queue()]
+        everywhere = frozenset(each.key for each in ahead)
+        queue = [PartyAhead(each.number, each.size, everywhere) for each in self.queue()]
         habits = Habits(self.given_up, self.place_days, self.taken, self.not_taken)
         return estimates(ahead, queue, habits, OFFER_DAYS, plays=200)
 
@@ -270,6 +271,6 @@ def test_the_coordinator_reads_the_likely_cohort_and_its_chance(book, by):
     services.change_cohorts(booking=place.booking, cannot_make=[later], on=date(2026, 9, 12), by=by)
     waits = selectors.wait_estimates(cohort.course, date(2026, 9, 12))
     words = waits.in_words(place.booking.pk)
-    assert words.startswith("most likely about May 2027, not set up yet (")
+    assert words.startswith("most likely about May 2027 (")
     assert words.endswith(" %)")
-    assert waits.in_words(selectors.JOINING_NOW) == "most likely From 2027-02-07 (100 %)"
+    assert waits.in_words(selectors.JOINING_NOW) == "most likely From 2027-02-07 (over 99 %)"

@@ -40,7 +40,8 @@ def page(cohort):
 def party(cohort, email="ida@example.org", children=(("Ada", "Mirabar", "2014-05-05"),), **more):
     """What the form sends for a guardian and some children."""
     form = {
-        "key": str(uuid.uuid4()), "given_name": "Ida", "family_name": "Mirabar", "email": email, "phone": "08 7010",
+        "key": str(uuid.uuid4()), "given_name": "Ida", "family_name": "Mirabar", "email": email,
+        "phone": "08 7010 0001",
         "cohorts": [cohort.pk], "consent": "on", "website": "", "birth_date": "",
         "child-TOTAL_FORMS": len(children), "child-INITIAL_FORMS": 0,
     }  # fmt: skip
@@ -105,6 +106,8 @@ class TestBooking:
         ({"child-0-birth_date": "sometime"}, "valid date"),
         ({"child-0-given_name": ""}, "This field is required"),
         ({"too": "on"}, "Give your date of birth"),
+        ({"too": "on", "birth_date": "2014-05-05"}, "for the parent or guardian"),
+        ({"phone": "abc 12"}, "at least six digits"),
         ({"cohorts": [999999]}, "not one of the available choices"),
         ({"key": "x"}, "put right"),
     ])  # fmt: skip
@@ -112,7 +115,7 @@ class TestBooking:
         answer = client.post(page, party(cohort) | wrong)
         assert answer.status_code == 422
         assert sentence in answer.content.decode()
-        assert 'value="08 7010"' in answer.content.decode()
+        assert 'value="Ida"' in answer.content.decode()
         assert not Household.objects.exists()
 
     def test_nonsense_never_makes_an_error_page(self, client, cohort, page):
@@ -121,9 +124,20 @@ class TestBooking:
             assert client.post(page, form).status_code in (302, 400, 422)
             assert client.post(page, form | {"more": "1"}).status_code in (200, 400)
 
-    def test_a_younger_child_waits_for_a_reach_check(self, client, cohort, page):
-        client.post(page, party(cohort, children=(("Ada", "Mirabar", "2018-05-05"),)))
-        assert Booking.objects.get().state == "waiting"
+    def test_a_younger_child_is_asked_to_have_its_reach_checked(self, client, cohort, page):
+        answer = client.post(page, party(cohort, children=(("Ada", "Mirabar", "2018-05-05"),)))
+        assert answer.status_code == 422
+        assert "Ada is 8 on the first day of From 2026-10-04, which starts at 10." in answer.content.decode()
+        assert not Booking.objects.exists()
+
+    def test_the_courses_own_rules_are_read_before_booking(self, client, cohort, page):
+        RefundStep.objects.create(course=cohort.course, days_before=28, percent=100)
+        cohort.course.pay_days = 14
+        cohort.course.save()
+        text = client.get(page).content.decode()
+        assert "Please pay within 14 days." in text
+        assert "gets back 100 % until 28 days before the first session, and nothing after that" in text
+        assert "126.00 AUD" in text
 
     def test_no_date_set_up_means_joining_the_waitlist(self, client, cohort, page):
         cohort.first_session = date(2026, 9, 6)
@@ -170,6 +184,13 @@ class TestWhatItNeverTells:
         assert letters_out[1].subject == "Beginner course: your booking"
         assert Booking.objects.values("household").distinct().count() == 2
         assert Person.objects.filter(given_name="Ada").count() == 2
+
+    def test_whoever_only_knows_an_address_puts_nobody_on_that_familys_roll(self, client, cohort, page):
+        client.post(page, party(cohort))
+        form = party(cohort, children=(("Uma", "Tarn", "2013-01-01"),), given_name="Ivo", family_name="Tarn")
+        client.post(page, form)
+        assert Household.objects.count() == 2
+        assert Household.objects.get(name="Mirabar family").people.count() == 1
 
     def test_an_address_is_known_whatever_its_case(self, client, cohort, page):
         client.post(page, party(cohort))

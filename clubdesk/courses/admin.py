@@ -1,12 +1,14 @@
 """Screens of the courses room."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any
 
 from django import forms
 from django.contrib import admin
-from django.db.models import Q
+from django.db.models import Count, Max, Q
+from django.forms import BaseInlineFormSet
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -20,6 +22,7 @@ from clubdesk.courses.models import (
     Certificate,
     Cohort,
     Course,
+    Happened,
     Place,
     PlaceState,
     ReachCheck,
@@ -112,6 +115,16 @@ class BookForm(AskingForm):
         return cleaned
 
 
+def told(booking: Booking) -> str:
+    """Where the party stands now; and, where no letter can tell it, whom to phone."""
+    sentences = selectors.standing_in_words(booking)
+    guardian = booking.guardian
+    if guardian is None or not guardian.email:
+        phone = f" on {guardian.phone}" if guardian and guardian.phone else ""
+        sentences.append(f"No letter can go out, since no e-mail address is known: tell them yourself{phone}.")
+    return " ".join(sentences)
+
+
 class AskingPage(VerbPage):
     """Books, and says where the party stands now."""
 
@@ -123,11 +136,12 @@ class AskingPage(VerbPage):
         )
 
     def done(self, result: Booking) -> str:
-        return " ".join(selectors.standing_in_words(result))
+        return told(result)
 
 
 class BookPage(AskingPage):
     title = "Book a course place"
+    intro = "For several of a family: put them on the roll, then “Book a course together” on the household’s page."
     button = "Book the place"
     form_class = BookForm
 
@@ -147,8 +161,7 @@ class PeopleChoices(forms.ModelMultipleChoiceField):
     widget = forms.CheckboxSelectMultiple
 
     def label_from_instance(self, obj: Any) -> str:
-        person = obj.person if isinstance(obj, Place) else obj
-        return f"{person} ({person.age_on(clock.today())})"
+        return str(obj.person if isinstance(obj, Place) else obj)
 
 
 class BookFamilyForm(AskingForm):
@@ -227,6 +240,18 @@ HouseholdAdmin.section_makers.append(bookings_section)
 # A booking: what a party can do
 
 
+def what_came_of_it(booking: Booking) -> str:
+    """The last withdrawal in words, and to whom its seat was offered."""
+    event = booking.events.filter(kind=Happened.WITHDRAWN).last()
+    if event is None:
+        return ""
+    after = BookingEvent.objects.filter(pk__gt=event.pk, kind=Happened.OFFERED, booking__course=booking.course_id)
+    offers = [
+        f"{each.booking.household}: {each.words}" for each in after.select_related("booking__household__party")[:3]
+    ]
+    return " ".join([event.words, *offers])
+
+
 class LeavingForm(VerbForm):
     places = PeopleChoices(Place.objects.none(), label="Who")
     on = DayField(label="On")
@@ -239,7 +264,7 @@ class LeavingForm(VerbForm):
         over = Q(cohort__last_session__lt=clock.today())
         rows = self.target.places.filter(~over, state__in=self.states).select_related("person", "cohort")
         self.fields["places"].queryset = rows  # type: ignore[attr-defined]
-        self.fields["places"].initial = list(rows)
+        self.fields["places"].initial = list(rows) if len(rows) == 1 else []
 
 
 class BookingPage(VerbPage):
@@ -251,7 +276,7 @@ class BookingPage(VerbPage):
         return [("Now", " ".join(selectors.standing_in_words(target)))]
 
     def done(self, result: Booking) -> str:
-        return " ".join(selectors.standing_in_words(result))
+        return told(result)
 
 
 class WithdrawPage(BookingPage):
@@ -278,6 +303,9 @@ class WithdrawPage(BookingPage):
 
     def perform(self, *, target: Booking, by: Any, key: Any, **cleaned: Any) -> Booking:
         return services.withdraw(booking=target, by=by, **cleaned)
+
+    def done(self, result: Booking) -> str:
+        return f"{what_came_of_it(result)} {told(result)}"
 
 
 class TransferForm(LeavingForm):
@@ -354,9 +382,16 @@ class MoveForm(VerbForm):
         through=(BookingEvent, "booking"),
         label="In front of",
         required=False,
-        help_text="Find a waiting family by name; blank puts this one last.",
+        help_text="Find a waiting family by name.",
     )
+    last = forms.BooleanField(label="Or to the end of the waitlist", required=False)
     reason = reason_field()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if bool(cleaned.get("before")) == bool(cleaned.get("last")):
+            raise forms.ValidationError("Choose whom to stand in front of, or the end of the waitlist.")
+        return cleaned
 
 
 class MovePage(BookingPage):
@@ -369,7 +404,7 @@ class MovePage(BookingPage):
     def applies(self, target: Booking) -> bool:
         return target.state == PlaceState.WAITING
 
-    def perform(self, *, target: Booking, by: Any, before: Any, reason: str, key: Any) -> Booking:
+    def perform(self, *, target: Booking, by: Any, before: Any, last: bool, reason: str, key: Any) -> Booking:
         return services.move_in_queue(booking=target, before=before, reason=reason, on=clock.today(), by=by)
 
 
@@ -385,7 +420,7 @@ class MoreTimePage(BookingPage):
     form_class = MoreTimeForm
 
     def applies(self, target: Booking) -> bool:
-        return target.state == PlaceState.HELD and target.pay_by is not None
+        return target.pay_by is not None and any(selectors.still_owed(selectors.places_of(target)).values())
 
     def perform(self, *, target: Booking, by: Any, pay_by: date, reason: str, key: Any) -> Booking:
         return services.give_more_time(booking=target, pay_by=pay_by, reason=reason, on=clock.today(), by=by)
@@ -403,10 +438,23 @@ class PhonedPage(BookingPage):
     form_class = PhonedForm
 
     def applies(self, target: Booking) -> bool:
-        return target.state == PlaceState.HELD and target.pay_by is not None
+        return target.pay_by is not None and any(selectors.still_owed(selectors.places_of(target)).values())
 
     def perform(self, *, target: Booking, by: Any, on: date, key: Any) -> Booking:
         return services.remind_by_phone(booking=target, on=on, by=by)
+
+
+class PaymentStep(VerbPage):
+    slug = "payment"
+    routed = False
+    title = "Record their payment"
+    permission = "fees.add_receipt"
+
+    def applies(self, target: Booking) -> bool:
+        return any(selectors.still_owed(selectors.places_of(target)).values())
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:roll_household_receipt", args=[target.household_id])
 
 
 def party_section(request: HttpRequest, booking: Booking) -> Section:
@@ -423,12 +471,14 @@ def party_section(request: HttpRequest, booking: Booking) -> Section:
         )
         for place in places
     ]
-    return Section("The party", ["Who", "Age", "Cohort", "Place", "Fee"], rows)
+    return Section("The party", ["Who", "Age then", "Cohort", "Place", "Fee"], rows)
 
 
 def paid_in_words(place: Place, owed: dict[int, Any]) -> str:
     if place.charge_id is None:
         return ""
+    if place.state not in STANDING:
+        return f"owes {shown(owed[place.pk])}" if owed.get(place.pk) else "nothing owed"
     return f"owes {shown(owed[place.pk])}" if owed.get(place.pk) else "paid"
 
 
@@ -442,7 +492,7 @@ def wait_section(request: HttpRequest, booking: Booking) -> Section | None:
 
 def history_section(request: HttpRequest, booking: Booking) -> Section:
     events = booking.events.select_related("recorded_by")
-    rows = [(event.on, event.words, event.recorded_by.get_username()) for event in events]
+    rows = [(event.on, event.words, event.by_whom) for event in events]
     return Section("History", ["Day", "What happened", "By"], rows)
 
 
@@ -457,7 +507,7 @@ def letters_section(request: HttpRequest, booking: Booking) -> Section:
 
 @admin.register(Booking)
 class BookingAdmin(DocumentAdmin):
-    list_display = ["household", "course", "state", "seats", "number", "booked_on"]
+    list_display = ["household", "people", "state", "seats", "course", "booked_on"]
     list_select_related = ["household", "course"]
     list_filter = ["state", "course"]
     search_fields = ["household__name", "guardian__name", "places__person__given_name", "places__person__family_name"]
@@ -467,8 +517,28 @@ class BookingAdmin(DocumentAdmin):
     readonly_fields = fields
     sections_first = True
     add_page = BookPage()
-    pages = [AcceptPage(), WithdrawPage(), TransferPage(), CohortsPage(), MovePage(), MoreTimePage(), PhonedPage()]
+    pages = [
+        AcceptPage(),
+        PaymentStep(),
+        WithdrawPage(),
+        TransferPage(),
+        CohortsPage(),
+        MovePage(),
+        MoreTimePage(),
+        PhonedPage(),
+    ]
     section_makers = [party_section, wait_section, history_section, letters_section]
+
+    def get_ordering(self, request: HttpRequest) -> list[str]:
+        """A waitlist in its own order, all else the newest first."""
+        return ["course", "rank"] if request.GET.get("state__exact") == PlaceState.WAITING else ["-pk"]
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return super().get_queryset(request).prefetch_related("places__person")
+
+    @admin.display(description="Who")
+    def people(self, booking: Booking) -> str:
+        return selectors.names(place.person for place in booking.places.all())
 
     @admin.display(description="Cannot make")
     def cohorts_not_made(self, booking: Booking) -> str:
@@ -508,7 +578,7 @@ class PlaceWithdrawPage(VerbPage):
         return services.withdraw_place(place=target, on=on, reason=reason, by=by)
 
     def done(self, result: Place) -> str:
-        return f"Withdrawn: {result}."
+        return what_came_of_it(result.booking)
 
 
 class MembershipStep(VerbPage):
@@ -560,6 +630,16 @@ class PlaceAdmin(DocumentAdmin):
         return False
 
 
+class CertificatePdfStep(VerbPage):
+    slug = "pdf"
+    routed = False
+    title = "Certificate (PDF)"
+    permission = "courses.view_certificate"
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:course_certificate", args=[target.pk])
+
+
 @admin.register(Certificate)
 class CertificateAdmin(DocumentAdmin):
     list_display = ["shown_number", "person", "completed_on"]
@@ -568,6 +648,8 @@ class CertificateAdmin(DocumentAdmin):
     search_help_text = "A number without spaces, or a name"
     fields = ["shown_number", "person", "completed_on"]
     readonly_fields = fields
+
+    pages = [CertificatePdfStep()]
 
     @admin.display(description="Number")
     def shown_number(self, certificate: Certificate) -> str:
@@ -581,8 +663,22 @@ class CertificateAdmin(DocumentAdmin):
 # A cohort: who is in it, and what to do next
 
 
-def seated_section(request: HttpRequest, cohort: Cohort) -> Section:
+def cancelled_section(request: HttpRequest, cohort: Cohort) -> Section | None:
+    """Where a cohort was cancelled: when, why, and where each of its parties stands now."""
+    if cohort.cancelled_on is None:
+        return None
+    told = BookingEvent.objects.filter(cohort=cohort, kind=Happened.RETURNED).select_related(
+        "booking__household__party"
+    )
+    rows = [(link_to(each.booking, str(each.booking.household)), each.booking.get_state_display()) for each in told]
+    title = f"Cancelled on {cohort.cancelled_on:%-d %b %Y}: {cohort.cancel_reason}"
+    return Section(title, ["Party", "Now"], rows, "Nobody was in it.")
+
+
+def seated_section(request: HttpRequest, cohort: Cohort) -> Section | None:
     """Who is in and who is offered, with age, what is to pay and what to do next."""
+    if cohort.cancelled_on:
+        return None
     places = list(
         cohort.places.filter(state__in=(PlaceState.HELD, PlaceState.OFFERED))
         .select_related("person", "cohort__course", "booking__guardian", "booking__household", "certificate")
@@ -601,7 +697,7 @@ def seated_section(request: HttpRequest, cohort: Cohort) -> Section:
         rows.append(row)
     offered = len(places) - len(held)
     title = f"{len(places)} of {cohort.capacity} seats taken: {len(held)} held, {offered} offered"
-    columns = ["Who", "Next", "Fee", "Age", "Place"] + (["Came to"] if begun else [])
+    columns = ["Who", "Next", "Fee", "Age on the first day", "Place"] + (["Came to"] if begun else [])
     return Section(title, columns, rows, "Nobody is booked yet.")
 
 
@@ -652,7 +748,7 @@ def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
         rows.append(row)
     more = f", the first {FIRST_OF_A_LIST} shown" if count > len(first) else ""
     title = f"{count} {'party waits' if count == 1 else 'parties wait'} for {course}{more}"
-    columns = ["", "Party", "Places", "Since", "Most likely"] + (["Fits here"] if cohort else [])
+    columns = ["", "Party", "Places", "Since", "Most likely"] + (["Age and dates fit"] if cohort else [])
     return Section(title, columns, rows, "Nobody waits.", note=PRIOR_IN_WORDS if rows else "")
 
 
@@ -672,20 +768,21 @@ class BookHerePage(VerbPage):
 
 
 class AttendanceForm(VerbForm):
-    session = forms.TypedChoiceField(label="Session", coerce=date.fromisoformat)
+    session = forms.DateField(widget=forms.HiddenInput)
     present = PeopleChoices(Place.objects.none(), label="Who came", required=False)
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        cohort = self.target
-        session = self.fields["session"]
-        assert isinstance(session, forms.TypedChoiceField)
-        session.choices = [(day.isoformat(), f"{day:%A, %-d %B %Y}") for day in cohort.sessions]
-        held = cohort.places.filter(state=PlaceState.HELD).select_related("person").order_by("person__given_name")
-        self.fields["present"].queryset = held  # type: ignore[attr-defined]
+        held = self.target.places.filter(state=PlaceState.HELD).select_related("person").order_by("person__given_name")
+        field = self.fields["present"]
+        field.queryset = held  # type: ignore[attr-defined]
+        day = self.initial.get("session") or self.data.get("session")
+        field.label = f"Who came on {day:%A, %-d %B %Y}" if isinstance(day, date) else field.label
 
 
 class AttendancePage(VerbPage):
+    """One session's list; the cohort's page has a link to each session."""
+
     slug = "attendance"
     title = "Who came"
     button = "Save who came"
@@ -697,17 +794,40 @@ class AttendancePage(VerbPage):
 
     def initial(self, request: HttpRequest, target: Cohort) -> dict[str, Any]:
         """The session asked for, or the latest that has begun, with who is marked as present already."""
-        begun = [day for day in target.sessions if day <= clock.today()] or target.sessions[:1]
-        asked = next((day for day in target.sessions if day.isoformat() == request.GET.get("session")), begun[-1])
+        asked = session_asked(target, request.GET.get("session", ""))
         there = Place.objects.filter(cohort=target, attendances__held_on=asked)
-        return {"session": asked.isoformat(), "present": list(there)}
+        return {"session": asked, "present": list(there)}
 
     def perform(self, *, target: Cohort, by: Any, session: date, present: Any, key: Any) -> Cohort:
-        services.record_attendance(cohort=target, session=session, present=list(present), by=by)
+        came = services.record_attendance(cohort=target, session=session, present=list(present), by=by)
+        target.said = f"{session:%A, %-d %B %Y}: {len(came)} came."  # type: ignore[attr-defined]
         return target
 
-    def done(self, result: Cohort) -> str:
-        return f"Saved who came to {result}."
+    def done(self, result: Any) -> str:
+        return f"Saved for {result.said}"
+
+
+def session_asked(cohort: Cohort, text: str) -> date:
+    begun = [day for day in cohort.sessions if day <= clock.today()] or cohort.sessions[:1]
+    return next((day for day in cohort.sessions if day.isoformat() == text), begun[-1])
+
+
+def sessions_section(request: HttpRequest, cohort: Cohort) -> Section | None:
+    """Each session that has begun, with how many came and the way to its list."""
+    if not AttendancePage().applies(cohort):
+        return None
+    counted = dict(
+        Place.objects.filter(cohort=cohort, attendances__isnull=False)
+        .values_list("attendances__held_on")
+        .annotate(count=Count("pk"))
+    )
+    url = reverse("admin:courses_cohort_attendance", args=[cohort.pk])
+    rows = [
+        (Link(f"{day:%A, %-d %B %Y}", f"{url}?session={day.isoformat()}"), counted.get(day, 0))
+        for day in cohort.sessions
+        if day <= clock.today()
+    ]
+    return Section("Sessions", ["Who came on", "Came"], rows)
 
 
 class CertificatesPage(VerbPage):
@@ -727,11 +847,13 @@ class CertificatesPage(VerbPage):
         return [("The course asks for", f"{needed} sessions"), ("Have come so often", f"{done} of {len(came)}")]
 
     def perform(self, *, target: Cohort, by: Any, key: Any) -> Cohort:
-        services.issue_certificates(cohort=target, by=by)
+        target.issued = len(services.issue_certificates(cohort=target, by=by))  # type: ignore[attr-defined]
         return target
 
-    def done(self, result: Cohort) -> str:
-        return "The certificates are issued; each stands beside its name."
+    def done(self, result: Any) -> str:
+        if not result.issued:
+            return "No new certificate: nobody else has come often enough yet."
+        return f"{result.issued} new certificates; each stands beside its name."
 
 
 class SheetStep(VerbPage):
@@ -779,8 +901,12 @@ class CohortAdmin(RoomAdmin):
     list_filter = ["course"]
     fields = ["course", "name", "first_session", "last_session", "days_between", "capacity", "minimum_age"]
     pages = [BookHerePage(), AttendancePage(), CertificatesPage(), SheetStep(), CancelPage()]
-    section_makers = [seated_section, waiting_section]
+    section_makers = [cancelled_section, seated_section, sessions_section, waiting_section]
     sections_first = True
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        cancelled = obj is not None and obj.cancelled_on is not None
+        return not cancelled and super().has_change_permission(request, obj)
 
     def get_queryset(self, request: HttpRequest) -> Any:
         return selectors.cohorts_with_seats().order_by("-first_session")
@@ -790,11 +916,32 @@ class CohortAdmin(RoomAdmin):
         return cohort.taken
 
     def save_model(self, request: HttpRequest, obj: Cohort, form: Any, change: bool) -> None:
+        last = BookingEvent.objects.aggregate(last=Max("pk"))["last"] or 0
         services.save_cohort(cohort=obj, on=clock.today(), by=request.user)  # type: ignore[arg-type]
+        offers = BookingEvent.objects.filter(pk__gt=last, kind=Happened.OFFERED)
+        if offers:
+            seats = sum(offer.seats for offer in offers)
+            self.message_user(request, f"{len(offers)} waiting parties were offered {seats} seats, and have a letter.")
+
+
+class RefundSteps(BaseInlineFormSet):
+    """Who leaves later never gets more back."""
+
+    def clean(self) -> None:
+        super().clean()
+        kept = [form.cleaned_data for form in self.forms if form.cleaned_data and not form.cleaned_data.get("DELETE")]
+        steps = sorted(
+            (each["days_before"], each["percent"]) for each in kept if "days_before" in each and "percent" in each
+        )
+        if len({days for days, _ in steps}) < len(steps):
+            raise forms.ValidationError("The same number of days stands there twice.")
+        if any(later[1] < earlier[1] for earlier, later in pairwise(steps)):
+            raise forms.ValidationError("Who withdraws later would get more back than who withdraws earlier.")
 
 
 class RefundStepInline(admin.StackedInline):
     model = RefundStep
+    formset = RefundSteps
     extra = 0
     fields = [("days_before", "percent")]
     verbose_name_plural = "What is given back to who withdraws (none: all of it)"
@@ -807,9 +954,10 @@ def figures_section(request: HttpRequest, course: Course) -> Section:
             link_to(each.cohort, each.cohort.name),
             each.cohort.capacity,
             Bar(each.held, each.cohort.capacity),
-            Bar(each.completed, each.held),
-            Bar(each.members_after_30, each.held),
-            Bar(each.members_after_90, each.held),
+            *(
+                Bar(part, each.held) if each.cohort.last_session + timedelta(days=days) < clock.today() else "–"
+                for part, days in ((each.completed, 0), (each.members_after_30, 30), (each.members_after_90, 90))
+            ),
             each.fees,
         )
         for each in selectors.course_figures(course, clock.today())
@@ -822,6 +970,11 @@ def course_queue_section(request: HttpRequest, course: Course) -> Section:
     return queue_section(course)
 
 
+def rule_section(request: HttpRequest, course: Course) -> Section:
+    rows = [(sentence,) for sentence in selectors.rules_in_words(course)]
+    return Section("Its rules, as families read them", ["For places taken from now on"], rows)
+
+
 @admin.register(Course)
 class CourseAdmin(RoomAdmin):
     list_display = ["name", "fee_item", "adult_fee_item", "minimum_age", "offer_days", "on_parents_page"]
@@ -832,5 +985,5 @@ class CourseAdmin(RoomAdmin):
         ("The parents’ page", {"fields": ["on_parents_page", "consent_text"]}),
     ]
     inlines = [RefundStepInline]
-    section_makers = [course_queue_section, figures_section]
+    section_makers = [course_queue_section, figures_section, rule_section]
     sections_first = True

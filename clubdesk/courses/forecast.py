@@ -30,7 +30,7 @@ NOT_SET_UP = 2
 SOON = 7
 PRIOR_IN_WORDS = (
     "Where the club's own history is short, the estimate leans on common practice: of 16 places booked half a year "
-    "ahead about 12 are kept, and an offer is taken as often."
+    "ahead about 12 are kept, and an offer is taken as often. A month alone stands for a cohort that is not set up yet."
 )
 
 
@@ -207,7 +207,7 @@ class _Play:
         index = 0
         while self.free[cohort.key] > 0 and index < len(self.waiting):
             party = self.waiting[index]
-            if party.size > self.free[cohort.key] or not (cohort.key < 0 or cohort.key in party.fits):
+            if party.size > self.free[cohort.key] or cohort.key not in party.fits:
                 index += 1
                 continue
             del self.waiting[index]

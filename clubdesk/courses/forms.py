@@ -7,8 +7,9 @@ from django.forms import BaseFormSet, formset_factory
 
 from clubdesk import clock
 from clubdesk.courses import selectors
-from clubdesk.courses.models import MOST_IN_A_PARTY, Cohort, Course
+from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Cohort, Course
 from clubdesk.courses.services import Child, PartyForm
+from clubdesk.roll.models import age_on
 from clubdesk.screens import DayField
 
 MOST_CHILDREN = MOST_IN_A_PARTY - 1
@@ -78,9 +79,18 @@ class GuardianForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if cleaned.get("too") and not cleaned.get("birth_date"):
+        born = cleaned.get("birth_date")
+        if cleaned.get("too") and not born:
             self.add_error("birth_date", "Give your date of birth if you would like to do the course too.")
+        if cleaned.get("too") and born and age_on(born, clock.today()) < ADULT_FROM:
+            self.add_error("birth_date", "This is for the parent or guardian; check the year.")
         return cleaned
+
+    def clean_phone(self) -> str:
+        phone = self.cleaned_data["phone"]
+        if sum(sign.isdigit() for sign in phone) < 6:
+            raise forms.ValidationError("Give a phone number with at least six digits.")
+        return phone
 
 
 class ChildForm(forms.Form):
@@ -94,8 +104,18 @@ class ChildForm(forms.Form):
 
 
 class Children(BaseFormSet):
+    default_error_messages = {
+        **BaseFormSet.default_error_messages,
+        "too_few_forms": "Name at least one child.",
+        "too_many_forms": "Book the other children on their own.",
+    }
+
     def clean(self) -> None:
-        named = [tuple(form.cleaned_data.values()) for form in self.forms if form.cleaned_data]
+        named = [
+            tuple(str(value).casefold() for value in form.cleaned_data.values())
+            for form in self.forms
+            if form.cleaned_data
+        ]
         if len(set(named)) < len(named):
             raise forms.ValidationError("The same child stands here twice.")
 
@@ -110,6 +130,19 @@ ChildFormSet = formset_factory(
     validate_min=True,
     validate_max=True,
 )
+
+
+def too_young(children: list[dict[str, Any]], cohorts: list[Cohort]) -> str:
+    """What a guardian is told of a child who is below the age of each cohort that they could make; blank if none is."""
+    for child in children:
+        if cohorts and all(child["birth_date"] > cohort.born_by for cohort in cohorts):
+            first = cohorts[0]
+            age = age_on(child["birth_date"], first.first_session)
+            return (
+                f"{child['given_name']} is {age} on the first day of {first.name}, which starts at {first.youngest}. "
+                "Tick a later date, or ask the club: it can book a younger child whose reach it has checked."
+            )
+    return ""
 
 
 def party_of(guardian: dict[str, Any], children: list[dict[str, Any]], wording: str) -> PartyForm:

@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
@@ -16,6 +17,7 @@ ADULT_FROM = 18
 """From this age on the first session the adults' fee applies; the usual age of majority, from memory."""
 
 MOST_IN_A_PARTY = 6
+NOT_A_PERSON = {"families": "the family itself", "shell": "the nightly run"}
 RANK_STEP = 2**20
 """How far apart parties stand in a waitlist at first, so that one can be put between two others."""
 
@@ -114,6 +116,17 @@ class Cohort(models.Model):
     def __str__(self):
         return f"{self.course}, {self.name}"
 
+    def clean(self) -> None:
+        wrong = {}
+        if self.first_session and self.last_session and self.last_session < self.first_session:
+            wrong["last_session"] = "The last session is before the first."
+        if self.days_between is not None and self.days_between < 1:
+            wrong["days_between"] = "Sessions are at least one day apart."
+        if self.capacity is not None and self.capacity < 1:
+            wrong["capacity"] = "A cohort has at least one seat."
+        if wrong:
+            raise ValidationError(wrong)
+
     @property
     def youngest(self) -> int:
         """The age that somebody must have on the first session."""
@@ -163,7 +176,7 @@ class Booking(Document):
     household = models.ForeignKey(Household, models.PROTECT, related_name="bookings")
     guardian = models.ForeignKey(Guardian, models.SET_NULL, null=True, blank=True, related_name="bookings")
     booked_on = models.DateField()
-    number = models.PositiveIntegerField("order of arrival")
+    number = models.PositiveIntegerField("booking number")
     rank = models.PositiveBigIntegerField(editable=False)
     state = models.CharField(max_length=9, choices=PlaceState.choices, default=PlaceState.WAITING)
     seats = models.PositiveSmallIntegerField("places wanted or held", default=1)
@@ -261,7 +274,12 @@ class BookingEvent(models.Model):
         indexes = [models.Index(fields=["kind", "on"])]
 
     def __str__(self):
-        return f"{self.on:%-d %b %Y}: {self.words} ({self.recorded_by.get_username()})"
+        return f"{self.on:%-d %b %Y}: {self.words} ({self.by_whom})"
+
+    @property
+    def by_whom(self) -> str:
+        name = self.recorded_by.get_username()
+        return NOT_A_PERSON.get(name, name)
 
 
 class ReachCheck(Document):

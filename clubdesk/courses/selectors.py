@@ -26,6 +26,7 @@ from clubdesk.courses.models import (
     Place,
     PlaceState,
     ReachCheck,
+    day_years_before,
 )
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeePrice
@@ -134,6 +135,25 @@ def kept_of(place: Place, on: date) -> Money:
         return nil()
     back = half_up(place.charge.amount.amount * percent_back(place.cohort, on) / Decimal(100))
     return place.charge.amount - as_amount(back)
+
+
+def rules_in_words(course: Course) -> list[str]:
+    """The course's own rules about paying, withdrawing and the certificate, as a family reads them."""
+    sentences = ["The fee is due when you have a place; nothing is due while you wait."]
+    if course.pay_days is not None:
+        sentences.append(
+            f"Please pay within {course.pay_days} days. A place that is not paid lapses after a reminder, "
+            f"{course.reminder_days} days later at the earliest, and is then not owed."
+        )
+    steps = list(course.refund_steps.all())
+    if steps:
+        back = [f"{step.percent} % until {step.days_before} days before the first session" for step in steps]
+        sentences.append(f"Who withdraws gets back {', '.join(back)}, and nothing after that.")
+    else:
+        sentences.append("Who withdraws gets the whole fee back.")
+    sentences.append(f"An offer is held for {course.offer_days} days.")
+    sentences.append(f"The certificate is for who comes to at least {course.sessions_to_complete} sessions.")
+    return sentences
 
 
 def still_owed(places: Iterable[Place]) -> dict[int, Decimal]:
@@ -285,12 +305,12 @@ def _simulate(course: Course, cohorts: list[Any], on: date) -> "Waits":
         for cohort in cohorts
     ]
     later = _not_set_up_yet(course, on)
-    queue = _queue_ahead(course, cohorts)
-    everywhere = frozenset(cohort.pk for cohort in cohorts)
+    queue = _queue_ahead(course, cohorts, {each.key: on + timedelta(days=each.days) for each in later})
+    everywhere = frozenset([*(cohort.pk for cohort in cohorts), *(each.key for each in later)])
     queue.append(PartyAhead(JOINING_NOW, 1, everywhere))
     found = estimates([*ahead, *later], queue, habits(course, on), course.offer_days)
     names = {cohort.pk: cohort.name for cohort in cohorts}
-    names |= {each.key: f"about {on + timedelta(days=each.days):%B %Y}, not set up yet" for each in later}
+    names |= {each.key: f"about {on + timedelta(days=each.days):%B %Y}" for each in later}
     return Waits(names, found)
 
 
@@ -305,26 +325,21 @@ def _not_set_up_yet(course: Course, on: date) -> list[CohortAhead]:
     return not_set_up_yet(starts, leads, cohorts[-1].capacity)
 
 
-def _queue_ahead(course: Course, cohorts: list[Any]) -> list[PartyAhead]:
-    """As many of the queue as the cohorts that are set up could ever reach."""
+def _queue_ahead(course: Course, cohorts: list[Any], later: dict[int, date]) -> list[PartyAhead]:
+    """As many of the queue as the coming cohorts could ever reach, each with those that it can make and is old for."""
     reachable = 3 * sum(cohort.capacity for cohort in cohorts) + FIRST_IN_QUEUE
     parties = list(waitlist(course).prefetch_related("cannot_make")[:reachable])
-    young: dict[int, set[int]] = {}
-    for cohort in cohorts:
-        rows = waiting_places_too_young_for(cohort).filter(booking__in=[party.pk for party in parties])
-        young[cohort.pk] = set(rows.values_list("booking", flat=True))
-    return [
-        PartyAhead(
-            party.pk,
-            party.seats,
-            frozenset(
-                cohort.pk
-                for cohort in cohorts
-                if party.pk not in young[cohort.pk] and cohort not in party.cannot_make.all()
-            ),
-        )
-        for party in parties
-    ]
+    born_by = {cohort.pk: cohort.born_by for cohort in cohorts}
+    born_by |= {key: day_years_before(first, course.minimum_age) for key, first in later.items()}
+    waiting = Place.objects.filter(booking__in=parties, state=PlaceState.WAITING)
+    unchecked = waiting.filter(~Exists(ReachCheck.objects.filter(person=OuterRef("person"))))
+    youngest = dict(unchecked.order_by().values_list("booking").annotate(born=Max("person__birth_date")))
+    found = []
+    for party in parties:
+        excluded = {cohort.pk for cohort in party.cannot_make.all()}
+        fits = {key for key, day in born_by.items() if key not in excluded and youngest.get(party.pk, day) <= day}
+        found.append(PartyAhead(party.pk, party.seats, frozenset(fits)))
+    return found
 
 
 @dataclass(frozen=True)
@@ -353,7 +368,10 @@ class Waits:
 
 
 def _percent(chance: float) -> str:
-    return f"{chance * 100:.0f} %"
+    """Never all or nothing: it is an estimate."""
+    if chance > 0.99:
+        return "over 99 %"
+    return f"{chance * 100:.0f} %" if chance >= 0.01 else "under 1 %"
 
 
 # What came of a course

@@ -19,7 +19,7 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.courses import letters, selectors, services
 from clubdesk.courses.certificate import certificate_pdf
-from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of
+from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of, too_young
 from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -73,6 +73,9 @@ def course(request: HttpRequest, pk: int) -> HttpResponse:
     if request.POST.get("website"):
         return HttpResponseRedirect(reverse("book:thanks"))
     if not (guardian.is_valid() and children.is_valid()):
+        return _course_page(request, shown, guardian, children, status=422)
+    if sentence := too_young(children.cleaned_data, list(guardian.cleaned_data.get("cohorts") or [])):
+        guardian.add_error(None, sentence)
         return _course_page(request, shown, guardian, children, status=422)
     party = party_of(guardian.cleaned_data, children.cleaned_data, shown.consent_text or CONSENT)
     try:
@@ -137,6 +140,8 @@ def _course_page(
         children=children,
         more=len(children.forms) < MOST_CHILDREN,
         consent=shown.consent_text or CONSENT,
+        rules=selectors.rules_in_words(shown),
+        currency=settings.CLUB_CURRENCY,
     )
 
 
@@ -296,6 +301,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     if not (request.user.has_perm("courses.view_cohort") and request.user.has_perm("roll.view_household")):
         raise PermissionDenied
     cohort = get_object_or_404(Cohort.objects.select_related("course"), pk=pk)
+    offered = cohort.places.filter(state=PlaceState.OFFERED).select_related("person")
     places = list(
         cohort.places.filter(state=PlaceState.HELD)
         .select_related("person__household", "booking__guardian", "booking__household")
@@ -316,5 +322,13 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
                 "sessions": [day in came for day in cohort.sessions],
             }
         )
-    context = {**site.each_context(request), "title": str(cohort), "cohort": cohort, "rows": rows}
+    context = {
+        **site.each_context(request),
+        "title": str(cohort),
+        "cohort": cohort,
+        "rows": rows,
+        "offered": offered,
+        "blank": range(3),
+        "printed_on": clock.today(),
+    }
     return TemplateResponse(request, "courses/sheet.html", context)

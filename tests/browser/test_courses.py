@@ -160,10 +160,11 @@ def test_a_cohort_is_run_from_its_page(site, people):
     try:
         for day in ("2026-10-04", "2026-10-11", "2026-10-18"):
             page.goto(f"/courses/cohort/{cohort.pk}/attendance/?session={day}")
+            expect(page.locator("legend")).to_contain_text("Who came on Sunday")
             page.get_by_label("Ada").check()
             assert fits(page)
             page.get_by_role("button", name="Save who came").click()
-            expect(page.locator(".messagelist")).to_contain_text("Saved who came")
+            expect(page.locator(".messagelist")).to_contain_text("1 came")
         page.get_by_role("link", name="Issue certificates").click()
         page.get_by_role("button", name="Issue the certificates").click()
         expect(page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()

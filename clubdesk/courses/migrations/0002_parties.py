@@ -37,7 +37,7 @@ class Migration(migrations.Migration):
                 ("key", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ("recorded_at", models.DateTimeField(auto_now_add=True)),
                 ("booked_on", models.DateField()),
-                ("number", models.PositiveIntegerField(verbose_name="order of arrival")),
+                ("number", models.PositiveIntegerField(verbose_name="booking number")),
                 ("rank", models.PositiveBigIntegerField(editable=False)),
                 (
                     "state",

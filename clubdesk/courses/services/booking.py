@@ -8,6 +8,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import Max
 
+from clubdesk import clock
 from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import (
     MOST_IN_A_PARTY,
@@ -117,7 +118,7 @@ def _arrive(
         recorded_by=by,
     )
     Place.objects.bulk_create(Place(booking=booking, course=course, person=person, recorded_by=by) for person in people)
-    words = f"Booked for {selectors.names(people)}, as number {number} to ask for {course}."
+    words = f"Booked for {selectors.names(people)}: booking {number} of {course}."
     return booking, note(booking, Happened.BOOKED, words, on=on, by=by, seats=len(people))
 
 
@@ -189,6 +190,8 @@ def record_reach_check(
     held = [locked(course) for course in courses.order_by("pk")]
     if found := ledger.written(ReachCheck, key):
         return found
+    if on > clock.today():
+        raise Refused("That day has not come yet; write down when the child was watched.")
     if not checked_by.strip():
         raise Refused("Write down who watched the child draw.")
     document = ReachCheck.objects.create(

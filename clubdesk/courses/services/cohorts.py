@@ -21,6 +21,10 @@ def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
     course = locked(cohort.course)
     before = Cohort.objects.filter(pk=cohort.pk).first() if cohort.pk else None
     if before and before.first_session != cohort.first_session:
+        if cohort.first_session < on and _parties_in(before):
+            raise Refused(
+                f"{cohort.first_session:%-d %b %Y} has passed, and {before} has people in it; check the year."
+            )
         _move_first_session(before, cohort)
     cohort.save()
     if before and (before.first_session, before.last_session) != (cohort.first_session, cohort.last_session):
@@ -75,7 +79,7 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
         event = note(fresh(booking), Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
         opening = [
             f"We are sorry: {cohort} cannot take place ({reason.strip()}).",
-            "Its fee is taken back in full, and what you have paid of it is your credit with the club. "
+            "You no longer owe its fee; what you have paid of it stands to your credit with the club. "
             "You keep your turn: as soon as another cohort has room you are offered a place.",
         ]
         letters.tell(event, opening, "cancelled")

@@ -35,7 +35,7 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     kept = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
     renew(booking, on)
     who = selectors.names(place.person for place in leaving)
-    words = f"Withdrawn: {who}, {reason.strip()}{f'; {shown(kept)} kept of the fee' if kept > nil() else ''}."
+    words = f"Withdrawn: {who}, {reason.strip()}{_money_in_words(leaving, kept)}."
     event = note(booking, Happened.WITHDRAWN, words, on=on, by=by, cohort=leaving[0].cohort, seats=len(leaving))
     opening = [f"{who} {'are' if len(leaving) > 1 else 'is'} withdrawn.", *_refund_in_words(leaving, kept)]
     letters.tell(event, opening, "withdrawn")
@@ -77,15 +77,28 @@ def _give_up(
     return kept
 
 
+def _money_in_words(places: Sequence[Place], kept: Money) -> str:
+    """What of the fees is taken back, for the history."""
+    back = total(place.charge.amount for place in places if place.charge) - kept
+    return "".join(
+        f"; {shown(amount)} {words}"
+        for amount, words in ((back, "of the fee taken back"), (kept, "kept"))
+        if amount > nil()
+    )
+
+
 def _refund_in_words(places: Sequence[Place], kept: Money) -> list[str]:
     fees = total(place.charge.amount for place in places if place.charge)
     if fees <= nil():
         return []
     if kept <= nil():
-        return [f"The fee of {shown(fees)} is taken back; what you have paid of it is your credit with the club."]
+        return [f"You no longer owe the fee of {shown(fees)}; what you have paid of it {CREDIT}."]
     back = fees - kept
     rule = f"By the course's refund rule the club keeps {shown(kept)} of the fee of {shown(fees)}"
-    return [f"{rule}; the other {shown(back)} is taken back, and what you have paid of that is your credit."]
+    return [f"{rule}. You no longer owe the other {shown(back)}; what you have paid of that {CREDIT}."]
+
+
+CREDIT = "stands to your credit: it pays your next fee, or write to the club to have it paid back"
 
 
 @transaction.atomic
@@ -108,9 +121,11 @@ def transfer(
     booking = fresh(booking)
     moving = [place for place in _standing(booking, places) if place.state == PlaceState.HELD]
     cohort = Cohort.objects.select_related("course").get(pk=cohort.pk)
+    if not moving:
+        raise Refused(f"Nobody of {booking.household} holds a place that could be transferred.")
     moving = [place for place in moving if place.cohort_id != cohort.pk]
     if not moving:
-        return booking
+        raise Refused(f"They are in {cohort} already; choose another.")
     if not reason.strip():
         raise Refused("Say why the place is transferred.")
     _refuse_unfit(moving, booking, cohort, on)

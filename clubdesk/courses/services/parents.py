@@ -62,8 +62,8 @@ def family_user() -> User:
 def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID) -> Booking:
     """Book for a party that may be new to the club.
 
-    A household is known by a guardian's e-mail address alone, and only the letter to that address says what
-    came of it: somebody who has a place already is not booked again, and the letter points at that booking.
+    A household is known by a guardian's e-mail address and name, and only the letter to that address says
+    what came of it: somebody who has a place already is not booked again, and the letter points at that booking.
     """
     course = locked(course)
     by = family_user()
@@ -93,13 +93,15 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
 
 
 def _household_of(form: PartyForm) -> tuple[Household, Guardian]:
-    """The household whose guardian has the address (the one with the first child's name, of several), or a new one."""
-    known = list(Guardian.objects.filter(email__iexact=form.email).select_related("household__party").order_by("pk"))
+    """The household whose guardian has the address and the name, or one of the children; else a new one.
+
+    An address alone makes nobody one of a family: whoever can type it could put strangers on its roll.
+    """
+    known = Guardian.objects.filter(email__iexact=form.email).select_related("household__party").order_by("pk")
     for guardian in known:
-        if _find(guardian.household, form.people[0]):
+        same_name = guardian.name.casefold() == form.guardian_name.casefold()
+        if same_name or any(_find(guardian.household, child) for child in form.people):
             return guardian.household, guardian
-    if known:
-        return known[0].household, known[0]
     family = form.people[0].family_name
     household = add_household(
         name=f"{family} family"[:100], guardian=form.guardian_name, email=form.email, phone=form.phone

@@ -71,6 +71,8 @@ def renew(booking: Booking, on: date) -> None:
     booking.state, booking.seats = state, states.count(state)
     if state != PlaceState.OFFERED:
         booking.offer_lapses_on = None
+    if state != PlaceState.HELD:
+        booking.pay_by = booking.reminded_on = None
     booking.save()
 
 
