@@ -17,6 +17,7 @@ from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, T
 
 GREEN, RED, INK, SOFT, RULE = (HexColor(each) for each in ("#1f4238", "#b04a33", "#232a27", "#55605a", "#d9d8cc"))
 FONTS = settings.BASE_DIR / "fixtures" / "fonts"
+FRAME = 6  # points that reportlab keeps free around what stands in a page's margins
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 
 
@@ -60,7 +61,9 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequenc
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
         ("TOPPADDING", (0, 0), (-1, -1), 2),
     ]
-    return Table(body, [width * mm for width in widths], repeatRows=1, style=TableStyle([*lines, *close]))
+    return Table(
+        body, [width * mm for width in widths], repeatRows=1, style=TableStyle([*lines, *close]), hAlign="LEFT"
+    )
 
 
 def pdf(title: str, author: str, story: Sequence[Flowable]) -> bytes:
@@ -75,8 +78,8 @@ def pdf(title: str, author: str, story: Sequence[Flowable]) -> bytes:
         canvas.drawRightString(192 * mm, 10 * mm, f"{title}, page {document.page}")
 
     document = SimpleDocTemplate(
-        file, pagesize=A4, leftMargin=18 * mm, rightMargin=18 * mm, topMargin=16 * mm, bottomMargin=18 * mm,
-        title=title, author=author, invariant=True,
+        file, pagesize=A4, leftMargin=18 * mm - FRAME, rightMargin=18 * mm - FRAME, topMargin=16 * mm,
+        bottomMargin=18 * mm, title=title, author=author, invariant=True,
     )  # fmt: skip
     document.build(list(story), onFirstPage=foot, onLaterPages=foot)
     return file.getvalue()

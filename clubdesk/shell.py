@@ -14,6 +14,8 @@ class VerbCommand(BaseCommand):
     """A command whose `run` calls verbs in one transaction; `self.keep = False` rolls it back at the end."""
 
     keep = True
+    whole = True
+    """Whether all of `run` is one transaction; a run of several verbs may be one each."""
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         """The options; words that are no option are a fault like any other."""
@@ -23,6 +25,9 @@ class VerbCommand(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
+            if not self.whole:
+                self.run(**options)
+                return
             with transaction.atomic():
                 self.run(**options)
                 if not self.keep:

@@ -8,7 +8,7 @@ import pytest
 from django.db import connection, connections
 
 from clubdesk.courses import services as courses
-from clubdesk.courses.models import Place
+from clubdesk.courses.models import Course, Place
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
@@ -184,6 +184,40 @@ def test_people_doing_different_things_at_once_never_lock_each_other_out(book, d
         lambda: fees.refuse_voucher(voucher=voucher, on=NOW, reason="used elsewhere", by=by),
         lambda: fees.credit_charge(charge=late[1].household.charges.get(), on=on, reason="withdrawn", by=by),
     ]
+    results = at_once(len(acts), lambda number: acts[number]())
+    assert [result for result in results if isinstance(result, Exception) and not isinstance(result, Refused)] == []
+    assert faults() == []
+
+
+def test_courses_and_accounts_at_once_never_lock_each_other_out(book):
+    """The night, a cancelled cohort, withdrawals, receipts and bookings in two courses, all at once."""
+    by = shell_user()
+    first, second = factories.cohort(capacity=6), factories.cohort(capacity=6, first=date(2026, 11, 1))
+    second.course = Course.objects.create(name="Second course", fee_item=first.course.fee_item, pay_days=1)
+    Course.objects.update(pay_days=1, reminder_days=0)
+    second.save()
+    parties = []
+    for cohort in (first, second):
+        for _ in range(3):
+            home = factories.HouseholdFactory()
+            people = [factories.PersonFactory(household=home) for _ in range(2)]
+            parties.append(courses.book_party(course=cohort.course, people=people, cohorts=[cohort], by=by, on=NOW))
+    for party in parties:
+        courses.remind_by_phone(booking=party, on=NOW, by=by)
+    on = date(2026, 9, 20)
+    newcomers = [factories.PersonFactory() for _ in range(3)]
+    acts = [
+        lambda: nightly(on=on, by=by),
+        lambda: nightly(on=on, by=by),
+        lambda: courses.cancel_cohort(cohort=second, on=NOW, reason="flood", by=by),
+        lambda: courses.withdraw(booking=parties[0], on=NOW, reason="ill", by=by),
+        lambda: courses.withdraw(booking=parties[3], on=NOW, reason="ill", by=by),
+        *(lambda party=party: fees.record_receipt(
+            household=party.household, amount=as_amount(252), method=Method.CARD, on=NOW, by=by)
+            for party in parties),
+        *(lambda child=child: courses.book_party(course=first.course, people=[child], by=by, on=NOW)
+            for child in newcomers),
+    ]  # fmt: skip
     results = at_once(len(acts), lambda number: acts[number]())
     assert [result for result in results if isinstance(result, Exception) and not isinstance(result, Refused)] == []
     assert faults() == []

@@ -59,10 +59,12 @@ class Nightly:
     refused: tuple[str, ...] = ()
 
 
-@transaction.atomic
 def nightly(*, on: date, by: User) -> Nightly:
     """What time alone changes: offers and unpaid places lapse and are offered on, families are reminded, fees of
     what has started become income. Doing it twice changes nothing.
+
+    Each part is a transaction of its own, so that a night holds no lock that the day waits for; a night that
+    was interrupted is done by the next.
     """
     lapsed = [*courses.lapse_offers(on=on, by=by), *courses.lapse_unpaid(on=on, by=by)]
     reminded = courses.remind_unpaid(on=on, by=by)

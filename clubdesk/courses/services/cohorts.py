@@ -70,6 +70,8 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
     if cohort.last_session < on:
         raise Refused(f"{cohort} is over.")
     parties = _parties_in(cohort)
+    held = cohort.places.filter(state=PlaceState.HELD).select_related("charge")
+    charging.hold(place.charge for place in held if place.charge)
     for booking in parties:
         _back_to_the_waitlist(booking, cohort, on, reason.strip(), by)
     cohort.cancelled_on, cohort.cancel_reason = on, reason.strip()[:150]

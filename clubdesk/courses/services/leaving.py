@@ -66,6 +66,7 @@ def _give_up(
     places: Sequence[Place], state: PlaceState, on: date, reason: str, by: User, by_rule: bool = True
 ) -> Money:
     """End the places; returns what the club keeps of their fees."""
+    charging.hold(place.charge for place in places if place.charge)
     kept = nil()
     for place in places:
         if place.charge:
@@ -131,6 +132,7 @@ def transfer(
     _refuse_unfit(moving, booking, cohort, on)
     left = moving[0].cohort
     assert left is not None
+    charging.hold(place.charge for place in moving if place.charge)
     for place in moving:
         place.charge = _charge_moved(place, cohort, on, by)
         place.cohort = cohort
@@ -202,23 +204,27 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
     return booking
 
 
-@transaction.atomic
 def remind_unpaid(*, on: date, by: User) -> list[Booking]:
     """Remind each family once whose unpaid places lapse soon; it has the course's days after that at least."""
-    reminded = []
-    for booking in selectors.unpaid_bookings(on).filter(reminded_on=None):
-        assert booking.pay_by is not None
-        if on >= booking.pay_by - timedelta(days=booking.course.reminder_days):
-            locked(booking.course)
-            event = _remind(fresh(booking), on, by, "Reminded by letter that the fee is not paid")
-            event_words = [
-                "The fee is not paid yet.",
-                "If you pay by a sport voucher, please send us its code. If you no longer want the place, please "
-                "withdraw, so that the next family hears of it. An unpaid place lapses.",
-            ]
-            letters.tell(event, event_words, "please pay, or withdraw")
-            reminded.append(booking)
-    return reminded
+    due = selectors.unpaid_bookings(on).filter(reminded_on=None)
+    return [booking for booking in due if _remind_by_letter(booking, on, by)]
+
+
+@transaction.atomic
+def _remind_by_letter(booking: Booking, on: date, by: User) -> bool:
+    course = locked(booking.course)
+    booking = fresh(booking)
+    soon = booking.pay_by is not None and on >= booking.pay_by - timedelta(days=course.reminder_days)
+    if not soon or booking.reminded_on is not None:
+        return False
+    event = _remind(booking, on, by, "Reminded by letter that the fee is not paid")
+    words = [
+        "The fee is not paid yet.",
+        "If you pay by a sport voucher, please send us its code. If you no longer want the place, please "
+        "withdraw, so that the next family hears of it. An unpaid place lapses.",
+    ]
+    letters.tell(event, words, "please pay, or withdraw")
+    return True
 
 
 @transaction.atomic
@@ -240,29 +246,31 @@ def _remind(booking: Booking, on: date, by: User, words: str) -> BookingEvent:
     return note(booking, Happened.REMINDED, f"{words}; it may be paid until {booking.pay_by:%-d %b %Y}.", on=on, by=by)
 
 
-@transaction.atomic
 def lapse_unpaid(*, on: date, by: User) -> list[Booking]:
     """End each unpaid place whose day to pay has passed after a reminder that went out; its seat is offered on."""
-    lapsed = []
     due = selectors.unpaid_bookings(on).filter(reminded_on__isnull=False, pay_by__lt=on)
-    for booking in due:
-        if not _was_reminded(booking):
-            continue
-        course = locked(booking.course)
-        booking = fresh(booking)
-        held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
-        owed = selectors.still_owed(held)
-        unpaid = [place for place in held if owed.get(place.pk)]
-        _give_up(unpaid, PlaceState.LAPSED, on, "place lapsed unpaid", by, by_rule=False)
-        renew(booking, on)
-        who = selectors.names(place.person for place in unpaid)
-        words = f"Lapsed unpaid after the reminder: {who}."
-        event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=unpaid[0].cohort, seats=len(unpaid))
-        opening = [f"The fee of {who} was not paid, so the place goes to the next family.", "Nothing is owed for it."]
-        letters.tell(event, opening, "the place has lapsed")
-        offer_free_seats(course=course, on=on, by=by)
-        lapsed.append(booking)
-    return lapsed
+    return [booking for booking in due if _was_reminded(booking) and _lapse(booking, on, by)]
+
+
+@transaction.atomic
+def _lapse(booking: Booking, on: date, by: User) -> bool:
+    course = locked(booking.course)
+    booking = fresh(booking)
+    held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
+    charging.hold(place.charge for place in held if place.charge)
+    owed = selectors.still_owed(held)
+    unpaid = [place for place in held if owed.get(place.pk)]
+    if not unpaid or booking.pay_by is None or booking.pay_by >= on:
+        return False
+    _give_up(unpaid, PlaceState.LAPSED, on, "place lapsed unpaid", by, by_rule=False)
+    renew(booking, on)
+    who = selectors.names(place.person for place in unpaid)
+    words = f"Lapsed unpaid after the reminder: {who}."
+    event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=unpaid[0].cohort, seats=len(unpaid))
+    opening = [f"The fee of {who} was not paid, so the place goes to the next family.", "Nothing is owed for it."]
+    letters.tell(event, opening, "the place has lapsed")
+    offer_free_seats(course=course, on=on, by=by)
+    return True
 
 
 def _was_reminded(booking: Booking) -> bool:

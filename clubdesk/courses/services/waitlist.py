@@ -166,26 +166,28 @@ def accept_offer(*, booking: Booking, on: date, by: User) -> Booking:
     return booking
 
 
-@transaction.atomic
 def lapse_offers(*, on: date, by: User) -> list[Booking]:
     """End every offer whose last day has passed and offer its seats on at once. Doing it again changes nothing."""
     due = Booking.objects.filter(state=PlaceState.OFFERED, offer_lapses_on__lt=on)
-    lapsed = []
-    for course in Course.objects.filter(pk__in=due.values("course")).order_by("pk"):
-        course = locked(course)
-        for booking in due.filter(course=course).select_related("course", "household", "guardian").order_by("rank"):
-            places = Place.objects.filter(booking=booking, state=PlaceState.OFFERED)
-            cohort = Cohort.objects.get(pk=places.values_list("cohort", flat=True)[0])
-            count = places.update(state=PlaceState.LAPSED, ended_on=on)
-            renew(booking, on)
-            words = f"The offer of {cohort.name} lapsed without an answer."
-            event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=cohort, seats=count)
-            opening = f"We had no answer to our offer of {cohort.name}, so the place goes to the next family."
-            letters.tell(
-                event, [opening, "If you would still like to come, please book again."], "the offer has lapsed"
-            )
-            lapsed.append(booking)
-        offer_free_seats(course=course, on=on, by=by)
+    courses = Course.objects.filter(pk__in=due.values("course")).order_by("pk")
+    return [booking for course in courses for booking in _lapse_offers_of(course, on, by)]
+
+
+@transaction.atomic
+def _lapse_offers_of(course: Course, on: date, by: User) -> list[Booking]:
+    course = locked(course)
+    due = Booking.objects.filter(course=course, state=PlaceState.OFFERED, offer_lapses_on__lt=on)
+    lapsed = list(due.select_related("course", "household", "guardian").order_by("rank"))
+    for booking in lapsed:
+        places = Place.objects.filter(booking=booking, state=PlaceState.OFFERED)
+        cohort = Cohort.objects.get(pk=places.values_list("cohort", flat=True)[0])
+        count = places.update(state=PlaceState.LAPSED, ended_on=on)
+        renew(booking, on)
+        words = f"The offer of {cohort.name} lapsed without an answer."
+        event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=cohort, seats=count)
+        opening = f"We had no answer to our offer of {cohort.name}, so the place goes to the next family."
+        letters.tell(event, [opening, "If you would still like to come, please book again."], "the offer has lapsed")
+    offer_free_seats(course=course, on=on, by=by)
     return lapsed
 
 

@@ -1,7 +1,7 @@
 """Charging, crediting, receiving, allocating, vouchers."""
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -38,6 +38,15 @@ class Recognised:
 def queue(household: Household) -> Household:
     """One change at a time to a household's account."""
     return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
+
+
+def hold(charges: Iterable[Charge]) -> None:
+    """Take the households and the charges in their order, before the first post takes the book."""
+    charges = list(charges)
+    families = Household.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
+    list(families.filter(pk__in={each.household_id for each in charges}))
+    rows = Charge.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
+    list(rows.filter(pk__in=[each.pk for each in charges]))
 
 
 @transaction.atomic
@@ -212,6 +221,7 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
     What a voucher has paid cannot be credited; where the voucher is refused later, that part is credited then.
     A charge taken back before keeps what was kept at first.
     """
+    queue(charge.household)
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     if document.taken_back_on is None:
         document.taken_back_on, document.kept = on, min(keep or nil(), document.amount)

@@ -12,7 +12,7 @@ from djmoney.money import Money
 from clubdesk.errors import Refused
 from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
-from clubdesk.fees.services.charging import queue, release, settle, take_back
+from clubdesk.fees.services.charging import hold, queue, release, settle, take_back
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
@@ -207,10 +207,7 @@ def _locked_batch(lodgement: Lodgement) -> dict[int, Voucher]:
     """The batch's vouchers without an answer; locked with their households and charges before the book is."""
     rows = lodgement.vouchers.select_for_update(of=("self",), no_key=True).filter(state=VoucherState.LODGED)
     vouchers = {each.pk: each for each in rows.select_related("person", "charge").order_by("pk")}
-    households = {each.charge.household_id for each in vouchers.values()}
-    charges = {each.charge_id for each in vouchers.values()}
-    for model, keys in ((Household, households), (Charge, charges)):
-        list(model.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys).order_by("pk"))
+    hold(each.charge for each in vouchers.values())
     return vouchers
 
 

@@ -8,6 +8,7 @@ from clubdesk.shell import VerbCommand, day
 
 class Command(VerbCommand):
     help = "Do what time alone changes, then send the letters that wait. Safe to run twice."
+    whole = False
 
     def add_arguments(self, parser):
         parser.add_argument("--date", metavar="DATE", help="default: today")
