@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from clubdesk.mail.models import Message, MessageState
 
@@ -17,8 +17,3 @@ def due(at: datetime) -> QuerySet[Message]:
 def interrupted(at: datetime) -> QuerySet[Message]:
     """Letters whose sending began and never ended; whether they went out is not known."""
     return Message.objects.filter(state=MessageState.SENDING, tried_at__lt=at - INTERRUPTED_AFTER)
-
-
-def unsent() -> QuerySet[Message]:
-    """Letters that somebody should look at: they could not be sent, or have no address to go to."""
-    return Message.objects.filter(Q(state=MessageState.FAILED) | Q(state=MessageState.NO_ADDRESS))
