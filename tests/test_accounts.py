@@ -1,7 +1,6 @@
 """A family's account: statement, reference, balances by age, parts, write-offs, and payments put right."""
 
 import re
-import subprocess
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -23,6 +22,7 @@ from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Household
 from tests import factories
+from tests.papers import words_of
 
 pytestmark = pytest.mark.django_db
 NOW = date(2026, 9, 12)
@@ -125,13 +125,11 @@ class TestTheStatement:
             with django_assert_num_queries(9):
                 accounts.statements(rows, NOW)
 
-    def test_the_paper_of_the_worst_family_shows_every_line(self, household, charge, pay, tmp_path):
+    def test_the_paper_of_the_worst_family_shows_every_line(self, household, charge, pay):
         for number in range(90):
             charge(household, date(2026, 7, 2) + timedelta(days=number % 60), description=f"Fee {number} <b>& more</b>")
         pay(household, "100.00")
-        path = tmp_path / "statement.pdf"
-        path.write_bytes(papers.statement_pdf(accounts.statement(household, NOW), "Reedbank Archers"))
-        text = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True).stdout
+        text = words_of(papers.statement_pdf(accounts.statement(household, NOW), "Reedbank Archers"))
         assert len(re.findall(r"Fee \d+ <b>& more</b>", text)) == 90
         assert "5,300.00 to pay" in text
         assert accounts.payment_reference(household) in text
@@ -353,18 +351,14 @@ class TestPaymentsPutRight:
         with pytest.raises(Refused, match="cancelled"):
             services.pay_with(receipt=receipt, charges=[], by=by)
 
-    def test_receipts_are_numbered_without_a_gap_and_printed(self, household, charge, pay, by, tmp_path):
+    def test_receipts_are_numbered_without_a_gap_and_printed(self, household, charge, pay, by):
         charge(household, description="Kit for Ada")
         receipts = [pay(household, "25.00") for _ in range(3)]
         assert [receipt.number for receipt in receipts] == [1, 2, 3]
         services.cancel_receipt(receipt=receipts[1], on=NOW, reason="typed wrongly", by=by)
         for receipt, words in ((receipts[0], ["Receipt 1", "Kit for Ada", "25.00"]), (receipts[1], ["CANCELLED"])):
             receipt.refresh_from_db()
-            path = tmp_path / "receipt.pdf"
-            path.write_bytes(papers.receipt_pdf(receipt, "Reedbank Archers"))
-            text = subprocess.run(
-                ["pdftotext", "-layout", path, "-"], capture_output=True, text=True, check=True
-            ).stdout
+            text = words_of(papers.receipt_pdf(receipt, "Reedbank Archers"))
             assert all(word in text for word in words)
 
     def test_it_is_put_right_on_a_form(self, client, coordinator, household, charge, pay):
