@@ -33,7 +33,7 @@ from clubdesk.fees.models import FeePrice
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.membership.models import Membership
 from clubdesk.money import as_amount, half_up, nil, shown, total
-from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.roll.models import Person
 
 NOT_CANCELLED = Q(cancelled_on=None)
 
@@ -161,12 +161,6 @@ def still_owed(places: Iterable[Place]) -> dict[int, Decimal]:
     charges = {place.charge_id: place.pk for place in places if place.charge_id}
     rows = charges_with_open().filter(pk__in=charges).values_list("pk", "open_amount")
     return {charges[pk]: figure for pk, figure in rows}
-
-
-def guardian_to_write_to(household: Household) -> Guardian | None:
-    """The household's first guardian with an e-mail address, or its first."""
-    guardians = list(household.guardians.all())
-    return next((each for each in guardians if each.email), guardians[0] if guardians else None)
 
 
 def names(people: Iterable[Person]) -> str:

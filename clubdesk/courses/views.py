@@ -25,6 +25,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
 from clubdesk.money import nil
+from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.screens import BUSY
 
 CONSENT = (
@@ -311,7 +312,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     owed = selectors.still_owed(places)
     rows = []
     for place in places:
-        guardian = place.booking.guardian or selectors.guardian_to_write_to(place.booking.household)
+        guardian = place.booking.guardian or guardian_to_write_to(place.booking.household)
         came = {each.held_on for each in place.attendances.all()}
         rows.append(
             {

@@ -10,13 +10,13 @@ from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
 from clubdesk.money import shown
-from clubdesk.roll.models import Guardian, Household
+from clubdesk.roll.selectors import guardian_to_write_to
 
 
 def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
     """A voucher was refused or paid short, so that the family owes a part of the fee again."""
     household = voucher.charge.household
-    guardian = _guardian(household)
+    guardian = guardian_to_write_to(household)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",
         f"the sport voucher for {voucher.person} ({voucher.charge}) {said}.",
@@ -35,15 +35,10 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
     )
 
 
-def _guardian(household: Household) -> Guardian | None:
-    guardians = list(household.guardians.all())
-    return next((each for each in guardians if each.email), guardians[0] if guardians else None)
-
-
 def tell(statement: accounts.Statement, on: date) -> Message:
     """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link."""
     household = statement.household
-    guardian = _guardian(household)
+    guardian = guardian_to_write_to(household)
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",

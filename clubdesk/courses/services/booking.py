@@ -26,6 +26,7 @@ from clubdesk.courses.services.waitlist import ahead_of, give_seats, locked, not
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.roll.models import Guardian, Person
+from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.roll.services import add_household, add_person
 
 
@@ -110,7 +111,7 @@ def _arrive(
         key=key or uuid.uuid4(),
         course=course,
         household=household,
-        guardian=guardian or selectors.guardian_to_write_to(household),
+        guardian=guardian or guardian_to_write_to(household),
         booked_on=on,
         number=number,
         rank=number * RANK_STEP,
