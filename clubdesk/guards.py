@@ -6,6 +6,7 @@ again after every `migrate`; a system check and `check_books` report one that is
 
 from dataclasses import dataclass
 
+from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 PREFIX = "guard_"
@@ -85,6 +86,13 @@ def replaces_nothing(table: str, noun: str, *unique: str) -> Guard:
         when=f"EXISTS (SELECT 1 FROM {table} x WHERE {same})",
         message=f"This {noun} stands already; it is never replaced.",
     )
+
+
+def one_at_a_time(name: str) -> None:
+    """Until this transaction ends nobody else passes here with the same name; SQLite lets only one write anyhow."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [name])
 
 
 _guards: dict[str, Guard] = {}

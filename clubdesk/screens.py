@@ -69,6 +69,18 @@ class PickField(forms.ModelChoiceField):
         super().__init__(queryset=model._default_manager.all(), **kwargs)
 
 
+class PickMany(forms.ModelMultipleChoiceField):
+    """Rows ticked in a list; a number that no row can have is an unknown choice like any other."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def _check_values(self, value: Any) -> Any:
+        try:
+            return super()._check_values(value)  # type: ignore[misc]
+        except OverflowError:
+            raise forms.ValidationError("Choose from the list.") from None
+
+
 class VerbForm(forms.Form):
     """The form of a verb; its key makes a second press of the button find the first one's result."""
 

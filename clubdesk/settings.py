@@ -67,6 +67,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "clubdesk.middleware.NumbersNoRowHas",
 ]
 
 ROOT_URLCONF = "clubdesk.urls"

@@ -8,7 +8,7 @@ import pytest
 from django.db import connection, connections
 
 from clubdesk.courses import services as courses
-from clubdesk.courses.models import Course, Place
+from clubdesk.courses.models import Cohort, Course, Place
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
@@ -192,10 +192,11 @@ def test_people_doing_different_things_at_once_never_lock_each_other_out(book, d
 def test_courses_and_accounts_at_once_never_lock_each_other_out(book):
     """The night, a cancelled cohort, withdrawals, receipts and bookings in two courses, all at once."""
     by = shell_user()
-    first, second = factories.cohort(capacity=6), factories.cohort(capacity=6, first=date(2026, 11, 1))
-    second.course = Course.objects.create(name="Second course", fee_item=first.course.fee_item, pay_days=1)
+    first = factories.cohort(capacity=6)
+    other = Course.objects.create(name="Second course", fee_item=first.course.fee_item)
     Course.objects.update(pay_days=1, reminder_days=0)
-    second.save()
+    days = {"first_session": date(2026, 11, 1), "last_session": date(2026, 11, 22)}
+    second = Cohort.objects.create(course=other, name="November", capacity=6, **days)
     parties = []
     for cohort in (first, second):
         for _ in range(3):

@@ -310,5 +310,5 @@ class TestVouchers:
         assert at_end(Role.BANK) == Decimal("100.00")
         assert selectors.balance(child.household) == as_amount("372.00")
         assert sound()
-        with pytest.raises(Refused, match="paid this voucher already"):
+        with pytest.raises(Refused, match="is paid; the department cannot"):
             services.refuse_voucher(voucher=vouchers[1], on=LATER, reason="no", by=by)

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from clubdesk import clock
 from clubdesk.courses import selectors, services
 from clubdesk.courses.forecast import CohortAhead, Habits, PartyAhead, estimates, not_set_up_yet
 from tests import factories
@@ -251,6 +252,7 @@ def test_cohorts_that_are_not_set_up_yet_keep_the_clubs_rhythm():
 @pytest.mark.django_db
 def test_the_clubs_own_habits_are_counted_from_its_documents(book, by):
     start = date(2026, 7, 6)
+    clock.set_today(start)
     cohort = factories.cohort(capacity=2, first=date(2026, 10, 4))
     places = [services.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=start) for _ in range(5)]
     services.withdraw_place(place=places[0], on=start + timedelta(days=10), reason="ill", by=by)  # offered to no. 3

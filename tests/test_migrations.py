@@ -12,6 +12,7 @@ from clubdesk.courses.models import Booking, Place
 from clubdesk.desk.services import start_books
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.services import shell_user
+from clubdesk.roll.models import Guardian
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -28,6 +29,8 @@ def test_places_become_parties_of_one_in_their_order(transactional_db):
     by = shell_user()
     start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=by)
     people = [factories.PersonFactory() for _ in range(5)]
+    Guardian.objects.create(household=people[2].household, name="Ida Mirabar")
+    Guardian.objects.create(household=people[2].household, name="Ulf Mirabar", email="ulf@example.org")
     item = factories.price().item
     guards.remove(connection)
     try:
@@ -42,15 +45,28 @@ def test_places_become_parties_of_one_in_their_order(transactional_db):
                 key=uuid.uuid4(), recorded_by_id=by.pk, cohort=cohort, person_id=person.pk, state=state, booked_on=NOW,
                 queue_number=number, offer_lapses_on=date(2026, 9, 19) if state == "offered" else None,
             )  # fmt: skip
+        summer, _ = (
+            old.get_model("courses", "Cohort").objects.create(
+                course=course, name=name, first_session=day, last_session=day, capacity=2
+            )
+            for name, day in (("Summer", date(2027, 1, 9)), ("Winter", date(2027, 6, 9)))
+        )
+        old.get_model("courses", "Place").objects.create(
+            key=uuid.uuid4(), recorded_by_id=by.pk, cohort=summer, person_id=people[2].pk, state="waiting",
+            booked_on=NOW, queue_number=1,
+        )  # fmt: skip
     finally:
-        migrate("0004_party_holds_its_places")
+        migrate("0005_ages_within_a_life")
         guards.install(connection)
     assert list(Booking.objects.order_by("number").values_list("number", "state", "seats")) == [
         (1, "withdrawn", 1), (2, "offered", 1), (3, "waiting", 1), (4, "lapsed", 1), (5, "lapsed", 1),
+        (6, "withdrawn", 1),
     ]  # fmt: skip
     waiting, offered = Place.objects.get(state="waiting"), Place.objects.get(state="offered")
     assert (waiting.cohort, offered.cohort.name) == (None, "Spring")
     assert offered.booking.offer_lapses_on == date(2026, 9, 19)
     assert waiting.booking.household == people[2].household
+    assert waiting.booking.guardian.name == "Ulf Mirabar"
+    assert [cohort.name for cohort in waiting.booking.cannot_make.all()] == ["Winter"]
     faults = [(result.name, result.faults) for result in check_all() if result.faults]
     assert faults == []

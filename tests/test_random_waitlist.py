@@ -68,7 +68,7 @@ class RandomWaitlist(RuleBasedStateMachine):
     @rule(size=st.integers(1, 3), age=st.sampled_from([8, 9, 12]), young=st.booleans(), data=st.data())
     def a_family_asks(self, size, age, young, data):
         cohorts = data.draw(st.sampled_from([None, self.some(data, selectors.cohorts_not_over(self.today)) or None]))
-        self.ask(size, age, cohorts, young_may_wait=young)
+        self.ask(size, age, cohorts, by_the_family=young)
 
     def ask(self, size, age, cohorts, **more):
         household = factories.HouseholdFactory(guardian="Ida", email="ida@example.org")

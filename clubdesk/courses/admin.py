@@ -13,7 +13,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import selectors, services
+from clubdesk.courses import letters, selectors, services, words
 from clubdesk.courses.forecast import PRIOR_IN_WORDS
 from clubdesk.courses.models import (
     STANDING,
@@ -39,6 +39,7 @@ from clubdesk.screens import (
     DocumentAdmin,
     Link,
     PickField,
+    PickMany,
     RoomAdmin,
     Section,
     VerbForm,
@@ -57,9 +58,7 @@ def in_room_words(cohort: Any) -> str:
     return f"{left} of {cohort.capacity} left" if left else "full"
 
 
-class CohortChoices(forms.ModelMultipleChoiceField):
-    widget = forms.CheckboxSelectMultiple
-
+class CohortChoices(PickMany):
     def label_from_instance(self, cohort: Any) -> str:
         return f"{cohort}, from {cohort.first_session:%-d %b %Y} ({in_room_words(cohort)})"
 
@@ -117,8 +116,8 @@ class BookForm(AskingForm):
 
 def told(booking: Booking) -> str:
     """Where the party stands now; and, where no letter can tell it, whom to phone."""
-    sentences = selectors.standing_in_words(booking)
-    guardian = booking.guardian
+    sentences = words.standing_in_words(booking)
+    guardian = letters.who_is_written_to(booking)
     if guardian is None or not guardian.email:
         phone = f" on {guardian.phone}" if guardian and guardian.phone else ""
         sentences.append(f"No letter can go out, since no e-mail address is known: tell them yourself{phone}.")
@@ -157,9 +156,7 @@ class BookPage(AskingPage):
         return services.book_new_family(cohorts=cohorts, by=by, on=clock.today(), key=key, **new)
 
 
-class PeopleChoices(forms.ModelMultipleChoiceField):
-    widget = forms.CheckboxSelectMultiple
-
+class PeopleChoices(PickMany):
     def label_from_instance(self, obj: Any) -> str:
         return str(obj.person if isinstance(obj, Place) else obj)
 
@@ -273,7 +270,7 @@ class BookingPage(VerbPage):
     permission = "courses.change_place"
 
     def facts(self, target: Booking) -> list[tuple[str, Any]]:
-        return [("Now", " ".join(selectors.standing_in_words(target)))]
+        return [("Now", " ".join(words.standing_in_words(target)))]
 
     def done(self, result: Booking) -> str:
         return told(result)
@@ -292,12 +289,9 @@ class WithdrawPage(BookingPage):
     def facts(self, target: Booking) -> list[tuple[str, Any]]:
         today = clock.today()
         kept = [
-            (
-                f"If {place.person} withdraws today",
-                f"{shown(place.charge.amount - selectors.kept_of(place, today))} back",
-            )
+            (f"If {place.person} withdraws today", words.money_in_words(taken))
             for place in selectors.places_of(target)
-            if place.state == PlaceState.HELD and place.charge
+            if place.state == PlaceState.HELD and (taken := selectors.if_withdrawn(place, today))
         ]
         return [*super().facts(target), *kept]
 
@@ -408,6 +402,11 @@ class MovePage(BookingPage):
         return services.move_in_queue(booking=target, before=before, reason=reason, on=clock.today(), by=by)
 
 
+def owes_by_a_day(booking: Booking) -> bool:
+    """Whether the party has places that lapse if they are not paid."""
+    return booking.pay_by is not None and any(selectors.still_owed(selectors.places_of(booking)).values())
+
+
 class MoreTimeForm(VerbForm):
     pay_by = DayField(label="May pay until")
     reason = reason_field()
@@ -420,7 +419,7 @@ class MoreTimePage(BookingPage):
     form_class = MoreTimeForm
 
     def applies(self, target: Booking) -> bool:
-        return target.pay_by is not None and any(selectors.still_owed(selectors.places_of(target)).values())
+        return owes_by_a_day(target)
 
     def perform(self, *, target: Booking, by: Any, pay_by: date, reason: str, key: Any) -> Booking:
         return services.give_more_time(booking=target, pay_by=pay_by, reason=reason, on=clock.today(), by=by)
@@ -438,7 +437,7 @@ class PhonedPage(BookingPage):
     form_class = PhonedForm
 
     def applies(self, target: Booking) -> bool:
-        return target.pay_by is not None and any(selectors.still_owed(selectors.places_of(target)).values())
+        return owes_by_a_day(target)
 
     def perform(self, *, target: Booking, by: Any, on: date, key: Any) -> Booking:
         return services.remind_by_phone(booking=target, on=on, by=by)
@@ -570,8 +569,8 @@ class PlaceWithdrawPage(VerbPage):
 
     def facts(self, target: Place) -> list[tuple[str, Any]]:
         facts: list[tuple[str, Any]] = [("Who", target.person), ("Now", target.get_state_display())]
-        if target.charge and target.state == PlaceState.HELD:
-            facts.append(("Given back today", target.charge.amount - selectors.kept_of(target, clock.today())))
+        if target.state == PlaceState.HELD and (taken := selectors.if_withdrawn(target, clock.today())):
+            facts.append(("If withdrawn today", words.money_in_words(taken)))
         return facts
 
     def perform(self, *, target: Place, by: Any, on: Any, reason: str, key: Any) -> Place:
@@ -904,6 +903,9 @@ class CohortAdmin(RoomAdmin):
     section_makers = [cancelled_section, seated_section, sessions_section, waiting_section]
     sections_first = True
 
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        return ["course"] if obj else []
+
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         cancelled = obj is not None and obj.cancelled_on is not None
         return not cancelled and super().has_change_permission(request, obj)
@@ -971,7 +973,7 @@ def course_queue_section(request: HttpRequest, course: Course) -> Section:
 
 
 def rule_section(request: HttpRequest, course: Course) -> Section:
-    rows = [(sentence,) for sentence in selectors.rules_in_words(course)]
+    rows = [(sentence,) for sentence in words.rules_in_words(course)]
     return Section("Its rules, as families read them", ["For places taken from now on"], rows)
 
 

@@ -9,30 +9,38 @@ from clubdesk import clock
 from clubdesk.courses import selectors
 from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Cohort, Course
 from clubdesk.courses.services import Child, PartyForm
-from clubdesk.roll.models import age_on
-from clubdesk.screens import DayField
+from clubdesk.roll.models import age_on, fault_of_birth_date
+from clubdesk.screens import DayField, PickMany
 
 MOST_CHILDREN = MOST_IN_A_PARTY - 1
 
 
-class OpenCohorts(forms.ModelMultipleChoiceField):
-    widget = forms.CheckboxSelectMultiple
+def room_in_words(cohort: Any) -> str:
+    """How much room a cohort has, not to the seat: by an exact number a stranger could tell who is booked already."""
+    left = max(cohort.capacity - cohort.taken, 0)
+    if not left:
+        return "full, with a waitlist"
+    return next(words for most, words in ROOM if left >= most)
 
+
+ROOM = ((8, "8 or more seats left"), (4, "4 or more seats left"), (1, "last seats"))
+
+
+class OpenCohorts(PickMany):
     def label_from_instance(self, cohort: Any) -> str:
-        left = max(cohort.capacity - cohort.taken, 0)
-        room = f"{left} {'seat' if left == 1 else 'seats'} left" if left else "full, with a waitlist"
+        room = room_in_words(cohort)
         days = f"{cohort.first_session:%A, %-d %B %Y} to {cohort.last_session:%-d %B %Y}"
         age = f", from age {cohort.youngest}" if cohort.youngest else ""
         return f"{cohort.name}: {days}{age} ({room})"
 
 
 class BirthDayField(DayField):
-    """A date of birth: in the past."""
+    """A date of birth: in the past, and of somebody alive."""
 
     def clean(self, value: Any) -> Any:
         day = super().clean(value)
-        if day and day > clock.today():
-            raise forms.ValidationError("That day has not come yet; check the year.")
+        if day and (fault := fault_of_birth_date(day, clock.today())):
+            raise forms.ValidationError(fault)
         return day
 
     default_validators: list[Any] = []
@@ -134,7 +142,7 @@ ChildFormSet = formset_factory(
 
 def too_young(children: list[dict[str, Any]], cohorts: list[Cohort]) -> str:
     """What a guardian is told of a child who is below the age of each cohort that they could make; blank if none is."""
-    for child in children:
+    for child in filter(None, children):
         if cohorts and all(child["birth_date"] > cohort.born_by for cohort in cohorts):
             first = cohorts[0]
             age = age_on(child["birth_date"], first.first_session)
@@ -147,7 +155,7 @@ def too_young(children: list[dict[str, Any]], cohorts: list[Cohort]) -> str:
 
 def party_of(guardian: dict[str, Any], children: list[dict[str, Any]], wording: str) -> PartyForm:
     """What the verb is told, from the cleaned data of both forms."""
-    people = [Child(each["given_name"], each["family_name"], each["birth_date"]) for each in children]
+    people = [Child(each["given_name"], each["family_name"], each["birth_date"]) for each in children if each]
     if guardian["too"]:
         people.append(Child(guardian["given_name"], guardian["family_name"], guardian["birth_date"]))
     return PartyForm(

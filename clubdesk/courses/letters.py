@@ -5,12 +5,14 @@ from collections.abc import Sequence
 from django.core.signing import BadSignature, Signer
 from django.urls import reverse
 
-from clubdesk.courses import selectors
+from clubdesk.courses import words
 from clubdesk.courses.models import Booking, BookingEvent
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
+from clubdesk.roll.models import Guardian
+from clubdesk.roll.selectors import guardian_to_write_to
 
 _signer = Signer(salt="courses.booking")
 
@@ -32,6 +34,12 @@ def booking_of(token: str) -> Booking:
     return found
 
 
+def who_is_written_to(booking: Booking) -> Guardian | None:
+    """The guardian who booked; where that one has gone or has no e-mail, another of the household who has."""
+    own = booking.guardian
+    return own if own and own.email else guardian_to_write_to(booking.household) or own
+
+
 def link_path(booking: Booking) -> str:
     return reverse("book:own", args=[token_of(booking)])
 
@@ -40,15 +48,15 @@ def about(event: BookingEvent) -> str:
     return f"booking event {event.pk}"
 
 
-def tell(event: BookingEvent, opening: str | Sequence[str], subject: str) -> Message:
-    """Write to the party's guardian what happened and where the party stands now, with its own link."""
+def tell(event: BookingEvent, opening: str | Sequence[str], subject: str, guardian: Guardian | None = None) -> Message:
+    """Write to the party's guardian, or another of the household, what happened and where it stands now."""
     booking = event.booking
-    guardian = booking.guardian
+    guardian = guardian or who_is_written_to(booking)
     opening = [opening] if isinstance(opening, str) else opening
     paragraphs = [
         f"Hello {guardian.name if guardian else booking.household.name},",
         *opening,
-        "\n".join(selectors.standing_in_words(booking)),
+        "\n".join(words.standing_in_words(booking)),
         f"To see where you stand, accept an offer or withdraw, open your own page:\n{LINK}\n"
         "Whoever has this link can do the same, so please keep it to yourselves.",
         book().club_name,

@@ -17,6 +17,8 @@ ADULT_FROM = 18
 """From this age on the first session the adults' fee applies; the usual age of majority, from memory."""
 
 MOST_IN_A_PARTY = 6
+OLDEST = 99
+"""The highest minimum age that a course can have."""
 NOT_A_PERSON = {"families": "the family itself", "shell": "the nightly run"}
 RANK_STEP = 2**20
 """How far apart parties stand in a waitlist at first, so that one can be put between two others."""
@@ -36,7 +38,9 @@ class Course(models.Model):
         help_text=f"From {ADULT_FROM} years on; blank where they pay the same.",
     )
     minimum_age = models.PositiveSmallIntegerField(
-        default=0, help_text="On the day of the first session, unless a cohort says otherwise."
+        default=0,
+        validators=[MaxValueValidator(OLDEST)],
+        help_text="On the day of the first session, unless a cohort says otherwise.",
     )
     offer_days = models.PositiveSmallIntegerField(
         default=7, help_text="How many days an offered place is held for an answer."
@@ -65,6 +69,9 @@ class Course(models.Model):
 
     class Meta:
         ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(condition=Q(minimum_age__lte=OLDEST), name="courses_course_age_within_a_life")
+        ]
 
     def __str__(self):
         return self.name
@@ -98,7 +105,10 @@ class Cohort(models.Model):
     days_between = models.PositiveSmallIntegerField("days between sessions", default=7)
     capacity = models.PositiveSmallIntegerField("seats")
     minimum_age = models.PositiveSmallIntegerField(
-        null=True, blank=True, help_text="On the day of the first session; blank where the course's holds."
+        null=True,
+        blank=True,
+        validators=[MaxValueValidator(OLDEST)],
+        help_text="On the day of the first session; blank where the course's holds.",
     )
     set_up_on = models.DateField(default=clock.today, editable=False)
     cancelled_on = models.DateField(null=True, blank=True, editable=False)
@@ -111,6 +121,9 @@ class Cohort(models.Model):
             models.CheckConstraint(condition=Q(last_session__gte=F("first_session")), name="courses_cohort_order"),
             models.CheckConstraint(condition=Q(capacity__gte=1), name="courses_cohort_holds_somebody"),
             models.CheckConstraint(condition=Q(days_between__gte=1), name="courses_cohort_sessions_apart"),
+            models.CheckConstraint(
+                condition=Q(minimum_age=None) | Q(minimum_age__lte=OLDEST), name="courses_cohort_age_within_a_life"
+            ),
         ]
 
     def __str__(self):

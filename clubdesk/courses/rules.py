@@ -52,6 +52,13 @@ GUARDS = [
         message="A cohort is cancelled by its own page, which credits everyone first.",
     ),
     Guard(
+        "courses_cohort_keeps",
+        "courses_cohort",
+        "UPDATE",
+        when="NEW.course_id <> OLD.course_id OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
+        message="A cohort stays with its course, and a cancelled one stays cancelled; set up a new one.",
+    ),
+    Guard(
         "courses_booking_moves_with_a_reason",
         "courses_booking",
         "UPDATE",

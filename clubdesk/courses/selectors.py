@@ -2,7 +2,7 @@
 
 import hashlib
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -12,7 +12,6 @@ from django.core.cache import cache
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
 from djmoney.money import Money
 
-from clubdesk import clock
 from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
 from clubdesk.courses.models import (
     ADULT_FROM,
@@ -28,12 +27,13 @@ from clubdesk.courses.models import (
     ReachCheck,
     day_years_before,
 )
+from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeePrice
-from clubdesk.fees.selectors import charges_with_open
+from clubdesk.fees.selectors import TakenBack, charges_with_open, if_taken_back
 from clubdesk.membership.models import Membership
-from clubdesk.money import as_amount, half_up, nil, shown, total
-from clubdesk.roll.models import Person
+from clubdesk.money import as_amount, half_up, nil
+from clubdesk.roll.models import Household, Person
 
 NOT_CANCELLED = Q(cancelled_on=None)
 
@@ -81,16 +81,20 @@ def fitting(cohort: Cohort, seats: int) -> QuerySet[Booking]:
     return waitlist(cohort.course).filter(~Exists(young), seats__lte=seats).exclude(cannot_make=cohort)
 
 
-def why_passed(booking: Booking, cohort: Cohort, seats: int) -> str:
-    """Why `seats` free in the cohort do not do for the party; blank where they would."""
-    if cohort in booking.cannot_make.all():
-        return f"cannot make {cohort.name}"
-    young = waiting_places_too_young_for(cohort).filter(booking=booking).select_related("person").first()
-    if young:
-        return too_young(young.person, cohort)
-    if booking.seats > seats:
-        return f"wants {booking.seats} places together, {seats} {'was' if seats == 1 else 'were'} free"
-    return ""
+def why_passed(parties: Sequence[Booking], cohort: Cohort, seats: int) -> dict[int, str]:
+    """Why `seats` free in the cohort do not do for each of the parties, by id; none for a party they would do for."""
+    rows = waiting_places_too_young_for(cohort).filter(booking__in=parties).select_related("person")
+    young = {place.booking_id: place.person for place in rows}
+    reasons = {}
+    for party in parties:
+        if cohort in party.cannot_make.all():
+            reasons[party.pk] = f"cannot make {cohort.name}"
+        elif party.pk in young:
+            reasons[party.pk] = too_young(young[party.pk], cohort)
+        elif party.seats > seats:
+            free = f"{seats} {'was' if seats == 1 else 'were'} free"
+            reasons[party.pk] = f"wants {party.seats} places together, {free}"
+    return reasons
 
 
 def too_young(person: Person, cohort: Cohort) -> str:
@@ -119,6 +123,26 @@ def price_for(person: Person, cohort: Cohort) -> FeePrice:
     )
 
 
+def has_price(cohort: Cohort) -> bool:
+    """Whether the fee schedule has every price that a place in the cohort may need."""
+    course = cohort.course
+    items = [course.fee_item] + ([course.adult_fee_item] if course.adult_fee_item else [])
+    try:
+        return all(fees.price_on(item, cohort.first_session) for item in items)
+    except Refused:
+        return False
+
+
+def cohorts_without_price(on: date) -> list[str]:
+    """A sentence for each coming cohort that nobody can be offered, since the fee schedule has no price for it."""
+    rows = Cohort.objects.filter(NOT_CANCELLED, first_session__gte=on).order_by("first_session")
+    return [
+        f"{cohort}: the fee schedule has no price on {cohort.first_session:%-d %b %Y}, so no place is offered; add one."
+        for cohort in rows.select_related("course__fee_item", "course__adult_fee_item")
+        if not has_price(cohort)
+    ]
+
+
 def percent_back(cohort: Cohort, on: date) -> int:
     """How much of the fee the course's rule gives back to who withdraws on `on`; all of it without a rule."""
     steps = list(cohort.course.refund_steps.all())
@@ -130,30 +154,16 @@ def percent_back(cohort: Cohort, on: date) -> int:
 
 
 def kept_of(place: Place, on: date) -> Money:
-    """What the club keeps of the place's fee where it is withdrawn on `on`: the share given back rounds half up."""
+    """What the course's rule keeps of the place's fee on `on`, before vouchers: the share given back rounds half up."""
     if place.charge is None or place.cohort is None:
         return nil()
     back = half_up(place.charge.amount.amount * percent_back(place.cohort, on) / Decimal(100))
     return place.charge.amount - as_amount(back)
 
 
-def rules_in_words(course: Course) -> list[str]:
-    """The course's own rules about paying, withdrawing and the certificate, as a family reads them."""
-    sentences = ["The fee is due when you have a place; nothing is due while you wait."]
-    if course.pay_days is not None:
-        sentences.append(
-            f"Please pay within {course.pay_days} days. A place that is not paid lapses after a reminder, "
-            f"{course.reminder_days} days later at the earliest, and is then not owed."
-        )
-    steps = list(course.refund_steps.all())
-    if steps:
-        back = [f"{step.percent} % until {step.days_before} days before the first session" for step in steps]
-        sentences.append(f"Who withdraws gets back {', '.join(back)}, and nothing after that.")
-    else:
-        sentences.append("Who withdraws gets the whole fee back.")
-    sentences.append(f"An offer is held for {course.offer_days} days.")
-    sentences.append(f"The certificate is for who comes to at least {course.sessions_to_complete} sessions.")
-    return sentences
+def if_withdrawn(place: Place, on: date) -> TakenBack | None:
+    """What withdrawing the place on `on` would come to, with its vouchers and what was credited before."""
+    return if_taken_back(place.charge, kept_of(place, on)) if place.charge else None
 
 
 def still_owed(places: Iterable[Place]) -> dict[int, Decimal]:
@@ -169,55 +179,33 @@ def names(people: Iterable[Person]) -> str:
     return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given)
 
 
-def standing_in_words(booking: Booking) -> list[str]:
-    """Where the party stands now, a sentence for each cohort or queue that its places are in."""
-    standing = [place for place in places_of(booking) if place.state in STANDING]
-    sentences = []
-    for state, cohort in dict.fromkeys((place.state, place.cohort) for place in standing):
-        group = [place for place in standing if (place.state, place.cohort) == (state, cohort)]
-        who, have = names(place.person for place in group), "have" if len(group) > 1 else "has"
-        if cohort is None:
-            wait = "wait" if len(group) > 1 else "waits"
-            sentences.append(f"{who} {wait} for {booking.course}, as number {position(booking)} in the queue.")
-            continue
-        places = "places" if len(group) > 1 else "a place"
-        starts = f"{cohort}, which starts on {cohort.first_session:%A, %-d %B %Y}"
-        if state == PlaceState.OFFERED:
-            verb = "are" if len(group) > 1 else "is"
-            fee = total(price_for(place.person, cohort).amount for place in group)
-            until = f"Answer by {booking.offer_lapses_on:%A, %-d %B %Y}."
-            sentences.append(f"{who} {verb} offered {places} in {starts}. The fee is {shown(fee)}. {until}")
-        else:
-            owed = sum(still_owed(group).values(), Decimal(0))
-            if cohort.last_session < clock.today():
-                sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
-                continue
-            paid = f"{shown(owed)} {'is' if len(group) == 1 else 'are'} still to pay." if owed else "The fee is paid."
-            by = f" Please pay by {booking.pay_by:%-d %B %Y}." if owed and booking.pay_by else ""
-            sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
-    return sentences or ["You have no place and wait for none."]
+def last_booking(household: Household, course: Course) -> Booking:
+    return Booking.objects.filter(household=household, course=course).latest("pk")
 
 
 def can_leave(place: Place, on: date) -> bool:
-    """Whether there is still something to withdraw from: a place or a wait, in no cohort that is over."""
-    return place.state in STANDING and not (place.cohort and place.cohort.last_session < on)
+    """Whether there is still something to withdraw from: a place or a wait, in no cohort that is over or completed."""
+    over = place.cohort is not None and place.cohort.last_session < on
+    return place.state in STANDING and not over and not hasattr(place, "certificate")
 
 
 def places_of(booking: Booking) -> list[Place]:
     """All places of the party, also ended ones, with their people."""
-    rows = Place.objects.filter(booking=booking).select_related("person", "cohort__course", "charge").order_by("pk")
-    return list(rows)
+    rows = Place.objects.filter(booking=booking).select_related("person", "cohort__course", "charge", "certificate")
+    return list(rows.order_by("pk"))
+
+
+def unpaid(on: date) -> QuerySet[Any]:
+    """Charges with something still to pay, of places in cohorts that have not begun."""
+    return charges_with_open().filter(
+        place__state=PlaceState.HELD, place__cohort__first_session__gt=on, open_amount__gt=0
+    )
 
 
 def unpaid_bookings(on: date) -> QuerySet[Booking]:
     """Parties with a place that is not paid, whose course asks for it by a day, in cohorts that have not begun."""
-    unpaid = charges_with_open().filter(
-        place__booking=OuterRef("pk"),
-        place__state=PlaceState.HELD,
-        place__cohort__first_session__gt=on,
-        open_amount__gt=0,
-    )
-    return Booking.objects.filter(Exists(unpaid), pay_by__isnull=False).select_related("course").order_by("pk")
+    owing = Exists(unpaid(on).filter(place__booking=OuterRef("pk")))
+    return Booking.objects.filter(owing, pay_by__isnull=False).select_related("course").order_by("pk")
 
 
 def sessions_come_to(cohort: Cohort) -> dict[int, int]:

@@ -17,14 +17,13 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
-from clubdesk.courses import letters, selectors, services
+from clubdesk.courses import letters, selectors, services, words
 from clubdesk.courses.certificate import certificate_pdf
 from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of, too_young
 from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
-from clubdesk.money import nil
 from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.screens import BUSY
 
@@ -80,11 +79,12 @@ def course(request: HttpRequest, pk: int) -> HttpResponse:
         return _course_page(request, shown, guardian, children, status=422)
     party = party_of(guardian.cleaned_data, children.cleaned_data, shown.consent_text or CONSENT)
     try:
-        if not _in_turn(lambda: services.within_limits(address=address_of(request), email=party.email)):
+        if not _in_turn(lambda: services.within_limits("address", address_of(request))):
             guardian.add_error(None, SLOW_DOWN)
             return _course_page(request, shown, guardian, children, status=429)
-        key = guardian.cleaned_data["key"]
-        _in_turn(lambda: services.book_from_page(course=shown, form=party, on=clock.today(), key=key))
+        key = uuid.uuid5(guardian.cleaned_data["key"], repr(party))
+        if _in_turn(lambda: services.within_limits("email", party.email)):
+            _in_turn(lambda: services.book_from_page(course=shown, form=party, on=clock.today(), key=key))
     except (Refused, OperationalError) as refusal:
         guardian.add_error(None, refusal.sentence if isinstance(refusal, Refused) else BUSY)
         return _course_page(request, shown, guardian, children, status=422)
@@ -114,7 +114,8 @@ def _one_row_more(request: HttpRequest, shown: Course) -> tuple[GuardianForm, An
             if name in typed
         },
     )
-    count = min(int(typed["child-TOTAL_FORMS"]), MOST_CHILDREN) if typed.get("child-TOTAL_FORMS", "").isdigit() else 1
+    asked = typed.get("child-TOTAL_FORMS", "")
+    count = int(asked) if asked in map(str, range(1, MOST_CHILDREN + 1)) else 1
     rows = [
         {name: typed.get(f"child-{index}-{name}", "") for name in ("given_name", "family_name", "birth_date")}
         for index in range(count)
@@ -128,6 +129,7 @@ def _course_page(
     request: HttpRequest, shown: Course, guardian: GuardianForm, children: Any, status: int = 200
 ) -> HttpResponse:
     today = clock.today()
+    full = not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today))
     return _page(
         request,
         "course",
@@ -135,13 +137,13 @@ def _course_page(
         status=status,
         course=shown,
         fees=_fees_in_words(shown),
-        wait=selectors.wait_estimates(shown, today).likely(selectors.JOINING_NOW),
-        full=not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today)),
+        wait=selectors.wait_estimates(shown, today).likely(selectors.JOINING_NOW) if full else "",
+        full=full,
         guardian=guardian,
         children=children,
         more=len(children.forms) < MOST_CHILDREN,
         consent=shown.consent_text or CONSENT,
-        rules=selectors.rules_in_words(shown),
+        rules=words.rules_in_words(shown),
         currency=settings.CLUB_CURRENCY,
     )
 
@@ -215,7 +217,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         status=422 if error or (leave and leave.errors) else 200,
         booking=booking,
         token=token,
-        sentences=selectors.standing_in_words(booking),
+        sentences=words.standing_in_words(booking),
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
         offered=booking.state == PlaceState.OFFERED,
         standing=any(selectors.can_leave(place, clock.today()) for place in places),
@@ -241,15 +243,16 @@ def _act(request: HttpRequest, booking: Booking) -> LeaveForm | None:
     return None
 
 
-def _given_back(places: list[Any]) -> list[tuple[str, Any]]:
-    """What of each fee would be given back today."""
+def _given_back(places: list[Any]) -> list[tuple[str, str]]:
+    """What would become of each fee if its place were withdrawn today."""
     today = clock.today()
     return [
-        (f"{place.person.given_name}: of the fee of {place.charge.amount.amount} you get back",
-         max(place.charge.amount - selectors.kept_of(place, today), nil()))
+        (f"If {place.person.given_name} withdraws today", " ".join(words.refund_for_the_family(taken)))
         for place in places
-        if place.state == PlaceState.HELD and place.charge and selectors.can_leave(place, today)
-    ]  # fmt: skip
+        if place.state == PlaceState.HELD
+        and selectors.can_leave(place, today)
+        and (taken := selectors.if_withdrawn(place, today))
+    ]
 
 
 @never_cache

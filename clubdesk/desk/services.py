@@ -12,6 +12,7 @@ from django.db import transaction
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Course
+from clubdesk.courses.selectors import cohorts_without_price
 from clubdesk.desk.roles import make_roles
 from clubdesk.fees import services as fees
 from clubdesk.ledger import services as ledger
@@ -72,4 +73,5 @@ def nightly(*, on: date, by: User) -> Nightly:
         courses.offer_free_seats(course=course, on=on, by=by)
     courses.forget_page_uses()
     recognised = fees.recognise_due(on=on, by=by)
-    return Nightly(len(lapsed), len(reminded), recognised.count, recognised.refused)
+    missing = cohorts_without_price(on)
+    return Nightly(len(lapsed), len(reminded), recognised.count, (*recognised.refused, *missing))

@@ -207,13 +207,14 @@ class Acquittal:
     lodged: tuple[int, Decimal]
     paid: tuple[int, Decimal]
     refused: tuple[int, Decimal]
+    released: tuple[int, Decimal]
     short: Decimal
     ages: list[Decimal]
 
     @property
     def states(self) -> list[tuple[int, Decimal]]:
         """Count and sum of each state, in the order of a voucher's life."""
-        return [self.accepted, self.lodged, self.paid, self.refused]
+        return [self.accepted, self.lodged, self.paid, self.refused, self.released]
 
     @property
     def outstanding(self) -> Decimal:
@@ -246,6 +247,7 @@ def acquittals(on: date) -> list[Acquittal]:
                 lodged=sums[VoucherState.LODGED],
                 paid=sums[VoucherState.PAID],
                 refused=sums[VoucherState.REFUSED],
+                released=sums[VoucherState.RELEASED],
                 short=sum((each.short_by.amount for each in vouchers), ZERO),
                 ages=list(ages.values()),
             )

@@ -713,6 +713,30 @@ class RefuseVoucherPage(VerbPage):
         return f"Refused: {result}. The household owes {shown(result.amount)} again."
 
 
+class ReleaseForm(VerbForm):
+    on = DayField(label="On")
+    reason = reason_field("For instance: set against the wrong fee.")
+
+
+class ReleaseVoucherPage(RefuseVoucherPage):
+    slug = "release"
+    title = "Do not claim this voucher"
+    intro = (
+        "For a code set against the wrong fee or child. The family owes this part again; the child can use the code."
+    )
+    button = "Do not claim it"
+    form_class = ReleaseForm
+
+    def applies(self, target: Voucher) -> bool:
+        return target.state == VoucherState.ACCEPTED
+
+    def perform(self, *, target: Voucher, by: Any, on: Any, reason: str, key: Any) -> Voucher:
+        return services.release_voucher(voucher=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Voucher) -> str:
+        return f"Not claimed: {result}. The household owes {shown(result.amount)} again."
+
+
 @admin.register(Voucher)
 class VoucherAdmin(DocumentAdmin):
     list_display = ["person", "scheme", "code_shown", "accepted_on", "state", "amount_shown"]
@@ -721,10 +745,10 @@ class VoucherAdmin(DocumentAdmin):
     search_fields = ["person__given_name", "person__family_name"]
     fields = [
         "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "state", "lodgement",
-        "refused_on", "refusal_reason",
+        "ended_on", "end_reason",
     ]  # fmt: skip
     readonly_fields = fields
-    pages = [RefuseVoucherPage()]
+    pages = [RefuseVoucherPage(), ReleaseVoucherPage()]
     amount_shown = amount_column("amount", "Amount")
     short_shown = amount_column("short_by", "Paid short by")
 

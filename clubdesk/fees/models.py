@@ -352,10 +352,17 @@ class Lodgement(Document):
 
 
 class VoucherState(models.TextChoices):
+    """What became of a voucher. One that is released before it is lodged is not claimed, and can be used again."""
+
     ACCEPTED = "accepted", "Accepted"
     LODGED = "lodged", "Lodged"
     PAID = "paid", "Paid"
     REFUSED = "refused", "Refused"
+    RELEASED = "released", "Not claimed"
+
+
+NOTHING_CLAIMED = (VoucherState.REFUSED, VoucherState.RELEASED)
+"""States in which a voucher pays nothing, and counts for nothing."""
 
 
 class Voucher(Document):
@@ -371,14 +378,14 @@ class Voucher(Document):
     accepted_on = models.DateField()
     state = models.CharField(max_length=8, choices=VoucherState.choices, default=VoucherState.ACCEPTED)
     lodgement = models.ForeignKey(Lodgement, models.PROTECT, null=True, blank=True, related_name="vouchers")
-    refused_on = models.DateField(null=True, blank=True)
-    refusal_reason = models.CharField(max_length=150, blank=True)
+    ended_on = models.DateField("refused or released on", null=True, blank=True)
+    end_reason = models.CharField("why", max_length=150, blank=True)
 
     class Meta:
         ordering = ["-accepted_on", "-pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["scheme", "code"], condition=~Q(state="refused"), name="fees_voucher_code_once"
+                fields=["scheme", "code"], condition=~Q(state__in=NOTHING_CLAIMED), name="fees_voucher_code_once"
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_above_nil"),
             models.CheckConstraint(condition=Q(short_by__gte=0), name="fees_voucher_short_not_below_nil"),
@@ -393,8 +400,8 @@ class Voucher(Document):
 
     @property
     def entries_called_for(self) -> set[str]:
-        more = {"refuse"} if self.state == VoucherState.REFUSED else {"short"} if self.short_by > nil() else set()
-        return {"accept"} | more
+        undone = {VoucherState.REFUSED: {"refuse"}, VoucherState.RELEASED: {"release"}}.get(VoucherState(self.state))
+        return {"accept"} | (undone or ({"short"} if self.short_by > nil() else set()))
 
     @property
     def claimed(self) -> Money:

@@ -2,6 +2,7 @@
 
 from clubdesk.guards import Guard, kept, replaces_nothing
 
+NOTHING_CLAIMED = "('refused', 'released')"
 CHARGED = "EXISTS (SELECT 1 FROM fees_charge c WHERE c.price_id = {price})"
 
 
@@ -14,7 +15,7 @@ def _over_charge(table: str, condition: str) -> str:
     """True where the new row and all that settles the same charge come to more than the charge."""
     counted = {
         "fees_allocation": "TRUE",
-        "fees_voucher": "x.state <> 'refused'",
+        "fees_voucher": f"x.state NOT IN {NOTHING_CLAIMED}",
         "fees_chargecredit": "TRUE",
         "fees_writeoff": "x.cancelled_on IS NULL",
     }
@@ -29,7 +30,7 @@ def _over_charge(table: str, condition: str) -> str:
 
 SETTLERS = {
     "fees_allocation": "NEW.charge_id IS NOT NULL",
-    "fees_voucher": "NEW.state <> 'refused'",
+    "fees_voucher": f"NEW.state NOT IN {NOTHING_CLAIMED}",
     "fees_chargecredit": "NEW.amount > 0",
     "fees_writeoff": "NEW.cancelled_on IS NULL",
 }
@@ -78,8 +79,8 @@ GUARDS = [
         "fees_voucher_value_covers_its_vouchers",
         "fees_vouchervalue",
         "UPDATE",
-        when="EXISTS (SELECT 1 FROM fees_voucher v WHERE v.scheme_id = OLD.scheme_id AND v.state <> 'refused'"
-        " AND v.calendar_year = OLD.calendar_year"
+        when="EXISTS (SELECT 1 FROM fees_voucher v WHERE v.scheme_id = OLD.scheme_id"
+        f" AND v.state NOT IN {NOTHING_CLAIMED} AND v.calendar_year = OLD.calendar_year"
         " AND (v.amount > NEW.amount OR NEW.calendar_year <> OLD.calendar_year))",
         message="Vouchers of that year were accepted at more than this.",
     ),
@@ -103,13 +104,23 @@ GUARDS = [
         " OR (NEW.short_by <> OLD.short_by AND (OLD.state <> 'lodged' OR NEW.state <> 'paid'))",
         message="A voucher keeps what was claimed; what the department paid less is written with its answer.",
     ),
+    Guard(
+        "fees_voucher_state_goes_forward",
+        "fees_voucher",
+        "UPDATE",
+        when="NEW.state <> OLD.state AND (OLD.state IN ('paid', 'refused', 'released')"
+        " OR (NEW.state = 'released' AND OLD.state <> 'accepted')"
+        " OR (NEW.state = 'accepted'))",
+        message="What became of a voucher stays; one that was lodged is only paid or refused.",
+    ),
     *(
         Guard(
             f"fees_voucher_{event.lower()}_within_the_year",
             "fees_voucher",
             event,
-            when="NEW.state <> 'refused' AND (SELECT COUNT(*) FROM fees_voucher v WHERE v.scheme_id = NEW.scheme_id"
-            " AND v.person_id = NEW.person_id AND v.calendar_year = NEW.calendar_year AND v.state <> 'refused'"
+            when=f"NEW.state NOT IN {NOTHING_CLAIMED} AND (SELECT COUNT(*) FROM fees_voucher v"
+            " WHERE v.scheme_id = NEW.scheme_id AND v.person_id = NEW.person_id"
+            f" AND v.calendar_year = NEW.calendar_year AND v.state NOT IN {NOTHING_CLAIMED}"
             f" AND v.id <> {own}) >= (SELECT s.per_year FROM fees_voucherscheme s WHERE s.id = NEW.scheme_id)",
             message="The child has used this year's vouchers of the scheme already.",
         )

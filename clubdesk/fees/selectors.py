@@ -1,5 +1,7 @@
 """Questions about fees. Figures are `Money`, or `Decimal` where a mapping of many is given."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -10,6 +12,7 @@ from djmoney.money import Money
 
 from clubdesk.errors import Refused
 from clubdesk.fees.models import (
+    NOTHING_CLAIMED,
     Allocation,
     Charge,
     ChargeCredit,
@@ -26,10 +29,10 @@ from clubdesk.fees.models import (
 )
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
-from clubdesk.money import as_amount, nil, shown, total
+from clubdesk.money import as_amount, shown, total
 from clubdesk.roll.models import Household
 
-STANDING_VOUCHER = ~Q(state=VoucherState.REFUSED)
+STANDING_VOUCHER = ~Q(state__in=NOTHING_CLAIMED)
 STANDING = Q(cancelled_on=None)
 
 
@@ -107,10 +110,42 @@ def creditable(charge: Charge) -> Money:
     return as_amount(charges_with_open().get(pk=charge.pk).creditable)
 
 
-def to_credit(charge: Charge) -> Money:
-    """What of a charge that was taken back is still to be credited: all but what is kept and what vouchers paid."""
-    beyond = charge.amount - charge.kept - credited(charge)
-    return max(min(creditable(charge), beyond), nil())
+@dataclass(frozen=True)
+class TakenBack:
+    """What taking fees back comes to. `fee` was due before, by whomever; `credited` is owed by nobody any more.
+
+    `kept` stays with the club, and `claimed` of it from vouchers that the department was asked for already.
+    `to_credit` is what the family has paid and has now for something else. Vouchers not lodged yet pay
+    `by_voucher` of what is kept and are free of `voucher_freed`.
+    """
+
+    fee: Money
+    credited: Money
+    kept: Money
+    claimed: Money
+    to_credit: Money
+    by_voucher: Money
+    voucher_freed: Money
+
+
+def if_taken_back(charge: Charge, keep: Money) -> TakenBack:
+    """What taking the charge back but for `keep` would come to; a charge taken back before keeps what it kept."""
+    row = charges_with_open().get(pk=charge.pk)
+    unlodged = charge.vouchers.filter(state=VoucherState.ACCEPTED).aggregate(figure=summed("amount"))["figure"]
+    claimed, fee = row.by_voucher - unlodged, row.amount.amount - row.credited
+    wanted = row.kept.amount if row.taken_back_on else min(keep.amount, row.amount.amount)
+    credited_now = max(min(fee - wanted, fee - claimed - row.written_off), ZERO)
+    kept = fee - credited_now
+    by_voucher = min(unlodged, kept - claimed - row.written_off)
+    due = kept - claimed - row.written_off - by_voucher
+    figures = (fee, credited_now, kept, claimed, max(row.by_receipt - due, ZERO), by_voucher, unlodged - by_voucher)
+    return TakenBack(*map(as_amount, figures))
+
+
+def all_taken_back(parts: Iterable[TakenBack]) -> TakenBack:
+    """Several taken together."""
+    together = list(parts)
+    return TakenBack(*(total(getattr(part, field.name) for part in together) for field in fields(TakenBack)))
 
 
 def balance(household: Household) -> Money:

@@ -6,13 +6,18 @@ from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
 
-from clubdesk.mail import services
+from clubdesk.mail import selectors, services
 from clubdesk.mail.models import LINK, Message, MessageState
 from clubdesk.screens import RoomAdmin, VerbForm, VerbPage
 
 
 class SendAgainForm(VerbForm):
-    to = forms.EmailField(label="To", help_text="Put it right on the household's page as well.")
+    to = forms.ChoiceField(label="To", help_text="Another address? Put it on the household’s page first.")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        found = selectors.addresses_of(self.target)
+        self.fields["to"].choices = [(each, each) for each in found]  # type: ignore[attr-defined]
 
 
 class SendAgainPage(VerbPage):
@@ -23,7 +28,7 @@ class SendAgainPage(VerbPage):
     form_class = SendAgainForm
 
     def initial(self, request: HttpRequest, target: Message) -> dict[str, Any]:
-        return {"to": target.to}
+        return {"to": target.to.lower()}
 
     def applies(self, target: Message) -> bool:
         return target.state in (MessageState.FAILED, MessageState.NO_ADDRESS)

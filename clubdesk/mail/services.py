@@ -21,6 +21,13 @@ from clubdesk.roll.models import Household
 log = logging.getLogger(__name__)
 GIVE_UP_AFTER = timedelta(days=5)
 LONGEST_PAUSE = timedelta(hours=4)
+OUR_OWN_TROUBLE = (
+    smtplib.SMTPAuthenticationError,
+    smtplib.SMTPConnectError,
+    smtplib.SMTPHeloError,
+    smtplib.SMTPSenderRefused,
+)
+"""What a server says of the club's own account, not of one letter: all letters wait until it is put right."""
 
 
 @dataclass
@@ -55,12 +62,18 @@ def write_message(
 
 @transaction.atomic
 def send_again(*, message: Message, to: str, by: User) -> Message:
-    """Try a letter once more that failed or had no address, now to `to`. Raises Refused for one that went out."""
+    """Try a letter once more that failed or had no address, now to `to`.
+
+    Raises Refused for one that went out, and for an address that is not one of the household's guardians: the letter
+    may hold the family's own link.
+    """
     document = Message.objects.select_for_update(of=("self",), no_key=True).get(pk=message.pk)
     if document.state == MessageState.WAITING:
         return document
     if document.state not in (MessageState.FAILED, MessageState.NO_ADDRESS):
         raise Refused(f"This letter is not to be sent again: {document.get_state_display().lower()}.")
+    if to.lower() not in selectors.addresses_of(document):
+        raise Refused("Choose the address of a guardian; put a new one on the household's page first.")
     document.state, document.next_try_at, document.tries = MessageState.WAITING, clock.now(), 0
     document.written_at, document.to = clock.now(), to
     document.outcome = f"asked for again by {by.get_username()}"
@@ -77,10 +90,10 @@ def deliver(*, at: datetime | None = None) -> Delivered:
     than sent twice. A server that is down ends the round; the letters wait and are tried again, at growing
     intervals, for five days. Source: RFC 5321 section 4.5.4.1 (give up after four or five days).
     """
-    done, at = Delivered(), at or clock.now()
-    _name_the_interrupted(at)
-    while message := _claim(at):
-        if not _send(message, done, at):
+    done = Delivered()
+    _name_the_interrupted(at or clock.now())
+    while message := _claim(at or clock.now()):
+        if not _send(message, done, at or clock.now()):
             break
     return done
 
@@ -103,6 +116,9 @@ def _send(message: Message, done: Delivered, at: datetime) -> bool:
     except smtplib.SMTPRecipientsRefused as refusal:
         code, words = next(iter(refusal.recipients.values()))
         return _refused(message, done, at, code, words)
+    except OUR_OWN_TROUBLE as trouble:
+        _delay(message, done, at, f"the mail server does not take the club's mail: {trouble}")
+        return False
     except smtplib.SMTPResponseException as refusal:
         return _refused(message, done, at, refusal.smtp_code, refusal.smtp_error)
     except (OSError, smtplib.SMTPException) as trouble:

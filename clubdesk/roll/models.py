@@ -3,8 +3,10 @@
 from datetime import date
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 
+from clubdesk import clock
 from clubdesk.ledger.models import Party
 
 
@@ -54,6 +56,10 @@ class Person(models.Model):
     def __str__(self):
         return f"{self.given_name} {self.family_name}"
 
+    def clean(self) -> None:
+        if self.birth_date and (fault := fault_of_birth_date(self.birth_date, clock.today())):
+            raise ValidationError({"birth_date": fault})
+
     def age_on(self, day: date) -> int:
         return age_on(self.birth_date, day)
 
@@ -71,6 +77,18 @@ def age_on(birth_date: date, day: date) -> int:
     return day.year - birth_date.year - ((day.month, day.day) < (birth_date.month, birth_date.day))
 
 
+LONGEST_LIFE = 115
+
+
+def fault_of_birth_date(birth_date: date, today: date) -> str:
+    """What is wrong with a date of birth; blank where it can be right."""
+    if birth_date > today:
+        return "That day has not come yet; check the year."
+    if age_on(birth_date, today) > LONGEST_LIFE:
+        return "That is too long ago; check the year."
+    return ""
+
+
 def age_class_on(birth_date: date, day: date) -> str:
     """The age class in the calendar year of `day`.
 
@@ -85,6 +103,7 @@ def age_class_on(birth_date: date, day: date) -> str:
 class Consent(models.Model):
     """What a guardian agreed to, in the words that were shown, and when."""
 
+    key = models.UUIDField(unique=True, null=True, editable=False)
     household = models.ForeignKey(Household, models.PROTECT, related_name="consents")
     given_by = models.CharField(max_length=100)
     wording = models.TextField()

@@ -22,7 +22,16 @@ from clubdesk.courses.models import (
     PlaceState,
     ReachCheck,
 )
-from clubdesk.courses.services.waitlist import ahead_of, give_seats, locked, note, note_passes, offer_free_seats
+from clubdesk.courses.services.waitlist import (
+    ahead_of,
+    fresh,
+    give_seats,
+    locked,
+    note,
+    note_passes,
+    offer,
+    offer_free_seats,
+)
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.roll.models import Guardian, Person
@@ -39,15 +48,17 @@ def book_party(
     on: date,
     cohorts: Sequence[Cohort] | None = None,
     guardian: Guardian | None = None,
-    young_may_wait: bool = False,
+    by_the_family: bool = False,
+    hold_only: bool = False,
     key: uuid.UUID | None = None,
 ) -> Booking:
     """Book places for people of one household who want to do the course together.
 
     `cohorts` are those they can make (all to come by default): they get places in the first with room for all
-    of them, and each fee is charged; where none has room they wait, in order of arrival. Raises Refused for a
-    cohort that is over, for people of several households, for somebody who has a place or waits already, and
-    (unless `young_may_wait`) for somebody too young for each of the cohorts.
+    of them, and each fee is charged; where none has room they wait, in order of arrival. With `hold_only` the
+    places are offered instead, and nothing is owed until the family accepts. Raises Refused for a cohort that is
+    over, for people of several households, for somebody who has a place or waits already, and for somebody too
+    young for each of the cohorts or a cohort without a price; who books `by_the_family` waits in both these cases.
     """
     course = locked(course)
     if found := ledger.written(Booking, key):
@@ -57,7 +68,7 @@ def book_party(
     wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
     for person in people:
         _refuse_who_stands(person, course, on)
-        if wanted and not young_may_wait and not any(selectors.is_old_enough(person, each) for each in wanted):
+        if wanted and not by_the_family and not any(selectors.is_old_enough(person, each) for each in wanted):
             sentence = selectors.too_young(person, wanted[0])
             raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
     offer_free_seats(course=course, on=on, by=by)
@@ -66,7 +77,12 @@ def book_party(
         booking.cannot_make.set([cohort for cohort in to_come if cohort not in wanted])
     for cohort in wanted:
         free = selectors.seats_left(cohort)
+        if by_the_family and not selectors.has_price(cohort):
+            continue
         if selectors.fitting(cohort, free).filter(pk=booking.pk).exists():
+            if hold_only:
+                offer(booking, cohort, free, on, by, "Thank you for booking. We hold this for you.")
+                return fresh(booking)
             _seat(booking, cohort, free, on, by)
             break
     letters.tell(event, "Thank you for booking.", "your booking")

@@ -6,26 +6,32 @@ from django.contrib.auth.models import User
 from django.db import transaction
 
 from clubdesk.courses import letters
+from clubdesk.courses import words as words_about
 from clubdesk.courses.models import TAKES_A_SEAT, Booking, Cohort, Happened, Place, PlaceState
 from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
+from clubdesk.fees.selectors import TakenBack, all_taken_back
 
 
 @transaction.atomic
 def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
     """Write a new or changed cohort. Fees already charged wait for its new first session; new seats are offered.
 
-    Raises Refused for another first session once a fee has become income.
+    Raises Refused for one that was cancelled, and for another first session once a fee has become income.
     """
     course = locked(cohort.course)
-    before = Cohort.objects.filter(pk=cohort.pk).first() if cohort.pk else None
+    before = Cohort.objects.select_related("course").filter(pk=cohort.pk).first() if cohort.pk else None
+    if before and before.cancelled_on:
+        raise Refused(f"{before} was cancelled on {before.cancelled_on:%-d %b %Y}; set up a new one instead.")
+    if before and before.course_id != cohort.course_id:
+        raise Refused(f"{before} stays a cohort of {before.course}; set up a new one for another course.")
     if before and before.first_session != cohort.first_session:
         if cohort.first_session < on and _parties_in(before):
             raise Refused(
                 f"{cohort.first_session:%-d %b %Y} has passed, and {before} has people in it; check the year."
             )
-        _move_first_session(before, cohort)
+        _move_first_session(before, cohort, on)
     cohort.save()
     if before and (before.first_session, before.last_session) != (cohort.first_session, cohort.last_session):
         _tell_everyone(cohort, before, on, by)
@@ -33,13 +39,19 @@ def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
     return cohort
 
 
-def _move_first_session(before: Cohort, cohort: Cohort) -> None:
+def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
     places = before.places.filter(state=PlaceState.HELD).select_related("charge")
-    if any(place.charge and place.charge.recognised_on for place in places):
-        raise Refused(f"{before} has started; its first session stays {before.first_session:%-d %b %Y}.")
-    for place in places:
-        assert place.charge is not None
-        charging.move_start(charge=place.charge, starts_on=cohort.first_session)
+    charges = charging.hold(place.charge for place in places if place.charge).values()
+    if any(charge.recognised_on or not charge.waits for charge in charges):
+        raise Refused(
+            f"{before} has started, or a fee of it is income already; its first session stays "
+            f"{before.first_session:%-d %b %Y}. Transfer its people to a new cohort instead."
+        )
+    for charge in charges:
+        charging.move_start(charge=charge, starts_on=cohort.first_session)
+    last_day = max(cohort.first_session, on)
+    offered = Booking.objects.filter(places__cohort=before, state=PlaceState.OFFERED, offer_lapses_on__gt=last_day)
+    offered.update(offer_lapses_on=last_day)
 
 
 def _tell_everyone(cohort: Cohort, before: Cohort, on: date, by: User) -> None:
@@ -69,11 +81,12 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
         raise Refused("Say why the cohort is cancelled; the families are told.")
     if cohort.last_session < on:
         raise Refused(f"{cohort} is over.")
+    if cohort.places.exclude(certificate=None).exists():
+        raise Refused(f"Somebody has completed {cohort}; it can no longer be cancelled.")
     parties = _parties_in(cohort)
     held = cohort.places.filter(state=PlaceState.HELD).select_related("charge")
     charging.hold(place.charge for place in held if place.charge)
-    for booking in parties:
-        _back_to_the_waitlist(booking, cohort, on, reason.strip(), by)
+    taken = {booking.pk: _back_to_the_waitlist(booking, cohort, on, reason.strip(), by) for booking in parties}
     cohort.cancelled_on, cohort.cancel_reason = on, reason.strip()[:150]
     cohort.save()
     for booking in parties:
@@ -81,7 +94,7 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
         event = note(fresh(booking), Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
         opening = [
             f"We are sorry: {cohort} cannot take place ({reason.strip()}).",
-            "You no longer owe its fee; what you have paid of it stands to your credit with the club. "
+            *words_about.refund_for_the_family(taken[booking.pk]),
             "You keep your turn: as soon as another cohort has room you are offered a place.",
         ]
         letters.tell(event, opening, "cancelled")
@@ -89,11 +102,12 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
     return cohort
 
 
-def _back_to_the_waitlist(booking: Booking, cohort: Cohort, on: date, reason: str, by: User) -> None:
+def _back_to_the_waitlist(booking: Booking, cohort: Cohort, on: date, reason: str, by: User) -> TakenBack:
+    taken = []
     for place in booking.places.filter(cohort=cohort, state__in=TAKES_A_SEAT).select_related("charge"):
         offered = place.state == PlaceState.OFFERED
         if place.charge:
-            charging.take_back(charge=place.charge, on=on, reason=f"cohort cancelled: {reason}", by=by)
+            taken.append(charging.take_back(charge=place.charge, on=on, reason=f"cohort cancelled: {reason}", by=by))
         if offered:
             place.state, place.cohort = PlaceState.WAITING, None
             place.save()
@@ -102,3 +116,4 @@ def _back_to_the_waitlist(booking: Booking, cohort: Cohort, on: date, reason: st
         place.save()
         Place.objects.create(booking=booking, course=booking.course, person_id=place.person_id, recorded_by=by)
     renew(booking, on)
+    return all_taken_back(taken)

@@ -5,17 +5,18 @@ from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 from django.db import transaction
-from djmoney.money import Money
+from django.utils import timezone
 
 from clubdesk.courses import letters, selectors
-from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.courses import words as words_about
+from clubdesk.courses.models import STANDING, TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
 from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
-from clubdesk.fees.selectors import credited
+from clubdesk.fees.selectors import TakenBack, all_taken_back
 from clubdesk.mail.models import Message, MessageState
-from clubdesk.money import nil, shown, total
+from clubdesk.money import nil
 
 
 @transaction.atomic
@@ -32,12 +33,17 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     if not reason.strip():
         raise Refused("Say why the place is withdrawn.")
     _refuse_what_is_over(leaving, on)
-    kept = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
+    taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
     renew(booking, on)
     who = selectors.names(place.person for place in leaving)
-    words = f"Withdrawn: {who}, {reason.strip()}{_money_in_words(leaving, kept)}."
+    money = words_about.money_in_words(taken)
+    words = f"Withdrawn: {who}, {reason.strip()}{f'; {money}' if money else ''}."
     event = note(booking, Happened.WITHDRAWN, words, on=on, by=by, cohort=leaving[0].cohort, seats=len(leaving))
-    opening = [f"{who} {'are' if len(leaving) > 1 else 'is'} withdrawn.", *_refund_in_words(leaving, kept)]
+    rule = "By the course's refund rule: " if taken.kept > taken.claimed else ""
+    opening = [
+        f"{who} {'are' if len(leaving) > 1 else 'is'} withdrawn.",
+        *words_about.refund_for_the_family(taken, rule),
+    ]
     letters.tell(event, opening, "withdrawn")
     offer_free_seats(course=course, on=on, by=by)
     return fresh(booking)
@@ -58,48 +64,25 @@ def _standing(booking: Booking, places: Sequence[Place] | None) -> list[Place]:
 
 def _refuse_what_is_over(places: Sequence[Place], on: date) -> None:
     for place in places:
+        if hasattr(place, "certificate"):
+            raise Refused(f"{place.person} has completed {place.cohort}; the place stays as it is.")
         if place.cohort and place.cohort.last_session < on:
             raise Refused(f"{place.cohort} is over; the place of {place.person} stays as it is.")
 
 
 def _give_up(
     places: Sequence[Place], state: PlaceState, on: date, reason: str, by: User, by_rule: bool = True
-) -> Money:
-    """End the places; returns what the club keeps of their fees."""
+) -> TakenBack:
+    """End the places; returns what taking their fees back came to."""
     charging.hold(place.charge for place in places if place.charge)
-    kept = nil()
+    taken = []
     for place in places:
         if place.charge:
             keep = selectors.kept_of(place, on) if by_rule else nil()
-            charging.take_back(charge=place.charge, on=on, reason=reason, by=by, keep=keep)
-            kept += keep
+            taken.append(charging.take_back(charge=place.charge, on=on, reason=reason, by=by, keep=keep))
         place.state, place.ended_on = state, on
         place.save()
-    return kept
-
-
-def _money_in_words(places: Sequence[Place], kept: Money) -> str:
-    """What of the fees is taken back, for the history."""
-    back = total(place.charge.amount for place in places if place.charge) - kept
-    return "".join(
-        f"; {shown(amount)} {words}"
-        for amount, words in ((back, "of the fee taken back"), (kept, "kept"))
-        if amount > nil()
-    )
-
-
-def _refund_in_words(places: Sequence[Place], kept: Money) -> list[str]:
-    fees = total(place.charge.amount for place in places if place.charge)
-    if fees <= nil():
-        return []
-    if kept <= nil():
-        return [f"You no longer owe the fee of {shown(fees)}; what you have paid of it {CREDIT}."]
-    back = fees - kept
-    rule = f"By the course's refund rule the club keeps {shown(kept)} of the fee of {shown(fees)}"
-    return [f"{rule}. You no longer owe the other {shown(back)}; what you have paid of that {CREDIT}."]
-
-
-CREDIT = "stands to your credit: it pays your next fee, or write to the club to have it paid back"
+    return all_taken_back(taken)
 
 
 @transaction.atomic
@@ -115,8 +98,9 @@ def transfer(
     """The party, or some of it, moves to another cohort of the course. The money goes with it.
 
     A fee that still waits in Fees in advance becomes income when the new cohort starts. One that is income
-    already is credited and charged again, so that it waits once more; where a voucher has paid part of it that
-    cannot be, and is refused. Also refused: a cohort that is full, over, or for older people.
+    already is credited and charged again, so that it waits once more; where the department was asked for a voucher
+    that pays it, that cannot be and is refused. Also refused: a cohort that is full, over, or for older people, and a
+    place of a cohort that is over or completed. The days to pay begin anew.
     """
     course = locked(booking.course)
     booking = fresh(booking)
@@ -129,14 +113,18 @@ def transfer(
         raise Refused(f"They are in {cohort} already; choose another.")
     if not reason.strip():
         raise Refused("Say why the place is transferred.")
+    _refuse_what_is_over(moving, on)
     _refuse_unfit(moving, booking, cohort, on)
     left = moving[0].cohort
     assert left is not None
-    charging.hold(place.charge for place in moving if place.charge)
+    held = charging.hold(place.charge for place in moving if place.charge)
     for place in moving:
-        place.charge = _charge_moved(place, cohort, on, by)
+        assert place.charge_id is not None
+        place.charge = _charge_moved(place, held[place.charge_id], cohort, on, by)
         place.cohort = cohort
         place.save()
+    if course.pay_days is not None:
+        booking.pay_by, booking.reminded_on = on + timedelta(days=course.pay_days), None
     renew(booking, on)
     who = selectors.names(place.person for place in moving)
     words = f"Transferred from {left.name} to {cohort.name}: {who}, {reason.strip()}."
@@ -154,35 +142,25 @@ def _refuse_unfit(moving: Sequence[Place], booking: Booking, cohort: Cohort, on:
     free = selectors.seats_left(cohort)
     if free < len(moving):
         raise Refused(f"{cohort} has {max(free, 0)} seats left, and {len(moving)} would move.")
+    taken = set(cohort.places.filter(state__in=TAKES_A_SEAT).values_list("person", flat=True))
     for place in moving:
+        if place.person_id in taken:
+            raise Refused(f"{place.person} is in {cohort} already; choose another.")
         if not selectors.is_old_enough(place.person, cohort):
             raise Refused(f"{selectors.too_young(place.person, cohort)}.")
 
 
-def _charge_moved(place: Place, cohort: Cohort, on: date, by: User) -> Charge:
-    charge = place.charge
-    assert charge is not None
+def _charge_moved(place: Place, charge: Charge, cohort: Cohort, on: date, by: User) -> Charge:
     if charge.waits and charge.recognised_on is None:
         return charging.move_start(charge=charge, starts_on=cohort.first_session)
-    if charge.vouchers.exclude(state="refused").exists():
-        raise Refused(
-            f"The fee of {place.person} is income already and a voucher has paid part of it, so it cannot wait for "
-            f"another cohort. Ask the treasurer; the department must first take the voucher back."
-        )
-    goodwill = credited(charge)
-    charging.take_back(charge=charge, on=on, reason=f"transferred to {cohort.name}", by=by)
-    moved = charging.charge(
-        household=place.booking.household,
-        person=place.person,
-        price=charge.price,
+    return charging.charge_again(
+        charge=charge,
+        starts_on=cohort.first_session,
         description=f"{cohort}, {place.person}"[:150],
         on=on,
-        starts_on=cohort.first_session,
+        reason=f"transferred to {cohort.name}",
         by=by,
     )
-    if goodwill > nil():
-        charging.credit_charge(charge=moved, amount=goodwill, on=on, reason="credited before the transfer", by=by)
-    return moved
 
 
 @transaction.atomic
@@ -190,8 +168,8 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
     """The family may pay later; the places do not lapse before."""
     locked(booking.course)
     booking = fresh(booking)
-    if booking.pay_by is None:
-        raise Refused("The places of this booking do not lapse; there is no day to put off.")
+    if booking.pay_by is None or booking.state != PlaceState.HELD:
+        raise Refused("This booking has no places that could lapse; there is no day to put off.")
     if not reason.strip():
         raise Refused("Say why the family has more time.")
     if booking.pay_by == pay_by:
@@ -205,7 +183,12 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
 
 
 def remind_unpaid(*, on: date, by: User) -> list[Booking]:
-    """Remind each family once whose unpaid places lapse soon; it has the course's days after that at least."""
+    """Remind each family once whose unpaid places lapse soon; it has the course's days after that at least.
+
+    Who has paid since a reminder is reminded anew where the fee opens again.
+    """
+    owing = selectors.unpaid_bookings(on).values("pk")
+    Booking.objects.filter(reminded_on__isnull=False).exclude(pk__in=owing).update(reminded_on=None)
     due = selectors.unpaid_bookings(on).filter(reminded_on=None)
     return [booking for booking in due if _remind_by_letter(booking, on, by)]
 
@@ -234,6 +217,8 @@ def remind_by_phone(*, booking: Booking, on: date, by: User) -> Booking:
     booking = fresh(booking)
     if booking.pay_by is None or booking.state != PlaceState.HELD:
         raise Refused("The places of this booking do not lapse; there is nothing to remind of.")
+    if booking.reminded_on == on:
+        return booking
     _remind(booking, on, by, "Reminded by phone that the fee is not paid")
     return booking
 
@@ -249,7 +234,7 @@ def _remind(booking: Booking, on: date, by: User, words: str) -> BookingEvent:
 def lapse_unpaid(*, on: date, by: User) -> list[Booking]:
     """End each unpaid place whose day to pay has passed after a reminder that went out; its seat is offered on."""
     due = selectors.unpaid_bookings(on).filter(reminded_on__isnull=False, pay_by__lt=on)
-    return [booking for booking in due if _was_reminded(booking) and _lapse(booking, on, by)]
+    return [booking for booking in due if _has_had_its_days(booking, on) and _lapse(booking, on, by)]
 
 
 @transaction.atomic
@@ -258,25 +243,29 @@ def _lapse(booking: Booking, on: date, by: User) -> bool:
     booking = fresh(booking)
     held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
     charging.hold(place.charge for place in held if place.charge)
-    owed = selectors.still_owed(held)
-    unpaid = [place for place in held if owed.get(place.pk)]
+    owing = set(selectors.unpaid(on).filter(place__in=held).values_list("place", flat=True))
+    unpaid = [place for place in held if place.pk in owing]
     if not unpaid or booking.pay_by is None or booking.pay_by >= on:
         return False
-    _give_up(unpaid, PlaceState.LAPSED, on, "place lapsed unpaid", by, by_rule=False)
+    taken = _give_up(unpaid, PlaceState.LAPSED, on, "place lapsed unpaid", by, by_rule=False)
     renew(booking, on)
     who = selectors.names(place.person for place in unpaid)
     words = f"Lapsed unpaid after the reminder: {who}."
     event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=unpaid[0].cohort, seats=len(unpaid))
-    opening = [f"The fee of {who} was not paid, so the place goes to the next family.", "Nothing is owed for it."]
-    letters.tell(event, opening, "the place has lapsed")
+    opening = f"The fee of {who} was not paid in full, so the place goes to the next family."
+    letters.tell(event, [opening, *words_about.refund_for_the_family(taken)], "the place has lapsed")
     offer_free_seats(course=course, on=on, by=by)
     return True
 
 
-def _was_reminded(booking: Booking) -> bool:
-    """The last reminder was by phone, or its letter was accepted by the mail server."""
+def _has_had_its_days(booking: Booking, on: date) -> bool:
+    """The last reminder was by phone, or its letter was accepted by the mail server the course's days ago."""
     event = booking.events.filter(kind=Happened.REMINDED).last()
     if event is None:
         return False
     letter = Message.objects.filter(about=letters.about(event)).first()
-    return letter is None or letter.state == MessageState.SENT
+    if letter is None:
+        return True
+    if letter.state != MessageState.SENT or letter.sent_at is None:
+        return False
+    return timezone.localdate(letter.sent_at) + timedelta(days=booking.course.reminder_days) < on

@@ -17,15 +17,14 @@ from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse
 from clubdesk.courses.services.booking import book_party
 from clubdesk.courses.services.waitlist import fresh, locked, note
-from clubdesk.ledger import services as ledger
+from clubdesk.guards import one_at_a_time
 from clubdesk.roll.models import Consent, Guardian, Household, Person
 from clubdesk.roll.services import add_household, add_person
 
 FAMILIES = "families"
 USES_KEPT = timedelta(days=1)
 LIMIT_WINDOW = timedelta(hours=1)
-MOST_FROM_AN_ADDRESS = 12
-MOST_FOR_AN_EMAIL = 4
+MOST_AN_HOUR = {"address": 12, "email": 4}
 
 
 @dataclass(frozen=True)
@@ -64,36 +63,42 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
 
     A household is known by a guardian's e-mail address and name, and only the letter to that address says
     what came of it: somebody who has a place already is not booked again, and the letter points at that booking.
+    A household that the club knew before is offered its places, and owes them only once it accepts by its own
+    link: whoever knows an address and a name cannot spend another family's money.
     """
     course = locked(course)
+    one_at_a_time(f"family {form.email.lower()}")
     by = family_user()
-    if found := ledger.written(Booking, key):
-        return found
-    household, guardian = _household_of(form)
+    if found := Consent.objects.filter(key=key).first():
+        return selectors.last_booking(found.household, course)
+    household, guardian, known = _household_of(form)
     people = [_person_of(household, child) for child in form.people]
     new = [person for person in people if not selectors.standing_place(person, course, on)]
-    Consent.objects.create(household=household, given_by=form.guardian_name, wording=form.wording)
+    Consent.objects.create(key=key, household=household, given_by=form.guardian_name, wording=form.wording)
     if new:
         return book_party(
             course=course,
             people=new,
             cohorts=form.cohorts or None,
             guardian=guardian,
-            young_may_wait=True,
+            by_the_family=True,
+            hold_only=known,
             on=on,
             by=by,
-            key=key,
         )
     place = selectors.standing_place(people[0], course, on)
     assert place is not None
     booking = fresh(place.booking)
     event = note(booking, Happened.CHANGED, "Asked for again on the parents' page; nothing was changed.", on=on, by=by)
-    letters.tell(event, "You have asked for places again; you had booked already.", "you have booked already")
+    opening = "You have asked for places again; you had booked already."
+    letters.tell(event, opening, "you have booked already", guardian=guardian)
     return booking
 
 
-def _household_of(form: PartyForm) -> tuple[Household, Guardian]:
+def _household_of(form: PartyForm) -> tuple[Household, Guardian, bool]:
     """The household whose guardian has the address and the name, or one of the children; else a new one.
+
+    The third says whether it was known before.
 
     An address alone makes nobody one of a family: whoever can type it could put strangers on its roll.
     """
@@ -101,12 +106,12 @@ def _household_of(form: PartyForm) -> tuple[Household, Guardian]:
     for guardian in known:
         same_name = guardian.name.casefold() == form.guardian_name.casefold()
         if same_name or any(_find(guardian.household, child) for child in form.people):
-            return guardian.household, guardian
+            return guardian.household, guardian, True
     family = form.people[0].family_name
     household = add_household(
         name=f"{family} family"[:100], guardian=form.guardian_name, email=form.email, phone=form.phone
     )
-    return household, household.guardians.get()
+    return household, household.guardians.get(), False
 
 
 def _find(household: Household, child: Child) -> Person | None:
@@ -124,15 +129,11 @@ def _person_of(household: Household, child: Child) -> Person:
     )
 
 
-def within_limits(*, address: str, email: str) -> bool:
-    """Count this use of the parents' page; False beyond so many an hour from one address or for one e-mail."""
-    since = timezone.now() - LIMIT_WINDOW
-    within = True
-    for kind, who, most in (("address", address, MOST_FROM_AN_ADDRESS), ("email", email.lower(), MOST_FOR_AN_EMAIL)):
-        digest = hmac.new(settings.SECRET_KEY.encode(), f"{kind}:{who}".encode(), hashlib.sha256).hexdigest()
-        PageUse.objects.create(who=digest)
-        within &= PageUse.objects.filter(who=digest, at__gte=since).count() <= most
-    return within
+def within_limits(kind: str, who: str) -> bool:
+    """Count this use of the parents' page; False beyond so many an hour from one "address" or for one "email"."""
+    digest = hmac.new(settings.SECRET_KEY.encode(), f"{kind}:{who.lower()}".encode(), hashlib.sha256).hexdigest()
+    PageUse.objects.create(who=digest)
+    return PageUse.objects.filter(who=digest, at__gte=timezone.now() - LIMIT_WINDOW).count() <= MOST_AN_HOUR[kind]
 
 
 def forget_page_uses() -> None:

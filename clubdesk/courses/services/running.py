@@ -9,6 +9,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from stdnum import luhn
 
+from clubdesk import clock
 from clubdesk.courses.models import Attendance, Certificate, Cohort, Place, PlaceState
 from clubdesk.courses.services.waitlist import locked
 from clubdesk.errors import Refused
@@ -23,6 +24,8 @@ def record_attendance(*, cohort: Cohort, session: date, present: Sequence[Place]
     cohort = Cohort.objects.select_related("course").get(pk=cohort.pk)
     if session not in cohort.sessions:
         raise Refused(f"{cohort} has no session on {session:%-d %b %Y}.")
+    if session > clock.today():
+        raise Refused(f"The session of {session:%-d %b %Y} has not come yet.")
     held = {place.pk for place in cohort.places.filter(state=PlaceState.HELD)}
     wanted = {place.pk for place in present}
     if not wanted <= held:

@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import Max
 
+from clubdesk import clock
 from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import (
     RANK_STEP,
@@ -98,13 +99,14 @@ def give_seats(booking: Booking, places: Sequence[Place], cohort: Cohort, on: da
 
 def note_passes(ahead: Sequence[Booking], favoured: Booking, cohort: Cohort, free: int, on: date, by: User) -> None:
     """Each party that was passed over keeps its position, and its history says why."""
+    reasons = selectors.why_passed(ahead, cohort, free)
     BookingEvent.objects.bulk_create(
         BookingEvent(
             booking=passed,
             kind=Happened.PASSED,
             on=on,
             words=f"Passed over for {cohort.name}, keeping the position: "
-            f"{selectors.why_passed(passed, cohort, free) or 'it has begun and is booked by hand only'}."[:300],
+            f"{reasons.get(passed.pk, 'it has begun and is booked by hand only')}."[:300],
             cohort=cohort,
             in_favour_of=favoured,
             recorded_by=by,
@@ -121,19 +123,33 @@ def ahead_of(booking: Booking) -> list[Booking]:
 
 @transaction.atomic
 def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
-    """Offer each free seat of the coming cohorts to the first party that fits, for the course's number of days."""
-    course = locked(course)
+    """Offer each free seat of the coming cohorts to the first party that fits, for the course's number of days.
+
+    An offer is never older than today, so that nobody's days have run out before the letter is written. A cohort
+    without a price is left out.
+    """
+    course, day = locked(course), max(on, clock.today())
     offered = []
-    for cohort in selectors.cohorts_to_come(course, on):
-        free = cohort.capacity - cohort.taken
+    for cohort in selectors.cohorts_to_come(course, day):
+        cohort.course, free = course, cohort.capacity - cohort.taken
+        if free <= 0 or not selectors.has_price(cohort):
+            continue
         while free > 0 and (booking := selectors.fitting(cohort, free).first()):
-            _offer(booking, cohort, free, on, by)
+            offer(booking, cohort, free, day, by)
             free -= booking.seats
             offered.append(booking)
     return offered
 
 
-def _offer(booking: Booking, cohort: Cohort, free: int, on: date, by: User) -> None:
+def offer(
+    booking: Booking,
+    cohort: Cohort,
+    free: int,
+    on: date,
+    by: User,
+    opening: str = "A place has come free, and you are next.",
+) -> None:
+    """Hold the cohort's seats for the party until the offer lapses, and tell it."""
     booking = fresh(booking)
     note_passes(ahead_of(booking), booking, cohort, free, on, by)
     Place.objects.filter(booking=booking, state=PlaceState.WAITING).update(state=PlaceState.OFFERED, cohort=cohort)
@@ -142,7 +158,7 @@ def _offer(booking: Booking, cohort: Cohort, free: int, on: date, by: User) -> N
     places = f"{booking.seats} place{'s' if booking.seats > 1 else ''}"
     words = f"Offered {places} in {cohort.name} until {booking.offer_lapses_on:%-d %b %Y}."
     event = note(booking, Happened.OFFERED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
-    letters.tell(event, "A place has come free, and you are next.", "a place for you")
+    letters.tell(event, opening, "a place for you")
 
 
 @transaction.atomic
@@ -157,6 +173,9 @@ def accept_offer(*, booking: Booking, on: date, by: User) -> Booking:
         raise Refused(f"{booking.household} has no offer open ({booking.get_state_display().lower()}).")
     if on > booking.offer_lapses_on:
         raise Refused(f"The offer lapsed on {booking.offer_lapses_on:%-d %b %Y}.")
+    made = booking.events.filter(kind=Happened.OFFERED).last()
+    if made and on < made.on:
+        raise Refused(f"The offer was made on {made.on:%-d %b %Y}; it cannot be accepted before.")
     cohort = places[0].cohort
     assert cohort is not None
     give_seats(booking, places, cohort, on, by)
@@ -202,26 +221,54 @@ def move_in_queue(*, booking: Booking, before: Booking | None, on: date, reason:
         raise Refused(
             f"Only a party that waits can be moved; this one does not ({booking.get_state_display().lower()})."
         )
-    others = Booking.objects.filter(course=course).exclude(pk=booking.pk)
-    if before is None:
-        last = others.aggregate(last=Max("number"), rank=Max("rank"))
-        behind = (max(last["last"] or 0, booking.number) + 1) * RANK_STEP
-        front, where = last["rank"] or 0, "to the end of the waitlist"
-    else:
-        before = fresh(before)
-        if before.pk == booking.pk or before.course_id != course.pk or before.state != PlaceState.WAITING:
-            raise Refused("Choose another party that waits for the same course.")
-        behind = before.rank
-        front = others.filter(rank__lt=behind).aggregate(rank=Max("rank"))["rank"] or 0
-        where = f"in front of {before.household}"
-    rank = (front + behind) // 2
-    if rank in (front, behind):
-        raise Refused("There is no room left just there; move another party first.")
+    if before and (before.pk == booking.pk or before.course_id != course.pk or fresh(before).state != booking.state):
+        raise Refused("Choose another party that waits for the same course.")
+    if _stands_there(booking, before):
+        return booking
+    rank = _rank_between(booking, before)
+    if rank is None:
+        _spread_out(course, on, by)
+        booking = fresh(booking)
+        rank = _rank_between(booking, before)
+    assert rank is not None
+    where = f"in front of {before.household}" if before else "to the end of the waitlist"
     words = f"Moved {where}: {reason.strip()}"
     note(booking, Happened.MOVED, words, on=on, by=by, rank_after=rank)
     booking.rank = rank
     booking.save(update_fields=["rank"])
     return booking
+
+
+def _stands_there(booking: Booking, before: Booking | None) -> bool:
+    others = selectors.waitlist(booking.course).exclude(pk=booking.pk)
+    behind = others.filter(rank__gt=booking.rank).first()
+    return behind is None if before is None else behind is not None and behind.pk == before.pk
+
+
+def _rank_between(booking: Booking, before: Booking | None) -> int | None:
+    """A rank directly in front of `before`, or behind everybody; None where no number is left there."""
+    others = Booking.objects.filter(course=booking.course).exclude(pk=booking.pk)
+    if before is None:
+        last = others.aggregate(last=Max("number"), rank=Max("rank"))
+        front, behind = last["rank"] or 0, (max(last["last"] or 0, booking.number) + 1) * RANK_STEP
+    else:
+        behind = fresh(before).rank
+        front = others.filter(rank__lt=behind).aggregate(rank=Max("rank"))["rank"] or 0
+    rank = (front + behind) // 2
+    return rank if front < rank < behind else None
+
+
+def _spread_out(course: Course, on: date, by: User) -> None:
+    """Give everyone who waits a new rank in the same order, with room between; the history says so."""
+    waiting = list(selectors.waitlist(course))
+    ranks = set(Booking.objects.filter(course=course).values_list("rank", flat=True))
+    last = course.bookings.aggregate(last=Max("number"))["last"]
+    step = (last + 1) * RANK_STEP // (len(waiting) + 1)
+    for index, booking in enumerate(waiting, 1):
+        booking.rank = next(rank for rank in range(index * step, (index + 1) * step) if rank not in ranks)
+        words = "Kept its position; the numbers of the waitlist were spread out to make room."
+        note(booking, Happened.MOVED, words, on=on, by=by, rank_after=booking.rank)
+        booking.save(update_fields=["rank"])
 
 
 @transaction.atomic

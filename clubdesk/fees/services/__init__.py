@@ -13,7 +13,6 @@ from clubdesk.fees.services.charging import (
     Recognised,
     cancel_receipt,
     charge,
-    credit_charge,
     hold,
     move_start,
     recognise,
@@ -22,8 +21,8 @@ from clubdesk.fees.services.charging import (
     release,
     repay_credit,
     settle,
-    take_back,
 )
+from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
 from clubdesk.fees.services.vouchers import (
     accept_voucher,
     answer_lodgement,
@@ -39,6 +38,7 @@ __all__ = [
     "answer_lodgement",
     "cancel_receipt",
     "charge",
+    "charge_again",
     "credit_charge",
     "end_arrangement",
     "hold",
@@ -51,6 +51,7 @@ __all__ = [
     "record_receipt",
     "refuse_voucher",
     "release",
+    "release_voucher",
     "repay_credit",
     "send_statement",
     "send_statements",

@@ -1,4 +1,4 @@
-"""Charging, crediting, receiving, allocating, vouchers."""
+"""Charging, what becomes income, receiving, and which receipt pays which charge."""
 
 import uuid
 from collections.abc import Iterable, Sequence
@@ -15,7 +15,6 @@ from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import (
     Allocation,
     Charge,
-    ChargeCredit,
     FeePrice,
     Method,
     Receipt,
@@ -40,13 +39,17 @@ def queue(household: Household) -> Household:
     return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
 
 
-def hold(charges: Iterable[Charge]) -> None:
-    """Take the households and the charges in their order, before the first post takes the book."""
+def hold(charges: Iterable[Charge]) -> dict[int, Charge]:
+    """Take the households and the charges in their order, before the first post takes the book.
+
+    Returns the charges by id as they stand now.
+    """
     charges = list(charges)
     families = Household.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
     list(families.filter(pk__in={each.household_id for each in charges}))
     rows = Charge.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
-    list(rows.filter(pk__in=[each.pk for each in charges]))
+    rows = rows.select_related("price__item__income_account", "household__party", "person")
+    return {each.pk: each for each in rows.filter(pk__in=[each.pk for each in charges])}
 
 
 @transaction.atomic
@@ -68,6 +71,22 @@ def charge(
     household = queue(household)
     if found := ledger.written(Charge, key):
         return found
+    document = write_charge(household, person, price, description, on, starts_on, by, key)
+    settle(household=household)
+    return document
+
+
+def write_charge(
+    household: Household,
+    person: Person | None,
+    price: FeePrice,
+    description: str,
+    on: date,
+    starts_on: date,
+    by: User,
+    key: uuid.UUID | None = None,
+) -> Charge:
+    """The charge and its entry; what pays it is for whoever calls."""
     document = Charge.objects.create(
         key=key or uuid.uuid4(),
         household=household,
@@ -94,7 +113,6 @@ def charge(
         lines=lines,
         by=by,
     )
-    settle(household=household)
     return document
 
 
@@ -155,90 +173,13 @@ def recognise_due(*, on: date, by: User) -> Recognised:
 
 
 @transaction.atomic
-def credit_charge(
-    *,
-    charge: Charge,
-    on: date,
-    reason: str,
-    by: User,
-    amount: Money | None = None,
-    key: uuid.UUID | None = None,
-) -> ChargeCredit:
-    """Take back `amount` of a charge (all that is left of it by default).
-
-    What a receipt had paid of it becomes the household's credit. Raises Refused for more than is left after
-    vouchers, or without a reason.
-    """
-    household = queue(charge.household)
-    if found := ledger.written(ChargeCredit, key):
-        return found
-    Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
-    row = selectors.charges_with_open().select_related("price__item__income_account").get(pk=charge.pk)
-    left = selectors.creditable(charge)
-    amount = positive(amount if amount is not None else left, "The credit")
-    if amount > left:
-        raise Refused(f"Only {shown(left)} of this charge can be credited; the rest is credited or paid by voucher.")
-    if not reason.strip():
-        raise Refused("Say why the fee is credited.")
-    if on < row.charged_on:
-        raise Refused(f"It was charged on {row.charged_on:%-d %b %Y}; it cannot be credited before.")
-    release(charge=row, amount=amount - as_amount(row.open_amount))
-    in_advance = row.waits and row.recognised_on is None
-    document = ChargeCredit.objects.create(
-        key=key or uuid.uuid4(),
-        charge=row,
-        amount=amount,
-        credited_on=on,
-        reason=reason.strip()[:150],
-        from_advance=in_advance,
-        recorded_by=by,
-    )
-    lines = posting.credit_lines(
-        amount,
-        household.party,
-        left_before=as_amount(row.amount.amount - row.credited),
-        full_price=row.amount,
-        still_in_advance=in_advance,
-        income=row.price.item.income_account,
-        shares=selectors.shares_of(row.price),
-    )
-    ledger.post(
-        source=document,
-        purpose="credit",
-        on=on,
-        narration=f"Credit: {row.description} ({household}): {document.reason}",
-        lines=lines,
-        by=by,
-    )
-    settle(household=household)
-    return document
-
-
-@transaction.atomic
-def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | None = None) -> Charge:
-    """From now on no more than `keep` of this charge is owed (nothing by default): the rest is credited.
-
-    What a voucher has paid cannot be credited; where the voucher is refused later, that part is credited then.
-    A charge taken back before keeps what was kept at first.
-    """
-    queue(charge.household)
-    document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
-    if document.taken_back_on is None:
-        document.taken_back_on, document.kept = on, min(keep or nil(), document.amount)
-        document.save(update_fields=["taken_back_on", "kept"])
-    left = selectors.to_credit(document)
-    if left > nil():
-        credit_charge(charge=document, amount=left, on=max(on, document.charged_on), reason=reason, by=by)
-    return document
-
-
-@transaction.atomic
 def move_start(*, charge: Charge, starts_on: date) -> Charge:
-    """The thing paid for starts on another day; its income waits until then. Nothing changes once it has started."""
+    """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income."""
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
-    if document.waits and document.recognised_on is None:
-        document.starts_on = max(starts_on, document.charged_on + timedelta(days=1))
-        document.save(update_fields=["starts_on"])
+    if not document.waits or document.recognised_on:
+        raise Refused(f"{document} is income already; it can no longer wait for another day.")
+    document.starts_on = max(starts_on, document.charged_on + timedelta(days=1))
+    document.save(update_fields=["starts_on"])
     return document
 
 

@@ -12,9 +12,10 @@ from djmoney.money import Money
 from clubdesk.errors import Refused
 from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
-from clubdesk.fees.services.charging import hold, queue, release, settle, take_back
+from clubdesk.fees.services.charging import hold, queue, settle
+from clubdesk.fees.services.crediting import set_against, take_back
 from clubdesk.ledger import services as ledger
-from clubdesk.money import as_amount, nil, positive, shown, total
+from clubdesk.money import nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
 
 SIGNS = {"#": "[0-9]", "@": "[A-Z]"}
@@ -41,7 +42,7 @@ def accept_voucher(
     household = queue(charge.household)
     if found := ledger.written(Voucher, key):
         return found
-    row = selectors.charges_with_open().select_related("person", "price__item").get(pk=charge.pk)
+    row = Charge.objects.select_related("person", "price__item", "household__party").get(pk=charge.pk)
     code = "".join(code.split()).upper()
     if row.person is None:
         raise Refused("A voucher belongs to a child; this charge names nobody.")
@@ -52,26 +53,7 @@ def accept_voucher(
     amount = min(selectors.value_of_voucher(scheme, on), left)
     if amount <= nil():
         raise Refused("Nothing of this fee is left for a voucher to pay.")
-    release(charge=row, amount=amount - as_amount(row.open_amount))
-    document = Voucher.objects.create(
-        key=key or uuid.uuid4(),
-        scheme=scheme,
-        person=row.person,
-        charge=row,
-        code=code,
-        calendar_year=on.year,
-        amount=amount,
-        accepted_on=on,
-        recorded_by=by,
-    )
-    ledger.post(
-        source=document,
-        purpose="accept",
-        on=on,
-        narration=f"Voucher {document.masked_code} for {row.person}",
-        lines=posting.voucher_accepted_lines(amount, scheme.department, household.party),
-        by=by,
-    )
+    document = set_against(row, scheme, row.person, code, amount, on, by, key=key)
     settle(household=household)
     return document
 
@@ -125,23 +107,22 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
     document = _locked(voucher)
     if document.state == VoucherState.REFUSED:
         return document
-    if document.state == VoucherState.PAID:
-        raise Refused("The department has paid this voucher already.")
+    if document.state in (VoucherState.PAID, VoucherState.RELEASED):
+        raise Refused(f"This voucher is {document.get_state_display().lower()}; the department cannot refuse it.")
     if not reason.strip():
         raise Refused("Write down the department's reason.")
     household = queue(document.charge.household)
-    document.state, document.refused_on = VoucherState.REFUSED, on
-    document.refusal_reason = reason.strip()[:150]
-    document.save(update_fields=["state", "refused_on", "refusal_reason"])
+    document.state, document.ended_on, document.end_reason = VoucherState.REFUSED, on, reason.strip()[:150]
+    document.save(update_fields=["state", "ended_on", "end_reason"])
     ledger.post(
         source=document,
         purpose="refuse",
         on=on,
-        narration=f"Voucher {document.masked_code} for {document.person} refused: {document.refusal_reason}",
+        narration=f"Voucher {document.masked_code} for {document.person} refused: {document.end_reason}",
         lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
         by=by,
     )
-    said = f"was refused by {document.scheme.department}: {document.refusal_reason}"
+    said = f"was refused by {document.scheme.department}: {document.end_reason}"
     _owed_again(document, household, said, document.amount, on, by)
     return document
 

@@ -1,0 +1,228 @@
+"""Fees taken back: credits, what becomes of a voucher that paid one, and a fee charged again for a later start."""
+
+import uuid
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees import posting, selectors
+from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState
+from clubdesk.fees.services.charging import queue, release, settle, write_charge
+from clubdesk.ledger import services as ledger
+from clubdesk.money import as_amount, nil, positive, shown
+from clubdesk.roll.models import Household, Person
+
+
+@transaction.atomic
+def credit_charge(
+    *,
+    charge: Charge,
+    on: date,
+    reason: str,
+    by: User,
+    amount: Money | None = None,
+    key: uuid.UUID | None = None,
+) -> ChargeCredit:
+    """Take back `amount` of a charge (all that is left of it by default).
+
+    What a receipt had paid of it becomes the household's credit. Raises Refused for more than is left after
+    vouchers, or without a reason.
+    """
+    household = queue(charge.household)
+    if found := ledger.written(ChargeCredit, key):
+        return found
+    document = _credit(charge, household, amount, on, reason, by, key)
+    settle(household=household)
+    return document
+
+
+def _credit(
+    charge: Charge,
+    household: Household,
+    amount: Money | None,
+    on: date,
+    reason: str,
+    by: User,
+    key: uuid.UUID | None = None,
+) -> ChargeCredit:
+    Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
+    row = selectors.charges_with_open().select_related("price__item__income_account").get(pk=charge.pk)
+    left = as_amount(row.creditable)
+    amount = positive(amount if amount is not None else left, "The credit")
+    if amount > left:
+        raise Refused(f"Only {shown(left)} of this charge can be credited; the rest is credited or paid by voucher.")
+    if not reason.strip():
+        raise Refused("Say why the fee is credited.")
+    if on < row.charged_on:
+        raise Refused(f"It was charged on {row.charged_on:%-d %b %Y}; it cannot be credited before.")
+    release(charge=row, amount=amount - as_amount(row.open_amount))
+    in_advance = row.waits and row.recognised_on is None
+    document = ChargeCredit.objects.create(
+        key=key or uuid.uuid4(),
+        charge=row,
+        amount=amount,
+        credited_on=on,
+        reason=reason.strip()[:150],
+        from_advance=in_advance,
+        recorded_by=by,
+    )
+    lines = posting.credit_lines(
+        amount,
+        household.party,
+        left_before=as_amount(row.amount.amount - row.credited),
+        full_price=row.amount,
+        still_in_advance=in_advance,
+        income=row.price.item.income_account,
+        shares=selectors.shares_of(row.price),
+    )
+    ledger.post(
+        source=document,
+        purpose="credit",
+        on=on,
+        narration=f"Credit: {row.description} ({household}): {document.reason}",
+        lines=lines,
+        by=by,
+    )
+    return document
+
+
+@transaction.atomic
+def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | None = None) -> selectors.TakenBack:
+    """From now on no more than `keep` of this charge is owed (nothing by default): the rest is credited.
+
+    A voucher that is not lodged yet pays at most what is kept, and is free again for the rest. What was lodged or
+    paid cannot be credited; where it is refused later, that part is credited then. A charge taken back before
+    keeps what was kept at first.
+    """
+    household = queue(charge.household)
+    document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
+    on = max(on, document.charged_on)
+    plan = selectors.if_taken_back(document, keep or nil())
+    if document.taken_back_on is None:
+        document.taken_back_on, document.kept = on, min(keep or nil(), document.amount)
+        document.save(update_fields=["taken_back_on", "kept"])
+    freed = _release_all(document, on, reason, by) if plan.voucher_freed > nil() else []
+    if plan.credited > nil():
+        _credit(document, household, plan.credited, on, reason, by)
+    _set_again(freed, document, plan.by_voucher, on, by)
+    settle(household=household)
+    return plan
+
+
+@transaction.atomic
+def charge_again(*, charge: Charge, starts_on: date, description: str, on: date, reason: str, by: User) -> Charge:
+    """A fee that is income already waits once more, for what starts on `starts_on`: it is credited and charged again.
+
+    What has paid it pays the new charge, and what was credited or written off of it stays so. Raises Refused where
+    the department has been asked for a voucher that pays it.
+    """
+    household = queue(charge.household)
+    document = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price").get(pk=charge.pk)
+    if document.vouchers.filter(state__in=(VoucherState.LODGED, VoucherState.PAID)).exists():
+        raise Refused(
+            f"The fee of {document.person or household} is income already, and the department was asked for the "
+            "voucher that pays it, so it cannot wait for a later start. Ask the treasurer."
+        )
+    freed = _release_all(document, on, reason, by)
+    left = selectors.creditable(document)
+    document.taken_back_on, document.kept = on, nil()
+    document.save(update_fields=["taken_back_on", "kept"])
+    if left > nil():
+        _credit(document, household, left, on, reason, by)
+    again = write_charge(household, document.person, document.price, description, on, starts_on, by)
+    if left < again.amount:
+        _credit(again, household, again.amount - left, on, "credited or written off before", by)
+    _set_again(freed, again, left, on, by)
+    settle(household=household, chosen=[again])
+    return again
+
+
+@transaction.atomic
+def release_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
+    """The club does not claim a voucher that it has accepted: the family owes that part again, the child may use it.
+
+    For a code set against the wrong fee or child. Raises Refused once it is lodged, or without a reason.
+    """
+    household = queue(voucher.charge.household)
+    document = _release(voucher, household, on, reason, by)
+    settle(household=household)
+    return document
+
+
+def _release(voucher: Voucher, household: Household, on: date, reason: str, by: User) -> Voucher:
+    rows = Voucher.objects.select_for_update(of=("self",), no_key=True)
+    document = rows.select_related("scheme__department", "person").get(pk=voucher.pk)
+    if document.state == VoucherState.RELEASED:
+        return document
+    if document.state != VoucherState.ACCEPTED:
+        raise Refused(f"This voucher is {document.get_state_display().lower()}; only the department's answer ends it.")
+    if not reason.strip():
+        raise Refused("Say why the voucher is not claimed.")
+    document.state, document.ended_on, document.end_reason = VoucherState.RELEASED, on, reason.strip()[:150]
+    document.save(update_fields=["state", "ended_on", "end_reason"])
+    ledger.post(
+        source=document,
+        purpose="release",
+        on=max(on, document.accepted_on),
+        narration=f"Voucher {document.masked_code} for {document.person} not claimed: {document.end_reason}",
+        lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
+        by=by,
+    )
+    return document
+
+
+def _release_all(charge: Charge, on: date, reason: str, by: User) -> list[Voucher]:
+    rows = charge.vouchers.filter(state=VoucherState.ACCEPTED).order_by("pk")
+    return [_release(voucher, charge.household, on, reason, by) for voucher in rows]
+
+
+def _set_again(vouchers: list[Voucher], charge: Charge, amount: Money, on: date, by: User) -> None:
+    """Let the vouchers pay `amount` of the charge, each at most what it paid before."""
+    for voucher in vouchers:
+        part = min(voucher.amount, amount)
+        if part <= nil():
+            return
+        assert charge.person is not None
+        set_against(
+            charge, voucher.scheme, charge.person, voucher.code, part, on, by, calendar_year=voucher.calendar_year
+        )
+        amount -= part
+
+
+def set_against(
+    charge: Charge,
+    scheme: VoucherScheme,
+    person: Person,
+    code: str,
+    amount: Money,
+    on: date,
+    by: User,
+    *,
+    calendar_year: int | None = None,
+    key: uuid.UUID | None = None,
+) -> Voucher:
+    """A voucher pays `amount` of the charge; receipts make way for it."""
+    release(charge=charge, amount=amount - selectors.open_amount(charge))
+    document = Voucher.objects.create(
+        key=key or uuid.uuid4(),
+        scheme=scheme,
+        person=person,
+        charge=charge,
+        code=code,
+        calendar_year=calendar_year or on.year,
+        amount=amount,
+        accepted_on=on,
+        recorded_by=by,
+    )
+    ledger.post(
+        source=document,
+        purpose="accept",
+        on=on,
+        narration=f"Voucher {document.masked_code} for {person}",
+        lines=posting.voucher_accepted_lines(amount, scheme.department, charge.household.party),
+        by=by,
+    )
+    return document
