@@ -101,6 +101,10 @@ class Season:
         fees.agree_parts(household=first.household, parts=[(NOW, owed)], on=NOW, by=by)
         lodged = fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
         fees.refuse_voucher(voucher=lodged.vouchers.first(), on=NOW, reason="used elsewhere", by=by)
+        renewing = membership.take_out_membership(
+            person=factories.PersonFactory(), plan=self.plan, starts_on=date(2025, 10, 1), on=START, by=by
+        )
+        fees.accept_voucher(scheme=self.scheme, charge=renewing.charge, code="SV0", on=NOW, by=by)
         bank.settle_cards(takings=as_amount(50), fee=as_amount(1), on=NOW, by=by)
         rangeday.bank_takings(amount=as_amount(7), on=NOW, by=by)
         line = {"bank_account": BankAccount.objects.get(), "on": NOW, "by": by}
@@ -109,6 +113,6 @@ class Season:
         fees.record_receipt(household=extra, amount=as_amount(9), method=Method.TRANSFER, on=NOW, by=by)
         fees.repay_credit(household=extra, amount=as_amount(5), on=NOW, by=by)
         association = self.plan.fee_item.prices.get().shares.get().party
-        membership.remit_affiliation(association=association, amount=as_amount(71), on=NOW, by=by)
+        membership.remit_affiliation(association=association, through=NOW, on=NOW, by=by)
         claims = list(self.event.claims.all()[:2])
         entryfund.approve_claim(claim=claims[0], by=self.approver, on=NOW)

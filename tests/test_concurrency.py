@@ -175,7 +175,7 @@ def test_people_doing_different_things_at_once_never_lock_each_other_out(book, d
     acts = [
         lambda: fees.record_receipt(household=claim.household, amount=as_amount(20), method=Method.CARD, on=NOW, by=by),
         lambda: entryfund.pay_claim(claim=claim, on=NOW, by=by),
-        lambda: membership.remit_affiliation(association=association, amount=as_amount(71), on=NOW, by=by),
+        lambda: membership.remit_affiliation(association=association, through=NOW, on=NOW, by=by),
         lambda: membership.take_out_membership(person=late[0], plan=season.plan, starts_on=NOW, on=NOW, by=by),
         lambda: nightly(on=on, by=by),
         lambda: rangeday.sign_on(range_day=day, person=children[0], gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by),

@@ -22,8 +22,8 @@ NOW, LATER = date(2026, 9, 12), date(2026, 10, 4)
 
 
 def lines(purpose):
-    """(account, who, amount) of the one entry with the purpose."""
-    entry = JournalEntry.objects.get(purpose=purpose)
+    """(account, who, amount) of the last entry with the purpose."""
+    entry = JournalEntry.objects.filter(purpose=purpose).latest("pk")
     return [
         (row.account.name, str(row.party or ""), row.amount.amount)
         for row in entry.postings.select_related("account", "party").order_by("pk")
@@ -237,16 +237,33 @@ class TestCrediting:
         assert services.recognise_due(on=LATER, by=by).count == 0
         assert sound()
 
-    def test_after_it_the_accounts_first_credited_are_debited_in_proportion(self, household, by):
+    def test_after_it_the_clubs_own_part_is_debited_first_and_the_associations_beyond_it(self, household, by):
         state = factories.association()
         price = factories.price(FeeKind.MEMBERSHIP, "228.00", Role.MEMBERSHIPS, shares=[(state, "71.00")])
         document = charge(by, household, price)
         services.credit_charge(charge=document, amount=as_amount("100.00"), on=NOW, reason="left early", by=by)
-        # 71 of 228 is 31.140350…, half a cent up: 31.14 of each hundred is the association's.
         assert lines("credit") == [
-            ("Memberships", "", Decimal("68.86")),
-            ("Affiliation payable", "State archery association", Decimal("31.14")),
+            ("Memberships", "", Decimal("100.00")),
             ("Fees owed", "Mirabar family", Decimal("-100.00")),
+        ]
+        services.credit_charge(charge=document, on=NOW, reason="never came", by=by)
+        assert lines("credit") == [
+            ("Memberships", "", Decimal("57.00")),
+            ("Affiliation payable", "State archery association", Decimal("71.00")),
+            ("Fees owed", "Mirabar family", Decimal("-128.00")),
+        ]
+        assert sound()
+
+    def test_beyond_the_clubs_own_part_the_associations_give_way_in_proportion(self, household, by):
+        bodies = factories.association(), factories.association("National archery body")
+        shares = [(bodies[0], "71.00"), (bodies[1], "45.00")]
+        price = factories.price(FeeKind.MEMBERSHIP, "228.00", Role.MEMBERSHIPS, shares=shares)
+        document = charge(by, household, price)
+        services.credit_charge(charge=document, amount=as_amount("170.00"), on=NOW, reason="hardship", by=by)
+        # 58.00 of the 116.00 is left: half of each share, 22.50 and 35.50.
+        assert lines("credit")[1:3] == [
+            ("Affiliation payable", "State archery association", Decimal("35.50")),
+            ("Affiliation payable", "National archery body", Decimal("22.50")),
         ]
         assert sound()
 

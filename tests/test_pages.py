@@ -51,7 +51,7 @@ def urls_of_everything():
         letters.link_path(Booking.objects.filter(state="waiting").last() or Booking.objects.first()),
     }
     found |= {accounts.link_path(Household.objects.first()), reverse("admin:aged_balances")}
-    found |= {reverse("admin:vouchers_answered")}
+    found |= {reverse("admin:vouchers_answered"), reverse("admin:renewals"), reverse("admin:affiliation")}
     found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
@@ -110,6 +110,7 @@ ADD_PAGES = {
     "courses_certificate": set(),
     "mail_message": set(),
     "membership_plan": {T},
+    "membership_familycap": {T},
     "membership_membership": {C},
     "membership_remittance": {T},
     "rangeday_rangeday": {C, H},
@@ -154,6 +155,7 @@ VERB_PAGES = {
     ("fees_charge", "voucher"): {C},
     ("fees_receipt", "cancel"): {C, T},
     ("fees_voucher", "refuse"): {T},
+    ("fees_voucher", "release"): {C},
     ("fees_lodgement", "answer"): {T},
     ("courses_place", "withdraw"): {C},
     ("courses_booking", "accept"): {C},
@@ -169,6 +171,10 @@ VERB_PAGES = {
     ("roll_household", "book-course"): {C},
     ("roll_person", "reach-check"): {C},
     ("mail_message", "send-again"): {C},
+    ("membership_membership", "end"): {C},
+    ("membership_membership", "change-plan"): {C},
+    ("membership_membership", "cancel"): {C},
+    ("roll_household", "renew"): {C},
     ("rangeday_rangeday", "sign-on"): {C, H},
     ("rangeday_rangeday", "close"): {C, T},
     ("rangeday_signon", "cancel"): {C, H},

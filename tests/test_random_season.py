@@ -205,10 +205,11 @@ class RandomSeason(RuleBasedStateMachine):
         if claim := self.pick(data, EntryClaim.objects.filter(state="approved")):
             self.try_to(entryfund.pay_claim, claim=claim, on=self.today)
 
-    @rule(amount=amounts)
-    def remit(self, amount):
+    @rule(days=st.integers(0, 60))
+    def remit(self, days):
         association = Party.objects.get(kind="association")
-        self.try_to(membership.remit_affiliation, association=association, amount=amount, on=self.today)
+        through = self.today - timedelta(days=days)
+        self.try_to(membership.remit_affiliation, association=association, through=through, on=self.today)
 
     @precondition(lambda self: self.today.day > 20)
     @rule()

@@ -171,9 +171,9 @@ class TestMemberships:
         plan = factories.plan(shares=[(state, "71.00")])
         membership.take_out_membership(person=factories.PersonFactory(), plan=plan, starts_on=NOW, on=NOW, by=by)
         assert affiliation_owed(state) == as_amount("71.00")
-        with pytest.raises(Refused, match="owes State archery association 71.00"):
-            membership.remit_affiliation(association=state, amount=as_amount("71.01"), on=NOW, by=by)
-        membership.remit_affiliation(association=state, amount=as_amount("71.00"), on=NOW, by=by)
+        membership.remit_affiliation(association=state, through=NOW, on=NOW, by=by)
+        with pytest.raises(Refused, match="Nothing is owed to State archery association"):
+            membership.remit_affiliation(association=state, through=NOW, on=NOW, by=by)
         assert lines("remitted") == [
             ("Affiliation payable", "State archery association", Decimal("71.00")),
             ("Bank", "", Decimal("-71.00")),

@@ -507,9 +507,8 @@ class Demo:
 
     def remit_affiliation(self, day: date) -> None:
         for association in self.associations:
-            owed = affiliation_owed(association)
-            if owed > nil():
-                membership.remit_affiliation(association=association, amount=owed, on=day, by=self.treasurer)
+            if affiliation_owed(association) > nil():
+                membership.remit_affiliation(association=association, through=day, on=day, by=self.treasurer)
 
     def plan_events(self, start: date) -> None:
         for months, name, discipline, fee in (

@@ -19,6 +19,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.files import import_chart
 from clubdesk.ledger.models import Book, Role
 from clubdesk.ledger.selectors import account
+from clubdesk.membership import services as membership
 
 CHART = settings.BASE_DIR / "fixtures" / "chart.csv"
 
@@ -72,6 +73,9 @@ def nightly(*, on: date, by: User) -> Nightly:
     for course in Course.objects.order_by("pk"):
         courses.offer_free_seats(course=course, on=on, by=by)
     courses.forget_page_uses()
+    reminded_to_renew = membership.remind_renewals(on=on)
     recognised = fees.recognise_due(on=on, by=by)
     missing = cohorts_without_price(on)
-    return Nightly(len(lapsed), len(reminded), recognised.count, (*recognised.refused, *missing))
+    return Nightly(
+        len(lapsed), len(reminded) + len(reminded_to_renew), recognised.count, (*recognised.refused, *missing)
+    )

@@ -182,9 +182,10 @@ class FletchbookSite(AdminSite):
     def get_urls(self) -> list[URLPattern | URLResolver]:
         from clubdesk.courses.urls import patterns as course_pages
         from clubdesk.fees.urls import patterns as fee_pages
+        from clubdesk.membership.urls import patterns as membership_pages
         from clubdesk.reports.urls import patterns as report_pages
 
-        rooms = [*course_pages(self), *fee_pages(self), *report_pages(self)]
+        rooms = [*course_pages(self), *fee_pages(self), *membership_pages(self), *report_pages(self)]
         own = [path("today/", self.admin_view(self.today), name="today"), *rooms]
         return [*own, *super().get_urls()]
 

@@ -725,6 +725,7 @@ class ReleaseVoucherPage(RefuseVoucherPage):
         "For a code set against the wrong fee or child. The family owes this part again; the child can use the code."
     )
     button = "Do not claim it"
+    permission = "fees.add_voucher"
     form_class = ReleaseForm
 
     def applies(self, target: Voucher) -> bool:

@@ -121,6 +121,25 @@ class Charge(Document):
         return {"charge", "recognise"} if self.waits and self.recognised_on else {"charge"}
 
 
+class ChargeShare(models.Model):
+    """The part of a charge that goes to an association, or to another income account, as its price said at the time."""
+
+    charge = models.ForeignKey(Charge, models.PROTECT, related_name="shares")
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["charge", "account", "party"], name="fees_charge_share_once"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_share_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.party or self.account}: {self.charge}"
+
+
 class ChargeCredit(Document):
     """Part or all of a charge taken back, for instance when a place is withdrawn."""
 

@@ -1,11 +1,11 @@
 """How fees become journal lines: pure functions, no database. Amounts are positive; the lines carry the signs."""
 
 from collections.abc import Sequence
-from decimal import Decimal
+from typing import Protocol
 
 from djmoney.money import Money
 
-from clubdesk.fees.models import FeeShare, Method
+from clubdesk.fees.models import Method
 from clubdesk.ledger.models import Account, Party, Role
 from clubdesk.ledger.posting import Line, credit, debit, without_nil
 from clubdesk.money import as_amount, half_up, total
@@ -13,25 +13,43 @@ from clubdesk.money import as_amount, half_up, total
 MONEY_ROLE = {Method.CASH: Role.TILL, Method.CARD: Role.CARD_TAKINGS, Method.TRANSFER: Role.BANK}
 
 
-def income_lines(amount: Money, full_price: Money, income: Account, shares: Sequence[FeeShare]) -> list[Line]:
-    """Credits for `amount` of a fee of `full_price`: each share in proportion (half a cent up), the club the rest."""
-    part = amount.amount / full_price.amount if full_price.amount else Decimal(0)
-    parts = [(share, as_amount(half_up(share.amount.amount * part))) for share in shares]
-    own = amount - total(figure for _, figure in parts)
-    return without_nil([credit(income, own), *(credit(share.account, figure, share.party) for share, figure in parts)])
+class Share(Protocol):
+    """A part of a fee that is not the club's own income of it: a price's, or a charge's."""
+
+    account: Account
+    party: Party | None
+    amount: Money
+
+
+def shares_left(left: Money, shares: Sequence[Share]) -> list[Money]:
+    """What of each share stands while `left` of the fee does: all of it until the club's own part is used up.
+
+    Beyond that each gives way in proportion, half a cent up.
+    """
+    passed_on = total(share.amount for share in shares)
+    if left >= passed_on:
+        return [share.amount for share in shares]
+    return [as_amount(half_up(share.amount.amount * left.amount / passed_on.amount)) for share in shares]
+
+
+def income_lines(left: Money, income: Account, shares: Sequence[Share]) -> list[Line]:
+    """Credits for what is `left` of a fee: the shares as they stand, the club the rest."""
+    parts = shares_left(left, shares)
+    others = [credit(share.account, part, share.party) for share, part in zip(shares, parts, strict=True)]
+    return without_nil([credit(income, left - total(parts)), *others])
 
 
 def charge_lines(
-    amount: Money, household: Party, *, starts_later: bool, income: Account, shares: Sequence[FeeShare]
+    amount: Money, household: Party, *, starts_later: bool, income: Account, shares: Sequence[Share]
 ) -> list[Line]:
     if starts_later:
         return [debit(Role.FEES_OWED, amount, household), credit(Role.FEES_IN_ADVANCE, amount)]
-    return [debit(Role.FEES_OWED, amount, household), *income_lines(amount, amount, income, shares)]
+    return [debit(Role.FEES_OWED, amount, household), *income_lines(amount, income, shares)]
 
 
-def recognise_lines(amount: Money, full_price: Money, *, income: Account, shares: Sequence[FeeShare]) -> list[Line]:
+def recognise_lines(amount: Money, *, income: Account, shares: Sequence[Share]) -> list[Line]:
     """The day a thing starts: `amount` of its fee is what has not been credited back."""
-    return [debit(Role.FEES_IN_ADVANCE, amount), *income_lines(amount, full_price, income, shares)]
+    return [debit(Role.FEES_IN_ADVANCE, amount), *income_lines(amount, income, shares)]
 
 
 def credit_lines(
@@ -39,21 +57,21 @@ def credit_lines(
     household: Party,
     *,
     left_before: Money,
-    full_price: Money,
     still_in_advance: bool,
     income: Account,
-    shares: Sequence[FeeShare],
+    shares: Sequence[Share],
 ) -> list[Line]:
     """A fee credited back: the accounts first credited are debited.
 
-    `left_before` is what of the fee had not been credited yet. Each share gives back the difference between its
-    part of what was left and of what is left now, so that many small credits come to what one large one would.
+    `left_before` is what of the fee had not been credited yet. A credit comes off the club's own part first; each
+    share gives back the difference between what stood of it and stands now, so that many small credits come to what
+    one large one would.
     """
     back = credit(Role.FEES_OWED, amount, household)
     if still_in_advance:
         return [debit(Role.FEES_IN_ADVANCE, amount), back]
-    now = income_lines(left_before - amount, full_price, income, shares)
-    return [*_difference(income_lines(left_before, full_price, income, shares), now), back]
+    now = income_lines(left_before - amount, income, shares)
+    return [*_difference(income_lines(left_before, income, shares), now), back]
 
 
 def _difference(before: Sequence[Line], now: Sequence[Line]) -> list[Line]:

@@ -84,6 +84,21 @@ GUARDS = [
         " AND (v.amount > NEW.amount OR NEW.calendar_year <> OLD.calendar_year))",
         message="Vouchers of that year were accepted at more than this.",
     ),
+    Guard(
+        "fees_chargeshare_within_charge",
+        "fees_chargeshare",
+        "INSERT",
+        when=f"CAST(ROUND((NEW.amount + {_sum('fees_chargeshare', 'charge_id', '-1')}) * 100) AS BIGINT) >"
+        " (SELECT CAST(ROUND(c.amount * 100) AS BIGINT) FROM fees_charge c WHERE c.id = NEW.charge_id)",
+        message="The shares of a fee cannot come to more than the fee.",
+    ),
+    Guard(
+        "fees_chargeshare_keeps", "fees_chargeshare", "UPDATE", message="The share of a fee that was charged is kept."
+    ),
+    Guard(
+        "fees_chargeshare_stays", "fees_chargeshare", "DELETE", message="The share of a fee that was charged is kept."
+    ),
+    replaces_nothing("fees_chargeshare", "share", "id"),
     *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance"),
     *kept("fees_writeoff", "write-off", "amount", "charge_id", "written_off_on"),
     Guard(

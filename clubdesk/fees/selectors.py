@@ -16,6 +16,7 @@ from clubdesk.fees.models import (
     Allocation,
     Charge,
     ChargeCredit,
+    ChargeShare,
     FeeItem,
     FeeKind,
     FeePrice,
@@ -53,8 +54,12 @@ def price_of_kind(kind: FeeKind, day: date) -> FeePrice:
     return price_on(item, day)
 
 
-def shares_of(price: FeePrice) -> list[FeeShare]:
+def shares_of_price(price: FeePrice) -> list[FeeShare]:
     return list(price.shares.select_related("account", "party"))
+
+
+def shares_of(charge: Charge) -> list[ChargeShare]:
+    return list(charge.shares.select_related("account", "party"))
 
 
 def _sum_per(rows: QuerySet, key: str) -> Coalesce:

@@ -5,14 +5,18 @@ from typing import Any
 from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
+from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.fees import services as charging
+from clubdesk.fees.admin import reason_field
+from clubdesk.fees.models import VoucherScheme
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
-from clubdesk.membership.models import Membership, Plan, Remittance
-from clubdesk.money import AmountFormField, shown
-from clubdesk.roll.admin import PersonAdmin
-from clubdesk.roll.models import Person
+from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
+from clubdesk.money import shown
+from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
+from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
@@ -31,11 +35,21 @@ class MembershipForm(VerbForm):
     plan = forms.ModelChoiceField(queryset=Plan.objects.all())
     starts_on = DayField(label="From")
     on = DayField(label="Charged on")
+    scheme = forms.ModelChoiceField(
+        VoucherScheme.objects.all(), label="Sport voucher of", required=False, empty_label="no voucher"
+    )
+    code = forms.CharField(label="Code of the voucher", max_length=30, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if bool(cleaned.get("scheme")) != bool(cleaned.get("code")):
+            raise forms.ValidationError("A voucher needs both its scheme and its code.")
+        return cleaned
 
 
 class TakeOutPage(VerbPage):
     title = "Take out a membership"
-    intro = "The household is charged the fee that the schedule has for the first day."
+    intro = "The household is charged the fee that the schedule has for the first day, less its discounts."
     button = "Take it out"
     permission = "membership.add_membership"
     form_class = MembershipForm
@@ -45,14 +59,97 @@ class TakeOutPage(VerbPage):
         start = {"plan": plans[0].pk} if len(plans) == 1 else {}
         return start | super().initial(request, target)
 
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Membership:
-        return services.take_out_membership(by=by, **cleaned)
+    def perform(self, *, target: Any, by: Any, scheme: Any, code: str, **cleaned: Any) -> Membership:
+        made = services.take_out_membership(by=by, **cleaned)
+        if scheme and made.charge:
+            charging.accept_voucher(scheme=scheme, charge=made.charge, code=code, on=cleaned["on"], by=by)
+        return made
 
     def done(self, result: Membership) -> str:
         return (
-            f"{result.person} is a member to {result.ends_on:%-d %b %Y}; "
-            f"{shown(result.charge.amount)} charged to {result.charge.household}."
+            f"{result.person} is a member to {result.ends_on:%-d %b %Y}. {selectors.working_in_words(result)}, "
+            f"charged to {result.person.household}."
         )
+
+
+class MembershipPage(VerbPage):
+    """What is common to the pages of a membership."""
+
+    permission = "membership.change_membership"
+
+    def applies(self, target: Membership) -> bool:
+        return target.cancelled_on is None and target.ended_on is None and target.ends_on > clock.today()
+
+    def facts(self, target: Membership) -> list[tuple[str, Any]]:
+        to = f"{target.starts_on:%-d %b %Y} to {target.ends_on:%-d %b %Y}"
+        return [("Who", target.person), ("Plan", f"{target.plan}, {to}"), ("Fee", selectors.working_in_words(target))]
+
+
+class EndForm(VerbForm):
+    on = DayField(label="Last day as a member")
+    reason = reason_field()
+
+
+class EndPage(MembershipPage):
+    slug = "end"
+    title = "The member leaves"
+    intro = "What the associations get stays theirs; of the club’s own part the plan’s rule says what is given back."
+    button = "End the membership"
+    form_class = EndForm
+
+    def facts(self, target: Membership) -> list[tuple[str, Any]]:
+        return [*super().facts(target), ("Who leaves early gets back", target.plan.get_refund_display())]
+
+    def perform(self, *, target: Membership, by: Any, on: Any, reason: str, key: Any) -> Membership:
+        return services.end_membership(membership=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Membership) -> str:
+        if result.cancelled_on:
+            return f"{result} had not begun: it is cancelled and its fee taken back."
+        return f"{result} ends on {result.ends_on:%-d %b %Y}."
+
+
+class ChangeForm(VerbForm):
+    plan = forms.ModelChoiceField(queryset=Plan.objects.all(), label="To")
+    on = DayField(label="From")
+    reason = reason_field()
+
+
+class ChangePage(MembershipPage):
+    slug = "change-plan"
+    title = "Change the plan"
+    intro = "To the same last day. The household owes, or gets back, the difference for the whole months left."
+    button = "Change the plan"
+    form_class = ChangeForm
+
+    def perform(self, *, target: Membership, by: Any, plan: Any, on: Any, reason: str, key: Any) -> Membership:
+        return services.change_plan(membership=target, plan=plan, on=on, reason=reason, by=by)
+
+    def done(self, result: Membership) -> str:
+        more = shown(result.charge.amount) if result.charge else "Nothing"
+        return f"{result} from {result.starts_on:%-d %b %Y}. {more} more to pay."
+
+
+class CancelForm(VerbForm):
+    on = DayField(label="On")
+    reason = reason_field("For instance: written down for the wrong child.")
+
+
+class CancelPage(MembershipPage):
+    slug = "cancel"
+    title = "Cancel this membership"
+    intro = "For one that should not be. Its whole fee is taken back, and nobody was a member by it."
+    button = "Cancel the membership"
+    form_class = CancelForm
+
+    def applies(self, target: Membership) -> bool:
+        return target.cancelled_on is None
+
+    def perform(self, *, target: Membership, by: Any, on: Any, reason: str, key: Any) -> Membership:
+        return services.cancel_membership(membership=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Membership) -> str:
+        return f"Cancelled: {result}. Its fee is taken back."
 
 
 @admin.register(Membership)
@@ -63,9 +160,13 @@ class MembershipAdmin(DocumentAdmin):
     search_fields = ["person__given_name", "person__family_name"]
     search_help_text = "A name"
     date_hierarchy = "ends_on"
-    fields = ["person", "plan", "starts_on", "ends_on", "charge", "recorded_by"]
+    fields = [
+        "person", "plan", "starts_on", "ends_on", "working", "charge", "changed_from", "ended_on", "cancelled_on",
+        "end_reason", "recorded_by",
+    ]  # fmt: skip
     readonly_fields = fields
     add_page = TakeOutPage()
+    pages = [EndPage(), ChangePage(), CancelPage()]
 
     @admin.display(description="Today", boolean=True)
     def standing(self, membership: Membership) -> bool:
@@ -74,31 +175,87 @@ class MembershipAdmin(DocumentAdmin):
 
 def memberships_section(request: HttpRequest, person: Person) -> Section:
     rows = [
-        (link_to(row, str(row.plan)), row.starts_on, row.ends_on)
+        (link_to(row, str(row.plan)), row.starts_on, "cancelled" if row.cancelled_on else row.ends_on)
         for row in person.memberships.select_related("plan", "person")
     ]
-    title = "Memberships" if selectors.is_member(person, clock.today()) else "Memberships: not a member today"
+    title = f"Memberships: {selectors.standing_in_words(person, clock.today())}"
     return Section(title, ["Plan", "From", "To"], rows)
 
 
 PersonAdmin.section_makers.append(memberships_section)
 
 
+class RenewPage(VerbPage):
+    """On a household's page, and a click in the list of renewals."""
+
+    slug = "renew"
+    title = "Renew the household"
+    intro = "Each membership is taken out again from the day after it ends, and the household is charged."
+    button = "Renew all of them"
+    permission = "membership.add_membership"
+
+    def applies(self, target: Household) -> bool:
+        return bool(selectors.renewals(clock.today(), target))
+
+    def facts(self, target: Household) -> list[tuple[str, Any]]:
+        lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines]
+        return [
+            (f"{line.membership.person}, {line.membership.plan}, to {line.membership.ends_on:%-d %b %Y}",
+             line.quote.price.working if line.quote else line.problem)
+            for line in lines
+        ]  # fmt: skip
+
+    def perform(self, *, target: Household, by: Any, key: Any) -> Household:
+        renewed = services.renew_household(household=target, on=clock.today(), by=by)
+        target.said = "; ".join(  # type: ignore[attr-defined]
+            f"{row.person} to {row.ends_on:%-d %b %Y}: {row.working}" for row in renewed
+        )
+        return target
+
+    def done(self, result: Any) -> str:
+        return f"Renewed: {result.said}."
+
+
+class PriceStep(VerbPage):
+    slug = "price"
+    routed = False
+    title = "What a membership would cost"
+    permission = "membership.view_membership"
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:membership_price", args=[target.pk])
+
+
+HouseholdAdmin.pages += [RenewPage(), PriceStep()]
+
+
 @admin.register(Plan)
 class PlanAdmin(RoomAdmin):
-    list_display = ["name", "fee_item", "months"]
+    list_display = ["name", "fee_item", "months", "season_ends_month", "sibling_percent"]
     list_select_related = ["fee_item"]
+    fieldsets = [
+        (None, {"fields": ["name", "fee_item", ("youngest", "oldest")]}),
+        ("How long, and for what price", {"fields": ["months", "season_ends_month", "whole_shares"]}),
+        ("Discount and refund", {"fields": ["sibling_percent", "refund"]}),
+        ("Renewal", {"fields": ["remind_days", "grace_days"]}),
+    ]
+
+
+@admin.register(FamilyCap)
+class FamilyCapAdmin(RoomAdmin):
+    list_display = ["valid_from", "amount_shown"]
+    amount_shown = amount_column("amount", "A household pays at most in twelve months")
 
 
 class RemitForm(VerbForm):
     association = forms.ModelChoiceField(queryset=Party.objects.filter(kind=PartyKind.ASSOCIATION))
-    amount = AmountFormField()
+    through = DayField(label="For memberships started by")
     on = DayField(label="Paid on")
 
 
 class RemitPage(VerbPage):
     title = "Remit affiliation"
-    intro = "Write down a bank transfer to an association of what the club owes it for its members."
+    intro = "Write down a bank transfer to an association, for all the memberships of its list; each member once."
     button = "Record the payment"
     permission = "membership.add_remittance"
     form_class = RemitForm
@@ -110,12 +267,40 @@ class RemitPage(VerbPage):
     def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Remittance:
         return services.remit_affiliation(by=by, **cleaned)
 
+    def done(self, result: Remittance) -> str:
+        return f"{shown(result.amount)} to {result.association} for {result.lines.count()} fees."
+
+
+class RemittanceListStep(VerbPage):
+    slug = "list"
+    routed = False
+    title = "Its list (CSV)"
+    permission = "membership.view_remittance"
+    kind = "csv"
+
+    def url(self, target: Any) -> str:
+        return f"{reverse('admin:affiliation')}?remittance={target.pk}&as={self.kind}"
+
+
+class RemittancePdfStep(RemittanceListStep):
+    slug = "pdf"
+    title = "Its list (PDF)"
+    kind = "pdf"
+
+
+def remittance_section(request: HttpRequest, remittance: Remittance) -> Section:
+    lines = remittance.lines.select_related("share__charge__person", "share__charge__household")
+    rows = [(link_to(line.share.charge), line.share.charge.starts_on, line.amount) for line in lines]
+    return Section(f"For {len(rows)} fees", ["Fee", "Started", "Amount"], rows)
+
 
 @admin.register(Remittance)
 class RemittanceAdmin(DocumentAdmin):
     list_display = ["association", "paid_on", "amount_shown"]
     list_select_related = ["association"]
-    fields = ["association", "paid_on", "amount_shown", "recorded_by"]
+    fields = ["association", "paid_on", "through", "amount_shown", "recorded_by"]
     readonly_fields = fields
     add_page = RemitPage()
+    pages = [RemittanceListStep(), RemittancePdfStep()]
+    section_makers = [remittance_section]
     amount_shown = amount_column("amount", "Amount")

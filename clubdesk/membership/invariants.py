@@ -2,12 +2,15 @@
 
 from collections.abc import Iterator
 
-from django.db.models import F
+from django.db.models import F, Q
 
+from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import summed
 from clubdesk.membership import selectors
-from clubdesk.membership.models import Membership
+from clubdesk.membership.models import Membership, Remittance
+from clubdesk.money import shown
 
 
 @invariant("Affiliation payable equals the shares not remitted, association by association")
@@ -18,11 +21,23 @@ def affiliation_holds() -> Iterator[str]:
 @invariant("Nobody is a member twice on one day, and each membership has its own charge")
 def memberships_hold() -> Iterator[str]:
     overlapping = Membership.objects.filter(
+        selectors.STANDING,
+        person__memberships__cancelled_on=None,
         person__memberships__starts_on__lte=F("ends_on"),
         person__memberships__ends_on__gte=F("starts_on"),
         person__memberships__pk__gt=F("pk"),
     )
     for membership in overlapping.select_related("person", "plan"):
         yield f"{membership.person} has two memberships on one day (from {membership.starts_on:%-d %b %Y})."
-    for membership in Membership.objects.exclude(charge__person=F("person")).select_related("person", "plan"):
+    charged = Membership.objects.filter(charge__isnull=False)
+    for membership in charged.exclude(charge__person=F("person")).select_related("person", "plan"):
         yield f"{membership} is charged to somebody else."
+    cancelled = charges_with_open().filter(membership__cancelled_on__isnull=False)
+    for charge in cancelled.filter(Q(taken_back_on=None) | Q(creditable__gt=F("kept"))):
+        yield f"Charge {charge.pk} ({charge}) is for a membership that was cancelled and was not credited."
+
+
+@invariant("Each remittance is the sum of its members' shares")
+def remittances_hold() -> Iterator[str]:
+    for remittance in Remittance.objects.annotate(found=summed("lines__amount")).exclude(found=F("amount")):
+        yield f"{remittance} is {shown(remittance.amount)}; its lines come to {shown(remittance.found)}."

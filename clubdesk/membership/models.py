@@ -5,48 +5,132 @@ from datetime import date
 from django.db import models
 from django.db.models import F, Q
 
-from clubdesk.fees.models import Charge, FeeItem
+from clubdesk.fees.models import Charge, ChargeShare, FeeItem
 from clubdesk.ledger.models import Document, Party
+from clubdesk.membership.terms import Term, term
 from clubdesk.money import AmountField
 from clubdesk.roll.models import Person
 
+MONTHS = [(number, date(2000, number, 1).strftime("%B")) for number in range(1, 13)]
+
+
+class Refund(models.TextChoices):
+    """What a member who leaves early gets back."""
+
+    NOTHING = "nothing", "Nothing"
+    MONTHS = "months", "The club's part of the whole months left"
+
 
 class Plan(models.Model):
-    """A kind of membership: its fee item and how many months it lasts."""
+    """A kind of membership: its fee item, how long it lasts, and the club's rules about it."""
 
     name = models.CharField(max_length=60, unique=True)
     fee_item = models.ForeignKey(FeeItem, models.PROTECT, related_name="+", limit_choices_to={"kind": "membership"})
-    months = models.PositiveSmallIntegerField(default=12)
+    months = models.PositiveSmallIntegerField(default=12, help_text="What the price is for.")
+    season_ends_month = models.PositiveSmallIntegerField(
+        "season ends with",
+        null=True,
+        blank=True,
+        choices=MONTHS,
+        help_text="Every membership ends with this month, and the fee is for the months begun. "
+        "Blank: each lasts its months from the day it starts.",
+    )
+    whole_shares = models.BooleanField(
+        "associations take their whole share", default=False, help_text="However short the season is."
+    )
+    sibling_percent = models.PositiveSmallIntegerField(
+        "sibling discount in per cent",
+        default=0,
+        help_text="Off the club's own part, for each of a household but the first.",
+    )
+    youngest = models.PositiveSmallIntegerField("youngest age", null=True, blank=True)
+    oldest = models.PositiveSmallIntegerField("oldest age", null=True, blank=True, help_text="On the first day.")
+    refund = models.CharField(
+        "who leaves early gets back", max_length=8, choices=Refund.choices, default=Refund.NOTHING
+    )
+    remind_days = models.PositiveSmallIntegerField(
+        "days of notice", default=30, help_text="So many days before the end the household is reminded to renew."
+    )
+    grace_days = models.PositiveSmallIntegerField(
+        "days of grace", default=30, help_text="So many days after the end it can still be renewed; then it has lapsed."
+    )
 
     class Meta:
         ordering = ["name"]
-        constraints = [models.CheckConstraint(condition=Q(months__gte=1), name="membership_plan_has_months")]
+        constraints = [
+            models.CheckConstraint(condition=Q(months__gte=1), name="membership_plan_has_months"),
+            models.CheckConstraint(condition=Q(sibling_percent__lte=100), name="membership_discount_at_most_all"),
+            models.CheckConstraint(
+                condition=Q(season_ends_month=None) | Q(season_ends_month__gte=1, season_ends_month__lte=12),
+                name="membership_season_ends_in_a_month",
+            ),
+            models.CheckConstraint(
+                condition=Q(season_ends_month=None) | Q(months__lte=12), name="membership_season_within_a_year"
+            ),
+        ]
 
     def __str__(self):
         return self.name
 
+    def term(self, starts_on: date) -> Term:
+        return term(starts_on, self.months, self.season_ends_month)
+
+
+class FamilyCap(models.Model):
+    """In twelve months a household pays at most `amount` for memberships, from a day on."""
+
+    valid_from = models.DateField(unique=True)
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["-valid_from"]
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="membership_cap_above_nil")]
+
+    def __str__(self):
+        return f"Family cap from {self.valid_from:%-d %b %Y}"
+
 
 class Membership(Document):
-    """A person is a member from `starts_on` to `ends_on`, both days included."""
+    """A person is a member from `starts_on` to `ends_on`, both days included.
+
+    `fee` is what it costs after discounts, `passed_on` what of it the associations get, for `months` months. The
+    charge is missing where the family cap leaves nothing to pay, or where a change of plan costs nothing more.
+    """
 
     person = models.ForeignKey(Person, models.PROTECT, related_name="memberships")
     plan = models.ForeignKey(Plan, models.PROTECT, related_name="memberships")
-    charge = models.OneToOneField(Charge, models.PROTECT, related_name="membership")
+    charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="membership")
     starts_on = models.DateField()
     ends_on = models.DateField()
+    months = models.PositiveSmallIntegerField(default=12)
+    fee = AmountField(default=0)
+    passed_on = AmountField("of it to the associations", default=0)
+    working = models.CharField("how the fee came about", max_length=200, blank=True)
+    sibling = models.BooleanField("with the sibling discount", default=False)
+    changed_from = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="changed_to", help_text="The plan before."
+    )
+    ended_on = models.DateField("left on", null=True, blank=True)
+    cancelled_on = models.DateField(null=True, blank=True)
+    end_reason = models.CharField("why", max_length=150, blank=True)
 
     class Meta:
         ordering = ["-starts_on", "-pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(ends_on__gt=F("starts_on")), name="membership_order"),
-            models.UniqueConstraint(fields=["person", "starts_on"], name="membership_once_from_a_day"),
+            models.CheckConstraint(condition=Q(ends_on__gte=F("starts_on")), name="membership_order"),
+            models.CheckConstraint(
+                condition=Q(fee__gte=F("passed_on"), passed_on__gte=0), name="membership_fee_covers_what_is_passed_on"
+            ),
+            models.UniqueConstraint(
+                fields=["person", "starts_on"], condition=Q(cancelled_on=None), name="membership_once_from_a_day"
+            ),
         ]
 
     def __str__(self):
         return f"{self.plan} membership of {self.person}"
 
     def covers(self, day: date) -> bool:
-        return self.starts_on <= day <= self.ends_on
+        return self.cancelled_on is None and self.starts_on <= day <= self.ends_on
 
 
 class Remittance(Document):
@@ -54,6 +138,7 @@ class Remittance(Document):
 
     association = models.ForeignKey(Party, models.PROTECT, related_name="+", limit_choices_to={"kind": "association"})
     amount = AmountField()
+    through = models.DateField("for fees started by", null=True)
     paid_on = models.DateField()
 
     class Meta:
@@ -67,3 +152,21 @@ class Remittance(Document):
     @property
     def entries_called_for(self) -> set[str]:
         return {"remitted"}
+
+
+class RemittanceLine(models.Model):
+    """What of a remittance is for one member's fee; negative where a fee remitted before was taken back since."""
+
+    remittance = models.ForeignKey(Remittance, models.PROTECT, related_name="lines")
+    share = models.ForeignKey(ChargeShare, models.PROTECT, related_name="remittance_lines")
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["remittance", "share"], name="membership_remits_a_share_once"),
+            models.CheckConstraint(condition=~Q(amount=0), name="membership_remits_something"),
+        ]
+
+    def __str__(self):
+        return f"{self.share}"

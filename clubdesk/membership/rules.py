@@ -1,8 +1,63 @@
 """The rules about memberships that the database itself keeps."""
 
-from clubdesk.guards import kept
+from clubdesk.guards import Guard, kept
+
+TWICE = (
+    "NEW.cancelled_on IS NULL AND EXISTS (SELECT 1 FROM membership_membership m WHERE m.person_id = NEW.person_id"
+    " AND m.id <> {own} AND m.cancelled_on IS NULL AND m.starts_on <= NEW.ends_on AND m.ends_on >= NEW.starts_on)"
+)
+REMITTED = (
+    "(SELECT COALESCE(SUM(l.amount), 0) FROM membership_remittanceline l WHERE l.share_id = NEW.share_id) + NEW.amount"
+)
 
 GUARDS = [
-    *kept("membership_membership", "membership", "person_id", "charge_id", "starts_on"),
+    *kept(
+        "membership_membership",
+        "membership",
+        "person_id",
+        "plan_id",
+        "charge_id",
+        "starts_on",
+        "months",
+        "fee",
+        "passed_on",
+    ),
+    Guard(
+        "membership_only_shortens",
+        "membership_membership",
+        "UPDATE",
+        when="NEW.ends_on > OLD.ends_on OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
+        message="A membership is never made longer, and a cancelled one not put in force again; take out another.",
+    ),
+    *(
+        Guard(
+            f"membership_{event.lower()}_once_a_day",
+            "membership_membership",
+            event,
+            when=TWICE.format(own=own),
+            message="A membership of this person covers one of those days already.",
+        )
+        for event, own in (("INSERT", "-1"), ("UPDATE", "OLD.id"))
+    ),
     *kept("membership_remittance", "remittance", "amount", "association_id", "paid_on"),
+    Guard(
+        "membership_share_remitted_once",
+        "membership_remittanceline",
+        "INSERT",
+        when=f"CAST(ROUND(({REMITTED}) * 100) AS BIGINT) < 0 OR CAST(ROUND(({REMITTED}) * 100) AS BIGINT) >"
+        " (SELECT CAST(ROUND(s.amount * 100) AS BIGINT) FROM fees_chargeshare s WHERE s.id = NEW.share_id)",
+        message="A member's share is remitted once.",
+    ),
+    Guard(
+        "membership_remittanceline_keeps",
+        "membership_remittanceline",
+        "UPDATE",
+        message="A line of a remittance is never changed.",
+    ),
+    Guard(
+        "membership_remittanceline_stays",
+        "membership_remittanceline",
+        "DELETE",
+        message="A line of a remittance is never deleted.",
+    ),
 ]

@@ -1,28 +1,269 @@
-"""Questions about memberships."""
+"""Questions about memberships: who is a member, what one costs, who is to renew, what the associations are owed."""
 
-from datetime import date
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
-from clubdesk.fees.models import FeeShare
-from clubdesk.fees.posting import income_lines
-from clubdesk.fees.selectors import charges_with_open
+from clubdesk.errors import Refused
+from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice
+from clubdesk.fees.posting import shares_left
+from clubdesk.fees.selectors import charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
-from clubdesk.ledger.selectors import ZERO, party_balance
-from clubdesk.membership.models import Membership, Remittance
-from clubdesk.money import as_amount
-from clubdesk.roll.models import Person
+from clubdesk.ledger.selectors import ZERO, party_balance, summed
+from clubdesk.membership.models import FamilyCap, Membership, Plan, RemittanceLine
+from clubdesk.membership.pricing import Asked, Price, price
+from clubdesk.membership.terms import Term, months_later
+from clubdesk.money import as_amount, nil, shown, total
+from clubdesk.roll.models import Household, Person
+
+STANDING = Q(cancelled_on=None)
 
 
 def membership_on(person: Person, day: date) -> Membership | None:
     """The membership that covers the person on `day`, or None."""
-    return Membership.objects.filter(person=person, starts_on__lte=day, ends_on__gte=day).first()
+    return Membership.objects.filter(STANDING, person=person, starts_on__lte=day, ends_on__gte=day).first()
 
 
 def is_member(person: Person, day: date) -> bool:
     return membership_on(person, day) is not None
+
+
+def wrong_age(person: Person, plan: Plan, day: date) -> str:
+    """Why the plan is not for somebody of that age on `day`; blank where it is."""
+    age = person.age_on(day)
+    if (plan.youngest is not None and age < plan.youngest) or (plan.oldest is not None and age > plan.oldest):
+        until = f"to {plan.oldest}" if plan.oldest is not None else "on"
+        return f"{person} is {age} on {day:%-d %b %Y}; {plan} is for ages {plan.youngest or 0} {until}. Choose another."
+    return ""
+
+
+# What a membership costs
+
+
+@dataclass(frozen=True)
+class Quote:
+    """What a membership of the person from `starts_on` would cost, by the price that is `listed`."""
+
+    person: Person
+    plan: Plan
+    starts_on: date
+    term: Term
+    listed: FeePrice
+    price: Price
+
+
+class Quotes:
+    """Quotes for people of some households, whose books are read once for all of them."""
+
+    def __init__(self, households: Iterable[int]):
+        rows = Membership.objects.filter(STANDING, person__household__in=list(households))
+        self.memberships: dict[int, list[Membership]] = defaultdict(list)
+        for row in rows.select_related("person", "plan").order_by("pk"):
+            self.memberships[row.person.household_id].append(row)
+        charges = [row.charge_id for rows in self.memberships.values() for row in rows if row.charge_id]
+        self.paid = {row.pk: row.amount.amount - row.credited for row in charges_with_open().filter(pk__in=charges)}
+        self.caps = list(FamilyCap.objects.all())
+        self.prices = list(
+            FeePrice.objects.filter(item__kind=FeeKind.MEMBERSHIP)
+            .select_related("item__income_account")
+            .prefetch_related("shares__account", "shares__party")
+            .order_by("-valid_from")
+        )
+
+    def quote(
+        self,
+        person: Person,
+        plan: Plan,
+        starts_on: date,
+        *,
+        ahead: Sequence[Quote] = (),
+        term: Term | None = None,
+        leaving: Membership | None = None,
+        refunded: Decimal = ZERO,
+        voucher: Decimal = ZERO,
+    ) -> Quote:
+        """The quote for a person, after those `ahead` of the same household that would be taken out first.
+
+        A change of plan names the membership that is `leaving`, its own `term`, and what is given back of it.
+        """
+        listed = self._listed(plan, starts_on)
+        term = term or plan.term(starts_on)
+        others = [each for each in self.memberships[person.household_id] if each.pk != (leaving.pk if leaving else 0)]
+        full_price = any(
+            each.plan_id == plan.pk and each.person_id != person.pk and not each.sibling and each.covers(starts_on)
+            for each in others
+        ) or any(each.plan == plan and each.person != person and not each.price.sibling for each in ahead)
+        asked = Asked(
+            full=listed.amount.amount,
+            shares=[share.amount.amount for share in listed.shares.all()],
+            months=term.months,
+            of_months=plan.months,
+            whole_shares=plan.whole_shares,
+            siblings=int(full_price),
+            sibling_percent=plan.sibling_percent,
+            paid_before=self._paid_before(person.household_id, starts_on, ahead) - refunded,
+            cap=next((cap.amount.amount for cap in self.caps if cap.valid_from <= starts_on), None),
+            voucher=voucher,
+        )
+        return Quote(person, plan, starts_on, term, listed, price(asked))
+
+    def _listed(self, plan: Plan, day: date) -> FeePrice:
+        found = next(
+            (each for each in self.prices if each.item_id == plan.fee_item_id and each.valid_from <= day), None
+        )
+        if found is None or (found.valid_until and found.valid_until < day):
+            raise Refused(f"The fee schedule has no price for {plan.fee_item} on {day:%-d %b %Y}; add one first.")
+        return found
+
+    def _paid_before(self, household: int, starts_on: date, ahead: Sequence[Quote]) -> Decimal:
+        """What the household's other memberships that began in the twelve months before come to."""
+        since = months_later(starts_on, -12)
+        rows = [row for row in self.memberships[household] if since < row.starts_on <= starts_on and row.charge_id]
+        written = sum((self.paid.get(row.charge_id or 0, ZERO) for row in rows), ZERO)
+        return written + sum((each.price.fee for each in ahead), ZERO)
+
+
+def quote(person: Person, plan: Plan, starts_on: date, **more: Any) -> Quote:
+    """What a membership would cost. Raises Refused where the fee schedule has no price."""
+    return Quotes([person.household_id]).quote(person, plan, starts_on, **more)
+
+
+def charges_of(membership: Membership) -> list[Charge]:
+    """What was charged for the membership and, where its plan was changed, for the one before; the latest first."""
+    found = []
+    each: Membership | None = membership
+    while each:
+        if each.charge:
+            found.append(each.charge)
+        each = each.changed_from
+    return found
+
+
+def own_part_left(charge: Charge) -> Money:
+    """What of the charge is the club's own and not credited yet."""
+    left = charge.amount - credited(charge)
+    return max(left - total(shares_left(left, shares_of(charge))), nil())
+
+
+def passed_on_by(membership: Membership) -> dict[int | None, Decimal]:
+    """What each association gets of what the membership was charged, by party id."""
+    shares = ChargeShare.objects.filter(charge__in=charges_of(membership))
+    return dict(shares.values_list("party").annotate(figure=summed("amount")).order_by())
+
+
+def working_in_words(membership: Membership) -> str:
+    """How the fee came about, with the vouchers set against it: “228.00, less voucher 100.00 = 128.00”."""
+    if membership.charge is None:
+        return membership.working
+    by_voucher = charges_with_open().get(pk=membership.charge.pk).by_voucher
+    if not by_voucher:
+        return membership.working
+    start = membership.working.rsplit(" = ", 1)[0]
+    return f"{start}, less voucher {shown(by_voucher)} = {shown(membership.fee.amount - by_voucher)}"
+
+
+# Renewals
+
+
+class Renewing(TextChoices):
+    """Where a membership that nobody has renewed stands."""
+
+    DUE = "due", "Ends soon"
+    GRACE = "grace", "Ended, can still be renewed"
+    LAPSED = "lapsed", "Lapsed"
+
+
+@dataclass(frozen=True)
+class Renewal:
+    """A membership to renew, from the day after it ends: what it would cost, or why it cannot be renewed as it is."""
+
+    membership: Membership
+    state: Renewing
+    quote: Quote | None
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class HouseholdRenewal:
+    household: Household
+    lines: list[Renewal]
+
+    @property
+    def total(self) -> Money:
+        return as_amount(sum((line.quote.price.fee for line in self.lines if line.quote), ZERO))
+
+
+def renewing_state(membership: Membership, on: date) -> Renewing | None:
+    """How far a membership's renewal has come on `on`; None where it is not time yet."""
+    if on > membership.ends_on + timedelta(days=membership.plan.grace_days):
+        return Renewing.LAPSED
+    if on > membership.ends_on:
+        return Renewing.GRACE
+    return Renewing.DUE if on >= membership.ends_on - timedelta(days=membership.plan.remind_days) else None
+
+
+def not_renewed() -> QuerySet[Membership]:
+    """Memberships that run out and that no later one of the same person follows."""
+    later = Membership.objects.filter(STANDING, person=OuterRef("person"), starts_on__gt=OuterRef("ends_on"))
+    rows = Membership.objects.filter(STANDING, ~Exists(later), ended_on=None)
+    return rows.select_related("person__household__party", "plan__fee_item").order_by("ends_on", "pk")
+
+
+def renewals(on: date, household: Household | None = None) -> list[HouseholdRenewal]:
+    """Who is to renew, household by household, who ends first the first; with what each would cost."""
+    rows = not_renewed().filter(ends_on__lte=on + LONGEST_NOTICE, ends_on__gte=on - LONGEST_NOTICE)
+    if household:
+        rows = rows.filter(person__household=household)
+    waiting: dict[int, list[tuple[Membership, Renewing]]] = defaultdict(list)
+    for row in rows:
+        if (state := renewing_state(row, on)) in (Renewing.DUE, Renewing.GRACE):
+            waiting[row.person.household_id].append((row, state))
+    quotes = Quotes(waiting)
+    return [_household_renewal(own, quotes) for own in waiting.values()]
+
+
+LONGEST_NOTICE = timedelta(days=366)
+
+
+def _household_renewal(own: list[tuple[Membership, Renewing]], quotes: Quotes) -> HouseholdRenewal:
+    lines: list[Renewal] = []
+    for row, state in own:
+        starts_on, found, problem = row.ends_on + timedelta(days=1), None, ""
+        ahead = [line.quote for line in lines if line.quote]
+        try:
+            problem = wrong_age(row.person, row.plan, starts_on)
+            found = None if problem else quotes.quote(row.person, row.plan, starts_on, ahead=ahead)
+        except Refused as refusal:
+            problem = refusal.sentence
+        lines.append(Renewal(row, state, found, problem))
+    return HouseholdRenewal(own[0][0].person.household, lines)
+
+
+def lapsed(on: date) -> list[Membership]:
+    """Whose membership has lapsed in the last twelve months, the latest first."""
+    rows = not_renewed().filter(ends_on__lt=on, ends_on__gte=on - LONGEST_NOTICE).order_by("-ends_on", "pk")
+    return [row for row in rows if renewing_state(row, on) == Renewing.LAPSED]
+
+
+def standing_in_words(person: Person, day: date) -> str:
+    """Where the person's membership stands on `day`, in words."""
+    if found := membership_on(person, day):
+        return f"member to {found.ends_on:%-d %b %Y}"
+    last = person.memberships.filter(STANDING, ends_on__lt=day).select_related("plan").order_by("-ends_on").first()
+    if last is None:
+        return "not a member"
+    if last.ended_on or renewing_state(last, day) == Renewing.LAPSED:
+        return f"lapsed since {last.ends_on:%-d %b %Y}"
+    return f"ended on {last.ends_on:%-d %b %Y}, can still be renewed"
+
+
+# What the associations are owed
 
 
 def affiliation_owed(association: Party) -> Money:
@@ -30,18 +271,48 @@ def affiliation_owed(association: Party) -> Money:
     return as_amount(-party_balance(Role.AFFILIATION_PAYABLE, association.pk))
 
 
+@dataclass(frozen=True)
+class Due:
+    """What an association gets of one member's fee that has started, less what was remitted; negative to deduct."""
+
+    share: ChargeShare
+    stands: Decimal
+    remitted: Decimal
+
+    @property
+    def owed(self) -> Decimal:
+        return self.stands - self.remitted
+
+
+def affiliation_due(association: Party | None = None, through: date | None = None) -> list[Due]:
+    """Each association's share of each fee that has started, the oldest first; of fees started by `through` only."""
+    started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
+    if through:
+        started &= Q(starts_on__lte=through)
+    charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
+    left = {row.pk: as_amount(row.amount.amount - row.credited) for row in charges}
+    shares = ChargeShare.objects.filter(charge__in=left).select_related("charge__person", "charge__household", "party")
+    by_charge: dict[int, list[ChargeShare]] = defaultdict(list)
+    for share in shares.order_by("charge__starts_on", "charge", "pk"):
+        by_charge[share.charge_id].append(share)
+    remitted = dict(
+        RemittanceLine.objects.filter(share__in=shares)
+        .values_list("share")
+        .annotate(figure=summed("amount"))
+        .order_by()
+    )
+    return [
+        Due(share, stands.amount, remitted.get(share.pk, ZERO))
+        for charge, own in by_charge.items()
+        for share, stands in zip(own, shares_left(left[charge], own), strict=True)
+        if share.party_id and (association is None or share.party_id == association.pk)
+    ]
+
+
 def affiliation_detail() -> dict[int, Decimal]:
-    """Shares of what is left of started fees, less what was remitted, by association."""
-    found: dict[int, Decimal] = {}
-    shares: dict[int, list[FeeShare]] = {}
-    for share in FeeShare.objects.select_related("account", "party"):
-        shares.setdefault(share.price_id, []).append(share)
-    started = charges_with_open().filter(Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on")))
-    for charge in started.filter(price__in=shares).select_related("price__item__income_account"):
-        left = as_amount(charge.amount.amount - charge.credited)
-        for line in income_lines(left, charge.amount, charge.price.item.income_account, shares[charge.price_id]):
-            if line.party:
-                found[line.party.pk] = found.get(line.party.pk, ZERO) - line.amount.amount
-    for remittance in Remittance.objects.all():
-        found[remittance.association_id] = found.get(remittance.association_id, ZERO) - remittance.amount.amount
-    return found
+    """What is owed by the members' fees and their remittances, by association."""
+    found: dict[int, Decimal] = defaultdict(lambda: ZERO)
+    for due in affiliation_due():
+        assert due.share.party_id is not None
+        found[due.share.party_id] += due.owed
+    return dict(found)

@@ -4,8 +4,7 @@ from collections.abc import Sequence
 
 from djmoney.money import Money
 
-from clubdesk.fees.models import FeeShare
-from clubdesk.fees.posting import income_lines
+from clubdesk.fees.posting import Share, income_lines
 from clubdesk.ledger.models import Account, Role
 from clubdesk.ledger.posting import Line, credit, debit, without_nil
 from clubdesk.rangeday.models import Paid
@@ -14,14 +13,14 @@ MONEY_ROLE = {Paid.CASH: Role.TILL, Paid.CARD: Role.CARD_TAKINGS}
 
 
 def sign_on_lines(
-    amount: Money, rounding: Money, paid: Paid, *, income: Account, shares: Sequence[FeeShare]
+    amount: Money, rounding: Money, paid: Paid, *, income: Account, shares: Sequence[Share]
 ) -> list[Line]:
     """A fee paid at the range by somebody with no account."""
     return without_nil(
         [
             debit(MONEY_ROLE[paid], amount - rounding),
             debit(Role.CASH_ROUNDING, rounding),
-            *income_lines(amount, amount, income, shares),
+            *income_lines(amount, income, shares),
         ]
     )
 

@@ -101,7 +101,7 @@ def _post_sign_on(document: SignOn, by: User) -> None:
             document.rounding,
             Paid(document.paid),
             income=price.item.income_account,
-            shares=fees.shares_of(price),
+            shares=fees.shares_of_price(price),
         ),
         by=by,
     )

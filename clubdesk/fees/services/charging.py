@@ -15,6 +15,7 @@ from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import (
     Allocation,
     Charge,
+    ChargeShare,
     FeePrice,
     Method,
     Receipt,
@@ -62,24 +63,37 @@ def charge(
     by: User,
     person: Person | None = None,
     description: str = "",
+    amount: Money | None = None,
+    shares: Sequence[Money] | None = None,
     key: uuid.UUID | None = None,
 ) -> Charge:
     """The household owes `price`. While `starts_on` lies after `on` the income waits in Fees in advance.
 
-    Whatever credit the household has pays it at once.
+    `amount` and `shares` say what it comes to and what of it others get, in the order of the price's shares, where
+    that is not the whole price. Whatever credit the household has pays it at once.
     """
     household = queue(household)
     if found := ledger.written(Charge, key):
         return found
-    document = write_charge(household, person, price, description, on, starts_on, by, key)
+    named = zip(selectors.shares_of_price(price), shares, strict=True) if shares is not None else ()
+    parts = [(share, part) for share, part in named] if shares is not None else whole_shares(price)
+    document = write_charge(
+        household, person, price, amount or price.amount, parts, description, on, starts_on, by, key
+    )
     settle(household=household)
     return document
+
+
+def whole_shares(price: FeePrice) -> list[tuple[posting.Share, Money]]:
+    return [(share, share.amount) for share in selectors.shares_of_price(price)]
 
 
 def write_charge(
     household: Household,
     person: Person | None,
     price: FeePrice,
+    amount: Money,
+    shares: Sequence[tuple[posting.Share, Money]],
     description: str,
     on: date,
     starts_on: date,
@@ -93,17 +107,22 @@ def write_charge(
         person=person,
         price=price,
         description=(description or f"{price.item}{f', {person}' if person else ''}")[:150],
-        amount=price.amount,
+        amount=amount,
         charged_on=on,
         starts_on=max(starts_on, on),
         recorded_by=by,
+    )
+    ChargeShare.objects.bulk_create(
+        ChargeShare(charge=document, account=share.account, party=share.party, amount=part)
+        for share, part in shares
+        if part > nil()
     )
     lines = posting.charge_lines(
         document.amount,
         household.party,
         starts_later=document.waits,
         income=price.item.income_account,
-        shares=selectors.shares_of(price),
+        shares=selectors.shares_of(document),
     )
     ledger.post(
         source=document,
@@ -132,9 +151,8 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     on = _first_open_day(document.starts_on)
     lines = posting.recognise_lines(
         left,
-        document.amount,
         income=document.price.item.income_account,
-        shares=selectors.shares_of(document.price),
+        shares=selectors.shares_of(document),
     )
     ledger.post(
         source=document,

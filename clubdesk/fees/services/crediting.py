@@ -73,10 +73,9 @@ def _credit(
         amount,
         household.party,
         left_before=as_amount(row.amount.amount - row.credited),
-        full_price=row.amount,
         still_in_advance=in_advance,
         income=row.price.item.income_account,
-        shares=selectors.shares_of(row.price),
+        shares=selectors.shares_of(row),
     )
     ledger.post(
         source=document,
@@ -132,7 +131,10 @@ def charge_again(*, charge: Charge, starts_on: date, description: str, on: date,
     document.save(update_fields=["taken_back_on", "kept"])
     if left > nil():
         _credit(document, household, left, on, reason, by)
-    again = write_charge(household, document.person, document.price, description, on, starts_on, by)
+    shares = [(share, share.amount) for share in selectors.shares_of(document)]
+    again = write_charge(
+        household, document.person, document.price, document.amount, shares, description, on, starts_on, by
+    )
     if left < again.amount:
         _credit(again, household, again.amount - left, on, "credited or written off before", by)
     _set_again(freed, again, left, on, by)

@@ -1,0 +1,22 @@
+"""Verbs of the membership room: joining, leaving and changing; renewals; what is remitted to the associations."""
+
+from clubdesk.membership.services.affiliation import remit_affiliation
+from clubdesk.membership.services.joining import (
+    cancel_membership,
+    change_plan,
+    end_membership,
+    take_out_membership,
+)
+from clubdesk.membership.services.renewing import remind_renewals, renew_household
+from clubdesk.membership.terms import months_later
+
+__all__ = [
+    "cancel_membership",
+    "change_plan",
+    "end_membership",
+    "months_later",
+    "remind_renewals",
+    "remit_affiliation",
+    "renew_household",
+    "take_out_membership",
+]

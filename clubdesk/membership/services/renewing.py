@@ -1,0 +1,45 @@
+"""Renewals: who is told, and a whole household renewed at once."""
+
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+from clubdesk.mail.models import Message
+from clubdesk.membership import letters, selectors
+from clubdesk.membership.models import Membership
+from clubdesk.membership.services.joining import take_out_membership
+from clubdesk.roll.models import Household
+
+
+@transaction.atomic
+def renew_household(*, household: Household, on: date, by: User) -> list[Membership]:
+    """Renew every membership of the household that ends soon or can still be renewed, each from the day after it ends.
+
+    Who is too old or too young for the plan is left out. Doing it again renews nothing more. Raises Refused where
+    nothing is to be renewed at all.
+    """
+    charging.queue(household)
+    found = selectors.renewals(on, household)
+    lines = [line for each in found for line in each.lines]
+    renewed = [
+        take_out_membership(
+            person=line.quote.person, plan=line.quote.plan, starts_on=line.quote.starts_on, on=on, by=by
+        )
+        for line in lines
+        if line.quote
+    ]
+    if not renewed and lines:
+        raise Refused([line.problem for line in lines])
+    if not renewed:
+        raise Refused(f"Nothing of {household} is to be renewed now.")
+    return renewed
+
+
+def remind_renewals(*, on: date) -> list[Message]:
+    """Write to each household once before its memberships end and once after, while they can still be renewed."""
+    found = selectors.renewals(on)
+    told = set(Message.objects.filter(about__in=map(letters.about, found)).values_list("about", flat=True))
+    return [letters.tell_renewal(each, on) for each in found if letters.about(each) not in told]

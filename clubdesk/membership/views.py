@@ -1,0 +1,161 @@
+"""Pages of the membership room that are no forms: renewals, what a membership would cost, the associations' lists."""
+
+import csv
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib.admin import AdminSite
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.template.response import TemplateResponse
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
+from clubdesk.fees.models import VoucherScheme
+from clubdesk.fees.views import as_text
+from clubdesk.ledger.models import Party, PartyKind
+from clubdesk.ledger.selectors import ZERO, book
+from clubdesk.membership import papers, selectors
+from clubdesk.membership.models import Plan, Remittance
+from clubdesk.money import plain
+from clubdesk.roll.models import Household
+from clubdesk.screens import DayField
+
+
+def _may(request: HttpRequest, permission: str) -> None:
+    if not request.user.has_perm(permission):
+        raise PermissionDenied
+
+
+def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """Who is to renew, what it would cost, and a button for each household."""
+    _may(request, "membership.view_membership")
+    today = clock.today()
+    context = {
+        **site.each_context(request),
+        "title": "Renewals",
+        "households": selectors.renewals(today),
+        "lapsed": selectors.lapsed(today),
+        "may_renew": request.user.has_perm("membership.add_membership"),
+        "key": uuid.uuid4,
+    }
+    return TemplateResponse(request, "membership/renewals.html", context)
+
+
+class PriceForm(forms.Form):
+    plan = forms.ModelChoiceField(Plan.objects.all())
+    day = DayField(label="From")
+    scheme = forms.ModelChoiceField(
+        VoucherScheme.objects.all(), label="Each with a voucher of", required=False, empty_label="no voucher"
+    )
+
+
+def price(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
+    """What a plan would cost each of a household from a day on, with the working."""
+    _may(request, "membership.view_membership")
+    household = get_object_or_404(Household, pk=pk)
+    form = PriceForm(request.GET or None, label_suffix="")
+    rows, refusal = [], ""
+    if form.is_valid():
+        try:
+            rows = prices_of(household, **form.cleaned_data)
+        except Refused as refused:
+            refusal = refused.sentence
+    context = {
+        **site.each_context(request),
+        "title": f"What a membership would cost: {household}",
+        "household": household,
+        "form": form,
+        "rows": rows,
+        "refusal": refusal,
+    }
+    return TemplateResponse(request, "membership/price.html", context)
+
+
+def prices_of(household: Household, plan: Plan, day: Any, scheme: VoucherScheme | None) -> list[tuple[Any, str, Any]]:
+    """Each person of the household who is no member that day, the eldest first, as if all joined together."""
+    voucher = fees.value_of_voucher(scheme, day).amount if scheme else ZERO
+    quotes = selectors.Quotes([household.pk])
+    covered = {row.person_id for row in quotes.memberships[household.pk] if row.covers(day)}
+    rows: list[tuple[Any, str, Any]] = []
+    ahead: list[selectors.Quote] = []
+    for person in household.people.order_by("birth_date", "pk"):
+        if person.pk in covered:
+            rows.append((person, "a member already", None))
+        elif sentence := selectors.wrong_age(person, plan, day):
+            rows.append((person, sentence, None))
+        else:
+            ahead.append(quotes.quote(person, plan, day, ahead=ahead, voucher=voucher))
+            rows.append((person, ahead[-1].price.working, ahead[-1].price.to_pay))
+    return rows
+
+
+LIST = ("given name", "family name", "date of birth", "household", "fee", "started", "share", "to pay")
+
+
+def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """What is owed to an association, member by member, or what one remittance was for; as page, CSV or PDF."""
+    _may(request, "membership.view_remittance")
+    associations = list(Party.objects.filter(kind=PartyKind.ASSOCIATION).order_by("name"))
+    asked = request.GET.get("remittance", "")
+    owner: Party | None
+    if asked:
+        pk = int(asked) if asked.isascii() and asked.isdigit() else 0
+        remittance = get_object_or_404(Remittance.objects.select_related("association"), pk=pk)
+        title, rows, owner = str(remittance), papers.lines_of(remittance), remittance.association
+        name = f"affiliation-{remittance.paid_on.isoformat()}"
+    else:
+        form = ListForm(request.GET or {"through": clock.today(), "association": associations[:1]}, label_suffix="")
+        through = form.cleaned_data["through"] if form.is_valid() else clock.today()
+        owner = form.cleaned_data["association"] if form.is_valid() else None
+        if owner is None:
+            return _affiliation_page(request, site, form, [], None)
+        rows = papers.due_lines(selectors.affiliation_due(owner, through))
+        title, name = f"Affiliation owed to {owner} by {through:%-d %B %Y}", f"affiliation-{through.isoformat()}"
+    if request.GET.get("as") == "csv":
+        return _csv(rows, name)
+    if request.GET.get("as") == "pdf":
+        response = HttpResponse(papers.affiliation_pdf(title, rows, book().club_name), content_type="application/pdf")
+        response["Content-Disposition"] = f'inline; filename="{name}.pdf"'
+        return response
+    return _affiliation_page(request, site, None if asked else form, rows, owner, title)
+
+
+class ListForm(forms.Form):
+    association = forms.ModelChoiceField(Party.objects.filter(kind=PartyKind.ASSOCIATION), required=False)
+    through = DayField(label="For memberships started by")
+
+
+def _affiliation_page(
+    request: HttpRequest, site: AdminSite, form: Any, rows: list[papers.Line], owner: Party | None, title: str = ""
+) -> HttpResponse:
+    query = request.GET.copy()
+    query.pop("as", None)
+    if form is not None and owner is not None and not query:
+        query["association"], query["through"] = str(owner.pk), clock.today().isoformat()
+    context = {
+        **site.each_context(request),
+        "title": title or "Affiliation",
+        "form": form,
+        "owner": owner,
+        "rows": rows,
+        "sum": sum((row.to_pay for row in rows), ZERO),
+        "owed": selectors.affiliation_owed(owner) if owner else None,
+        "query": query.urlencode(),
+        "may_remit": request.user.has_perm("membership.add_remittance"),
+    }
+    return TemplateResponse(request, "membership/affiliation.html", context)
+
+
+def _csv(rows: list[papers.Line], name: str) -> HttpResponse:
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{name}.csv"'
+    writer = csv.writer(response)
+    writer.writerow(LIST)
+    for row in rows:
+        texts = [row.given_name, row.family_name, row.born, row.household, row.fee]
+        writer.writerow([*map(as_text, texts), row.started.isoformat(), plain(row.share), plain(row.to_pay)])
+    return response
