@@ -10,6 +10,7 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import (
+    PAID_BY,
     Arrangement,
     Charge,
     FeeItem,
@@ -49,7 +50,12 @@ def reason_field(help_text: str = "In a few words.") -> forms.CharField:
 
 class ReceiptForm(VerbForm):
     amount = AmountFormField(help_text="What it settles. In cash, five-cent rounding is worked out for you.")
-    method = forms.ChoiceField(label="Paid by", choices=Method.choices, widget=forms.RadioSelect, initial=Method.CASH)
+    method = forms.ChoiceField(
+        label="Paid by",
+        choices=[(each.value, each.label) for each in PAID_BY],
+        widget=forms.RadioSelect,
+        initial=Method.CASH,
+    )
     on = DayField(label="Received on")
     reference = forms.CharField(required=False, max_length=60)
     charges = forms.ModelMultipleChoiceField(

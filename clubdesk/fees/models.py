@@ -6,7 +6,8 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, Document, Party
+from clubdesk.ledger.models import Account, Document, Party, Role
+from clubdesk.ledger.selectors import account
 from clubdesk.money import AmountField, nil
 from clubdesk.roll.models import Household, Person
 
@@ -85,12 +86,33 @@ class FeeShare(models.Model):
         return f"{self.party or self.account}"
 
 
+class OpeningBalances(Document):
+    """What the households owed, or were in credit by, when the club began to keep its books here: one entry for all.
+
+    Each stands as a charge or a receipt of the household, so that it is paid and used like any other.
+    """
+
+    as_at = models.DateField()
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = verbose_name_plural = "opening balances"
+
+    def __str__(self):
+        return f"Balances brought in, {self.as_at:%-d %b %Y}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"opening"}
+
+
 class Charge(Document):
     """A household owes a fee. It becomes income on `starts_on`, the day the thing paid for starts."""
 
     household = models.ForeignKey(Household, models.PROTECT, related_name="charges")
     person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="charges")
-    price = models.ForeignKey(FeePrice, models.PROTECT, related_name="charges")
+    price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="charges")
+    opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="charges")
     description = models.CharField(max_length=150)
     amount = AmountField()
     charged_on = models.DateField()
@@ -106,6 +128,11 @@ class Charge(Document):
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_above_nil"),
             models.CheckConstraint(condition=Q(kept__gte=0, kept__lte=F("amount")), name="fees_charge_keeps_a_part"),
+            models.CheckConstraint(
+                condition=Q(price__isnull=False, opening=None)
+                | Q(price=None, opening__isnull=False, starts_on=F("charged_on")),
+                name="fees_charge_has_a_price_or_was_brought_in",
+            ),
         ]
 
     def __str__(self):
@@ -117,7 +144,14 @@ class Charge(Document):
         return self.starts_on > self.charged_on
 
     @property
+    def income(self) -> Account:
+        """Where the club's own part of it goes; a balance brought in came out of what the club had accumulated."""
+        return self.price.item.income_account if self.price else account(Role.ACCUMULATED)
+
+    @property
     def entries_called_for(self) -> set[str]:
+        if self.opening_id:
+            return set()
         return {"charge", "recognise"} if self.waits and self.recognised_on else {"charge"}
 
 
@@ -165,6 +199,11 @@ class Method(models.TextChoices):
     CASH = "cash", "Cash"
     CARD = "card", "Card"
     TRANSFER = "transfer", "Bank transfer"
+    BROUGHT = "brought", "Brought in"
+
+
+PAID_BY = [Method.CASH, Method.CARD, Method.TRANSFER]
+"""How a household pays; a credit brought in was paid before this book began."""
 
 
 class Receipt(Document):
@@ -181,6 +220,7 @@ class Receipt(Document):
     )
     received_on = models.DateField()
     reference = models.CharField(max_length=60, blank=True)
+    opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="receipts")
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
 
@@ -189,6 +229,11 @@ class Receipt(Document):
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_receipt_above_nil"),
             models.CheckConstraint(condition=Q(method="cash") | Q(rounding=0), name="fees_only_cash_is_rounded"),
+            models.CheckConstraint(
+                condition=Q(method="brought", opening__isnull=False, cancelled_on=None)
+                | (~Q(method="brought") & Q(opening=None)),
+                name="fees_receipt_is_paid_or_was_brought_in",
+            ),
             models.CheckConstraint(
                 condition=Q(rounding__gt=Decimal("-0.05"), rounding__lt=Decimal("0.05")),
                 name="fees_rounding_below_five_cents",
@@ -204,7 +249,7 @@ class Receipt(Document):
 
     @property
     def entries_called_for(self) -> set[str]:
-        return set() if self.cancelled_on else {"receipt"}
+        return set() if self.cancelled_on or self.opening_id else {"receipt"}
 
 
 class WriteOff(Document):

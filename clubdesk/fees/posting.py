@@ -95,6 +95,12 @@ def receipt_lines(amount: Money, rounding: Money, method: Method, household: Par
     )
 
 
+def opening_lines(balances: Sequence[tuple[Party, Money]]) -> list[Line]:
+    """What each household owes (above nil) or is in credit by (below), against what the club had accumulated."""
+    owed = [debit(Role.FEES_OWED, amount, household) for household, amount in balances]
+    return without_nil([*owed, credit(Role.ACCUMULATED, total(amount for _, amount in balances))])
+
+
 def repayment_lines(amount: Money, household: Party) -> list[Line]:
     return [debit(Role.FEES_OWED, amount, household), credit(Role.BANK, amount)]
 

@@ -141,6 +141,7 @@ GUARDS = [
         )
         for event, own in (("INSERT", "-1"), ("UPDATE", "OLD.id"))
     ),
+    *kept("fees_openingbalances", "opening balance", "as_at"),
     *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on"),
     *(
         Guard(

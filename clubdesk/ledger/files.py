@@ -49,7 +49,12 @@ class Row:
 
 
 def read_rows(content: bytes, columns: Sequence[str]) -> list[Row]:
-    """The rows below the header, cells stripped; `number` is the line of the file where the row ends."""
+    """The rows of a CSV file below its header, which has exactly these columns in this order."""
+    return rows_below(read_cells(content), columns)
+
+
+def read_cells(content: bytes) -> list[tuple[int, list[str]]]:
+    """The cells of a CSV file, stripped, each row with the line of the file where it ends; empty rows left out."""
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -62,20 +67,31 @@ def read_rows(content: bytes, columns: Sequence[str]) -> list[Row]:
         rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
     except csv.Error as error:
         raise Refused(f"row {reader.line_num}: the row cannot be read as CSV ({error}).") from None
-    rows = [(number, cells) for number, cells in rows if any(cells)]
+    return [(number, cells) for number, cells in rows if any(cells)]
+
+
+def rows_below(rows: list[tuple[int, list[str]]], columns: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+    """The rows below the header by the names of their columns; with `optional` ones these come in any order."""
     if not rows:
         raise Refused(f"row 1: the file is empty; it needs a header row {','.join(columns)}.")
     header = [cell.lower() for cell in rows[0][1]]
-    if header != list(columns):
+    if not optional and header != list(columns):
         raise Refused(f"row {rows[0][0]}: the header must be {','.join(columns)}.")
+    if missing := [column for column in columns if column not in header]:
+        raise Refused(f"row {rows[0][0]}: the header lacks {', '.join(missing)}.")
+    if unknown := [column for column in header if column not in (*columns, *optional)]:
+        raise Refused(f"row {rows[0][0]}: nothing is known of the column “{unknown[0]}”.")
+    if len(set(header)) < len(header):
+        raise Refused(f"row {rows[0][0]}: a column stands there twice.")
     if len(rows) == 1:
         raise Refused(f"row {rows[0][0]}: there is nothing below the header.")
     faults = Faults()
     for number, cells in rows[1:]:
-        if len(cells) != len(columns):
-            faults.add(number, f"{len(cells)} columns where {len(columns)} are needed.")
+        if len(cells) != len(header):
+            faults.add(number, f"{len(cells)} columns where {len(header)} are needed.")
     faults.refuse()
-    return [Row(number, dict(zip(columns, cells, strict=True))) for number, cells in rows[1:]]
+    blank = dict.fromkeys((*columns, *optional), "")
+    return [Row(number, blank | dict(zip(header, cells, strict=True))) for number, cells in rows[1:]]
 
 
 @transaction.atomic

@@ -13,6 +13,7 @@ def patterns(site: AdminSite) -> list[URLPattern]:
         return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
 
     return [
+        path("roll/import/", page(views.import_roll), name="import_roll"),
         path("membership/renewals/", page(views.renewals), name="renewals"),
         path("membership/affiliation/", page(views.affiliation), name="affiliation"),
         path("roll/household/<int:pk>/price/", page(views.price), name="membership_price"),

@@ -1,15 +1,19 @@
 """Pages of the membership room that are no forms: renewals, what a membership would cost, the associations' lists."""
 
+import base64
 import csv
 import uuid
 from typing import Any
 
 from django import forms
+from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.db import DataError, IntegrityError, OperationalError
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
+from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.errors import Refused
@@ -18,11 +22,12 @@ from clubdesk.fees.models import VoucherScheme
 from clubdesk.fees.views import as_text
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.ledger.selectors import ZERO, book
-from clubdesk.membership import papers, selectors
+from clubdesk.membership import papers, selectors, services
 from clubdesk.membership.models import Plan, Remittance
+from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, plan_roll, read_roll
 from clubdesk.money import plain
 from clubdesk.roll.models import Household
-from clubdesk.screens import DayField
+from clubdesk.screens import DayField, sentence_of
 
 
 def _may(request: HttpRequest, permission: str) -> None:
@@ -43,6 +48,83 @@ def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
         "key": uuid.uuid4,
     }
     return TemplateResponse(request, "membership/renewals.html", context)
+
+
+class RollForm(forms.Form):
+    file = forms.FileField(help_text=f"CSV or XLSX with the columns {', '.join(COLUMNS)} and, if you like, "
+                           f"{', '.join(OPTIONAL)}.")  # fmt: skip
+    as_at = DayField(label="Balances as at")
+
+
+class ConfirmForm(forms.Form):
+    """The file once more, as the preview read it, and what was decided about each likely duplicate."""
+
+    content = forms.CharField(widget=forms.HiddenInput)
+    as_at = DayField()
+
+    def clean_content(self) -> bytes:
+        try:
+            return base64.b64decode(self.cleaned_data["content"], validate=True)
+        except ValueError:
+            raise forms.ValidationError("The file did not come through whole; choose it again.") from None
+
+
+MOST_HERE = 1_500_000
+TOO_LARGE = "A file of this size is brought in from the shell: manage.py import_roll FILE."
+
+
+def import_roll(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """Bring a roll in: choose the file, see what each row would do and decide about likely duplicates, then do it."""
+    _may(request, "roll.add_household")
+    _may(request, "membership.add_membership")
+    _may(request, "fees.add_charge")
+    context: dict[str, Any] = {**site.each_context(request), "title": "Bring a roll in from a file"}
+    form = RollForm(request.POST or None, request.FILES or None, label_suffix="")
+    try:
+        if request.method == "POST" and "content" in request.POST:
+            confirm = ConfirmForm(request.POST)
+            if confirm.is_valid():
+                return _confirmed(request, context, confirm.cleaned_data["content"], confirm.cleaned_data["as_at"])
+        elif request.method == "POST" and form.is_valid():
+            content = form.cleaned_data["file"].read()
+            if len(content) > MOST_HERE:
+                raise Refused(TOO_LARGE)
+            return _preview(request, context, content, form.cleaned_data["as_at"])
+    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+        context["sentences"] = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
+    context["form"] = form
+    return TemplateResponse(request, "membership/import.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _preview(
+    request: HttpRequest, context: dict[str, Any], content: bytes, as_at: Any, decided: dict[int, str] | None = None
+) -> HttpResponse:
+    plans = plan_roll(read_roll(content), decided)
+    faulty = sum(bool(row.faults) for row in plans)
+    context |= {
+        "rows": plans,
+        "faulty": faulty,
+        "undecided": sum(row.undecided for row in plans),
+        "content": base64.b64encode(content).decode(),
+        "as_at": as_at,
+    }
+    return TemplateResponse(request, "membership/import.html", context)
+
+
+def _confirmed(request: HttpRequest, context: dict[str, Any], content: bytes, as_at: Any) -> HttpResponse:
+    decided = {
+        int(name.removeprefix("row-")): str(value)
+        for name, value in request.POST.items()
+        if name.startswith("row-") and name.removeprefix("row-").isdecimal() and value
+    }
+    try:
+        done = services.import_roll(content=content, as_at=as_at, by=request.user, decided=decided)  # type: ignore[arg-type]
+    except Refused as refusal:
+        context["sentences"] = refusal.messages
+        return _preview(request, context, content, as_at, decided)
+    words = f"{done.households} households, {done.people} people and {done.memberships} memberships are brought in."
+    messages.success(request, words)
+    return HttpResponseRedirect(reverse("admin:roll_household_changelist"))
 
 
 class PriceForm(forms.Form):

@@ -24,6 +24,7 @@ from clubdesk.fees.services.charging import (
     settle,
 )
 from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
+from clubdesk.fees.services.opening import bring_in_balances
 from clubdesk.fees.services.vouchers import (
     accept_voucher,
     answer_lodgement,
@@ -37,6 +38,7 @@ __all__ = [
     "accept_voucher",
     "agree_parts",
     "answer_lodgement",
+    "bring_in_balances",
     "cancel_receipt",
     "charge",
     "charge_again",

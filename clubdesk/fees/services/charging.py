@@ -151,7 +151,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     on = _first_open_day(document.starts_on)
     lines = posting.recognise_lines(
         left,
-        income=document.price.item.income_account,
+        income=document.income,
         shares=selectors.shares_of(document),
     )
     ledger.post(
@@ -297,6 +297,8 @@ def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Rece
     document = Receipt.objects.select_for_update(of=("self",), no_key=True).get(pk=receipt.pk)
     if document.cancelled_on:
         return document
+    if document.opening_id:
+        raise Refused("This credit was brought in with the opening balances; it can be repaid, not cancelled.")
     if document.allocations.exclude(repayment=None).exists():
         raise Refused("Part of this receipt was paid back to the household; it can no longer be cancelled.")
     document.allocations.all().delete()

@@ -74,7 +74,7 @@ def _credit(
         household.party,
         left_before=as_amount(row.amount.amount - row.credited),
         still_in_advance=in_advance,
-        income=row.price.item.income_account,
+        income=row.income,
         shares=selectors.shares_of(row),
     )
     ledger.post(
@@ -120,6 +120,7 @@ def charge_again(*, charge: Charge, starts_on: date, description: str, on: date,
     """
     household = queue(charge.household)
     document = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price").get(pk=charge.pk)
+    assert document.price is not None
     if document.vouchers.filter(state__in=(VoucherState.LODGED, VoucherState.PAID)).exists():
         raise Refused(
             f"The fee of {document.person or household} is income already, and the department was asked for the "

@@ -46,6 +46,8 @@ def accept_voucher(
     code = "".join(code.split()).upper()
     if row.person is None:
         raise Refused("A voucher belongs to a child; this charge names nobody.")
+    if row.price is None:
+        raise Refused("This balance was brought in; a voucher pays only a fee that was charged here.")
     if not code:
         raise Refused("Type the voucher's code.")
     _refuse_what_the_scheme_does_not_pay(scheme, row.person, row.price.item.kind, code, on, birth_date)

@@ -1,6 +1,7 @@
 """Verbs of the membership room: joining, leaving and changing; renewals; what is remitted to the associations."""
 
 from clubdesk.membership.services.affiliation import remit_affiliation
+from clubdesk.membership.services.bringing import BroughtIn, import_roll
 from clubdesk.membership.services.joining import (
     cancel_membership,
     change_plan,
@@ -11,9 +12,11 @@ from clubdesk.membership.services.renewing import remind_renewals, renew_househo
 from clubdesk.membership.terms import months_later
 
 __all__ = [
+    "BroughtIn",
     "cancel_membership",
     "change_plan",
     "end_membership",
+    "import_roll",
     "months_later",
     "remind_renewals",
     "remit_affiliation",

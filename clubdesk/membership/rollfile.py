@@ -1,0 +1,249 @@
+"""A roll in a file: read, and held against the roll that stands, row by row, before anything is written."""
+
+import io
+import re
+import zipfile
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal, InvalidOperation
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+from rapidfuzz import fuzz
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.ledger.files import Row, read_cells, rows_below
+from clubdesk.membership.models import Membership, Plan
+from clubdesk.membership.selectors import STANDING
+from clubdesk.membership.terms import months_later
+from clubdesk.money import CENT, shown
+from clubdesk.roll.models import Household, Person, fault_of_birth_date
+
+COLUMNS = ("household", "given_name", "family_name", "birth_date")
+OPTIONAL = ("guardian", "email", "phone", "plan", "expiry", "opening_balance", "same_as")
+MOST_ROWS = 5000
+MOST_BYTES = 10_000_000
+ALIKE = 80
+"""From this likeness (rapidfuzz, of 100) two names with the same date of birth may be one person; by trial."""
+
+DAY_FIRST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
+
+
+def read_roll(content: bytes) -> list[Row]:
+    """The rows of a CSV or XLSX file. Raises Refused for one that cannot be read, by its row where there is one."""
+    if len(content) > MOST_BYTES:
+        raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
+    cells = _cells_of_workbook(content) if content[:2] == b"PK" else read_cells(content)
+    if len(cells) > MOST_ROWS + 1:
+        raise Refused(f"The file has more than {MOST_ROWS} rows; bring it in by parts.")
+    return rows_below(cells, COLUMNS, OPTIONAL)
+
+
+def _cells_of_workbook(content: bytes) -> list[tuple[int, list[str]]]:
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as parts:
+            if sum(part.file_size for part in parts.infolist()) > 20 * MOST_BYTES:
+                raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
+        sheet = load_workbook(io.BytesIO(content), read_only=True, data_only=True).worksheets[0]
+        rows = [(number, [_text(cell) for cell in row]) for number, row in enumerate(sheet.values, 1)]
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError):
+        raise Refused("row 1: this is no workbook that can be read; save it as XLSX or CSV.") from None
+    filled = [(number, cells) for number, cells in rows if any(cells)]
+    width = max((len([cell for cell in cells if cell]) for _, cells in filled[:1]), default=0)
+    return [(number, cells[:width] if not any(cells[width:]) else cells) for number, cells in filled]
+
+
+def _text(value: object) -> str:
+    if isinstance(value, datetime):
+        return value.date().isoformat()
+    return "" if value is None else str(value).strip()
+
+
+@dataclass
+class RowPlan:
+    """What a row would do. `likely` are people of the roll that may be the same; `decided` says who it is."""
+
+    number: int
+    household: str
+    email: str = ""
+    guardian: str = ""
+    phone: str = ""
+    given_name: str = ""
+    family_name: str = ""
+    birth_date: date | None = None
+    plan: Plan | None = None
+    expiry: date | None = None
+    balance: Decimal = Decimal(0)
+    same_as: str = ""
+    person: Person | None = None
+    known_household: Household | None = None
+    likely: list[Person] = field(default_factory=list)
+    likely_rows: list[int] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+
+    @property
+    def who(self) -> str:
+        return f"{self.given_name} {self.family_name}".strip()
+
+    @property
+    def undecided(self) -> bool:
+        return bool(self.likely or self.likely_rows) and not self.same_as
+
+    @property
+    def what(self) -> str:
+        """What would happen, in words."""
+        parts = [
+            f"{self.person} is on the roll already" if self.person else "new on the roll",
+            f"in the household {self.known_household} of the roll"
+            if self.known_household
+            else f"in a new household, {self.household}",
+        ]
+        if self.plan and self.expiry:
+            parts.append(f"member by {self.plan} to {self.expiry:%-d %b %Y}")
+        if self.balance:
+            parts.append(f"{'owes' if self.balance > 0 else 'is in credit by'} {shown(abs(self.balance))}")
+        return ", ".join(parts)
+
+    @property
+    def question(self) -> str:
+        """What somebody has to say before the row can be brought in."""
+        people = [f"{each} of {each.household} (number {each.pk})" for each in self.likely]
+        rows = [f"row {number} of this file" for number in self.likely_rows]
+        return f"likely the same as {' or '.join([*people, *rows])}: born the same day, and of a similar name"
+
+
+def plan_roll(rows: list[Row], decided: Mapping[int, str] | None = None) -> list[RowPlan]:
+    """What each row would do to the roll as it stands; nothing is written.
+
+    `decided` says, by row, who somebody is that looks like a person known already: `new`, or that person's number.
+    """
+    plans = {plan.name.casefold(): plan for plan in Plan.objects.all()}
+    found = [_read(row, plans, (decided or {}).get(row.number, "")) for row in rows]
+    born = {each.birth_date for each in found if each.birth_date}
+    people: dict[date, list[Person]] = defaultdict(list)
+    for person in Person.objects.filter(birth_date__in=born).select_related("household__party").order_by("pk"):
+        people[person.birth_date].append(person)
+    homes = _homes()
+    seen: dict[tuple[str, date], list[RowPlan]] = defaultdict(list)
+    for each in found:
+        each.known_household = homes.get((each.household.casefold(), each.email.casefold()))
+        if each.birth_date and each.who:
+            _find(each, people[each.birth_date], [row for row in found if row.birth_date == each.birth_date])
+            seen[each.who.casefold(), each.birth_date].append(each)
+    _refuse_memberships(found)
+    for rows_of_one in seen.values():
+        for again in rows_of_one[1:]:
+            again.faults.append(f"{again.who} stands in row {rows_of_one[0].number} too.")
+    return found
+
+
+def _homes() -> dict[tuple[str, str], Household]:
+    """Households by name and a guardian's e-mail."""
+    found = {}
+    for home in Household.objects.select_related("party").prefetch_related("guardians").order_by("-pk"):
+        for email in {guardian.email for guardian in home.guardians.all()} | {""}:
+            found[home.name.casefold(), email.casefold()] = home
+    return found
+
+
+def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
+    texts = {name: row[name] for name in ("household", "email", "guardian", "phone", "given_name", "family_name")}
+    each = RowPlan(row.number, texts["household"], same_as=(decided or row["same_as"]).casefold())
+    for name, text in texts.items():
+        setattr(each, name, text)
+    for name, most in (("household", 100), ("given_name", 60), ("family_name", 60), ("guardian", 100), ("phone", 30)):
+        if not texts[name] and name in COLUMNS:
+            each.faults.append(f"the column {name} is blank.")
+        if len(texts[name]) > most:
+            each.faults.append(f"the column {name} is longer than {most} letters.")
+    each.birth_date = _day(row["birth_date"], "birth_date", each)
+    if each.birth_date and (fault := fault_of_birth_date(each.birth_date, clock.today())):
+        each.faults.append(f"birth_date: {fault}")
+    if each.email:
+        try:
+            validate_email(each.email)
+        except ValidationError:
+            each.faults.append(f"“{each.email}” is no e-mail address.")
+    each.balance = _amount(row["opening_balance"], each)
+    if row["plan"] or row["expiry"]:
+        each.plan = plans.get(row["plan"].casefold())
+        each.expiry = _day(row["expiry"], "expiry", each)
+        if each.plan is None:
+            each.faults.append(f"there is no plan “{row['plan']}”; add it first, or leave plan and expiry blank.")
+    return each
+
+
+def _day(text: str, column: str, row: RowPlan) -> date | None:
+    try:
+        if found := DAY_FIRST.fullmatch(text):
+            day, month, year = map(int, found.groups())
+            return date(year, month, day)
+        return date.fromisoformat(text)
+    except ValueError:
+        row.faults.append(f"the {column} “{text}” is not a date; write it like 2014-03-09 or 9/3/2014.")
+        return None
+
+
+def _amount(text: str, row: RowPlan) -> Decimal:
+    try:
+        amount = Decimal(text.replace(",", "") or "0")
+        if not amount.is_finite() or amount != amount.quantize(CENT) or abs(amount) >= 10**9:
+            raise InvalidOperation
+    except InvalidOperation:
+        row.faults.append(f"the opening_balance “{text}” is not an amount; write it like 45.00 or -12.50.")
+        return Decimal(0)
+    return amount.quantize(CENT)
+
+
+def _find(row: RowPlan, same_day: list[Person], rows: list[RowPlan]) -> None:
+    """The person a row is about, if known; and who might be the same without being so by name."""
+    own = row.known_household
+    exact = [each for each in same_day if str(each).casefold() == row.who.casefold()]
+    row.person = next((each for each in exact if own and each.household_id == own.pk), None)
+    if row.person:
+        return
+    row.likely = [each for each in same_day if _alike(str(each), row.who)]
+    row.likely_rows = [
+        each.number
+        for each in rows
+        if each.number < row.number and each.who.casefold() != row.who.casefold() and _alike(each.who, row.who)
+    ]
+    if row.same_as.isdigit():
+        row.person = next((each for each in row.likely if str(each.pk) == row.same_as), None)
+        if row.person is None:
+            row.faults.append(f"nobody who might be {row.who} has the number {row.same_as}.")
+        else:
+            row.known_household = row.person.household
+    elif row.same_as not in ("", "new"):
+        row.faults.append(f"same_as is “{row.same_as}”; write new, or the number of the person that it is.")
+
+
+def _alike(one: str, other: str) -> bool:
+    return fuzz.token_sort_ratio(one.casefold(), other.casefold()) >= ALIKE
+
+
+def _refuse_memberships(rows: list[RowPlan]) -> None:
+    people = [row.person for row in rows if row.person and row.plan]
+    covered = defaultdict(list)
+    for membership in Membership.objects.filter(STANDING, person__in=people):
+        covered[membership.person_id].append(membership)
+    for row in rows:
+        if not (row.person and row.plan and row.expiry):
+            continue
+        starts_on = first_day(row.plan, row.expiry)
+        for standing in covered[row.person.pk]:
+            if (standing.plan_id, standing.ends_on) == (row.plan.pk, row.expiry):
+                row.plan = row.expiry = None
+                break
+            if standing.starts_on <= row.expiry and standing.ends_on >= starts_on:
+                row.faults.append(f"{row.person} has a membership to {standing.ends_on:%-d %b %Y} already.")
+
+
+def first_day(plan: Plan, expiry: date) -> date:
+    """The day a membership that ends on `expiry` began, by the plan's months."""
+    return months_later(expiry + timedelta(days=1), -plan.months)

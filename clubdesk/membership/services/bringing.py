@@ -1,0 +1,102 @@
+"""Bringing a club in: its people, households, memberships and balances from a file."""
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.db.models import Q
+
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+from clubdesk.fees.models import OpeningBalances
+from clubdesk.ledger.files import Faults
+from clubdesk.membership.models import Membership
+from clubdesk.membership.rollfile import RowPlan, first_day, plan_roll, read_roll
+from clubdesk.money import as_amount
+from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.roll.services import add_household, add_person
+
+
+@dataclass
+class BroughtIn:
+    """What a file came to."""
+
+    households: int = 0
+    people: int = 0
+    memberships: int = 0
+    balances: OpeningBalances | None = None
+
+
+@transaction.atomic
+def import_roll(*, content: bytes, as_at: date, by: User, decided: Mapping[int, str] | None = None) -> BroughtIn:
+    """Bring in people, households, memberships and balances as they stand on `as_at`; all or nothing.
+
+    Who is on the roll already under the same name and date of birth in that household is left as is, so that the same
+    file can be brought in again; but a balance is a balance, and a file with balances is brought in once. Raises
+    Refused with a sentence a row, also for a likely duplicate that nobody has decided about.
+    """
+    plans = plan_roll(read_roll(content), decided)
+    faults = Faults()
+    for row in plans:
+        for sentence in row.faults:
+            faults.add(row.number, sentence)
+        if row.undecided:
+            faults.add(row.number, f"{row.who} is {row.question}. Write new or that number into same_as.")
+    faults.refuse()
+    done, homes = BroughtIn(), dict[tuple[str, str], Household]()
+    balances: dict[Household, Decimal] = {}
+    for row in plans:
+        household = _household(row, homes, done)
+        person = row.person or _person(row, household, done)
+        _membership(row, person, as_at, by, done)
+        balances[household] = balances.get(household, Decimal(0)) + row.balance
+    owing = [(household, as_amount(amount)) for household, amount in balances.items() if amount]
+    if owing:
+        brought = Q(charges__household__in=balances) | Q(receipts__household__in=balances)
+        if standing := OpeningBalances.objects.filter(brought).first():
+            raise Refused(f"{standing}: balances of these households were brought in already.")
+        done.balances = charging.bring_in_balances(balances=owing, as_at=as_at, by=by, key=uuid.uuid4())
+    return done
+
+
+def _household(row: RowPlan, homes: dict[tuple[str, str], Household], done: BroughtIn) -> Household:
+    if row.known_household:
+        return row.known_household
+    name, email = row.household.casefold(), row.email.casefold()
+    home = homes.get((name, email))
+    if home is None:
+        done.households += 1
+        home = add_household(name=row.household, guardian=row.guardian, email=row.email, phone=row.phone)
+        homes.setdefault((name, ""), home)
+        homes[name, email] = home
+    elif row.guardian and not home.guardians.filter(name__iexact=row.guardian).exists():
+        Guardian.objects.create(household=home, name=row.guardian, email=row.email, phone=row.phone)
+    return home
+
+
+def _person(row: RowPlan, household: Household, done: BroughtIn) -> Person:
+    assert row.birth_date is not None
+    done.people += 1
+    return add_person(
+        household=household, given_name=row.given_name, family_name=row.family_name, birth_date=row.birth_date
+    )
+
+
+def _membership(row: RowPlan, person: Person, as_at: date, by: User, done: BroughtIn) -> None:
+    """A membership that was paid before this book began: nothing is charged for it here."""
+    if not (row.plan and row.expiry):
+        return
+    done.memberships += 1
+    Membership.objects.create(
+        person=person,
+        plan=row.plan,
+        starts_on=first_day(row.plan, row.expiry),
+        ends_on=row.expiry,
+        months=row.plan.months,
+        working=f"brought in on {as_at:%-d %b %Y}",
+        recorded_by=by,
+    )
