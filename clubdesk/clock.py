@@ -21,6 +21,11 @@ def now() -> datetime:
     return timezone.make_aware(datetime.combine(_fixed, time(12)))
 
 
+def start_of(day: date) -> datetime:
+    """The moment the day begins in the club's time zone."""
+    return timezone.make_aware(datetime.combine(day, time()))
+
+
 def set_today(day: date | None) -> None:
     """Fix today's date for this process; None lets it run again."""
     global _fixed

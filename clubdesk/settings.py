@@ -124,6 +124,7 @@ vars().update(env.email("EMAIL_URL", default="consolemail://"))
 EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("CLUB_EMAIL", default="club@localhost")
 MAIL_GOES_OUT_BY_ITSELF = True
+KEEP_RECORDS_YEARS = env.int("KEEP_RECORDS_YEARS", default=7)
 SITE_URL = env.str(
     "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"
 ).rstrip("/")

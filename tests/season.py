@@ -54,7 +54,10 @@ class Season:
         return self
 
     def add_child(self):
-        child = factories.PersonFactory()
+        self.add_child_of(factories.PersonFactory())
+
+    def add_child_of(self, child):
+        """What every child of the season has."""
         by, household = self.by, child.household
         taken = membership.take_out_membership(person=child, plan=self.plan, starts_on=START, on=START, by=by)
         if child.pk % 2:

@@ -170,6 +170,7 @@ VERB_PAGES = {
     ("courses_cohort", "cancel"): {C},
     ("roll_household", "book-course"): {C},
     ("roll_person", "reach-check"): {C},
+    ("roll_person", "blank"): {T},
     ("mail_message", "send-again"): {C},
     ("membership_membership", "end"): {C},
     ("membership_membership", "change-plan"): {C},

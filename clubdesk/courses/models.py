@@ -17,6 +17,8 @@ ADULT_FROM = 18
 """From this age on the first session the adults' fee applies; the usual age of majority, from memory."""
 
 MOST_IN_A_PARTY = 6
+BLANKED = "(blanked)"
+"""What a line of a history says once the details of its people were blanked."""
 OLDEST = 99
 """The highest minimum age that a course can have."""
 NOT_A_PERSON = {"families": "the family itself", "shell": "the nightly run"}

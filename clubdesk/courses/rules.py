@@ -1,5 +1,6 @@
 """The rules about courses that the database itself keeps."""
 
+from clubdesk.courses.models import BLANKED
 from clubdesk.guards import Guard, kept, replaces_nothing
 
 SEATED = "('held', 'offered')"
@@ -70,7 +71,14 @@ GUARDS = [
     *kept("courses_place", "place", "booking_id", "course_id", "person_id"),
     *kept("courses_certificate", "certificate", "number", "place_id", "completed_on"),
     *kept("courses_reachcheck", "reach check", "person_id", "checked_on", "checked_by"),
-    Guard("courses_event_keeps", "courses_bookingevent", "UPDATE", message="A booking's history is never changed."),
+    Guard(
+        "courses_event_keeps",
+        "courses_bookingevent",
+        "UPDATE",
+        when=f"NEW.words <> '{BLANKED}' OR NEW.booking_id <> OLD.booking_id OR NEW.kind <> OLD.kind"
+        ' OR NEW."on" <> OLD."on"',
+        message="A booking's history is never changed.",
+    ),
     Guard("courses_event_stays", "courses_bookingevent", "DELETE", message="A booking's history is never deleted."),
     replaces_nothing("courses_bookingevent", "line of a history", "id"),
 ]

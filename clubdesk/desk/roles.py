@@ -70,6 +70,7 @@ MAY: dict[str, list[str]] = {
         "entryfund.decide_entryclaim",
     ],
     TREASURER: [
+        "roll.blank_person",
         "fees.add_feeitem",
         "fees.change_feeitem",
         "fees.add_feeprice",

@@ -132,7 +132,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
         source=claim,
         purpose="approve",
         on=on,
-        narration=f"Entry fee refund approved: {claim}",
+        narration=f"Entry fee refund approved: {claim.event} (claim {claim.pk})",
         lines=posting.approved_lines(claim.amount, claim.household.party),
         by=by,
     )
@@ -177,7 +177,7 @@ def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> 
         source=claim,
         purpose="pay",
         on=on,
-        narration=f"Entry fee refund paid: {claim}",
+        narration=f"Entry fee refund paid: {claim.event} (claim {claim.pk})",
         lines=posting.paid_lines(claim.amount, claim.household.party),
         by=by,
     )

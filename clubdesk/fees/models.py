@@ -144,6 +144,11 @@ class Charge(Document):
         return self.starts_on > self.charged_on
 
     @property
+    def named(self) -> str:
+        """What the ledger calls it: no person's name stands in a sealed entry, so that one can be blanked later."""
+        return f"{self.price.item if self.price else 'Balance brought in'} (charge {self.pk})"
+
+    @property
     def income(self) -> Account:
         """Where the club's own part of it goes; a balance brought in came out of what the club had accumulated."""
         return self.price.item.income_account if self.price else account(Role.ACCUMULATED)

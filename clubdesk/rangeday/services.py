@@ -95,7 +95,7 @@ def _post_sign_on(document: SignOn, by: User) -> None:
         source=document,
         purpose="paid at the range",
         on=document.range_day.date,
-        narration=f"{document} ({document.range_day}), {document.get_paid_display().lower()}",
+        narration=f"{document.get_gear_display()}, {document.range_day}, {document.get_paid_display().lower()}",
         lines=posting.sign_on_lines(
             document.amount,
             document.rounding,

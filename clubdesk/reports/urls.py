@@ -13,6 +13,7 @@ def patterns(site: AdminSite) -> list[URLPattern]:
         return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
 
     return [
+        path("roll/household/<int:pk>/held/", page(views.held), name="household_held"),
         path("reports/", page(views.years), name="reports"),
         path("reports/trial-balance/", page(views.trial_balance), name="trial_balance"),
         path("reports/<int:ending>/", page(views.statements), name="statements"),

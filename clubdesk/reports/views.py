@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 
 from clubdesk import clock
@@ -15,8 +16,10 @@ from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import FinancialYear, Kind
 from clubdesk.reports import selectors
+from clubdesk.reports.held import write_held
 from clubdesk.reports.selectors import YearFigures
 from clubdesk.reports.workbook import workbook_bytes
+from clubdesk.roll.models import Household
 
 WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -113,6 +116,17 @@ def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:
         trial=ledger.trial_balance(as_at),
         as_at=as_at,
     )
+
+
+def held(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
+    """All that is held about a household, to give to it."""
+    if not (request.user.has_perm("roll.view_household") and request.user.has_perm("fees.view_charge")):
+        raise PermissionDenied
+    household = get_object_or_404(Household, pk=pk)
+    response = HttpResponse(content_type=WORKBOOK_TYPE)
+    response["Content-Disposition"] = f'attachment; filename="household-{pk}.xlsx"'
+    write_held(household, response)  # type: ignore[arg-type]
+    return response
 
 
 def workbook(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:

@@ -49,9 +49,12 @@ class Person(models.Model):
     family_name = models.CharField(max_length=60)
     birth_date = models.DateField("date of birth")
 
+    blanked_on = models.DateField(null=True, blank=True, editable=False)
+
     class Meta:
         ordering = ["family_name", "given_name", "pk"]
         verbose_name_plural = "people"
+        permissions = [("blank_person", "Can blank a person's details after the years of keeping")]
 
     def __str__(self):
         return f"{self.given_name} {self.family_name}"

@@ -128,7 +128,7 @@ def write_charge(
         source=document,
         purpose="charge",
         on=on,
-        narration=f"{document.description} ({household})",
+        narration=document.named,
         lines=lines,
         by=by,
     )
@@ -158,7 +158,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
         source=document,
         purpose="recognise",
         on=on,
-        narration=f"Started: {document.description}",
+        narration=f"Started: {document.named}",
         lines=lines,
         by=by,
     )
@@ -280,7 +280,7 @@ def record_receipt(
         source=document,
         purpose="receipt",
         on=on,
-        narration=f"{Method(method).label} from {household}{f', {reference}' if reference else ''}",
+        narration=f"{Method(method).label}, receipt {document.number}",
         lines=posting.receipt_lines(amount, rounding, Method(method), household.party),
         by=by,
     )
@@ -346,7 +346,7 @@ def repay_credit(
         source=document,
         purpose="repaid",
         on=on,
-        narration=str(document),
+        narration="Credit repaid",
         lines=posting.repayment_lines(amount, household.party),
         by=by,
     )

@@ -81,7 +81,7 @@ def _credit(
         source=document,
         purpose="credit",
         on=on,
-        narration=f"Credit: {row.description} ({household}): {document.reason}",
+        narration=f"Credit: {row.named}: {document.reason}",
         lines=lines,
         by=by,
     )
@@ -170,7 +170,7 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
         source=document,
         purpose="release",
         on=max(on, document.accepted_on),
-        narration=f"Voucher {document.masked_code} for {document.person} not claimed: {document.end_reason}",
+        narration=f"Voucher {document.masked_code} not claimed: {document.end_reason}",
         lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
         by=by,
     )
@@ -224,7 +224,7 @@ def set_against(
         source=document,
         purpose="accept",
         on=on,
-        narration=f"Voucher {document.masked_code} for {person}",
+        narration=f"Voucher {document.masked_code} for {charge.named}",
         lines=posting.voucher_accepted_lines(amount, scheme.department, charge.household.party),
         by=by,
     )

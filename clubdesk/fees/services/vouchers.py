@@ -120,7 +120,7 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
         source=document,
         purpose="refuse",
         on=on,
-        narration=f"Voucher {document.masked_code} for {document.person} refused: {document.end_reason}",
+        narration=f"Voucher {document.masked_code} refused: {document.end_reason}",
         lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
         by=by,
     )
@@ -207,7 +207,7 @@ def _pay(voucher: Voucher, amount: Money, on: date, by: User) -> None:
         source=document,
         purpose="short",
         on=on,
-        narration=f"Voucher {document.masked_code} for {document.person} paid short by {shown(short)}",
+        narration=f"Voucher {document.masked_code} paid short by {shown(short)}",
         lines=posting.voucher_short_lines(short, document.scheme.department, household.party),
         by=by,
     )

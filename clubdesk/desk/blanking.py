@@ -1,0 +1,127 @@
+"""Blanking: after the years that records are kept, a person's details go while every figure stays.
+
+No sealed entry of the ledger holds a person's name, so the books stay as they were, and their chain whole.
+"""
+
+from collections.abc import Iterator
+from datetime import date
+
+from django.conf import settings
+from django.contrib.admin.models import LogEntry
+from django.contrib.auth.models import User
+from django.contrib.contenttypes.models import ContentType
+from django.db import models, transaction
+
+from clubdesk import clock
+from clubdesk.courses.models import BLANKED, STANDING, BookingEvent, Place
+from clubdesk.entryfund.models import EntryClaim
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
+from clubdesk.fees import services as charging
+from clubdesk.fees.models import Charge, Receipt, Voucher
+from clubdesk.ledger.models import FinancialYear
+from clubdesk.mail.models import Message
+from clubdesk.membership.models import Membership
+from clubdesk.membership.terms import months_later
+from clubdesk.money import nil
+from clubdesk.rangeday.models import SignOn
+from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.roll.services import save_household
+
+
+def kept_until(person: Person) -> date | None:
+    """The day until which the person's records are kept; None where the book holds none.
+
+    So many years (`KEEP_RECORDS_YEARS`) after the end of the financial year of the last record. Source for seven:
+    Associations Incorporation Reform Act 2012 (Vic) s 89; a club keeps to the law of its own state.
+    """
+    last = max(_days_of(person), default=None)
+    if last is None:
+        return None
+    year = FinancialYear.objects.filter(first_day__lte=last, last_day__gte=last).first()
+    return months_later(year.last_day if year else last, 12 * settings.KEEP_RECORDS_YEARS)
+
+
+def _days_of(person: Person) -> Iterator[date]:
+    """The last day of each kind of record about the person."""
+    for rows, day in (
+        (Charge.objects.filter(person=person), "charged_on"),
+        (Charge.objects.filter(person=person), "starts_on"),
+        (Receipt.objects.filter(allocations__charge__person=person), "received_on"),
+        (Voucher.objects.filter(person=person), "accepted_on"),
+        (Membership.objects.filter(person=person), "ends_on"),
+        (Place.objects.filter(person=person), "booking__booked_on"),
+        (Place.objects.filter(person=person), "cohort__last_session"),
+        (SignOn.objects.filter(person=person), "range_day__date"),
+        (EntryClaim.objects.filter(person=person), "claimed_on"),
+        (EntryClaim.objects.filter(person=person), "paid_on"),
+    ):
+        found = rows.aggregate(last=models.Max(day))["last"]
+        if found:
+            yield found
+
+
+@transaction.atomic
+def blank_person(*, person: Person, on: date, by: User) -> Person:
+    """Blank a person's name, day of birth and voucher codes, and what else tells who it was. It cannot be undone.
+
+    Letters of that age go too, and with the last of a household its guardians and consents. Raises Refused before the
+    years of keeping are over, for somebody with a place or a fee to pay, and for the last of a household in credit.
+    """
+    charging.queue(person.household)
+    document = Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
+    if document.blanked_on:
+        return document
+    if (until := kept_until(document)) and on <= until:
+        raise Refused(
+            f"The records of {document} are kept to {until:%-d %b %Y}; its details can be blanked after that."
+        )
+    if document.places.filter(state__in=STANDING, cohort__last_session__gte=on).exists():
+        raise Refused(f"{document} has a place in a course.")
+    if fees.charges_with_open().filter(person=document, open_amount__gt=0).exists():
+        raise Refused(f"A fee of {document} is still to be paid, credited or written off.")
+    last = not document.household.people.filter(blanked_on=None).exclude(pk=document.pk).exists()
+    if last and fees.balance(document.household) != nil():
+        raise Refused(f"{document.household} {fees.balance_in_words(document.household)}; settle its account first.")
+    _blank_what_names(document)
+    written_before = clock.start_of(months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
+    Message.objects.filter(household=document.household, written_at__lt=written_before).delete()
+    document.given_name, document.family_name = "Blanked", f"person {document.pk}"
+    document.birth_date, document.blanked_on = document.birth_date.replace(month=1, day=1), on
+    document.save()
+    _forget_log(document)
+    if last:
+        _blank_household(document.household)
+    return document
+
+
+def _blank_what_names(person: Person) -> None:
+    for charge in person.charges.select_related("price__item"):
+        Charge.objects.filter(pk=charge.pk).update(description=charge.named)
+    for voucher in person.vouchers.all():
+        Voucher.objects.filter(pk=voucher.pk).update(code=f"blanked-{voucher.pk}")
+    bookings = person.places.values("booking")
+    BookingEvent.objects.filter(booking__in=bookings).exclude(words=BLANKED).update(words=BLANKED)
+    for claim in person.entry_claims.exclude(receipt=""):
+        claim.receipt.delete(save=False)
+
+
+def _blank_household(household: Household) -> None:
+    household.name = f"Blanked household {household.pk}"
+    save_household(household=household)
+    household.users.clear()
+    for guardian in household.guardians.all():
+        Guardian.objects.filter(pk=guardian.pk).update(name="Blanked", email="", phone="")
+        _forget_log(guardian)
+    household.consents.update(given_by="Blanked")
+    household.receipts.update(reference="")
+    household.repayments.update(reference="")
+    household.arrangements.update(note="")
+    Message.objects.filter(household=household).delete()
+    _forget_log(household)
+
+
+def _forget_log(row: models.Model) -> None:
+    """The site's own log of changes names what was changed."""
+    kind = ContentType.objects.get_for_model(type(row))
+    LogEntry.objects.filter(content_type=kind, object_id=str(row.pk)).delete()
