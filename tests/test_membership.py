@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clubdesk import clock
-from clubdesk.desk.services import nightly
+from clubdesk.desk.services import nightly, start_books
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -491,3 +491,25 @@ def test_the_list_of_renewals_asks_the_book_no_more_often_for_many(client, coord
         asked.append(len(queries))
         clock.set_today(NOW)
     assert asked[0] == asked[1]
+
+
+def test_subscriptions_of_a_year_from_what_was_owed_in_advance_and_received(by):
+    # Source: a published textbook example for a football club, year to 31 December 2014: owing at the start 64, in
+    # advance at the start 31, received 397, owing at the end 95, in advance at the end 42; income for the year 417.
+    start_books(club_name="Textbook club", year_start=date(2014, 1, 1), by=by)
+    first, last = date(2014, 1, 1), date(2014, 12, 31)
+    arrears, ahead, paid, late, early = (factories.HouseholdFactory() for _ in range(5))
+    charging.bring_in_balances(balances=[(arrears, as_amount(64)), (ahead, as_amount(-31))], as_at=first, by=by)
+    for index, (home, amount) in enumerate(((ahead, "31"), (paid, "291"), (late, "95"))):
+        price = factories.price(FeeKind.MEMBERSHIP, amount, Role.MEMBERSHIPS, code=f"subscription{index}")
+        FeePrice.objects.filter(pk=price.pk).update(valid_from=first)
+        charging.charge(household=home, price=price, on=date(2014, 2, 1), starts_on=date(2014, 2, 1), by=by)
+    for home, amount in ((arrears, 64), (paid, 291), (early, 42)):
+        charging.record_receipt(
+            household=home, amount=as_amount(amount), method=Method.TRANSFER, on=date(2014, 3, 1), by=by
+        )
+    assert balance(Role.MEMBERSHIPS, last) == -417
+    assert balance(Role.BANK, last) == 397
+    owed = sorted(fees.balance(home).amount for home in (arrears, ahead, paid, late, early))
+    assert owed == [-42, 0, 0, 0, 95]
+    assert sound()

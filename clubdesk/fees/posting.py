@@ -1,6 +1,7 @@
 """How fees become journal lines: pure functions, no database. Amounts are positive; the lines carry the signs."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Protocol
 
 from djmoney.money import Money
@@ -21,15 +22,18 @@ class Share(Protocol):
     amount: Money
 
 
-def shares_left(left: Money, shares: Sequence[Share]) -> list[Money]:
+def parts_left(left: Decimal, shares: Sequence[Decimal]) -> list[Decimal]:
     """What of each share stands while `left` of the fee does: all of it until the club's own part is used up.
 
     Beyond that each gives way in proportion, half a cent up.
     """
-    passed_on = total(share.amount for share in shares)
-    if left >= passed_on:
-        return [share.amount for share in shares]
-    return [as_amount(half_up(share.amount.amount * left.amount / passed_on.amount)) for share in shares]
+    passed_on = sum(shares, Decimal(0))
+    return list(shares) if left >= passed_on else [half_up(share * left / passed_on) for share in shares]
+
+
+def shares_left(left: Money, shares: Sequence[Share]) -> list[Money]:
+    """The same in amounts of the book."""
+    return [as_amount(part) for part in parts_left(left.amount, [share.amount.amount for share in shares])]
 
 
 def income_lines(left: Money, income: Account, shares: Sequence[Share]) -> list[Line]:

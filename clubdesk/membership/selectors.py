@@ -12,7 +12,7 @@ from djmoney.money import Money
 
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice
-from clubdesk.fees.posting import shares_left
+from clubdesk.fees.posting import parts_left, shares_left
 from clubdesk.fees.selectors import charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
 from clubdesk.ledger.selectors import ZERO, party_balance, summed
@@ -311,8 +311,20 @@ def affiliation_due(association: Party | None = None, through: date | None = Non
 
 def affiliation_detail() -> dict[int, Decimal]:
     """What is owed by the members' fees and their remittances, by association."""
+    started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
+    charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
+    left = {pk: amount - taken_back for pk, amount, taken_back in charges.values_list("pk", "amount", "credited")}
+    shares: dict[int, list[tuple[int | None, Decimal]]] = defaultdict(list)
+    rows: Any = ChargeShare.objects.order_by("pk").values_list("charge", "party", "amount")
+    for charge, party, amount in rows:
+        shares[charge].append((party, amount))
     found: dict[int, Decimal] = defaultdict(lambda: ZERO)
-    for due in affiliation_due():
-        assert due.share.party_id is not None
-        found[due.share.party_id] += due.owed
+    for charge, rest in left.items():
+        parts = parts_left(rest, [amount for _, amount in shares[charge]])
+        for (owner, _), part in zip(shares[charge], parts, strict=True):
+            if owner:
+                found[owner] += part
+    remitted = RemittanceLine.objects.order_by().values_list("share__party").annotate(figure=summed("amount"))
+    for party, figure in remitted:
+        found[party] -= figure
     return dict(found)

@@ -1,0 +1,34 @@
+"""A generated club of 500 juniors through three years: on every day each control account equals its detail."""
+
+import pytest
+
+from clubdesk.fees import invariants as fees
+from clubdesk.ledger.invariants import check_all
+from clubdesk.membership import invariants as membership
+from tests.club import DAYS, Club, figures
+
+JUNIORS = 500
+EVERY_DAY = (
+    fees.fees_owed_holds,
+    fees.fees_in_advance_holds,
+    fees.vouchers_owed_holds,
+    membership.affiliation_holds,
+)
+
+
+@pytest.mark.django_db
+def test_control_accounts_equal_their_detail_on_every_day_of_three_years(book, by):
+    club = Club(by, JUNIORS)
+    checked = 0
+    for day in club.days():
+        faults = [sentence for holds in EVERY_DAY for sentence in holds()]
+        assert faults == [], day
+        checked += 1
+    assert checked == DAYS
+    assert [result for result in check_all() if result.faults] == []
+    outcomes = figures()["vouchers"]
+    assert min(outcomes[state] for state in ("paid", "refused", "released")) > 5
+    for what in ("joined", "renewed", "paid", "left", "changed plan", "cancelled", "repaid", "written off", "remitted",
+                 "receipt cancelled", "voucher refused"):  # fmt: skip
+        assert club.counts[what] > 3, (what, club.counts)
+    print(sorted(club.counts.items()), figures())
