@@ -52,8 +52,8 @@ from clubdesk.ledger.models import Account, Book, FinancialYear, FundRole, Party
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
-from clubdesk.membership.models import Plan
-from clubdesk.membership.selectors import affiliation_owed, is_member
+from clubdesk.membership.models import FamilyCap, Plan, Refund
+from clubdesk.membership.selectors import affiliation_owed, is_member, membership_on
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid, RangeDay
@@ -196,6 +196,7 @@ class Demo:
         prices = {}
         for code, name, kind, role, amount in (
             ("junior-membership", "Junior membership", FeeKind.MEMBERSHIP, Role.MEMBERSHIPS, 228),
+            ("adult-membership", "Adult membership", FeeKind.MEMBERSHIP, Role.MEMBERSHIPS, 296),
             ("beginner-course", "Beginner course", FeeKind.COURSE, Role.COURSES, 126),
             ("beginner-course-adult", "Beginner course, adult", FeeKind.COURSE, Role.COURSES, 148),
             ("gear-hire", "Gear hire, member", FeeKind.HIRE, Role.HIRE, 7),
@@ -203,12 +204,25 @@ class Demo:
         ):
             item = FeeItem.objects.create(code=code, name=name, kind=kind, income_account=account(role))
             prices[code] = FeePrice.objects.create(item=item, valid_from=self.year_before, amount=as_amount(amount))
-        FeeShare.objects.create(price=prices["junior-membership"], account=payable, party=state, amount=as_amount(71))
-        FeeShare.objects.create(
-            price=prices["junior-membership"], account=payable, party=national, amount=as_amount(45)
-        )
+        for code, party, share in (
+            ("junior-membership", state, 71),
+            ("junior-membership", national, 45),
+            ("adult-membership", state, 92),
+            ("adult-membership", national, 58),
+        ):
+            FeeShare.objects.create(price=prices[code], account=payable, party=party, amount=as_amount(share))
         FeeShare.objects.create(price=prices["visitor"], account=account(Role.HIRE), amount=as_amount(7))
-        self.plan = Plan.objects.create(name="Junior", fee_item=prices["junior-membership"].item, months=12)
+        self.plan = Plan.objects.create(
+            name="Junior",
+            fee_item=prices["junior-membership"].item,
+            oldest=17,
+            sibling_percent=10,
+            refund=Refund.MONTHS,
+        )
+        self.adult_plan = Plan.objects.create(
+            name="Adult", fee_item=prices["adult-membership"].item, youngest=18, refund=Refund.MONTHS
+        )
+        FamilyCap.objects.create(valid_from=self.year_before, amount=as_amount(640))
         self.course = Course.objects.create(
             name="Beginner course",
             fee_item=prices["beginner-course"].item,
@@ -282,6 +296,8 @@ class Demo:
             self.at(membership.months_later(start, months) + timedelta(days=19), self.remit_affiliation)
         self.plan_events(start)
         self.at(start + timedelta(days=40), self.pay_twice)
+        self.at(start + timedelta(days=55), self.guardian_joins)
+        self.at(start + timedelta(days=130), self.one_leaves)
         for month in range(11):
             ended = ledger_questions.month_end(membership.months_later(start, month))
             self.at(
@@ -305,6 +321,25 @@ class Demo:
             self.at(day + timedelta(days=1), lambda later, charge=taken.charge: self.voucher(charge, later))
         if self.chance.random() < 0.93:
             self.pays(who.household, day)
+
+    def guardian_joins(self, day: date) -> None:
+        """A guardian becomes a member beside the children."""
+        household = self.juniors[3].household
+        guardian = household.guardians.get()
+        given, _, family = guardian.name.partition(" ")
+        adult = household.people.filter(given_name=given).first() or roll.add_person(
+            household=household, given_name=given, family_name=family, birth_date=day - timedelta(days=365 * 41)
+        )
+        membership.take_out_membership(person=adult, plan=self.adult_plan, starts_on=day, on=day, by=self.coordinator)
+        self.pays(household, day)
+
+    def one_leaves(self, day: date) -> None:
+        """A member moves away; the club's part of the months left is credited and paid back."""
+        leaver = self.juniors.pop(9)
+        standing = membership_on(leaver, day)
+        if standing:
+            membership.end_membership(membership=standing, on=day, reason="moving away", by=self.coordinator)
+            self.at(day + timedelta(days=12), lambda later: self.repay(leaver.household, later))
 
     def voucher(self, charge: object, day: date) -> None:
         code = f"SV{self.chance.randint(10**7, 10**8 - 1)}"
