@@ -206,9 +206,10 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         except (Refused, OperationalError) as refusal:
             error = refusal.sentence if isinstance(refusal, Refused) else BUSY
             booking = letters.booking_of(token)
-    elif "leave" in request.GET:
-        leave = LeaveForm(booking=booking)
     places = selectors.places_of(booking)
+    standing = any(selectors.can_leave(place, clock.today()) for place in places)
+    if request.method != "POST" and "leave" in request.GET and standing:
+        leave = LeaveForm(booking=booking)
     waits = booking.state == PlaceState.WAITING
     return _page(
         request,
@@ -220,7 +221,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         sentences=words.standing_in_words(booking),
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
         offered=booking.state == PlaceState.OFFERED,
-        standing=any(selectors.can_leave(place, clock.today()) for place in places),
+        standing=standing,
         certificates=Certificate.objects.filter(place__booking=booking).select_related("place__person"),
         leave=leave,
         back=_given_back(places),

@@ -34,7 +34,7 @@ def _line(share: ChargeShare, stands: Decimal, to_pay: Decimal) -> Line:
         family_name=person.family_name if person else "",
         born=person.birth_date.isoformat() if person else "",
         household=charge.household.name,
-        fee=charge.description,
+        fee=str(charge.price.item) if charge.price else charge.description,
         started=charge.starts_on,
         share=stands,
         to_pay=to_pay,
@@ -48,7 +48,9 @@ def due_lines(due: Iterable[Due]) -> list[Line]:
 
 def lines_of(remittance: Remittance) -> list[Line]:
     """What a remittance was for."""
-    rows = remittance.lines.select_related("share__charge__person", "share__charge__household")
+    rows = remittance.lines.select_related(
+        "share__charge__person", "share__charge__household", "share__charge__price__item"
+    )
     return [_line(row.share, row.share.amount.amount, row.amount.amount) for row in rows]
 
 

@@ -291,7 +291,9 @@ def affiliation_due(association: Party | None = None, through: date | None = Non
         started &= Q(starts_on__lte=through)
     charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
     left = {row.pk: as_amount(row.amount.amount - row.credited) for row in charges}
-    shares = ChargeShare.objects.filter(charge__in=left).select_related("charge__person", "charge__household", "party")
+    shares = ChargeShare.objects.filter(charge__in=left).select_related(
+        "charge__person", "charge__household", "charge__price__item", "party"
+    )
     by_charge: dict[int, list[ChargeShare]] = defaultdict(list)
     for share in shares.order_by("charge__starts_on", "charge", "pk"):
         by_charge[share.charge_id].append(share)

@@ -181,7 +181,7 @@ LIST = ("given name", "family name", "date of birth", "household", "fee", "start
 def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """What is owed to an association, member by member, or what one remittance was for; as page, CSV or PDF."""
     _may(request, "membership.view_remittance")
-    associations = list(Party.objects.filter(kind=PartyKind.ASSOCIATION).order_by("name"))
+    first = Party.objects.filter(kind=PartyKind.ASSOCIATION).order_by("name").values_list("pk", flat=True).first()
     asked = request.GET.get("remittance", "")
     owner: Party | None
     if asked:
@@ -190,7 +190,7 @@ def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
         title, rows, owner = str(remittance), papers.lines_of(remittance), remittance.association
         name = f"affiliation-{remittance.paid_on.isoformat()}"
     else:
-        form = ListForm(request.GET or {"through": clock.today(), "association": associations[:1]}, label_suffix="")
+        form = ListForm(request.GET or {"through": clock.today(), "association": first}, label_suffix="")
         through = form.cleaned_data["through"] if form.is_valid() else clock.today()
         owner = form.cleaned_data["association"] if form.is_valid() else None
         if owner is None:
