@@ -59,7 +59,7 @@ def test_parents_book_for_two_children_see_where_they_stand_and_accept_an_offer(
     )
     page = visitor
     page.goto("/book/")
-    expect(page.get_by_text("1 seat left")).to_be_visible()
+    expect(page.get_by_text("last seats")).to_be_visible()
     assert looks_right(page)
     fill_in(page, "ida@example.org")
     page.get_by_role("button", name="Add another child").click()

@@ -1,0 +1,106 @@
+"""Memberships in a real browser: a household renewed with one click, prices, a roll from a file, affiliation."""
+
+from datetime import date
+
+import pytest
+from playwright.sync_api import expect
+
+from clubdesk import clock
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.services import shell_user
+from clubdesk.membership import services
+from clubdesk.membership.models import Membership
+from clubdesk.roll.models import Household, Person
+from tests import factories
+from tests.browser.test_scenes import accessible, fits, sound
+
+STARTED, DUE = date(2026, 7, 6), date(2027, 6, 20)
+ROLL = """household,guardian,email,given_name,family_name,birth_date,plan,expiry,opening_balance
+Wattle family,Uma Wattle,uma@example.org,Cato,Wattle,2013-01-02,Junior,2027-03-31,45.00
+Wattle family,Uma Wattle,uma@example.org,Adah,Mirabar,2014-05-05,,,
+"""
+
+
+@pytest.fixture
+def household(people):
+    """Two siblings whose memberships end soon, the second with a discount."""
+    by = shell_user()
+    ledger.open_year(first_day=date(2027, 7, 1), by=by)
+    bodies = factories.association(), factories.association("National archery body")
+    plan = factories.plan(shares=[(bodies[0], "71.00"), (bodies[1], "45.00")])
+    plan.sibling_percent = 10
+    plan.save()
+    home = factories.HouseholdFactory(name="Mirabar family", guardian="Ida Mirabar", email="ida@example.org")
+    for name, born in (("Ada", date(2014, 5, 5)), ("Bela", date(2012, 2, 2))):
+        child = factories.PersonFactory(household=home, given_name=name, family_name="Mirabar", birth_date=born)
+        services.take_out_membership(person=child, plan=plan, starts_on=STARTED, on=STARTED, by=by)
+    return home
+
+
+def looks_right(page):
+    assert fits(page)
+    assert accessible(page) == []
+
+
+def test_the_coordinator_renews_a_household_with_one_click(site, household):
+    clock.set_today(DUE)
+    page = site("coordinator")
+    page.get_by_role("link", name="Renewals").click()
+    expect(page.get_by_text("228.00, less sibling 11.20 = 216.80")).to_be_visible()
+    looks_right(page)
+    page.get_by_role("button", name="Renew Mirabar family: 444.80").click()
+    expect(page.locator(".messagelist")).to_contain_text(
+        "Bela Mirabar to 5 Jul 2028: 228.00, less sibling 11.20 = 216.80"
+    )
+    assert Membership.objects.count() == 4
+    assert sound()
+
+
+def test_what_a_membership_would_cost_and_who_leaves(site, household):
+    page = site("coordinator")
+    page.goto(f"/roll/household/{household.pk}/change/")
+    page.get_by_role("link", name="What a membership would cost").click()
+    page.get_by_label("Plan").select_option(label="Junior")
+    page.get_by_label("From", exact=True).fill("2027-07-06")
+    page.get_by_role("button", name="Show the price").click()
+    expect(page.get_by_text("228.00, less sibling 11.20 = 216.80")).to_be_visible()
+    looks_right(page)
+    membership = Membership.objects.first()
+    page.goto(f"/membership/membership/{membership.pk}/end/")
+    looks_right(page)
+    page.get_by_label("Reason").fill("moved")
+    page.get_by_role("button", name="End the membership").click()
+    expect(page.locator(".messagelist")).to_contain_text("ends on 12 Sep 2026")
+    assert sound()
+
+
+def test_a_roll_is_brought_in_after_a_look_at_what_would_happen(site, household, tmp_path):
+    file = tmp_path / "roll.csv"
+    file.write_text(ROLL)
+    page = site("coordinator")
+    page.get_by_role("link", name="Bring a roll in from a file").click()
+    looks_right(page)
+    page.get_by_label("File").set_input_files(file)
+    page.get_by_role("button", name="Show what would happen").click()
+    expect(page.get_by_text("Say for 1 of them who it is.")).to_be_visible()
+    looks_right(page)
+    page.get_by_label("The same as Ada Mirabar of Mirabar family").check()
+    page.get_by_role("button", name="Bring all of it in").click()
+    expect(page.locator(".messagelist")).to_contain_text("1 households, 1 people and 1 memberships are brought in.")
+    assert Person.objects.count() == 3
+    assert Household.objects.get(name="Wattle family").people.get().given_name == "Cato"
+    assert sound()
+
+
+def test_the_treasurer_sees_what_is_owed_for_whom_and_pays_it_on(site, household):
+    page = site("treasurer")
+    page.get_by_role("link", name="Affiliation, member by member").click()
+    page.get_by_label("Association").select_option(label="State archery association")
+    page.get_by_role("button", name="Show the list").click()
+    expect(page.get_by_role("row", name="Together")).to_contain_text("142.00")
+    looks_right(page)
+    page.get_by_role("link", name="Record the payment").click()
+    page.get_by_role("button", name="Record the payment").click()
+    expect(page.locator(".messagelist")).to_contain_text("142.00 to State archery association for 2 fees")
+    looks_right(page)
+    assert sound()
