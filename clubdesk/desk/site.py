@@ -183,9 +183,12 @@ class FletchbookSite(AdminSite):
         from clubdesk.courses.urls import patterns as course_pages
         from clubdesk.fees.urls import patterns as fee_pages
         from clubdesk.membership.urls import patterns as membership_pages
+        from clubdesk.rangeday.urls import patterns as range_pages
         from clubdesk.reports.urls import patterns as report_pages
 
-        rooms = [*course_pages(self), *fee_pages(self), *membership_pages(self), *report_pages(self)]
+        rooms = [
+            *course_pages(self), *fee_pages(self), *membership_pages(self), *range_pages(self), *report_pages(self),
+        ]  # fmt: skip
         own = [path("today/", self.admin_view(self.today), name="today"), *rooms]
         return [*own, *super().get_urls()]
 
@@ -195,5 +198,5 @@ class FletchbookSite(AdminSite):
 
         day = RangeDay.objects.filter(date=clock.today(), closed_on=None).first()
         if day:
-            return HttpResponseRedirect(reverse("admin:rangeday_rangeday_sign-on", args=[day.pk]))
+            return HttpResponseRedirect(reverse("admin:range_sheet", args=[day.pk]))
         return HttpResponseRedirect(reverse("admin:rangeday_rangeday_add"))

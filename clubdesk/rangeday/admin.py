@@ -6,6 +6,8 @@ from django import forms
 from django.contrib import admin
 from django.contrib.auth import get_user_model
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from django.utils import timezone
 
 from clubdesk import clock
 from clubdesk.fees.admin import CancelForm
@@ -13,7 +15,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import AmountFormField, as_amount, nil, shown
 from clubdesk.rangeday import selectors, services
-from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, TillCount
+from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, Tap, TapState, TillCount
 from clubdesk.roll.models import Person
 from clubdesk.screens import (
     DayField,
@@ -25,6 +27,7 @@ from clubdesk.screens import (
     VerbPage,
     amount_column,
     link_to,
+    page_of,
 )
 
 
@@ -68,6 +71,19 @@ class SignOnPage(VerbPage):
 
     def destination(self, result: SignOn) -> str:
         return self.url(result.range_day)
+
+
+class SheetStep(VerbPage):
+    slug = "sheet"
+    routed = False
+    title = "Sheet for the phone"
+    permission = "rangeday.add_signon"
+
+    def applies(self, target: RangeDay) -> bool:
+        return target.closed_on is None
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:range_sheet", args=[target.pk])
 
 
 class CloseForm(VerbForm):
@@ -137,13 +153,91 @@ def sign_ons_section(request: HttpRequest, day: RangeDay) -> Section:
     return Section(f"Signed on: {len(rows)}", ["Who", "Gear", "Fee", "Paid by"], rows, "Nobody yet.")
 
 
+def questions_section(request: HttpRequest, day: RangeDay) -> Section | None:
+    """What phones sent that the book could not do by itself."""
+    rows = [
+        (link_to(tap, f"{timezone.localtime(tap.tapped_at):%H:%M}"), tap.who, tap.question)
+        for tap in selectors.questions(day)
+    ]
+    return Section("Questions from the phones", ["Tapped at", "Who", "Question"], rows) if rows else None
+
+
+class AnswerForm(VerbForm):
+    record = forms.TypedChoiceField(
+        label="What is right",
+        choices=[("", "It stays as it stands"), ("yes", "Record what is missing now")],
+        coerce=bool,
+        required=False,
+        widget=forms.RadioSelect,
+        initial="",
+    )
+    answer = forms.CharField(label="What you found out", max_length=150)
+
+
+class AnswerTapPage(VerbPage):
+    slug = "answer"
+    title = "Answer this question"
+    intro = (
+        "If money was taken twice, give it back or record a receipt on the household’s page. If a fee was mistyped, "
+        "cancel the sign-on first, then record what is missing."
+    )
+    button = "Save the answer"
+    permission = "rangeday.close_rangeday"
+    form_class = AnswerForm
+
+    def applies(self, target: Tap) -> bool:
+        return target.state == TapState.QUESTION
+
+    def facts(self, target: Tap) -> list[tuple[str, Any]]:
+        by = target.recorded_by.get_full_name() or target.recorded_by.get_username()
+        tapped = f"{target.get_gear_display()}, {target.get_paid_display().lower()}"
+        return [("Who", target.who), ("Tapped", f"{tapped}, by {by}"), ("Question", target.question)]
+
+    def perform(self, *, target: Tap, by: Any, record: bool, answer: str, key: Any) -> Tap:
+        return services.answer_tap(tap=target, record=record, answer=answer, on=clock.today(), by=by)
+
+    def done(self, result: Tap) -> str:
+        return "Answered."
+
+    def destination(self, result: Tap) -> str:
+        return page_of(result.range_day)
+
+
+@admin.register(Tap)
+class TapAdmin(DocumentAdmin):
+    list_display = ["__str__", "state", "gear", "paid", "question"]
+    list_select_related = ["range_day"]
+    list_filter = ["state"]
+    fields = [
+        "range_day",
+        "tapped_at",
+        "who",
+        "gear",
+        "paid",
+        "state",
+        "question",
+        "answer",
+        "answered_by",
+        "recorded_by",
+    ]
+    readonly_fields = fields
+    pages = [AnswerTapPage()]
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    @admin.display(description="Who")
+    def who(self, tap: Tap) -> str:
+        return tap.who
+
+
 @admin.register(RangeDay)
 class RangeDayAdmin(RoomAdmin):
     list_display = ["date", "place", "people", "cash", "card", "account", "closed_on"]
     date_hierarchy = "date"
     fields = ["date", "place"]
-    pages = [SignOnPage(), CloseDayPage()]
-    section_makers = [count_section, sign_ons_section]
+    pages = [SheetStep(), SignOnPage(), CloseDayPage()]
+    section_makers = [questions_section, count_section, sign_ons_section]
     sections_first = True
 
     def get_queryset(self, request: HttpRequest) -> Any:
@@ -154,10 +248,9 @@ class RangeDayAdmin(RoomAdmin):
         return {"date": clock.today(), **({"place": latest.place} if latest else {})}
 
     def response_add(self, request: HttpRequest, obj: RangeDay, post_url_continue: Any = None) -> HttpResponse:
-        """A day that has begun leads straight to its sign-on page."""
-        page = self.pages[0]
-        if page.offered(request, obj) and "_addanother" not in request.POST:
-            return HttpResponseRedirect(page.url(obj))
+        """A day that has begun leads straight to its sheet."""
+        if SheetStep().offered(request, obj) and "_addanother" not in request.POST:
+            return HttpResponseRedirect(SheetStep().url(obj))
         return super().response_add(request, obj, post_url_continue)
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:

@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 from djmoney.money import Money
 
 from clubdesk.fees.models import Charge, FeePrice
@@ -38,12 +39,65 @@ class Paid(models.TextChoices):
     ACCOUNT = "account", "On account"
 
 
+class TapState(models.TextChoices):
+    DONE = "done", "Done"
+    UNDONE = "undone", "Undone"
+    QUESTION = "question", "To be answered"
+    ANSWERED = "answered", "Answered"
+
+
+class Tap(Document):
+    """What a phone at the range recorded, with or without reception: people who sign on and pay together.
+
+    Its `key` is made on the phone. Whatever the book refuses stands here as a question and is not lost.
+    """
+
+    range_day = models.ForeignKey(RangeDay, models.PROTECT, related_name="taps")
+    tapped_at = models.DateTimeField()
+    gear = models.CharField(max_length=7, choices=Gear.choices, default=Gear.OWN)
+    paid = models.CharField(max_length=7, choices=Paid.choices, default=Paid.NOTHING)
+    people = models.JSONField(default=list, blank=True)
+    visitor_name = models.CharField(max_length=100, blank=True)
+    visitor_guardian = models.CharField(max_length=100, blank=True)
+    visitor_phone = models.CharField(max_length=30, blank=True)
+    state = models.CharField(max_length=8, choices=TapState.choices, default=TapState.DONE)
+    question = models.CharField(max_length=300, blank=True)
+    answer = models.CharField(max_length=150, blank=True)
+    answered_on = models.DateField(null=True, blank=True)
+    answered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "tap on a phone"
+        verbose_name_plural = "taps on phones"
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(state="answered") | ~Q(answer="") & Q(answered_by__isnull=False),
+                name="rangeday_answered_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="question") | ~Q(question=""), name="rangeday_question_says_what"
+            ),
+        ]
+
+    def __str__(self):
+        return f"Tap at {timezone.localtime(self.tapped_at):%H:%M}, {self.range_day}"
+
+    @property
+    def who(self) -> str:
+        people = Person.objects.filter(pk__in=self.people).order_by("pk")
+        return ", ".join(str(person) for person in people) or self.visitor_name
+
+
 class SignOn(Document):
     """Somebody shot on a range day. `amount` is the fee; cash handed over is `amount` less `rounding`."""
 
     range_day = models.ForeignKey(RangeDay, models.PROTECT, related_name="sign_ons")
     person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="sign_ons")
     visitor_name = models.CharField(max_length=100, blank=True)
+    visitor_guardian = models.CharField(max_length=100, blank=True)
+    visitor_phone = models.CharField(max_length=30, blank=True)
+    tap = models.ForeignKey(Tap, models.PROTECT, null=True, blank=True, related_name="sign_ons")
     gear = models.CharField(max_length=7, choices=Gear.choices)
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="+")
     amount = AmountField(default=0)

@@ -13,6 +13,7 @@ from djmoney.money import Money
 from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import (
+    PAID_BY,
     Allocation,
     Charge,
     ChargeShare,
@@ -260,6 +261,8 @@ def record_receipt(
     amount = positive(amount)
     if any(each.household_id != household.pk for each in charges):
         raise Refused("A receipt pays only for the household's own charges.")
+    if method not in PAID_BY:
+        raise Refused("A credit is brought in with the opening balances; say how this was paid.")
     rounding = amount - cash_rounded(amount) if method == Method.CASH else nil()
     if rounding == amount:
         raise Refused(f"{shown(amount)} rounds to nothing in cash; take it by card or transfer.")

@@ -1,4 +1,4 @@
-"""Verbs of the range day."""
+"""Signing on at the range, and undoing it."""
 
 import uuid
 from datetime import date
@@ -12,11 +12,9 @@ from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import balance, last_day_posted
-from clubdesk.money import as_amount, cash_rounded, nil, positive, shown
+from clubdesk.money import cash_rounded, nil, shown
 from clubdesk.rangeday import posting, selectors
-from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, TillCount
+from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn, Tap
 from clubdesk.roll.models import Person
 
 
@@ -34,12 +32,17 @@ def sign_on(
     by: User,
     person: Person | None = None,
     visitor_name: str = "",
+    visitor_guardian: str = "",
+    visitor_phone: str = "",
+    rounding: Money | None = None,
+    tap: Tap | None = None,
     key: uuid.UUID | None = None,
 ) -> SignOn:
     """Somebody shoots today. The fee comes from the schedule, the membership on that day and the gear.
 
-    Cash and card post at once; "on account" charges the household. Raises Refused for a closed day, somebody
-    signed on already, a fee with no way of paying it, and on account without a household.
+    Cash and card post at once; "on account" charges the household. `rounding` is what of a family's one cash payment
+    falls on this fee; its own where it is not given. Raises Refused for a closed day, somebody signed on already, a
+    fee with no way of paying it, and on account without a household.
     """
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
     if found := ledger.written(SignOn, key):
@@ -58,11 +61,14 @@ def sign_on(
         key=key or uuid.uuid4(),
         range_day=day,
         person=person,
-        visitor_name="" if person else visitor_name.strip(),
+        visitor_name="" if person else visitor_name.strip()[:100],
+        visitor_guardian=visitor_guardian.strip()[:100],
+        visitor_phone=visitor_phone.strip()[:30],
+        tap=tap,
         gear=due.gear,
         price=due.price,
         amount=due.amount,
-        rounding=due.amount - cash_rounded(due.amount) if paid == Paid.CASH else nil(),
+        rounding=_rounding(due.amount, rounding) if paid == Paid.CASH else nil(),
         paid=paid if due.amount > nil() else Paid.NOTHING,
         recorded_by=by,
     )
@@ -72,6 +78,10 @@ def sign_on(
     if document.entries_called_for:
         _post_sign_on(document, by)
     return document
+
+
+def _rounding(amount: Money, given: Money | None) -> Money:
+    return amount - cash_rounded(amount) if given is None else given
 
 
 def _on_account(document: SignOn, by: User) -> Charge:
@@ -110,6 +120,7 @@ def _post_sign_on(document: SignOn, by: User) -> None:
 @transaction.atomic
 def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept."""
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=sign_on.range_day_id)
     document = (
         SignOn.objects.select_for_update(of=("self",), no_key=True)
         .select_related("range_day", "charge")
@@ -119,88 +130,10 @@ def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignO
         return document
     if not reason.strip():
         raise Refused("Say why the sign-on is cancelled.")
-    _refuse_closed(RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=document.range_day_id))
+    _refuse_closed(day)
     ledger.undo_entries_of(document=document, on=document.range_day.date, reason=reason, by=by)
     if document.charge:
         charging.take_back(charge=document.charge, on=document.range_day.date, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
-    return document
-
-
-@transaction.atomic
-def close_day(
-    *,
-    range_day: RangeDay,
-    counted: Money,
-    second_counter: User,
-    by: User,
-    on: date,
-    reason: str = "",
-    key: uuid.UUID | None = None,
-) -> TillCount:
-    """Count the tin, post any difference to Cash over and short, and close the day.
-
-    Two people count; a difference needs a reason. Raises Refused otherwise, and for a day that is still to come.
-    """
-    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
-    standing = TillCount.objects.filter(range_day=day).first()
-    if standing:
-        return standing
-    if on < day.date:
-        raise Refused(f"{day} is still to come.")
-    if second_counter.pk == by.pk:
-        raise Refused("Two people count the tin; choose the other one.")
-    expected, counted = selectors.till_expected(day), as_amount(counted)
-    difference = counted - expected
-    if counted < nil():
-        raise Refused("Less than nothing cannot be in the tin.")
-    if difference != nil() and not reason.strip():
-        word = "over" if difference > nil() else "short"
-        raise Refused(
-            f"The ledger expects {shown(expected)}; the tin is {word} by {shown(abs(difference))}."
-            " Say what you know of it."
-        )
-    count = TillCount.objects.create(
-        key=key or uuid.uuid4(),
-        range_day=day,
-        expected=expected,
-        counted=counted,
-        reason=reason.strip()[:150],
-        second_counter=second_counter,
-        recorded_by=by,
-    )
-    if difference != nil():
-        ledger.post(
-            source=count,
-            purpose="difference",
-            on=day.date,
-            narration=f"{count}: {count.reason}",
-            lines=posting.count_lines(difference),
-            by=by,
-        )
-    day.closed_on = on
-    day.save(update_fields=["closed_on"])
-    return count
-
-
-@transaction.atomic
-def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = None) -> Banking:
-    """Bring cash from the till to the bank. Raises Refused for more than the till holds."""
-    ledger.lock_book()
-    if found := ledger.written(Banking, key):
-        return found
-    amount = positive(amount)
-    held = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
-    if amount > held:
-        raise Refused(f"The till holds {shown(held)} on {on:%-d %b %Y}; no more than that can be banked.")
-    document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)
-    ledger.post(
-        source=document,
-        purpose="banked",
-        on=on,
-        narration=str(document),
-        lines=posting.banking_lines(amount),
-        by=by,
-    )
     return document

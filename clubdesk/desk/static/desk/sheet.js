@@ -1,0 +1,228 @@
+"use strict";
+// The sheet of a range day. Each tap is kept on the phone under its own key until the book has answered it.
+(() => {
+  const read = (id) => JSON.parse(document.getElementById(id).textContent);
+  const told = read("told");
+  const people = new Map(read("roll").map(([id, name, home, member, notes]) => [id, { id, name, home, member, notes }]));
+  const by = (id) => document.getElementById(id);
+  const shelf = `range-day-${told.day}`;
+  const UNDO = 10 * 60 * 1000;
+  let kept = JSON.parse(localStorage.getItem(shelf) || "[]");
+  let signed = told.signed;
+  let open = null; // whose ways of paying are shown
+  let along = new Set(); // who of the family signs on with them
+  let sending = false;
+  let refusal = "";
+  let closed = false;
+
+  const save = () => localStorage.setItem(shelf, JSON.stringify(kept));
+  const cents = (text) => Math.round(Number(text) * 100);
+  const money = (figure) => (figure / 100).toFixed(2);
+  const inCash = (figure) => Math.round(figure / 5) * 5;
+  const price = (person) => (person && person.member ? told.prices.hire : told.prices.visitor);
+
+  function keep(tap) {
+    kept.push({ key: crypto.randomUUID ? crypto.randomUUID() : made(), at: new Date().toISOString(), ...tap });
+    save();
+    open = null;
+    along = new Set();
+    by("find").value = "";
+    draw();
+    send();
+  }
+
+  function made() {
+    const bytes = crypto.getRandomValues(new Uint8Array(16));
+    bytes[6] = (bytes[6] & 0x0f) | 0x40;
+    bytes[8] = (bytes[8] & 0x3f) | 0x80;
+    const hex = [...bytes].map((each) => each.toString(16).padStart(2, "0")).join("");
+    return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
+  }
+
+  // What the phone shows: who has signed on by the book, and by the taps that wait.
+  function standing() {
+    const undone = new Set(kept.filter((tap) => tap.undo).map((tap) => tap.key));
+    const rows = signed.filter(([, , , key]) => !undone.has(key)).map(([id, name, words, key]) => ({ id, name, words, key, waits: false }));
+    const there = new Set(rows.map((row) => row.key).filter(Boolean));
+    for (const tap of kept) {
+      if (tap.undo || undone.has(tap.key) || there.has(tap.key)) continue;
+      const names = tap.people.length ? tap.people.map((id) => [id, (people.get(id) || {}).name || "somebody"]) : [[null, tap.visitor_name]];
+      for (const [id, name] of names) rows.unshift({ id, name, words: tap.words, key: tap.key, waits: true, at: tap.at });
+    }
+    return rows;
+  }
+
+  function button(text, act, label) {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.textContent = text;
+    if (label) made.setAttribute("aria-label", label);
+    made.addEventListener("click", act);
+    return made;
+  }
+
+  function ways(due, act, onAccount) {
+    const found = [["cash", `Cash ${money(inCash(due))}`], ["card", `Card ${money(due)}`]];
+    if (onAccount) found.push(["account", `On account ${money(due)}`]);
+    return found.map(([paid, text]) => button(text, () => act(paid, text)));
+  }
+
+  function row(person) {
+    const item = document.createElement("li");
+    const who = document.createElement("div");
+    who.className = "who";
+    const name = document.createElement("strong");
+    name.textContent = person.name;
+    who.append(name);
+    if (person.notes) {
+      const notes = document.createElement("small");
+      notes.textContent = person.notes;
+      who.append(notes);
+    }
+    const acts = document.createElement("div");
+    acts.className = "ways";
+    const due = price(person);
+    if (open === person.id) acts.append(...paying(person, cents(due)));
+    else {
+      if (person.member) acts.append(button("Own gear", () => keep({ people: [person.id], gear: "own", paid: "nothing", words: "own gear" }), `${person.name}: own gear`));
+      if (due === null) acts.append("no price yet");
+      else acts.append(button(`${person.member ? "Hire" : "Visitor"} ${due}`, () => { open = person.id; along = new Set(); draw(); }, `${person.name}: ${person.member ? "hire" : "visitor"} ${due}`));
+    }
+    item.append(who, acts);
+    return item;
+  }
+
+  function paying(person, due) {
+    const there = new Set(standing().map((each) => each.id));
+    const family = [...people.values()].filter((each) => each.home === person.home && each.id !== person.id && !there.has(each.id));
+    const ticks = family.map((each) => {
+      const label = document.createElement("label");
+      label.className = "tick";
+      const tick = document.createElement("input");
+      tick.type = "checkbox";
+      tick.checked = along.has(each.id);
+      tick.addEventListener("change", () => { if (tick.checked) along.add(each.id); else along.delete(each.id); draw(); });
+      const words = document.createElement("span");
+      words.textContent = `with ${each.name}`;
+      label.append(tick, words);
+      return label;
+    });
+    const together = [person, ...family.filter((each) => along.has(each.id))];
+    const total = together.reduce((sum, each) => sum + cents(price(each)), 0);
+    const act = (paid, text) => keep({ people: together.map((each) => each.id), gear: "hire", paid, words: text.toLowerCase() });
+    return [...ticks, ...ways(total || due, act, true)];
+  }
+
+  function draw() {
+    if (closed) return;
+    const rows = standing();
+    const there = new Set(rows.map((each) => each.id));
+    const letters = by("find").value.trim().toLowerCase();
+    const found = [...people.values()].filter((each) => !there.has(each.id) && each.name.toLowerCase().split(" ").concat(each.name.toLowerCase()).some((part) => part.startsWith(letters)));
+    const shown = letters ? found.slice(0, 30) : found.filter((each) => each.member).slice(0, 8);
+    by("found").replaceChildren(...shown.map(row));
+    by("count").textContent = `Signed on: ${rows.length}`;
+    by("signed").replaceChildren(...rows.map(line));
+    const count = kept.length;
+    by("waits").textContent = count === 0 ? "All is sent." : `${count} ${count === 1 ? "tap waits" : "taps wait"} to be sent.`;
+    by("waits").classList.toggle("some", count > 0);
+    by("asks").hidden = !refusal;
+    by("asks").textContent = refusal;
+  }
+
+  function line(each) {
+    const item = document.createElement("li");
+    const who = document.createElement("div");
+    who.className = "who";
+    const name = document.createElement("strong");
+    name.textContent = each.name;
+    const words = document.createElement("small");
+    words.textContent = each.waits ? `${each.words}, waits` : each.words;
+    who.append(name, words);
+    item.append(who);
+    const mine = times.get(each.key) || (each.at && Date.parse(each.at));
+    if (mine && Date.now() - mine < UNDO) item.append(button("Undo", () => undo(each.key), `Undo ${each.name}`));
+    return item;
+  }
+
+  const times = new Map(); // when this phone made a tap that the book has by now
+
+  function undo(key) {
+    const place = kept.findIndex((tap) => tap.key === key && !tap.undo);
+    if (place >= 0 && !kept[place].sent) kept.splice(place, 1);
+    else kept.push({ key, at: new Date().toISOString(), undo: true });
+    save();
+    draw();
+    send();
+  }
+
+  async function send() {
+    if (sending) return;
+    sending = true;
+    try {
+      const going = kept.slice(0, 100);
+      for (const tap of going) tap.sent = true;
+      save();
+      const asked = going.length
+        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": by("token").value }, body: JSON.stringify({ taps: going.map(({ sent, words, ...tap }) => tap) }) }
+        : {};
+      const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked });
+      if (answer.status === 403 || answer.status === 400) throw new Error("refused");
+      if (!answer.ok) throw new Error("later");
+      const said = await answer.json();
+      const done = new Map(said.told.map(([key, state, question]) => [key, { state, question }]));
+      for (const tap of going) if (done.has(tap.key) && !tap.undo) times.set(tap.key, Date.parse(tap.at));
+      kept = kept.filter((tap) => !(going.includes(tap) && done.has(tap.key)));
+      signed = said.signed;
+      const questions = [...done.values()].filter((each) => each.state === "question").map((each) => each.question);
+      refusal = questions.length ? `The coordinator will be asked: ${questions.join(" ")}` : refusal === SIGN_IN ? "" : refusal;
+      save();
+      if (said.closed && kept.length === 0) close();
+    } catch (trouble) {
+      if (trouble.message === "refused") refusal = SIGN_IN;
+    } finally {
+      sending = false;
+      draw();
+    }
+  }
+
+  const SIGN_IN = "Sign in again in another tab, then come back here: what waits is kept.";
+
+  // Once the day is counted nothing about anybody stays on the phone.
+  function close() {
+    closed = true;
+    localStorage.removeItem(shelf);
+    people.clear();
+    signed = [];
+    clearInterval(clock);
+    by("content-main").replaceChildren(Object.assign(document.createElement("p"), { textContent: "This day was counted and closed. Nothing more is signed on." }));
+  }
+
+  function visitor() {
+    const due = told.prices.visitor;
+    if (due === null) return ["no price yet"];
+    return ways(cents(due), (paid, text) => {
+      const name = by("visitor-name").value.trim();
+      const says = !name ? "Type the visitor’s name." : !by("visitor-agrees").checked ? "Tick that they know the safety rules." : "";
+      by("visitor-says").hidden = !says;
+      by("visitor-says").textContent = says;
+      if (says) return;
+      keep({ people: [], visitor_name: name, visitor_guardian: by("visitor-guardian").value, visitor_phone: by("visitor-phone").value, gear: "visitor", paid, words: text.toLowerCase() });
+      for (const id of ["visitor-name", "visitor-guardian", "visitor-phone"]) by(id).value = "";
+      by("visitor-agrees").checked = false;
+      by("visitor").open = false;
+    }, false);
+  }
+
+  by("find").addEventListener("input", () => { open = null; draw(); });
+  by("visitor-ways").append(...visitor());
+  addEventListener("online", send);
+  addEventListener("beforeunload", (event) => { if (kept.length) event.preventDefault(); });
+  const leave = by("logout-form");
+  if (leave) leave.addEventListener("submit", (event) => {
+    if (kept.length && !confirm(`${kept.length} taps were not sent yet. They stay on this phone until you come back. Sign out all the same?`)) event.preventDefault();
+  });
+  const clock = setInterval(send, 5000);
+  draw();
+  send();
+})();

@@ -1,0 +1,155 @@
+"""What phones at the range send: each tap once, however often, late or out of order it arrives."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+from clubdesk.ledger import services as ledger
+from clubdesk.money import cash_rounded, nil, total
+from clubdesk.rangeday import selectors
+from clubdesk.rangeday.models import Gear, Paid, RangeDay, Tap, TapState
+from clubdesk.rangeday.services.signing import cancel_sign_on, sign_on
+from clubdesk.roll.models import Person
+
+UNDO_WITHIN = timedelta(minutes=10)
+
+
+@dataclass(frozen=True)
+class Tapped:
+    """One tap: people of one household who sign on and pay together, or one visitor; or the undoing of such a tap."""
+
+    key: uuid.UUID
+    at: datetime
+    undo: bool = False
+    gear: Gear = Gear.OWN
+    paid: Paid = Paid.NOTHING
+    people: Sequence[int] = field(default_factory=tuple)
+    visitor_name: str = ""
+    visitor_guardian: str = ""
+    visitor_phone: str = ""
+
+
+@transaction.atomic
+def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User) -> Tap:
+    """Do what a phone has kept and sends now. The same key again does nothing more.
+
+    What cannot be done (somebody signed on twice with money, a day counted already, a missing price) is lost
+    nowhere: it stands as a question for the coordinator. An undo that arrives before its tap keeps it from counting.
+    """
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
+    standing = Tap.objects.filter(key=tapped.key).first()
+    if tapped.undo:
+        return _undo(day, tapped, standing, by)
+    if standing:
+        return standing
+    tap = Tap.objects.create(
+        key=tapped.key, range_day=day, tapped_at=tapped.at, gear=tapped.gear, paid=tapped.paid,
+        people=list(tapped.people), visitor_name=tapped.visitor_name[:100],
+        visitor_guardian=tapped.visitor_guardian[:100], visitor_phone=tapped.visitor_phone[:30], recorded_by=by,
+    )  # fmt: skip
+    return _settle(tap, day, by)
+
+
+def _settle(tap: Tap, day: RangeDay, by: User) -> Tap:
+    """Sign on everyone of the tap who is not yet; what is refused becomes the tap's question."""
+    people = list(Person.objects.filter(pk__in=tap.people).select_related("household__party").order_by("pk"))
+    if tap.paid == Paid.ACCOUNT:
+        for household in sorted({person.household for person in people}, key=lambda each: each.pk):
+            charging.queue(household)
+    ledger.lock_book()
+    refused = [f"person {pk} is not on the roll" for pk in set(tap.people) - {person.pk for person in people}]
+    rounding = _rounding(tap, people, day)
+    who: list[Person | None] = [*people] or ([None] if tap.visitor_name else [])
+    for person in who:
+        try:
+            with transaction.atomic():
+                if _shoots_anyhow(tap, person, day):
+                    continue
+                sign_on(
+                    range_day=day,
+                    person=person,
+                    visitor_name=tap.visitor_name,
+                    visitor_guardian=tap.visitor_guardian,
+                    visitor_phone=tap.visitor_phone,
+                    gear=Gear(tap.gear),
+                    paid=Paid(tap.paid),
+                    rounding=rounding,
+                    tap=tap,
+                    by=by,
+                    key=uuid.uuid5(tap.key, str(person.pk if person else "visitor")),
+                )
+                rounding = nil()
+        except Refused as refusal:
+            refused.append(refusal.sentence)
+    tap.state = TapState.QUESTION if refused else TapState.DONE
+    tap.question = " ".join(refused)[:300]
+    tap.save()
+    return tap
+
+
+def _shoots_anyhow(tap: Tap, person: Person | None, day: RangeDay) -> bool:
+    """Two phones say the same of a member with own gear: there is nothing to ask."""
+    if person is None or tap.gear != Gear.OWN:
+        return False
+    standing = selectors.signed_on(day, person)
+    return standing is not None and standing.gear == Gear.OWN and standing.tap_id != tap.pk
+
+
+def _rounding(tap: Tap, people: Sequence[Person], day: RangeDay) -> Money | None:
+    """The cash rounding of a family's one payment. Source: the ACCC guideline, by which the total is rounded."""
+    if tap.paid != Paid.CASH or len(people) < 2:
+        return None
+    try:
+        due = total(selectors.tariff(person=each, gear=Gear(tap.gear), range_day=day).amount for each in people)
+    except Refused:
+        return None
+    return due - cash_rounded(due)
+
+
+def _undo(day: RangeDay, tapped: Tapped, standing: Tap | None, by: User) -> Tap:
+    if standing is None:
+        return Tap.objects.create(
+            key=tapped.key, range_day=day, tapped_at=tapped.at, state=TapState.UNDONE, recorded_by=by
+        )
+    if standing.state == TapState.UNDONE:
+        return standing
+    late = tapped.at - standing.tapped_at > UNDO_WITHIN
+    signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
+    if signed and (late or day.closed_on):
+        why = "more than ten minutes later" if late else "after the day was counted"
+        standing.state, standing.question = TapState.QUESTION, f"It was undone on the phone {why}."
+    else:
+        for each in signed:
+            cancel_sign_on(sign_on=each, on=day.date, reason="undone at once", by=by)
+        standing.state, standing.question = TapState.UNDONE, ""
+    standing.save()
+    return standing
+
+
+@transaction.atomic
+def answer_tap(*, tap: Tap, record: bool, answer: str, on: date, by: User) -> Tap:
+    """The coordinator answers a tap's question: try once more to record what is missing, or leave it as it is.
+
+    Raises Refused where it still cannot be recorded, or without a word of answer.
+    """
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=tap.range_day_id)
+    document = Tap.objects.get(pk=tap.pk)
+    if document.state != TapState.QUESTION:
+        return document
+    if not answer.strip():
+        raise Refused("Say what you found out.")
+    if record:
+        document = _settle(document, day, by)
+        if document.state == TapState.QUESTION:
+            raise Refused(document.question)
+    document.state, document.answer = TapState.ANSWERED, answer.strip()[:150]
+    document.answered_on, document.answered_by = on, by
+    document.save()
+    return document

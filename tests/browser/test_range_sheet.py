@@ -1,0 +1,134 @@
+"""The sheet of a range day on a phone: 65 children, poor reception, two helpers."""
+
+from datetime import date
+
+import pytest
+from playwright.sync_api import expect
+
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.ledger.services import shell_user
+from clubdesk.membership import services as membership
+from clubdesk.money import as_amount
+from clubdesk.rangeday import services
+from clubdesk.rangeday.models import SignOn, Tap
+from tests import factories
+from tests.browser.test_scenes import accessible, fits, sound
+from tests.conftest import TODAY
+
+CHILDREN = 65
+
+
+@pytest.fixture
+def day(people):
+    """A day with 65 members on the roll, each with a name of its own."""
+    factories.hire()
+    by, plan = shell_user(), factories.plan()
+    for number in range(CHILDREN):
+        child = factories.PersonFactory(
+            given_name=f"Nara{number:02d}", family_name="Mirabar", birth_date=date(2014, 1, 9)
+        )
+        membership.take_out_membership(person=child, plan=plan, starts_on=TODAY, on=TODAY, by=by)
+    return factories.range_day()
+
+
+def opened(site, day, username="helper"):
+    page = site(username)
+    page.goto(f"/range/{day.pk}/")
+    expect(page.get_by_role("heading", name="Signed on: 0")).to_be_visible()
+    return page
+
+
+def find(page, number):
+    page.get_by_label("Find by a few letters").fill(f"nara{number:02d}")
+
+
+def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(site, size, day):
+    if size[0] > 500:
+        pytest.skip("the helper is on a phone")
+    page = opened(site, day)
+    assert fits(page)
+    assert accessible(page) == []
+    loads = []
+    page.on("framenavigated", lambda frame: loads.append(frame.url))
+    for number in range(CHILDREN):
+        if number == CHILDREN // 4:
+            page.context.set_offline(True)
+        if number == 3 * CHILDREN // 4:
+            expect(page.locator("#waits")).to_contain_text("taps wait to be sent.")
+            assert accessible(page) == []
+            page.context.set_offline(False)
+        find(page, number)
+        name = f"Nara{number:02d} Mirabar"
+        if number % 2:
+            page.get_by_role("button", name=f"{name}: own gear").click()
+        else:
+            page.get_by_role("button", name=f"{name}: hire 7.00").click()
+            page.get_by_role("button", name="Cash 7.00").click()
+    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
+    expect(page.get_by_role("heading", name=f"Signed on: {CHILDREN}")).to_be_visible()
+    assert loads == []
+    assert SignOn.objects.count() == CHILDREN
+    hired = (CHILDREN + 1) // 2
+    assert balance(Role.TILL, TODAY) == 7 * hired
+    two = {"second_counter": day_counter(), "by": shell_user(), "on": TODAY}
+    services.close_day(range_day=day, counted=as_amount(7 * hired), **two)
+    assert sound()
+    expect(page.get_by_text("This day was counted and closed.")).to_be_visible(timeout=20_000)
+    assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []
+    assert "Nara" not in page.locator("#content-main").inner_text()
+
+
+def day_counter():
+    from django.contrib.auth import get_user_model
+
+    return get_user_model().objects.get(username="coordinator")
+
+
+def test_two_phones_with_the_same_child_charge_once_and_ask(site, day):
+    first, second = opened(site, day), opened(site, day, "coordinator")
+    for page in (first, second):
+        page.context.set_offline(True)
+        find(page, 3)
+        page.get_by_role("button", name="Nara03 Mirabar: hire 7.00").click()
+        page.get_by_role("button", name="Cash 7.00").click()
+        find(page, 4)
+        page.get_by_role("button", name="Nara04 Mirabar: own gear").click()
+    for page in (first, second):
+        page.context.set_offline(False)
+        expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
+    expect(second.locator("#asks")).to_contain_text(
+        "The coordinator will be asked: Nara03 Mirabar is signed on already"
+    )
+    assert balance(Role.TILL, TODAY) == 7
+    assert SignOn.objects.count() == 2
+    asked = Tap.objects.get(state="question")
+    second.goto(f"/rangeday/tap/{asked.pk}/answer/")
+    assert fits(second)
+    assert accessible(second) == []
+    second.get_by_label("What you found out").fill("one payment, tapped twice")
+    second.get_by_role("button", name="Save the answer").click()
+    expect(second.locator(".messagelist")).to_contain_text("Answered.")
+    assert sound()
+
+
+def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
+    page = opened(site, day)
+    find(page, 7)
+    page.get_by_role("button", name="Nara07 Mirabar: hire 7.00").click()
+    page.get_by_role("button", name="Card 7.00").click()
+    expect(page.locator("#waits")).to_have_text("All is sent.")
+    page.get_by_role("button", name="Undo Nara07 Mirabar").click()
+    expect(page.get_by_role("heading", name="Signed on: 0")).to_be_visible()
+    page.get_by_text("New visitor").click()
+    page.get_by_label("Visitor’s name").fill("Noor Solano")
+    page.get_by_role("button", name="Cash 15.00").click()
+    expect(page.get_by_text("Tick that they know the safety rules.")).to_be_visible()
+    page.get_by_label("They were told the range’s safety rules").check()
+    assert accessible(page) == []
+    page.get_by_role("button", name="Cash 15.00").click()
+    expect(page.get_by_role("heading", name="Signed on: 1")).to_be_visible()
+    expect(page.locator("#waits")).to_have_text("All is sent.")
+    assert balance(Role.TILL, TODAY) == 15
+    assert balance(Role.CARD_TAKINGS, TODAY) == 0
+    assert sound()
