@@ -68,7 +68,9 @@ def kept(table: str, noun: str, *columns: str) -> list[Guard]:
 
     SQLite's INSERT OR REPLACE deletes without asking the guard against deletion; hence the third.
     """
-    changed = " OR ".join(f"NEW.{column} <> OLD.{column}" for column in columns)
+    changed = " OR ".join(
+        f"NEW.{column} <> OLD.{column} OR (NEW.{column} IS NULL) <> (OLD.{column} IS NULL)" for column in columns
+    )
     return [
         Guard(f"{table}_keeps", table, "UPDATE", when=changed, message=f"A {noun} keeps what the ledger says of it."),
         Guard(f"{table}_stays", table, "DELETE", message=f"A {noun} is never deleted."),

@@ -51,6 +51,16 @@ class DayField(forms.DateField):
         super().__init__(**kwargs)
 
 
+class HappenedField(DayField):
+    """The day on which something has happened: today or before."""
+
+    def clean(self, value: Any) -> Any:
+        day = super().clean(value)
+        if day and day > clock.today():
+            raise forms.ValidationError("That day has not come yet; write down when it happened.")
+        return day
+
+
 class PickWidget(AutocompleteSelect):
     """Django's own finder, which trusts that what comes back is a number; anything else it now leaves to the field."""
 

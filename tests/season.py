@@ -1,7 +1,9 @@
 """A season of any size for tests of pages: households, members, places, a range day, claims, a bank line."""
 
+import uuid
 from datetime import date
 
+from clubdesk import clock
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
@@ -18,6 +20,7 @@ from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.rangeday.services.taps import Tapped
 from tests import factories
 
 START, NOW = date(2026, 7, 6), date(2026, 9, 12)
@@ -108,6 +111,11 @@ class Season:
             person=factories.PersonFactory(), plan=self.plan, starts_on=date(2025, 10, 1), on=START, by=by
         )
         fees.accept_voucher(scheme=self.scheme, charge=renewing.charge, code="SV0", on=NOW, by=by)
+        rangeday.receive_tap(
+            range_day=self.day,
+            tapped=Tapped(key=uuid.uuid4(), at=clock.now(), people=(999_999,), gear=Gear.HIRE, paid=Paid.CASH),
+            by=by,
+        )
         bank.settle_cards(takings=as_amount(50), fee=as_amount(1), on=NOW, by=by)
         rangeday.bank_takings(amount=as_amount(7), on=NOW, by=by)
         line = {"bank_account": BankAccount.objects.get(), "on": NOW, "by": by}

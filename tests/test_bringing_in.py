@@ -1,6 +1,7 @@
 """A club brings its roll in from a file: what each row would do, likely duplicates, balances as one entry."""
 
 import io
+import uuid
 from datetime import date
 from decimal import Decimal
 
@@ -13,12 +14,12 @@ from openpyxl import Workbook
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Charge, Method, OpeningBalances, Receipt
+from clubdesk.fees.models import Charge, FeeKind, Method, OpeningBalances, Receipt
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership import services
-from clubdesk.membership.models import Membership
+from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.rollfile import plan_roll, read_roll
 from clubdesk.membership.selectors import is_member, renewals
 from clubdesk.money import as_amount
@@ -155,6 +156,55 @@ class TestLikelyDuplicates:
         assert (person in row.likely) == alike
 
 
+class TestHouseholds:
+    """Whose household a row belongs to is never guessed from a name alone."""
+
+    def test_a_second_file_with_a_sibling_and_another_familys_balance(self, bring):
+        bring(FAMILIES)
+        more = f"""{HEADER}
+Mirabar family,Ida Mirabar,ida@example.org,,Dora,Mirabar,2016-05-05,,,
+Wattle family,Uma Wattle,uma.w@example.org,,Eva,Wattle,2013-01-02,,,12.00
+"""
+        assert bring(more).households == 1
+        assert Household.objects.get(name="Mirabar family").people.count() == 3
+
+    def test_a_stranger_of_the_same_name_is_charged_nothing(self, bring):
+        stranger = factories.HouseholdFactory(name="Solano family", guardian="Noor", email="noor@example.org")
+        bring(FAMILIES.replace("uma@example.org", "").replace("-12.50", "12.50"))
+        assert fees.balance(stranger) == as_amount(0)
+        assert Household.objects.filter(name="Solano family").count() == 2
+
+    def test_two_of_one_name_in_a_file_need_the_e_mail(self, bring):
+        text = FAMILIES.replace("Solano family", "Mirabar family") + "Mirabar family,,,,Eva,Mirabar,2011-01-02,,,\n"
+        with pytest.raises(Refused, match="row 5: two households of this name stand in the file"):
+            bring(text)
+
+    def test_siblings_of_one_who_is_the_same_join_that_household(self, bring, plan):
+        home = factories.HouseholdFactory(name="Mirabar home", guardian="Ida", email="other@example.org")
+        ada = factories.PersonFactory(
+            household=home, given_name="Adah", family_name="Mirabar", birth_date=date(2014, 5, 5)
+        )
+        bring(FAMILIES, decided={2: str(ada.pk)})
+        assert home.people.count() == 2
+        assert home.guardians.count() == 2
+
+    def test_pressed_twice_it_is_brought_in_once(self, plan, by):
+        key = uuid.uuid4()
+        for _ in range(2):
+            services.import_roll(content=FAMILIES.encode(), as_at=NOW, by=by, key=key)
+        assert Person.objects.count() == 3
+        assert OpeningBalances.objects.count() == 1
+
+    def test_a_member_brought_in_changes_plan_for_the_difference(self, bring, plan, by):
+        bring(FAMILIES)
+        dear = factories.price(FeeKind.MEMBERSHIP, "300.00", Role.MEMBERSHIPS, code="dear")
+        other = Plan.objects.create(name="Other", fee_item=dear.item)
+        standing = Person.objects.get(given_name="Ada").memberships.get()
+        changed = services.change_plan(membership=standing, plan=other, on=date(2026, 10, 1), reason="x", by=by)
+        # Six months of 300.00 less six months of 228.00.
+        assert changed.charge.amount == as_amount(36)
+
+
 class TestBadFiles:
     @pytest.mark.parametrize(("text", "sentence"), [
         ("", "row 1: the file is empty"),
@@ -167,6 +217,9 @@ class TestBadFiles:
         (FAMILIES.replace("Junior,2027-03-31,45", "Senior,2027-03-31,45"), "row 2: there is no plan “Senior”"),
         (FAMILIES.replace("ida@example.org", "ida"), "row 2: “ida” is no e-mail address"),
         (FAMILIES.replace("Ada,", ","), "row 2: the column given_name is blank"),
+        (FAMILIES.replace("2027-03-31,45", "0001-01-01,45"), "row 2: the expiry 1 Jan 1 is more than two years off"),
+        (FAMILIES.replace("2027-03-31,45", "9999-12-31,45"), "row 2: the expiry 31 Dec 9999 is more than two years"),
+        (FAMILIES.replace("Uma Solano", ""), "row 4: an e-mail or phone needs the guardian"),
         (FAMILIES + FAMILIES.splitlines()[1], "row 5: Ada Mirabar stands in row 2 too"),
         (b"PK\x03\x04 no workbook", "row 1: this is no workbook that can be read"),
         (b"\xff\xfe\x00", "row 1: the file is not UTF-8 text"),
@@ -208,10 +261,10 @@ class TestOnTheSite:
         assert "Likely the same as Adah Mirabar of Other family" in text
         assert "member by Junior to 31 Mar 2027, owes 45.00" in text
         assert Person.objects.count() == 1
-        form = {"content": page.context["content"], "as_at": "2026-09-12"}
+        form = {"content": page.context["content"], "as_at": "2026-09-12", "key": str(page.context["key"])}
         assert "Write new or that number" in client.post(url, form).content.decode()
         answer = client.post(url, form | {"row-2": "new"}, follow=True)
-        assert "2 households, 3 people and 2 memberships are brought in" in answer.content.decode()
+        assert "2 households, 3 people, 2 memberships and 2 balances are brought in" in answer.content.decode()
         assert sound()
 
     def test_a_bad_file_is_told_in_words(self, client, coordinator, plan):

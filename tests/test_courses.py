@@ -199,7 +199,7 @@ class TestTheOrder:
         services.move_in_queue(booking=first, before=None, on=NOW, reason="asked to wait", by=coordinator)
         assert [selectors.position(each) for each in map(again, (first, second, third))] == [3, 2, 1]
         event = third.events.last()
-        assert event.words == "Moved in front of Family1 family: promised in June"
+        assert event.words == "Moved in front of booking 2: promised in June"
         assert event.recorded_by == coordinator
         assert selectors.position(ask(12)) == 4
         assert sound()

@@ -2,8 +2,10 @@
 
 import uuid
 from datetime import date
+from decimal import Decimal
 
 import pytest
+from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
@@ -12,6 +14,8 @@ from clubdesk.courses.models import Booking, Place
 from clubdesk.desk.services import start_books
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.services import shell_user
+from clubdesk.membership.models import Membership
+from clubdesk.membership.selectors import affiliation_due
 from clubdesk.roll.models import Guardian
 from tests import factories
 
@@ -70,3 +74,66 @@ def test_places_become_parties_of_one_in_their_order(transactional_db):
     assert [cohort.name for cohort in waiting.booking.cannot_make.all()] == ["Winter"]
     faults = [(result.name, result.faults) for result in check_all() if result.faults]
     assert faults == []
+
+
+BEFORE = {
+    "rangeday": "0001_initial",
+    "membership": "0001_initial",
+    "fees": "0004_vouchers_answered",
+    "courses": "0004_party_holds_its_places",
+    "roll": "0002_consents",
+}
+
+
+def test_a_book_of_before_is_brought_up_to_date_with_its_guards_in_place(transactional_db):
+    """Fees partly credited, a fee taken back before it was remitted, and one remitted: as the book stood then."""
+    by = shell_user()
+    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=by)
+    for app, name in BEFORE.items():
+        call_command("migrate", app, name, verbosity=0)
+    guards.remove(connection)
+    old = MigrationExecutor(connection).loader.project_state(list(BEFORE.items())).apps
+    rows = {f"{app}.{name}": old.get_model(app, name) for app, name in (
+        ("ledger", "Party"), ("ledger", "Account"), ("roll", "Household"), ("roll", "Person"), ("fees", "FeeItem"),
+        ("fees", "FeePrice"), ("fees", "FeeShare"), ("fees", "Charge"), ("fees", "ChargeCredit"),
+        ("membership", "Plan"), ("membership", "Membership"), ("membership", "Remittance"))}  # fmt: skip
+    state = rows["ledger.Party"].objects.create(name="State archery association", kind="association")
+    account = rows["ledger.Account"].objects
+    item = rows["fees.FeeItem"].objects.create(
+        code="junior", name="Junior", kind="membership", income_account=account.get(role="memberships")
+    )
+    price = rows["fees.FeePrice"].objects.create(item=item, valid_from=date(2020, 1, 1), amount=228)
+    rows["fees.FeeShare"].objects.create(
+        price=price, account=account.get(role="affiliation_payable"), party=state, amount=71
+    )
+    plan = rows["membership.Plan"].objects.create(name="Junior", fee_item=item, months=12)
+    own = {"recorded_by_id": by.pk}
+    for number, taken_back in enumerate((228, 114, 0)):
+        home = rows["roll.Household"].objects.create(
+            name=f"Family {number}", party=rows["ledger.Party"].objects.create(name=f"F{number}", kind="household")
+        )
+        person = rows["roll.Person"].objects.create(
+            household=home, given_name="Ada", family_name=str(number), birth_date=date(2014, 1, 1)
+        )
+        charge = rows["fees.Charge"].objects.create(
+            key=uuid.uuid4(), household=home, person=person, price=price, description="Junior", amount=228,
+            charged_on=NOW, starts_on=NOW, **own,
+        )  # fmt: skip
+        if taken_back:
+            rows["fees.ChargeCredit"].objects.create(
+                key=uuid.uuid4(), charge=charge, amount=taken_back, credited_on=NOW, reason="x", **own
+            )
+        rows["membership.Membership"].objects.create(
+            key=uuid.uuid4(), person=person, plan=plan, charge=charge, starts_on=NOW, ends_on=date(2027, 9, 11), **own
+        )
+    rows["membership.Remittance"].objects.create(
+        key=uuid.uuid4(), association=state, amount=Decimal("106.50"), paid_on=NOW, **own
+    )
+    if connection.vendor == "sqlite":
+        guards.install(connection)
+    call_command("migrate", verbosity=0)
+    assert guards.faults(connection) == []
+    assert [row.fee.amount for row in Membership.objects.order_by("pk")] == [228, 228, 228]
+    assert [row.passed_on.amount for row in Membership.objects.order_by("pk")] == [71, 71, 71]
+    due = {row.share.charge_id: (row.stands, row.owed) for row in affiliation_due()}
+    assert [due[charge] for charge in sorted(due)] == [(0, 0), (Decimal("35.50"), 0), (71, 0)]

@@ -54,6 +54,7 @@ def urls_of_everything():
     found |= {reverse("admin:vouchers_answered"), reverse("admin:renewals"), reverse("admin:affiliation")}
     found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
+    found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
     for model, screen in admin.site._registry.items():
         name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
@@ -115,6 +116,7 @@ ADD_PAGES = {
     "membership_remittance": {T},
     "rangeday_rangeday": {C, H},
     "rangeday_signon": set(),
+    "rangeday_tap": set(),
     "rangeday_banking": {C, T},
     "entryfund_containerreturn": {C},
     "entryfund_stateevent": {C},
@@ -178,6 +180,7 @@ VERB_PAGES = {
     ("roll_household", "renew"): {C},
     ("rangeday_rangeday", "sign-on"): {C, H},
     ("rangeday_rangeday", "close"): {C, T},
+    ("rangeday_tap", "answer"): {C, T},
     ("rangeday_signon", "cancel"): {C, H},
     ("entryfund_entryclaim", "approve"): {A},
     ("entryfund_entryclaim", "decline"): {A},
@@ -303,7 +306,7 @@ class TestTheScenesByForm:
     def test_today_leads_to_todays_sheet_or_to_beginning_one(self, book, as_role):
         assert as_role(H).get("/today/").url == reverse("admin:rangeday_rangeday_add")
         day = factories.range_day()
-        assert as_role(H).get("/today/").url == reverse("admin:rangeday_rangeday_sign-on", args=[day.pk])
+        assert as_role(H).get("/today/").url == reverse("admin:range_sheet", args=[day.pk])
 
     def test_a_claim_goes_from_the_coordinator_to_the_approver_to_the_treasurer(self, season, as_role):
         child = factories.PersonFactory()

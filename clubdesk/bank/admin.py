@@ -11,8 +11,8 @@ from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
 from clubdesk.ledger.models import Posting
 from clubdesk.money import AmountFormField, shown
 from clubdesk.screens import (
-    DayField,
     DocumentAdmin,
+    HappenedField,
     RoomAdmin,
     Section,
     VerbForm,
@@ -39,7 +39,7 @@ class BankAccountAdmin(RoomAdmin):
 class SettleForm(VerbForm):
     takings = AmountFormField(label="Takings", help_text="What the readers took, before the fee.")
     fee = AmountFormField(label="Fee", initial=0)
-    on = DayField(label="Settled on")
+    on = HappenedField(label="Settled on")
 
 
 class SettlePage(VerbPage):
@@ -72,7 +72,7 @@ class CardSettlementAdmin(DocumentAdmin):
 
 class LineForm(VerbForm):
     bank_account = forms.ModelChoiceField(queryset=BankAccount.objects.all())
-    on = DayField(label="Date on the statement")
+    on = HappenedField(label="Date on the statement")
     amount = AmountFormField(help_text="Money in positive, money out with a minus.", min_value=None)
     text = forms.CharField(max_length=200, help_text="The statement's own words.")
 

@@ -37,6 +37,7 @@ from clubdesk.screens import (
     Bar,
     DayField,
     DocumentAdmin,
+    HappenedField,
     Link,
     PickField,
     PickMany,
@@ -183,7 +184,7 @@ class BookFamilyPage(AskingPage):
 
 
 class ReachCheckForm(VerbForm):
-    on = DayField(label="Checked on")
+    on = HappenedField(label="Checked on")
     checked_by = forms.CharField(label="Who watched the child draw", max_length=100)
 
 
@@ -251,7 +252,7 @@ def what_came_of_it(booking: Booking) -> str:
 
 class LeavingForm(VerbForm):
     places = PeopleChoices(Place.objects.none(), label="Who")
-    on = DayField(label="On")
+    on = HappenedField(label="On")
     reason = reason_field()
 
     states: Sequence[PlaceState] = STANDING
@@ -329,7 +330,7 @@ class TransferPage(BookingPage):
 
 
 class AcceptForm(VerbForm):
-    on = DayField(label="Accepted on")
+    on = HappenedField(label="Accepted on")
 
 
 class AcceptPage(BookingPage):
@@ -426,7 +427,7 @@ class MoreTimePage(BookingPage):
 
 
 class PhonedForm(VerbForm):
-    on = DayField(label="Phoned on")
+    on = HappenedField(label="Phoned on")
 
 
 class PhonedPage(BookingPage):
@@ -552,7 +553,7 @@ class BookingAdmin(DocumentAdmin):
 
 
 class PlaceWithdrawForm(VerbForm):
-    on = DayField(label="Withdrawn on")
+    on = HappenedField(label="Withdrawn on")
     reason = reason_field()
 
 
@@ -866,7 +867,7 @@ class SheetStep(VerbPage):
 
 
 class CancelForm(VerbForm):
-    on = DayField(label="Cancelled on")
+    on = HappenedField(label="Cancelled on")
     reason = reason_field()
 
 

@@ -4,7 +4,7 @@ from django.apps import AppConfig
 from django.contrib.admin import apps as admin
 from django.core.checks import CheckMessage, Tags, Warning, register
 from django.db import connections
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
 from clubdesk import guards
 
@@ -16,6 +16,12 @@ class FletchbookAdminConfig(admin.AdminConfig):
 
 def install_guards(using: str, **kwargs: Any) -> None:
     guards.install(connections[using])
+
+
+def lift_guards(using: str, plan: Any = (), **kwargs: Any) -> None:
+    """Before a migration changes anything: SQLite cannot remake a table that another table's trigger names."""
+    if plan:
+        guards.remove(connections[using])
 
 
 def renew_roles(using: str, **kwargs: Any) -> None:
@@ -44,6 +50,7 @@ class DeskConfig(AppConfig):
 
     def ready(self) -> None:
         # The top room migrates last, so every table that a guard stands on is there by then.
+        pre_migrate.connect(lift_guards, sender=self, dispatch_uid="lift_guards")
         post_migrate.connect(install_guards, sender=self, dispatch_uid="install_guards")
         post_migrate.connect(renew_roles, sender=self, dispatch_uid="renew_roles")
         register(Tags.database)(check_guards)

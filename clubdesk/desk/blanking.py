@@ -11,6 +11,7 @@ from django.contrib.admin.models import LogEntry
 from django.contrib.auth.models import User
 from django.contrib.contenttypes.models import ContentType
 from django.db import models, transaction
+from django.utils import timezone
 
 from clubdesk import clock
 from clubdesk.courses.models import BLANKED, STANDING, BookingEvent, Place
@@ -18,7 +19,7 @@ from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Charge, Receipt, Voucher
+from clubdesk.fees.models import Charge, ChargeCredit, Receipt, Voucher, WriteOff
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.mail.models import Message
 from clubdesk.membership.models import Membership
@@ -32,10 +33,13 @@ from clubdesk.roll.services import save_household
 def kept_until(person: Person) -> date | None:
     """The day until which the person's records are kept; None where the book holds none.
 
+    With the last of a household its own records count too, since it is blanked with them.
+
     So many years (`KEEP_RECORDS_YEARS`) after the end of the financial year of the last record. Source for seven:
     Associations Incorporation Reform Act 2012 (Vic) s 89; a club keeps to the law of its own state.
     """
-    last = max(_days_of(person), default=None)
+    days = [*_days_of(person), *(_days_of_household(person.household) if _is_last(person) else ())]
+    last = max(days, default=None)
     if last is None:
         return None
     year = FinancialYear.objects.filter(first_day__lte=last, last_day__gte=last).first()
@@ -47,6 +51,8 @@ def _days_of(person: Person) -> Iterator[date]:
     for rows, day in (
         (Charge.objects.filter(person=person), "charged_on"),
         (Charge.objects.filter(person=person), "starts_on"),
+        (ChargeCredit.objects.filter(charge__person=person), "credited_on"),
+        (WriteOff.objects.filter(charge__person=person), "written_off_on"),
         (Receipt.objects.filter(allocations__charge__person=person), "received_on"),
         (Voucher.objects.filter(person=person), "accepted_on"),
         (Membership.objects.filter(person=person), "ends_on"),
@@ -59,6 +65,24 @@ def _days_of(person: Person) -> Iterator[date]:
         found = rows.aggregate(last=models.Max(day))["last"]
         if found:
             yield found
+
+
+def _is_last(person: Person) -> bool:
+    return not person.household.people.filter(blanked_on=None).exclude(pk=person.pk).exists()
+
+
+def _days_of_household(household: Household) -> Iterator[date]:
+    for rows, day in (
+        (household.charges.all(), "charged_on"),
+        (household.receipts.all(), "received_on"),
+        (household.repayments.all(), "paid_on"),
+        (household.arrangements.all(), "agreed_on"),
+    ):
+        found = rows.aggregate(last=models.Max(day))["last"]
+        if found:
+            yield found
+    if written := household.messages.aggregate(last=models.Max("written_at"))["last"]:
+        yield timezone.localdate(written)
 
 
 @transaction.atomic
@@ -80,7 +104,7 @@ def blank_person(*, person: Person, on: date, by: User) -> Person:
         raise Refused(f"{document} has a place in a course.")
     if fees.charges_with_open().filter(person=document, open_amount__gt=0).exists():
         raise Refused(f"A fee of {document} is still to be paid, credited or written off.")
-    last = not document.household.people.filter(blanked_on=None).exclude(pk=document.pk).exists()
+    last = _is_last(document)
     if last and fees.balance(document.household) != nil():
         raise Refused(f"{document.household} {fees.balance_in_words(document.household)}; settle its account first.")
     _blank_what_names(document)
@@ -90,6 +114,7 @@ def blank_person(*, person: Person, on: date, by: User) -> Person:
     document.birth_date, document.blanked_on = document.birth_date.replace(month=1, day=1), on
     document.save()
     _forget_log(document)
+    _forget_log(document.household)
     if last:
         _blank_household(document.household)
     return document
@@ -102,6 +127,12 @@ def _blank_what_names(person: Person) -> None:
         Voucher.objects.filter(pk=voucher.pk).update(code=f"blanked-{voucher.pk}")
     bookings = person.places.values("booking")
     BookingEvent.objects.filter(booking__in=bookings).exclude(words=BLANKED).update(words=BLANKED)
+    ChargeCredit.objects.filter(charge__person=person).update(reason=BLANKED)
+    WriteOff.objects.filter(charge__person=person).update(reason=BLANKED)
+    person.vouchers.exclude(end_reason="").update(end_reason=BLANKED)
+    person.memberships.exclude(end_reason="").update(end_reason=BLANKED)
+    person.sign_ons.exclude(cancel_reason="").update(cancel_reason=BLANKED)
+    person.entry_claims.exclude(decision_reason="").update(decision_reason=BLANKED)
     for claim in person.entry_claims.exclude(receipt=""):
         claim.receipt.delete(save=False)
 
@@ -113,6 +144,7 @@ def _blank_household(household: Household) -> None:
     for guardian in household.guardians.all():
         Guardian.objects.filter(pk=guardian.pk).update(name="Blanked", email="", phone="")
         _forget_log(guardian)
+    household.receipts.exclude(cancel_reason="").update(cancel_reason=BLANKED)
     household.consents.update(given_by="Blanked")
     household.receipts.update(reference="")
     household.repayments.update(reference="")

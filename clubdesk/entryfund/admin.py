@@ -18,8 +18,8 @@ from clubdesk.money import AmountFormField, nil, shown
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import belongs_to
 from clubdesk.screens import (
-    DayField,
     DocumentAdmin,
+    HappenedField,
     Link,
     PickField,
     RoomAdmin,
@@ -36,7 +36,7 @@ class CashInForm(VerbForm):
     amount = AmountFormField(help_text="As the depot's receipt says.")
     paid_into = forms.ChoiceField(choices=PaidInto.choices, widget=forms.RadioSelect, initial=PaidInto.BANK)
     depot_receipt = forms.CharField(label="Depot receipt number", required=False, max_length=60)
-    on = DayField(label="Cashed in on")
+    on = HappenedField(label="Cashed in on")
 
 
 class CashInPage(VerbPage):
@@ -109,7 +109,7 @@ class ClaimForm(VerbForm):
         label="Receipt", help_text="A PDF or a photo (JPEG, PNG), at most 10 MB.",
         widget=forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}),
     )  # fmt: skip
-    on = DayField(label="Claimed on")
+    on = HappenedField(label="Claimed on")
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
@@ -139,7 +139,7 @@ class ClaimPage(VerbPage):
 
 
 class DecisionForm(VerbForm):
-    on = DayField(label="Decided on")
+    on = HappenedField(label="Decided on")
 
 
 def is_ones_own(request: HttpRequest, claim: EntryClaim) -> bool:
@@ -203,7 +203,7 @@ class DeclinePage(DecisionPage):
 
 
 class PayForm(VerbForm):
-    on = DayField(label="Paid on")
+    on = HappenedField(label="Paid on")
     reference = forms.CharField(required=False, max_length=60, help_text="As it stands on the bank transfer.")
 
 

@@ -33,6 +33,7 @@ from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
+    HappenedField,
     RoomAdmin,
     Section,
     VerbForm,
@@ -56,7 +57,7 @@ class ReceiptForm(VerbForm):
         widget=forms.RadioSelect,
         initial=Method.CASH,
     )
-    on = DayField(label="Received on")
+    on = HappenedField(label="Received on")
     reference = forms.CharField(required=False, max_length=60)
     charges = forms.ModelMultipleChoiceField(
         label="Pays for",
@@ -109,7 +110,7 @@ class ReceivePage(VerbPage):
 class ChargeForm(VerbForm):
     item = forms.ModelChoiceField(label="Fee", queryset=FeeItem.objects.all())
     person = forms.ModelChoiceField(label="For", queryset=Person.objects.none(), required=False)
-    on = DayField(label="Charged on")
+    on = HappenedField(label="Charged on")
     starts_on = DayField(label="Starts on", help_text="The day the thing paid for starts; income waits until then.")
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -137,7 +138,7 @@ class ChargePage(VerbPage):
 
 class RepayForm(VerbForm):
     amount = AmountFormField()
-    on = DayField(label="Paid on")
+    on = HappenedField(label="Paid on")
     reference = forms.CharField(required=False, max_length=60, help_text="As it stands on the bank transfer.")
 
 
@@ -310,7 +311,7 @@ HouseholdAdmin.section_makers += [account_section, parts_section, receipts_secti
 
 class CreditForm(VerbForm):
     amount = AmountFormField(help_text="All that is left of the charge, unless you write less.")
-    on = DayField(label="Credited on")
+    on = HappenedField(label="Credited on")
     reason = reason_field()
 
 
@@ -367,7 +368,7 @@ class WriteOffPage(VerbPage):
 
 
 class TakeUpForm(VerbForm):
-    on = DayField(label="Taken up on")
+    on = HappenedField(label="Taken up on")
     reason = reason_field("For instance: the family has paid after all.")
 
 
@@ -419,13 +420,13 @@ class VoucherForm(VerbForm):
     birth_date = DayField(
         label="Date of birth on the voucher", initial=None, help_text="It is compared with the roll and not kept."
     )
-    on = DayField(label="Accepted on")
+    on = HappenedField(label="Accepted on")
 
 
 class VoucherPage(VerbPage):
     slug = "voucher"
     title = "Accept a sport voucher"
-    intro = "It pays at most what is left of the fee; what the voucher is worth beyond that is forgone."
+    intro = "It pays at most the fee. What the family has paid of that becomes its credit."
     button = "Accept the voucher"
     permission = "fees.add_voucher"
     form_class = VoucherForm
@@ -486,7 +487,7 @@ class ChargeAdmin(DocumentAdmin):
 
 
 class CancelForm(VerbForm):
-    on = DayField(label="Cancelled on")
+    on = HappenedField(label="Cancelled on")
     reason = reason_field("For instance: typed for the wrong family.")
 
 
@@ -595,7 +596,7 @@ class RepaymentAdmin(DocumentAdmin):
 
 class LodgeForm(VerbForm):
     scheme = forms.ModelChoiceField(queryset=VoucherScheme.objects.all())
-    on = DayField(label="Lodged on")
+    on = HappenedField(label="Lodged on")
 
 
 class LodgePage(VerbPage):
@@ -615,7 +616,7 @@ class LodgePage(VerbPage):
 class AnswerForm(VerbForm):
     """What the department paid of each voucher, or why it refused it."""
 
-    on = DayField(label="Answered on")
+    on = HappenedField(label="Answered on")
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
@@ -694,7 +695,7 @@ class LodgementAdmin(DocumentAdmin):
 
 
 class RefuseForm(VerbForm):
-    on = DayField(label="Refused on")
+    on = HappenedField(label="Refused on")
     reason = reason_field("The department's own words.")
 
 
@@ -716,11 +717,11 @@ class RefuseVoucherPage(VerbPage):
         return services.refuse_voucher(voucher=target, on=on, reason=reason, by=by)
 
     def done(self, result: Voucher) -> str:
-        return f"Refused: {result}. The household owes {shown(result.amount)} again."
+        return f"Refused: {result}. {result.charge.household} {selectors.balance_in_words(result.charge.household)}."
 
 
 class ReleaseForm(VerbForm):
-    on = DayField(label="On")
+    on = HappenedField(label="On")
     reason = reason_field("For instance: set against the wrong fee.")
 
 
@@ -741,7 +742,9 @@ class ReleaseVoucherPage(RefuseVoucherPage):
         return services.release_voucher(voucher=target, on=on, reason=reason, by=by)
 
     def done(self, result: Voucher) -> str:
-        return f"Not claimed: {result}. The household owes {shown(result.amount)} again."
+        return (
+            f"Not claimed: {result}. {result.charge.household} {selectors.balance_in_words(result.charge.household)}."
+        )
 
 
 @admin.register(Voucher)

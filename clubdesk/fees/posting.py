@@ -28,7 +28,13 @@ def parts_left(left: Decimal, shares: Sequence[Decimal]) -> list[Decimal]:
     Beyond that each gives way in proportion, half a cent up.
     """
     passed_on = sum(shares, Decimal(0))
-    return list(shares) if left >= passed_on else [half_up(share * left / passed_on) for share in shares]
+    if left >= passed_on:
+        return list(shares)
+    parts, rest = [], left
+    for share in shares:
+        parts.append(min(half_up(share * left / passed_on), rest))
+        rest -= parts[-1]
+    return parts
 
 
 def shares_left(left: Money, shares: Sequence[Share]) -> list[Money]:

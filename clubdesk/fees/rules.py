@@ -200,7 +200,9 @@ GUARDS = [
         when="NEW.amount <> OLD.amount OR NEW.household_id <> OLD.household_id OR NEW.price_id <> OLD.price_id"
         " OR NEW.charged_on <> OLD.charged_on"
         " OR (OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.starts_on <> OLD.starts_on))"
-        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept <> OLD.kept))",
+        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept > OLD.kept))"
+        " OR (NEW.price_id IS NULL) <> (OLD.price_id IS NULL) OR (NEW.opening_id IS NULL) <> (OLD.opening_id IS NULL)"
+        " OR NEW.opening_id <> OLD.opening_id",
         message="A charge is never changed; credit it and charge again.",
     ),
     replaces_nothing("fees_charge", "charge", "id", "key"),
@@ -212,7 +214,7 @@ GUARDS = [
         "UPDATE",
         when="NEW.amount <> OLD.amount OR NEW.rounding <> OLD.rounding OR NEW.household_id <> OLD.household_id"
         " OR NEW.number <> OLD.number"
-        " OR NEW.method <> OLD.method OR NEW.received_on <> OLD.received_on"
+        " OR NEW.method <> OLD.method OR NEW.received_on <> OLD.received_on OR NEW.opening_id <> OLD.opening_id"
         " OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
         message="A receipt is never changed; cancel it and record it again.",
     ),

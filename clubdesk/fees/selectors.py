@@ -31,7 +31,7 @@ from clubdesk.fees.models import (
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
 from clubdesk.money import as_amount, shown, total
-from clubdesk.roll.models import Household
+from clubdesk.roll.models import Household, Person
 
 STANDING_VOUCHER = ~Q(state__in=NOTHING_CLAIMED)
 STANDING = Q(cancelled_on=None)
@@ -48,7 +48,11 @@ def price_on(item: FeeItem, day: date) -> FeePrice:
 
 def price_of_kind(kind: FeeKind, day: date) -> FeePrice:
     """The price of the one item of `kind`, or Refused where the schedule has none."""
-    item = FeeItem.objects.filter(kind=kind).select_related("income_account").order_by("pk").first()
+    prices = FeePrice.objects.filter(item__kind=kind, valid_from__lte=day).select_related("item__income_account")
+    price = prices.order_by("item_id", "-valid_from").first()
+    if price is not None and (price.valid_until is None or price.valid_until >= day):
+        return price
+    item = FeeItem.objects.filter(kind=kind).order_by("pk").first()
     if item is None:
         raise Refused(f"The fee schedule has no item of the kind “{FeeKind(kind).label}”; add one first.")
     return price_on(item, day)
@@ -117,7 +121,8 @@ def creditable(charge: Charge) -> Money:
 
 @dataclass(frozen=True)
 class TakenBack:
-    """What taking fees back comes to. `fee` was due before, by whomever; `credited` is owed by nobody any more.
+    """What taking fees back comes to. `fee` was due before, by whomever, what was written off left out; `credited` is
+    owed by nobody any more.
 
     `kept` stays with the club, and `claimed` of it from vouchers that the department was asked for already.
     `to_credit` is what the family has paid and has now for something else. Vouchers not lodged yet pay
@@ -134,15 +139,15 @@ class TakenBack:
 
 
 def if_taken_back(charge: Charge, keep: Money) -> TakenBack:
-    """What taking the charge back but for `keep` would come to; a charge taken back before keeps what it kept."""
+    """What taking the charge back but for `keep` would come to; one taken back before keeps no more than then."""
     row = charges_with_open().get(pk=charge.pk)
     unlodged = charge.vouchers.filter(state=VoucherState.ACCEPTED).aggregate(figure=summed("amount"))["figure"]
-    claimed, fee = row.by_voucher - unlodged, row.amount.amount - row.credited
-    wanted = row.kept.amount if row.taken_back_on else min(keep.amount, row.amount.amount)
-    credited_now = max(min(fee - wanted, fee - claimed - row.written_off), ZERO)
+    claimed, fee = row.by_voucher - unlodged, row.amount.amount - row.credited - row.written_off
+    wanted = min(keep.amount, row.kept.amount if row.taken_back_on else row.amount.amount)
+    credited_now = max(min(row.amount.amount - row.credited - wanted, fee - claimed), ZERO)
     kept = fee - credited_now
-    by_voucher = min(unlodged, kept - claimed - row.written_off)
-    due = kept - claimed - row.written_off - by_voucher
+    by_voucher = min(unlodged, kept - claimed)
+    due = kept - claimed - by_voucher
     figures = (fee, credited_now, kept, claimed, max(row.by_receipt - due, ZERO), by_voucher, unlodged - by_voucher)
     return TakenBack(*map(as_amount, figures))
 
@@ -194,6 +199,20 @@ def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
     if value is None:
         raise Refused(f"{scheme} has no value for {day.year}; add it first.")
     return value.amount
+
+
+def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> bool:
+    """Whether the scheme pays a fee of this kind for somebody of that age."""
+    age = person.age_on(day)
+    if age < (scheme.youngest or 0) or (scheme.oldest is not None and age > scheme.oldest):
+        return False
+    pays = {FeeKind.MEMBERSHIP: scheme.pays_memberships, FeeKind.COURSE: scheme.pays_courses}
+    return pays.get(kind, scheme.pays_other)
+
+
+def kept_by_vouchers(charge: Charge) -> Money:
+    """What vouchers that stand pay of the charge."""
+    return as_amount(charges_with_open().get(pk=charge.pk).by_voucher)
 
 
 def charges_to_recognise(on: date) -> QuerySet[Any]:

@@ -1,5 +1,6 @@
 """Screens of the membership room."""
 
+import uuid
 from typing import Any
 
 from django import forms
@@ -8,18 +9,21 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.admin import reason_field
 from clubdesk.fees.models import VoucherScheme
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
-from clubdesk.money import shown
+from clubdesk.money import nil, shown
 from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
+    HappenedField,
     PickField,
     RoomAdmin,
     Section,
@@ -59,10 +63,13 @@ class TakeOutPage(VerbPage):
         start = {"plan": plans[0].pk} if len(plans) == 1 else {}
         return start | super().initial(request, target)
 
-    def perform(self, *, target: Any, by: Any, scheme: Any, code: str, **cleaned: Any) -> Membership:
-        made = services.take_out_membership(by=by, **cleaned)
+    def perform(self, *, target: Any, by: Any, scheme: Any, code: str, key: Any, **cleaned: Any) -> Membership:
+        made = services.take_out_membership(by=by, key=key, **cleaned)
+        if scheme and made.charge is None:
+            raise Refused("There is nothing to pay, so no voucher is needed; leave it blank.")
         if scheme and made.charge:
-            charging.accept_voucher(scheme=scheme, charge=made.charge, code=code, on=cleaned["on"], by=by)
+            again = uuid.uuid5(key, "voucher")
+            charging.accept_voucher(scheme=scheme, charge=made.charge, code=code, on=cleaned["on"], by=by, key=again)
         return made
 
     def done(self, result: Membership) -> str:
@@ -106,7 +113,8 @@ class EndPage(MembershipPage):
     def done(self, result: Membership) -> str:
         if result.cancelled_on:
             return f"{result} had not begun: it is cancelled and its fee taken back."
-        return f"{result} ends on {result.ends_on:%-d %b %Y}."
+        owes = fees.balance_in_words(result.person.household)
+        return f"{result} ends on {result.ends_on:%-d %b %Y}. {result.person.household} {owes}."
 
 
 class ChangeForm(VerbForm):
@@ -131,7 +139,7 @@ class ChangePage(MembershipPage):
 
 
 class CancelForm(VerbForm):
-    on = DayField(label="On")
+    on = HappenedField(label="On")
     reason = reason_field("For instance: written down for the wrong child.")
 
 
@@ -149,7 +157,11 @@ class CancelPage(MembershipPage):
         return services.cancel_membership(membership=target, on=on, reason=reason, by=by)
 
     def done(self, result: Membership) -> str:
-        return f"Cancelled: {result}. Its fee is taken back."
+        owes = fees.balance_in_words(result.person.household)
+        stays = fees.kept_by_vouchers(result.charge) if result.charge else nil()
+        claimed = f" {shown(stays)} of it is claimed by voucher and stays." if stays > nil() else ""
+        before = " The plan before holds again." if result.changed_from and not result.ended_on else ""
+        return f"Cancelled: {result}. Its fee is taken back.{claimed}{before} {result.person.household} {owes}."
 
 
 @admin.register(Membership)
@@ -249,8 +261,8 @@ class FamilyCapAdmin(RoomAdmin):
 
 class RemitForm(VerbForm):
     association = forms.ModelChoiceField(queryset=Party.objects.filter(kind=PartyKind.ASSOCIATION))
-    through = DayField(label="For memberships started by")
-    on = DayField(label="Paid on")
+    through = DayField(label="For fees that became income by")
+    on = HappenedField(label="Paid on")
 
 
 class RemitPage(VerbPage):

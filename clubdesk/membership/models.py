@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -49,10 +50,16 @@ class Plan(models.Model):
         "who leaves early gets back", max_length=8, choices=Refund.choices, default=Refund.NOTHING
     )
     remind_days = models.PositiveSmallIntegerField(
-        "days of notice", default=30, help_text="So many days before the end the household is reminded to renew."
+        "days of notice",
+        default=30,
+        validators=[MaxValueValidator(366)],
+        help_text="So many days before the end the household is reminded to renew.",
     )
     grace_days = models.PositiveSmallIntegerField(
-        "days of grace", default=30, help_text="So many days after the end it can still be renewed; then it has lapsed."
+        "days of grace",
+        default=30,
+        validators=[MaxValueValidator(366)],
+        help_text="So many days after the end it can still be renewed; then it has lapsed.",
     )
 
     class Meta:
@@ -66,6 +73,9 @@ class Plan(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(season_ends_month=None) | Q(months__lte=12), name="membership_season_within_a_year"
+            ),
+            models.CheckConstraint(
+                condition=Q(remind_days__lte=366, grace_days__lte=366), name="membership_renewed_within_a_year"
             ),
         ]
 
@@ -107,8 +117,8 @@ class Membership(Document):
     passed_on = AmountField("of it to the associations", default=0)
     working = models.CharField("how the fee came about", max_length=200, blank=True)
     sibling = models.BooleanField("with the sibling discount", default=False)
-    changed_from = models.OneToOneField(
-        "self", models.PROTECT, null=True, blank=True, related_name="changed_to", help_text="The plan before."
+    changed_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="+", help_text="The plan before."
     )
     ended_on = models.DateField("left on", null=True, blank=True)
     cancelled_on = models.DateField(null=True, blank=True)
@@ -123,6 +133,9 @@ class Membership(Document):
             ),
             models.UniqueConstraint(
                 fields=["person", "starts_on"], condition=Q(cancelled_on=None), name="membership_once_from_a_day"
+            ),
+            models.UniqueConstraint(
+                fields=["changed_from"], condition=Q(cancelled_on=None), name="membership_changed_once"
             ),
         ]
 

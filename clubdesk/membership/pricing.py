@@ -13,6 +13,11 @@ from clubdesk.money import half_up
 NIL = Decimal(0)
 
 
+def part_of(amount: Decimal, months: int, of_months: int) -> Decimal:
+    """What `months` of `of_months` come to; half a cent goes up. Nothing of no months."""
+    return half_up(amount * months / of_months) if of_months else NIL
+
+
 @dataclass(frozen=True)
 class Asked:
     """One person's membership of one plan from one day. Amounts are in the book's currency.

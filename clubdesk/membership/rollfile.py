@@ -22,7 +22,7 @@ from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import STANDING
 from clubdesk.membership.terms import months_later
 from clubdesk.money import CENT, shown
-from clubdesk.roll.models import Household, Person, fault_of_birth_date
+from clubdesk.roll.models import Household, Person, age_on, fault_of_birth_date
 
 COLUMNS = ("household", "given_name", "family_name", "birth_date")
 OPTIONAL = ("guardian", "email", "phone", "plan", "expiry", "opening_balance", "same_as")
@@ -31,6 +31,13 @@ MOST_BYTES = 10_000_000
 ALIKE = 80
 """From this likeness (rapidfuzz, of 100) two names with the same date of birth may be one person; by trial."""
 
+UNREADABLE = (
+    InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError, SyntaxError, TypeError,
+    AttributeError,
+)  # fmt: skip
+"""What reading a broken workbook raises; a fault in its XML is a SyntaxError."""
+
+FIRST_EXPIRY, LAST_EXPIRY = timedelta(days=800), timedelta(days=800)
 DAY_FIRST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
 
 
@@ -51,7 +58,7 @@ def _cells_of_workbook(content: bytes) -> list[tuple[int, list[str]]]:
                 raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
         sheet = load_workbook(io.BytesIO(content), read_only=True, data_only=True).worksheets[0]
         rows = [(number, [_text(cell) for cell in row]) for number, row in enumerate(sheet.values, 1)]
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError):
+    except UNREADABLE:
         raise Refused("row 1: this is no workbook that can be read; save it as XLSX or CSV.") from None
     filled = [(number, cells) for number, cells in rows if any(cells)]
     width = max((len([cell for cell in cells if cell]) for _, cells in filled[:1]), default=0)
@@ -80,6 +87,7 @@ class RowPlan:
     expiry: date | None = None
     balance: Decimal = Decimal(0)
     same_as: str = ""
+    with_row: int = 0
     person: Person | None = None
     known_household: Household | None = None
     likely: list[Person] = field(default_factory=list)
@@ -98,16 +106,26 @@ class RowPlan:
     def what(self) -> str:
         """What would happen, in words."""
         parts = [
-            f"{self.person} is on the roll already" if self.person else "new on the roll",
-            f"in the household {self.known_household} of the roll"
-            if self.known_household
-            else f"in a new household, {self.household}",
+            f"{self.person} is on the roll already"
+            if self.person
+            else f"new on the roll, born {self.birth_date:%-d %b %Y}"
+            if self.birth_date
+            else "new on the roll",
+            self.where,
         ]
         if self.plan and self.expiry:
             parts.append(f"member by {self.plan} to {self.expiry:%-d %b %Y}")
         if self.balance:
             parts.append(f"{'owes' if self.balance > 0 else 'is in credit by'} {shown(abs(self.balance))}")
         return ", ".join(parts)
+
+    @property
+    def where(self) -> str:
+        if self.known_household:
+            return f"in the household {self.known_household} of the roll"
+        if self.with_row != self.number:
+            return f"in the household of row {self.with_row}"
+        return f"in a new household, {self.household}"
 
     @property
     def question(self) -> str:
@@ -128,10 +146,9 @@ def plan_roll(rows: list[Row], decided: Mapping[int, str] | None = None) -> list
     people: dict[date, list[Person]] = defaultdict(list)
     for person in Person.objects.filter(birth_date__in=born).select_related("household__party").order_by("pk"):
         people[person.birth_date].append(person)
-    homes = _homes()
+    _find_homes(found)
     seen: dict[tuple[str, date], list[RowPlan]] = defaultdict(list)
     for each in found:
-        each.known_household = homes.get((each.household.casefold(), each.email.casefold()))
         if each.birth_date and each.who:
             _find(each, people[each.birth_date], [row for row in found if row.birth_date == each.birth_date])
             seen[each.who.casefold(), each.birth_date].append(each)
@@ -142,13 +159,33 @@ def plan_roll(rows: list[Row], decided: Mapping[int, str] | None = None) -> list
     return found
 
 
-def _homes() -> dict[tuple[str, str], Household]:
-    """Households by name and a guardian's e-mail."""
-    found = {}
-    for home in Household.objects.select_related("party").prefetch_related("guardians").order_by("-pk"):
-        for email in {guardian.email for guardian in home.guardians.all()} | {""}:
-            found[home.name.casefold(), email.casefold()] = home
-    return found
+def _find_homes(rows: list[RowPlan]) -> None:
+    """The household of the roll that each row belongs to, if any, and the row that its household stands in first.
+
+    A household is known by its name and a guardian's e-mail; one without an e-mail only by somebody of it who is on
+    the roll already, since two families may have one name.
+    """
+    by_email: dict[tuple[str, str], Household] = {}
+    by_person: dict[tuple[str, str, date], Household] = {}
+    homes = Household.objects.select_related("party").prefetch_related("guardians", "people").order_by("-pk")
+    for home in homes:
+        by_email |= {(home.name.casefold(), each.email.casefold()): home for each in home.guardians.all() if each.email}
+        by_person |= {(home.name.casefold(), str(each).casefold(), each.birth_date): home for each in home.people.all()}
+    groups: dict[str, dict[str, RowPlan]] = defaultdict(dict)
+    for row in rows:
+        name, email = row.household.casefold(), row.email.casefold()
+        emails = [each for each in groups[name] if each]
+        if not email and len(emails) > 1:
+            row.faults.append("two households of this name stand in the file; give the guardian's e-mail here too.")
+        first = groups[name].get(email) or groups[name].get(emails[0] if emails and not email else "")
+        row.with_row = first.number if first else row.number
+        groups[name].setdefault(email, first or row)
+        known = by_email.get((name, email)) if email else None
+        if known is None and row.birth_date:
+            known = by_person.get((name, row.who.casefold(), row.birth_date))
+        row.known_household = known or (first.known_household if first else None)
+        if first and first.known_household is None:
+            first.known_household = row.known_household
 
 
 def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
@@ -162,7 +199,10 @@ def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
         if len(texts[name]) > most:
             each.faults.append(f"the column {name} is longer than {most} letters.")
     each.birth_date = _day(row["birth_date"], "birth_date", each)
-    if each.birth_date and (fault := fault_of_birth_date(each.birth_date, clock.today())):
+    today = clock.today()
+    if (each.email or each.phone) and not each.guardian:
+        each.faults.append("an e-mail or phone needs the guardian whose it is; fill in guardian.")
+    if each.birth_date and (fault := fault_of_birth_date(each.birth_date, today)):
         each.faults.append(f"birth_date: {fault}")
     if each.email:
         try:
@@ -173,6 +213,14 @@ def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
     if row["plan"] or row["expiry"]:
         each.plan = plans.get(row["plan"].casefold())
         each.expiry = _day(row["expiry"], "expiry", each)
+        if each.expiry and not today - FIRST_EXPIRY <= each.expiry <= today + LAST_EXPIRY:
+            each.faults.append(f"the expiry {each.expiry:%-d %b %Y} is more than two years off; check the year.")
+            each.expiry = None
+        if each.plan and each.expiry and each.birth_date:
+            starts_on = first_day(each.plan, each.expiry)
+            age = age_on(each.birth_date, starts_on)
+            if not (each.plan.youngest or 0) <= age <= (each.plan.oldest if each.plan.oldest is not None else 200):
+                each.faults.append(f"{each.who} was {age} on {starts_on:%-d %b %Y}; {each.plan} is not for that age.")
         if each.plan is None:
             each.faults.append(f"there is no plan “{row['plan']}”; add it first, or leave plan and expiry blank.")
     return each

@@ -1,6 +1,6 @@
 """The rules about memberships that the database itself keeps."""
 
-from clubdesk.guards import Guard, kept
+from clubdesk.guards import Guard, kept, replaces_nothing
 
 TWICE = (
     "NEW.cancelled_on IS NULL AND EXISTS (SELECT 1 FROM membership_membership m WHERE m.person_id = NEW.person_id"
@@ -48,6 +48,15 @@ GUARDS = [
         " (SELECT CAST(ROUND(s.amount * 100) AS BIGINT) FROM fees_chargeshare s WHERE s.id = NEW.share_id)",
         message="A member's share is remitted once.",
     ),
+    Guard(
+        "membership_remits_its_own_shares",
+        "membership_remittanceline",
+        "INSERT",
+        when="(SELECT s.party_id FROM fees_chargeshare s WHERE s.id = NEW.share_id)"
+        " <> (SELECT r.association_id FROM membership_remittance r WHERE r.id = NEW.remittance_id)",
+        message="A remittance is for the shares of its own association.",
+    ),
+    replaces_nothing("membership_remittanceline", "line of a remittance", "id"),
     Guard(
         "membership_remittanceline_keeps",
         "membership_remittanceline",

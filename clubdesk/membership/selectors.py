@@ -17,7 +17,7 @@ from clubdesk.fees.selectors import charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
 from clubdesk.ledger.selectors import ZERO, party_balance, summed
 from clubdesk.membership.models import FamilyCap, Membership, Plan, RemittanceLine
-from clubdesk.membership.pricing import Asked, Price, price
+from clubdesk.membership.pricing import Asked, Price, part_of, price
 from clubdesk.membership.terms import Term, months_later
 from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household, Person
@@ -31,7 +31,7 @@ def membership_on(person: Person, day: date) -> Membership | None:
 
 
 def is_member(person: Person, day: date) -> bool:
-    return membership_on(person, day) is not None
+    return Membership.objects.filter(STANDING, person=person, starts_on__lte=day, ends_on__gte=day).exists()
 
 
 def wrong_age(person: Person, plan: Plan, day: date) -> str:
@@ -92,7 +92,7 @@ class Quotes:
 
         A change of plan names the membership that is `leaving`, its own `term`, and what is given back of it.
         """
-        listed = self._listed(plan, starts_on)
+        listed = self.listed(plan, starts_on)
         term = term or plan.term(starts_on)
         others = [each for each in self.memberships[person.household_id] if each.pk != (leaving.pk if leaving else 0)]
         full_price = any(
@@ -113,7 +113,7 @@ class Quotes:
         )
         return Quote(person, plan, starts_on, term, listed, price(asked))
 
-    def _listed(self, plan: Plan, day: date) -> FeePrice:
+    def listed(self, plan: Plan, day: date) -> FeePrice:
         found = next(
             (each for each in self.prices if each.item_id == plan.fee_item_id and each.valid_from <= day), None
         )
@@ -122,11 +122,13 @@ class Quotes:
         return found
 
     def _paid_before(self, household: int, starts_on: date, ahead: Sequence[Quote]) -> Decimal:
-        """What the household's other memberships that began in the twelve months before come to."""
-        since = months_later(starts_on, -12)
-        rows = [row for row in self.memberships[household] if since < row.starts_on <= starts_on and row.charge_id]
-        written = sum((self.paid.get(row.charge_id or 0, ZERO) for row in rows), ZERO)
-        return written + sum((each.price.fee for each in ahead), ZERO)
+        """What the household's other memberships come to in those twelve months around `starts_on` that hold most."""
+        began = [(row.starts_on, self.paid.get(row.charge_id or 0, ZERO)) for row in self.memberships[household]]
+        began += [(each.starts_on, each.price.fee) for each in ahead]
+        firsts = {day for day, _ in began if months_later(starts_on, -12) < day <= starts_on} | {starts_on}
+        return max(
+            sum((amount for day, amount in began if first <= day < months_later(first, 12)), ZERO) for first in firsts
+        )
 
 
 def quote(person: Person, plan: Plan, starts_on: date, **more: Any) -> Quote:
@@ -151,15 +153,58 @@ def own_part_left(charge: Charge) -> Money:
     return max(left - total(shares_left(left, shares_of(charge))), nil())
 
 
-def passed_on_by(membership: Membership) -> dict[int | None, Decimal]:
-    """What each association gets of what the membership was charged, by party id."""
-    shares = ChargeShare.objects.filter(charge__in=charges_of(membership))
-    return dict(shares.values_list("party").annotate(figure=summed("amount")).order_by())
+@dataclass(frozen=True)
+class Rest:
+    """What the last months of a membership come to: its fee, and what of that each association gets, by party id."""
+
+    fee: Decimal
+    shares: dict[int | None, Decimal]
+
+
+def listed(plan: Plan, day: date) -> FeePrice:
+    """The plan's price on `day`, or Refused."""
+    return Quotes([]).listed(plan, day)
+
+
+def rest_of(membership: Membership, months: int) -> Rest:
+    """What `months` of the membership come to. Where the associations take whole shares, theirs are not divided."""
+    plan, of_months = membership.plan, membership.months
+    own = (membership.fee - membership.passed_on).amount
+    whole = {share.party_id: share.amount.amount for share in listed(plan, membership.starts_on).shares.all()}
+    if not plan.whole_shares:
+        whole = {party: part_of(share, months, plan.months) for party, share in whole.items()}
+    return Rest(part_of(own, months, of_months) + sum(whole.values(), ZERO), whole)
+
+
+def changed_to(membership: Membership, plan: Plan | None = None) -> Membership | None:
+    """What the membership was changed to (to that plan), if that stands.
+
+    A change from the first day on leaves nothing but a cancelled membership, and another in its place.
+    """
+    rows = Membership.objects.filter(STANDING)
+    found = rows.filter(changed_from=membership).first()
+    if found is None and plan is not None and membership.cancelled_on:
+        found = rows.filter(person=membership.person, starts_on=membership.starts_on).first()
+    return found if found is None or plan is None or found.plan_id == plan.pk else None
+
+
+def why_not(quote: Quote) -> str:
+    """Why the quoted membership cannot be taken out; blank where it can."""
+    person, starts_on = quote.person, quote.starts_on
+    if sentence := wrong_age(person, quote.plan, starts_on):
+        return sentence
+    covering = person.memberships.filter(STANDING, starts_on__lte=quote.term.ends_on, ends_on__gte=starts_on)
+    other = covering.order_by("starts_on").first()
+    if other is None:
+        return ""
+    if other.starts_on <= starts_on:
+        return f"{person} is a member already, to {other.ends_on:%-d %b %Y}; start the next one after that."
+    return f"{person} has a membership from {other.starts_on:%-d %b %Y} on already; cancel that one first."
 
 
 def working_in_words(membership: Membership) -> str:
     """How the fee came about, with the vouchers set against it: “228.00, less voucher 100.00 = 128.00”."""
-    if membership.charge is None:
+    if membership.charge is None or membership.changed_from_id:
         return membership.working
     by_voucher = charges_with_open().get(pk=membership.charge.pk).by_voucher
     if not by_voucher:
@@ -245,6 +290,21 @@ def _household_renewal(own: list[tuple[Membership, Renewing]], quotes: Quotes) -
     return HouseholdRenewal(own[0][0].person.household, lines)
 
 
+def by_last_day(renewal: HouseholdRenewal) -> list[HouseholdRenewal]:
+    """The same, apart for each last day."""
+    days: dict[date, list[Renewal]] = defaultdict(list)
+    for line in renewal.lines:
+        days[line.membership.ends_on].append(line)
+    return [HouseholdRenewal(renewal.household, lines) for lines in days.values()]
+
+
+def renewed_on(household: Household, on: date) -> list[Membership]:
+    """The household's memberships that were charged on that day and follow one that ended the day before they start."""
+    rows = Membership.objects.filter(STANDING, person__household=household, charge__charged_on=on).order_by("pk")
+    ended = set(Membership.objects.filter(STANDING, person__household=household).values_list("person", "ends_on"))
+    return [row for row in rows if (row.person_id, row.starts_on - timedelta(days=1)) in ended]
+
+
 def lapsed(on: date) -> list[Membership]:
     """Whose membership has lapsed in the last twelve months, the latest first."""
     rows = not_renewed().filter(ends_on__lt=on, ends_on__gte=on - LONGEST_NOTICE).order_by("-ends_on", "pk")
@@ -284,18 +344,25 @@ class Due:
         return self.stands - self.remitted
 
 
-def affiliation_due(association: Party | None = None, through: date | None = None) -> list[Due]:
-    """Each association's share of each fee that has started, the oldest first; of fees started by `through` only."""
+def affiliation_due(
+    association: Party | None = None, through: date | None = None, since: date | None = None
+) -> list[Due]:
+    """Each association's share of each fee that has become income, the oldest first; in a period where one is given.
+
+    A fee becomes income on the day it starts or, where that had passed, on the day it was charged.
+    """
     started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
     if through:
         started &= Q(starts_on__lte=through)
+    if since:
+        started &= Q(starts_on__gte=since)
     charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
     left = {row.pk: as_amount(row.amount.amount - row.credited) for row in charges}
     shares = ChargeShare.objects.filter(charge__in=left).select_related(
         "charge__person", "charge__household", "charge__price__item", "party"
     )
     by_charge: dict[int, list[ChargeShare]] = defaultdict(list)
-    for share in shares.order_by("charge__starts_on", "charge", "pk"):
+    for share in shares.order_by("charge__starts_on", "charge_id", "pk"):
         by_charge[share.charge_id].append(share)
     remitted = dict(
         RemittanceLine.objects.filter(share__in=shares)

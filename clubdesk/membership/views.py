@@ -14,11 +14,12 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 from django.urls import reverse
+from django.utils.text import slugify
 
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
-from clubdesk.fees.models import VoucherScheme
+from clubdesk.fees.models import FeeKind, VoucherScheme
 from clubdesk.fees.views import as_text
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.ledger.selectors import ZERO, book
@@ -60,6 +61,7 @@ class ConfirmForm(forms.Form):
     """The file once more, as the preview read it, and what was decided about each likely duplicate."""
 
     content = forms.CharField(widget=forms.HiddenInput)
+    key = forms.UUIDField(widget=forms.HiddenInput)
     as_at = DayField()
 
     def clean_content(self) -> bytes:
@@ -84,7 +86,7 @@ def import_roll(request: HttpRequest, site: AdminSite) -> HttpResponse:
         if request.method == "POST" and "content" in request.POST:
             confirm = ConfirmForm(request.POST)
             if confirm.is_valid():
-                return _confirmed(request, context, confirm.cleaned_data["content"], confirm.cleaned_data["as_at"])
+                return _confirmed(request, context, **confirm.cleaned_data)
         elif request.method == "POST" and form.is_valid():
             content = form.cleaned_data["file"].read()
             if len(content) > MOST_HERE:
@@ -107,22 +109,29 @@ def _preview(
         "undecided": sum(row.undecided for row in plans),
         "content": base64.b64encode(content).decode(),
         "as_at": as_at,
+        "key": uuid.uuid4(),
     }
     return TemplateResponse(request, "membership/import.html", context)
 
 
-def _confirmed(request: HttpRequest, context: dict[str, Any], content: bytes, as_at: Any) -> HttpResponse:
+def _confirmed(
+    request: HttpRequest, context: dict[str, Any], content: bytes, as_at: Any, key: uuid.UUID
+) -> HttpResponse:
     decided = {
         int(name.removeprefix("row-")): str(value)
         for name, value in request.POST.items()
         if name.startswith("row-") and name.removeprefix("row-").isdecimal() and value
     }
     try:
-        done = services.import_roll(content=content, as_at=as_at, by=request.user, decided=decided)  # type: ignore[arg-type]
+        done = services.import_roll(content=content, as_at=as_at, by=request.user, decided=decided, key=key)  # type: ignore[arg-type]
     except Refused as refusal:
         context["sentences"] = refusal.messages
         return _preview(request, context, content, as_at, decided)
-    words = f"{done.households} households, {done.people} people and {done.memberships} memberships are brought in."
+    balances = done.balances.charges.count() + done.balances.receipts.count() if done.balances else 0
+    words = (
+        f"{done.households} households, {done.people} people, {done.memberships} memberships and {balances} balances "
+        "are brought in."
+    )
     messages.success(request, words)
     return HttpResponseRedirect(reverse("admin:roll_household_changelist"))
 
@@ -167,11 +176,14 @@ def prices_of(household: Household, plan: Plan, day: Any, scheme: VoucherScheme 
     for person in household.people.order_by("birth_date", "pk"):
         if person.pk in covered:
             rows.append((person, "a member already", None))
-        elif sentence := selectors.wrong_age(person, plan, day):
-            rows.append((person, sentence, None))
         else:
-            ahead.append(quotes.quote(person, plan, day, ahead=ahead, voucher=voucher))
-            rows.append((person, ahead[-1].price.working, ahead[-1].price.to_pay))
+            worth = voucher if scheme and fees.is_for(scheme, person, FeeKind.MEMBERSHIP, day) else ZERO
+            quote = quotes.quote(person, plan, day, ahead=ahead, voucher=worth)
+            if sentence := selectors.why_not(quote):
+                rows.append((person, sentence, None))
+                continue
+            ahead.append(quote)
+            rows.append((person, quote.price.working, quote.price.to_pay))
     return rows
 
 
@@ -185,18 +197,22 @@ def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
     asked = request.GET.get("remittance", "")
     owner: Party | None
     if asked:
-        pk = int(asked) if asked.isascii() and asked.isdigit() else 0
+        pk = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 19 else 0
         remittance = get_object_or_404(Remittance.objects.select_related("association"), pk=pk)
         title, rows, owner = str(remittance), papers.lines_of(remittance), remittance.association
-        name = f"affiliation-{remittance.paid_on.isoformat()}"
+        name = f"affiliation-{slugify(str(owner))}-{remittance.paid_on.isoformat()}"
     else:
         form = ListForm(request.GET or {"through": clock.today(), "association": first}, label_suffix="")
-        through = form.cleaned_data["through"] if form.is_valid() else clock.today()
-        owner = form.cleaned_data["association"] if form.is_valid() else None
+        valid = form.is_valid()
+        through = form.cleaned_data["through"] if valid else clock.today()
+        since = form.cleaned_data["since"] if valid else None
+        owner = form.cleaned_data["association"] if valid else None
         if owner is None:
             return _affiliation_page(request, site, form, [], None)
-        rows = papers.due_lines(selectors.affiliation_due(owner, through))
-        title, name = f"Affiliation owed to {owner} by {through:%-d %B %Y}", f"affiliation-{through.isoformat()}"
+        rows = papers.due_lines(selectors.affiliation_due(owner, through, since))
+        period = f"from {since:%-d %B %Y} to" if since else "by"
+        title = f"Affiliation owed to {owner} {period} {through:%-d %B %Y}"
+        name = f"affiliation-{slugify(str(owner))}-{through.isoformat()}"
     if request.GET.get("as") == "csv":
         return _csv(rows, name)
     if request.GET.get("as") == "pdf":
@@ -208,7 +224,8 @@ def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
 
 class ListForm(forms.Form):
     association = forms.ModelChoiceField(Party.objects.filter(kind=PartyKind.ASSOCIATION), required=False)
-    through = DayField(label="For memberships started by")
+    since = DayField(label="Only those since", required=False, initial=None)
+    through = DayField(label="Fees that became income by")
 
 
 def _affiliation_page(

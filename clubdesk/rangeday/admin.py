@@ -18,8 +18,8 @@ from clubdesk.rangeday import selectors, services
 from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, Tap, TapState, TillCount
 from clubdesk.roll.models import Person
 from clubdesk.screens import (
-    DayField,
     DocumentAdmin,
+    HappenedField,
     PickField,
     RoomAdmin,
     Section,
@@ -97,7 +97,7 @@ class CloseForm(VerbForm):
         max_length=150,
         help_text="Only where the tin is over or short.",
     )
-    on = DayField(label="Counted on")
+    on = HappenedField(label="Counted on")
 
 
 class CloseDayPage(VerbPage):
@@ -314,7 +314,7 @@ class SignOnAdmin(DocumentAdmin):
 
 class BankForm(VerbForm):
     amount = AmountFormField()
-    on = DayField(label="Banked on")
+    on = HappenedField(label="Banked on")
 
 
 class BankTakingsPage(VerbPage):

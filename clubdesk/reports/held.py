@@ -8,7 +8,7 @@ from openpyxl import Workbook
 
 from clubdesk.courses.models import Attendance, BookingEvent, Certificate, Place, ReachCheck
 from clubdesk.entryfund.models import EntryClaim
-from clubdesk.fees.models import ChargeCredit, Voucher, WriteOff
+from clubdesk.fees.models import NOTHING_CLAIMED, ChargeCredit, Voucher, WriteOff
 from clubdesk.ledger.selectors import club_name
 from clubdesk.membership.models import Membership
 from clubdesk.rangeday.models import SignOn
@@ -51,7 +51,9 @@ def _fees(home: Household) -> Iterable[Sequence[Any]]:
                -receipt.amount.amount)  # fmt: skip
     for voucher in Voucher.objects.filter(charge__household=home).select_related("person", "scheme"):
         words = f"{voucher}, code {voucher.code}, {voucher.get_state_display().lower()}"
-        yield (voucher.accepted_on, "Voucher", words, -voucher.amount.amount)
+        stands = voucher.state not in NOTHING_CLAIMED
+        why = f": {voucher.end_reason}" if voucher.end_reason else ""
+        yield (voucher.accepted_on, "Voucher", words + why, -voucher.amount.amount if stands else None)
     for repayment in home.repayments.all():
         yield (repayment.paid_on, "Credit repaid", repayment.reference, repayment.amount.amount)
     for agreed in home.arrangements.all():
@@ -60,7 +62,8 @@ def _fees(home: Household) -> Iterable[Sequence[Any]]:
 
 def _memberships(home: Household) -> Iterable[Sequence[Any]]:
     for row in Membership.objects.filter(person__household=home).select_related("person", "plan"):
-        yield (str(row.person), str(row.plan), row.starts_on, row.ends_on, row.working, row.end_reason)
+        ended = f"cancelled: {row.end_reason}" if row.cancelled_on else row.end_reason
+        yield (str(row.person), str(row.plan), row.starts_on, row.ends_on, row.working, ended)
 
 
 def _courses(home: Household) -> Iterable[Sequence[Any]]:

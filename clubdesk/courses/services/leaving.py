@@ -32,6 +32,8 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
         return booking
     if not reason.strip():
         raise Refused("Say why the place is withdrawn.")
+    if on < booking.booked_on:
+        raise Refused(f"They booked on {booking.booked_on:%-d %b %Y}; they cannot withdraw before.")
     _refuse_what_is_over(leaving, on)
     taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
     renew(booking, on)

@@ -231,7 +231,7 @@ def move_in_queue(*, booking: Booking, before: Booking | None, on: date, reason:
         booking = fresh(booking)
         rank = _rank_between(booking, before)
     assert rank is not None
-    where = f"in front of {before.household}" if before else "to the end of the waitlist"
+    where = f"in front of booking {before.number}" if before else "to the end of the waitlist"
     words = f"Moved {where}: {reason.strip()}"
     note(booking, Happened.MOVED, words, on=on, by=by, rank_after=rank)
     booking.rank = rank

@@ -51,7 +51,7 @@ def write_off(
         source=document,
         purpose="written_off",
         on=on,
-        narration=f"Written off: {row.named}: {document.reason}",
+        narration=f"Written off: {row.named}",
         lines=posting.write_off_lines(amount, household.party),
         by=by,
     )

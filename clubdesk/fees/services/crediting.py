@@ -81,7 +81,7 @@ def _credit(
         source=document,
         purpose="credit",
         on=on,
-        narration=f"Credit: {row.named}: {document.reason}",
+        narration=f"Credit: {row.named}",
         lines=lines,
         by=by,
     )
@@ -94,14 +94,15 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
 
     A voucher that is not lodged yet pays at most what is kept, and is free again for the rest. What was lodged or
     paid cannot be credited; where it is refused later, that part is credited then. A charge taken back before
-    keeps what was kept at first.
+    keeps no more than it did then.
     """
     household = queue(charge.household)
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     on = max(on, document.charged_on)
     plan = selectors.if_taken_back(document, keep or nil())
-    if document.taken_back_on is None:
-        document.taken_back_on, document.kept = on, min(keep or nil(), document.amount)
+    kept = min(keep or nil(), document.kept if document.taken_back_on else document.amount)
+    if document.taken_back_on is None or kept < document.kept:
+        document.taken_back_on, document.kept = document.taken_back_on or on, kept
         document.save(update_fields=["taken_back_on", "kept"])
     freed = _release_all(document, on, reason, by) if plan.voucher_freed > nil() else []
     if plan.credited > nil():
@@ -132,7 +133,9 @@ def charge_again(*, charge: Charge, starts_on: date, description: str, on: date,
     document.save(update_fields=["taken_back_on", "kept"])
     if left > nil():
         _credit(document, household, left, on, reason, by)
-    shares = [(share, share.amount) for share in selectors.shares_of(document)]
+    standing = selectors.shares_of(document)
+    stays = posting.shares_left(document.amount - selectors.credited(document), standing)
+    shares = [(share, share.amount - part) for share, part in zip(standing, stays, strict=True)]
     again = write_charge(
         household, document.person, document.price, document.amount, shares, description, on, starts_on, by
     )
@@ -164,13 +167,14 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
         raise Refused(f"This voucher is {document.get_state_display().lower()}; only the department's answer ends it.")
     if not reason.strip():
         raise Refused("Say why the voucher is not claimed.")
-    document.state, document.ended_on, document.end_reason = VoucherState.RELEASED, on, reason.strip()[:150]
+    document.state, document.end_reason = VoucherState.RELEASED, reason.strip()[:150]
+    document.ended_on = max(on, document.accepted_on)
     document.save(update_fields=["state", "ended_on", "end_reason"])
     ledger.post(
         source=document,
         purpose="release",
         on=max(on, document.accepted_on),
-        narration=f"Voucher {document.masked_code} not claimed: {document.end_reason}",
+        narration=f"Voucher {document.masked_code} not claimed",
         lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
         by=by,
     )

@@ -34,7 +34,11 @@ def bring_in_balances(
     if len({household.pk for household, _ in wanted}) < len(wanted):
         raise Refused("A household stands there twice; write one balance for it.")
     households = [household for household, _ in wanted]
-    list(Household.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=[h.pk for h in households]))
+    list(
+        Household.objects.select_for_update(of=("self",), no_key=True)
+        .filter(pk__in=[h.pk for h in households])
+        .order_by("pk")
+    )
     ledger.lock_book()
     document = OpeningBalances.objects.create(key=key or uuid.uuid4(), as_at=as_at, recorded_by=by)
     number = Receipt.objects.aggregate(last=Max("number"))["last"] or 0

@@ -120,7 +120,7 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
         source=document,
         purpose="refuse",
         on=on,
-        narration=f"Voucher {document.masked_code} refused: {document.end_reason}",
+        narration=f"Voucher {document.masked_code} refused",
         lines=posting.voucher_refused_lines(document.amount, document.scheme.department, household.party),
         by=by,
     )
@@ -137,7 +137,8 @@ def _locked(voucher: Voucher) -> Voucher:
 def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money, on: date, by: User) -> None:
     """The family owes `amount` again, unless the fee was taken back, and is told so."""
     if voucher.charge.taken_back_on:
-        take_back(charge=voucher.charge, on=on, reason="its voucher was refused after it was taken back", by=by)
+        reason = "its voucher was refused after it was taken back"
+        take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept)
     settle(household=household)
     letters.tell_voucher(voucher, said, amount)
 

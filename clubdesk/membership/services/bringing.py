@@ -9,14 +9,18 @@ from decimal import Decimal
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import Q
+from djmoney.money import Money
 
 from clubdesk.errors import Refused
+from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import OpeningBalances
+from clubdesk.guards import one_at_a_time
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.files import Faults
-from clubdesk.membership.models import Membership
+from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.rollfile import RowPlan, first_day, plan_roll, read_roll
-from clubdesk.money import as_amount
+from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.services import add_household, add_person
 
@@ -32,13 +36,23 @@ class BroughtIn:
 
 
 @transaction.atomic
-def import_roll(*, content: bytes, as_at: date, by: User, decided: Mapping[int, str] | None = None) -> BroughtIn:
+def import_roll(
+    *,
+    content: bytes,
+    as_at: date,
+    by: User,
+    decided: Mapping[int, str] | None = None,
+    key: uuid.UUID | None = None,
+) -> BroughtIn:
     """Bring in people, households, memberships and balances as they stand on `as_at`; all or nothing.
 
     Who is on the roll already under the same name and date of birth in that household is left as is, so that the same
     file can be brought in again; but a balance is a balance, and a file with balances is brought in once. Raises
     Refused with a sentence a row, also for a likely duplicate that nobody has decided about.
     """
+    one_at_a_time("roll")
+    if found := ledger.written(OpeningBalances, key):
+        return BroughtIn(balances=found)
     plans = plan_roll(read_roll(content), decided)
     faults = Faults()
     for row in plans:
@@ -47,7 +61,7 @@ def import_roll(*, content: bytes, as_at: date, by: User, decided: Mapping[int, 
         if row.undecided:
             faults.add(row.number, f"{row.who} is {row.question}. Write new or that number into same_as.")
     faults.refuse()
-    done, homes = BroughtIn(), dict[tuple[str, str], Household]()
+    done, homes = BroughtIn(), dict[int, Household]()
     balances: dict[Household, Decimal] = {}
     for row in plans:
         household = _household(row, homes, done)
@@ -56,25 +70,23 @@ def import_roll(*, content: bytes, as_at: date, by: User, decided: Mapping[int, 
         balances[household] = balances.get(household, Decimal(0)) + row.balance
     owing = [(household, as_amount(amount)) for household, amount in balances.items() if amount]
     if owing:
-        brought = Q(charges__household__in=balances) | Q(receipts__household__in=balances)
+        homes_owing = [household for household, _ in owing]
+        brought = Q(charges__household__in=homes_owing) | Q(receipts__household__in=homes_owing)
         if standing := OpeningBalances.objects.filter(brought).first():
             raise Refused(f"{standing}: balances of these households were brought in already.")
-        done.balances = charging.bring_in_balances(balances=owing, as_at=as_at, by=by, key=uuid.uuid4())
+        done.balances = charging.bring_in_balances(balances=owing, as_at=as_at, by=by, key=key or uuid.uuid4())
     return done
 
 
-def _household(row: RowPlan, homes: dict[tuple[str, str], Household], done: BroughtIn) -> Household:
-    if row.known_household:
-        return row.known_household
-    name, email = row.household.casefold(), row.email.casefold()
-    home = homes.get((name, email))
+def _household(row: RowPlan, homes: dict[int, Household], done: BroughtIn) -> Household:
+    home = row.known_household or homes.get(row.with_row)
     if home is None:
         done.households += 1
         home = add_household(name=row.household, guardian=row.guardian, email=row.email, phone=row.phone)
-        homes.setdefault((name, ""), home)
-        homes[name, email] = home
     elif row.guardian and not home.guardians.filter(name__iexact=row.guardian).exists():
         Guardian.objects.create(household=home, name=row.guardian, email=row.email, phone=row.phone)
+    homes.setdefault(row.with_row, home)
+    homes.setdefault(row.number, home)
     return home
 
 
@@ -91,12 +103,28 @@ def _membership(row: RowPlan, person: Person, as_at: date, by: User, done: Broug
     if not (row.plan and row.expiry):
         return
     done.memberships += 1
+    starts_on = first_day(row.plan, row.expiry)
+    fee, passed_on = _worth(row.plan, starts_on, as_at)
     Membership.objects.create(
         person=person,
         plan=row.plan,
-        starts_on=first_day(row.plan, row.expiry),
+        starts_on=starts_on,
+        fee=fee,
+        passed_on=passed_on,
         ends_on=row.expiry,
         months=row.plan.months,
         working=f"brought in on {as_at:%-d %b %Y}",
         recorded_by=by,
     )
+
+
+def _worth(plan: Plan, *days: date) -> tuple[Money, Money]:
+    """What such a membership costs, and what of it the associations get, by the first price that the schedule has."""
+    for day in days:
+        try:
+            price = fees.price_on(plan.fee_item, day)
+        except Refused:
+            continue
+        passed = total(share.amount for share in fees.shares_of_price(price) if share.party_id)
+        return price.amount, passed
+    return nil(), nil()

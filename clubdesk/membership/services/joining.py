@@ -1,6 +1,7 @@
 """Becoming a member, leaving early, changing the plan, and putting a mistake right."""
 
 import uuid
+from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -8,6 +9,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -15,9 +17,10 @@ from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
 from clubdesk.membership import selectors
 from clubdesk.membership.models import Membership, Plan, Refund
+from clubdesk.membership.pricing import part_of
 from clubdesk.membership.selectors import Quote
 from clubdesk.membership.terms import Term, whole_months_left
-from clubdesk.money import as_amount, half_up, nil
+from clubdesk.money import as_amount, nil
 from clubdesk.roll.models import Household, Person
 
 
@@ -35,44 +38,34 @@ def take_out_membership(
     if found := ledger.written(Membership, key):
         return found
     quote = selectors.quote(person, plan, starts_on)
-    _refuse_unfit(person, plan, quote)
-    return _write(quote, household, on, by, key)
-
-
-def _refuse_unfit(person: Person, plan: Plan, quote: Quote) -> None:
-    if sentence := selectors.wrong_age(person, plan, quote.starts_on):
+    if sentence := selectors.why_not(quote):
         raise Refused(sentence)
-    covering = person.memberships.filter(
-        selectors.STANDING, starts_on__lte=quote.term.ends_on, ends_on__gte=quote.starts_on
+    return _write(quote, _charge(quote, household, on, by), by, key)
+
+
+def _charge(quote: Quote, household: Household, on: date, by: User) -> Charge | None:
+    if not quote.price.fee:
+        return None
+    return charging.charge(
+        household=household,
+        person=quote.person,
+        price=quote.listed,
+        description=f"{quote.plan} membership, {quote.person}",
+        amount=as_amount(quote.price.fee),
+        shares=[as_amount(share) for share in quote.price.shares],
+        on=on,
+        starts_on=quote.starts_on,
+        by=by,
     )
-    if other := covering.first():
-        if other.starts_on <= quote.starts_on:
-            raise Refused(f"{person} is a member already, to {other.ends_on:%-d %b %Y}; start the next one after that.")
-        raise Refused(f"{person} has a membership from {other.starts_on:%-d %b %Y} on already; cancel that one first.")
 
 
 def _write(
     quote: Quote,
-    household: Household,
-    on: date,
+    charge: Charge | None,
     by: User,
     key: uuid.UUID | None = None,
-    charge: Charge | None = None,
     changed_from: Membership | None = None,
 ) -> Membership:
-    price = quote.price
-    if changed_from is None and price.fee:
-        charge = charging.charge(
-            household=household,
-            person=quote.person,
-            price=quote.listed,
-            description=f"{quote.plan} membership, {quote.person}",
-            amount=as_amount(price.fee),
-            shares=[as_amount(share) for share in price.shares],
-            on=on,
-            starts_on=quote.starts_on,
-            by=by,
-        )
     return Membership.objects.create(
         key=key or uuid.uuid4(),
         person=quote.person,
@@ -80,11 +73,11 @@ def _write(
         charge=charge,
         starts_on=quote.starts_on,
         ends_on=quote.term.ends_on,
-        months=price.months,
-        fee=as_amount(price.fee),
-        passed_on=as_amount(sum(price.shares, Decimal(0))),
-        working=price.working[:200],
-        sibling=bool(price.sibling),
+        months=quote.price.months,
+        fee=as_amount(quote.price.fee),
+        passed_on=as_amount(sum(quote.price.shares, Decimal(0))),
+        working=quote.price.working[:200],
+        sibling=bool(quote.price.sibling),
         changed_from=changed_from,
         recorded_by=by,
     )
@@ -97,7 +90,7 @@ def end_membership(*, membership: Membership, on: date, reason: str, by: User) -
     What the associations get of the fee stays theirs. Before its first day a membership is cancelled instead.
     """
     document = _locked(membership)
-    if document.ended_on:
+    if document.ended_on or document.cancelled_on:
         return document
     if not reason.strip():
         raise Refused("Say why the membership ends.")
@@ -105,10 +98,10 @@ def end_membership(*, membership: Membership, on: date, reason: str, by: User) -
     if on < document.starts_on:
         return cancel_membership(membership=document, on=on, reason=reason, by=by)
     if document.plan.refund == Refund.MONTHS:
-        months = whole_months_left(on, document.ends_on)
+        months = min(whole_months_left(on, document.ends_on), document.months)
         own = (document.fee - document.passed_on).amount
-        back = as_amount(half_up(own * min(months, document.months) / document.months))
-        _give_back(document, back, on, f"left: {reason.strip()}", by)
+        back = as_amount(part_of(own, months, document.months))
+        _give_back(selectors.charges_of(document), back, min(on, clock.today()), f"left: {reason.strip()}", by)
     document.ends_on, document.ended_on, document.end_reason = on, on, reason.strip()[:150]
     document.save()
     return document
@@ -123,36 +116,88 @@ def _locked(membership: Membership) -> Membership:
 def _refuse_what_is_over(membership: Membership, on: date) -> None:
     if membership.cancelled_on:
         raise Refused(f"This membership was cancelled on {membership.cancelled_on:%-d %b %Y}.")
+    later = membership.person.memberships.filter(selectors.STANDING, starts_on__gt=membership.ends_on)
+    if following := later.order_by("starts_on").first():
+        raise Refused(f"{following} follows from {following.starts_on:%-d %b %Y}; end or cancel that one first.")
     if on >= membership.ends_on:
         raise Refused(f"This membership ends on {membership.ends_on:%-d %b %Y} anyhow.")
 
 
-def _give_back(membership: Membership, amount: Money, on: date, reason: str, by: User) -> None:
-    """Credit `amount` of the club's own part of what the membership was charged, the latest charge first."""
-    charges = selectors.charges_of(membership)
+def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, by: User) -> None:
+    """Credit `amount` of the club's own part of what was charged, the latest charge first.
+
+    What a claimed voucher stands in the way of is promised: it is credited where that voucher is refused.
+    """
     charging.hold(charges)
-    for charge in charges:
-        part = min(amount, selectors.own_part_left(charge))
-        if part > nil():
-            kept = charge.amount - fees.credited(charge) - part
-            amount -= charging.take_back(charge=charge, on=on, reason=reason, by=by, keep=kept).credited
+    for claimed_too in (False, True):
+        for charge in charges:
+            part = min(amount, selectors.own_part_left(charge))
+            if not claimed_too:
+                part = min(part, fees.if_taken_back(charge, nil()).credited)
+            if part > nil():
+                kept = charge.amount - fees.credited(charge) - part
+                charging.take_back(charge=charge, on=on, reason=reason, by=by, keep=kept)
+                amount -= part
 
 
 @transaction.atomic
 def cancel_membership(*, membership: Membership, on: date, reason: str, by: User) -> Membership:
-    """A membership that should not be: mistyped, or given up before it began. Its whole fee is taken back."""
+    """A membership that should not be: mistyped, or given up before it began. Its whole fee is taken back.
+
+    Where it was a change of plan, the plan before holds again to the same last day, at what it cost.
+    """
     document = _locked(membership)
     if document.cancelled_on:
         return document
     if not reason.strip():
         raise Refused("Say why the membership is cancelled.")
-    if hasattr(document, "changed_to") and document.changed_to.cancelled_on is None:
-        raise Refused(f"It was changed to {document.changed_to.plan} since; cancel that one first.")
+    if later := selectors.changed_to(document):
+        raise Refused(f"It was changed to {later.plan} since; cancel that one first.")
+    _cancel(document, on, reason, by)
+    if document.changed_from and not document.ended_on:
+        _hold_again(document.changed_from, document, on, by)
+    return document
+
+
+def _cancel(document: Membership, on: date, reason: str, by: User) -> None:
     if document.charge:
         charging.take_back(charge=document.charge, on=on, reason=f"membership cancelled: {reason.strip()}", by=by)
-    document.cancelled_on, document.end_reason = on, reason.strip()[:150]
+    earliest = document.charge.charged_on if document.charge else on
+    document.cancelled_on, document.end_reason = max(on, earliest), reason.strip()[:150]
     document.save()
-    return document
+
+
+def _hold_again(before: Membership, cancelled: Membership, on: date, by: User) -> Membership:
+    """The plan before for the days of the change that was cancelled; what the change gave back is charged again."""
+    rest, charge = selectors.rest_of(before, cancelled.months), None
+    back = rest.fee - cancelled.fee.amount
+    if cancelled.charge is None and back > 0 and before.charge:
+        price = selectors.listed(before.plan, before.starts_on)
+        charge = charging.charge(
+            household=before.person.household,
+            person=before.person,
+            price=price,
+            description=f"{before.plan} membership holds again, {before.person}"[:150],
+            amount=as_amount(back),
+            shares=[nil() for _ in fees.shares_of_price(price)],
+            on=on,
+            starts_on=on,
+            by=by,
+        )
+    return Membership.objects.create(
+        person=before.person,
+        plan=before.plan,
+        charge=charge,
+        starts_on=cancelled.starts_on,
+        ends_on=cancelled.ends_on,
+        months=cancelled.months,
+        fee=as_amount(rest.fee),
+        passed_on=as_amount(sum(rest.shares.values(), Decimal(0))),
+        working="as before a change that was cancelled",
+        sibling=before.sibling,
+        changed_from=before,
+        recorded_by=by,
+    )
 
 
 @transaction.atomic
@@ -163,39 +208,53 @@ def change_plan(*, membership: Membership, plan: Plan, on: date, reason: str, by
     Raises Refused for the same plan, an age that it is not for, or a day outside the membership.
     """
     document = _locked(membership)
-    if hasattr(document, "changed_to") and document.changed_to.plan_id == plan.pk:
-        return document.changed_to
+    if done := selectors.changed_to(document, plan):
+        return done
     if document.plan_id == plan.pk:
         raise Refused(f"{document.person} has the plan {plan} already.")
     if not reason.strip():
         raise Refused("Say why the plan changes.")
     _refuse_what_is_over(document, on)
-    if on <= document.starts_on:
-        cancel_membership(membership=document, on=on, reason=f"changed to {plan}: {reason.strip()}", by=by)
-        return take_out_membership(person=document.person, plan=plan, starts_on=document.starts_on, on=on, by=by)
-    if sentence := selectors.wrong_age(document.person, plan, on):
+    first = max(on, document.starts_on)
+    if sentence := selectors.wrong_age(document.person, plan, first):
         raise Refused(sentence)
+    if on <= document.starts_on:
+        _cancel(document, on, f"changed to {plan}: {reason.strip()}", by)
+        if document.changed_from:
+            return _change(document.changed_from, plan, first, document.ends_on, document.months, on, by)
+        term = Term(document.ends_on, document.months)
+        quote = selectors.quote(document.person, plan, document.starts_on, term=term)
+        return _write(quote, _charge(quote, document.person.household, on, by), by)
     months = min(whole_months_left(on - timedelta(days=1), document.ends_on), document.months)
-    before = half_up(document.fee.amount * months / document.months)
-    term = Term(document.ends_on, months)
-    quote = selectors.quote(document.person, plan, on, term=term, leaving=document, refunded=before)
+    ends_on = document.ends_on
     document.ends_on, document.end_reason = on - timedelta(days=1), f"changed to {plan}: {reason.strip()}"[:150]
     document.save()
-    difference = quote.price.fee - before
-    charge = None
+    return _change(document, plan, on, ends_on, months, on, by)
+
+
+def _change(
+    before: Membership, plan: Plan, starts_on: date, ends_on: date, months: int, on: date, by: User
+) -> Membership:
+    """The new plan for the rest, charged or credited by its difference to the rest of the one before."""
+    rest = selectors.rest_of(before, months)
+    quote = selectors.quote(
+        before.person, plan, starts_on, term=Term(ends_on, months), leaving=before, refunded=rest.fee
+    )
+    difference, charge = quote.price.fee - rest.fee, None
     if difference > 0:
-        charge = _charge_difference(quote, difference, document, on, by)
+        charge = _charge_difference(quote, difference, rest, before, on, by)
     elif difference < 0:
-        _give_back(document, as_amount(-difference), on, f"changed to {plan}", by)
-    return _write(quote, document.person.household, on, by, charge=charge, changed_from=document)
+        _give_back(selectors.charges_of(before), as_amount(-difference), on, f"changed to {plan}", by)
+    return _write(quote, charge, by, changed_from=before)
 
 
-def _charge_difference(quote: Quote, difference: Decimal, before: Membership, on: date, by: User) -> Charge:
+def _charge_difference(
+    quote: Quote, difference: Decimal, rest: selectors.Rest, before: Membership, on: date, by: User
+) -> Charge:
     """The difference between two plans; each association gets of it what the new plan gives it more."""
-    had, shares, left = selectors.passed_on_by(before), [], difference
+    shares, left = [], difference
     for listed, share in zip(fees.shares_of_price(quote.listed), quote.price.shares, strict=True):
-        already = half_up(had.get(listed.party_id, Decimal(0)) * quote.price.months / before.months)
-        part = min(max(share - already, Decimal(0)), left)
+        part = min(max(share - rest.shares.get(listed.party_id, Decimal(0)), Decimal(0)), left)
         shares.append(as_amount(part))
         left -= part
     return charging.charge(
@@ -206,6 +265,6 @@ def _charge_difference(quote: Quote, difference: Decimal, before: Membership, on
         amount=as_amount(difference),
         shares=shares,
         on=on,
-        starts_on=on,
+        starts_on=max(on, quote.starts_on),
         by=by,
     )

@@ -34,12 +34,17 @@ def renew_household(*, household: Household, on: date, by: User) -> list[Members
     if not renewed and lines:
         raise Refused([line.problem for line in lines])
     if not renewed:
+        renewed = selectors.renewed_on(household, on)
+    if not renewed:
         raise Refused(f"Nothing of {household} is to be renewed now.")
     return renewed
 
 
 def remind_renewals(*, on: date) -> list[Message]:
-    """Write to each household once before its memberships end and once after, while they can still be renewed."""
-    found = selectors.renewals(on)
+    """Write to each household once before memberships of it end and once after, while they can still be renewed.
+
+    Those that end on different days are told of on their own.
+    """
+    found = [part for each in selectors.renewals(on) for part in selectors.by_last_day(each)]
     told = set(Message.objects.filter(about__in=map(letters.about, found)).values_list("about", flat=True))
     return [letters.tell_renewal(each, on) for each in found if letters.about(each) not in told]

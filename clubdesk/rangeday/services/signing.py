@@ -48,7 +48,7 @@ def sign_on(
     if found := ledger.written(SignOn, key):
         return found
     _refuse_closed(day)
-    if person and selectors.signed_on(day, person):
+    if person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
         raise Refused(f"{person} is signed on already today.")
     if not person and not visitor_name.strip():
         raise Refused("Pick somebody from the roll, or type the visitor's name.")
