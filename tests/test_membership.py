@@ -564,7 +564,11 @@ class TestTheScreens:
         form = {"key": self.KEY, "person": child.pk, "plan": junior.pk, "starts_on": "2026-09-12", "on": "2026-09-12"}
         url = reverse("admin:membership_membership_add")
         assert client.post(url, form | {"scheme": scheme.pk}).status_code == 422
-        answer = client.post(url, form | {"scheme": scheme.pk, "code": "SV1"}, follow=True)
+        born = {"scheme": scheme.pk, "code": "SV1", "birth_date": "2014-03-08"}
+        assert "not the date of birth" in client.post(url, form | born).content.decode()
+        answer = client.post(url, form | born | {"birth_date": "2014-03-09"}, follow=True)
+        again = client.post(url, form | born | {"birth_date": "2014-03-09"})
+        assert again.status_code == 302
         assert "228.00, less voucher 100.00 = 128.00" in answer.content.decode()
 
     def test_what_a_membership_would_cost_each_of_a_household(self, client, coordinator, junior, join, by):
@@ -579,6 +583,14 @@ class TestTheScreens:
         assert "228.00, less voucher 100.00 = 128.00" in page
         assert "228.00, less sibling 11.20, less voucher 100.00 = 116.80" in page
         assert "Choose another" in page
+        assert "244.80" in page
+        first, second = home.people.filter(birth_date__year__gt=2000).order_by("birth_date")
+        one = client.get(
+            reverse("admin:membership_price", args=[home.pk]),
+            query | {"people": [first.pk, second.pk], "vouched": [second.pk]},
+        ).content.decode()
+        assert "228.00, less sibling 11.20, less voucher 100.00 = 116.80" in one
+        assert "344.80" in one
         assert not Membership.objects.exists()
 
     def test_leaving_changing_and_cancelling_by_their_pages(self, client, coordinator, join, adult):
@@ -586,7 +598,7 @@ class TestTheScreens:
         client.force_login(coordinator)
         form = {"key": self.KEY, "on": "2026-12-12", "reason": "turns 18"}
         change = reverse("admin:membership_membership_change-plan", args=[taken.pk])
-        assert "9 of 12 months" not in client.get(change).content.decode()
+        assert "72.00 more to pay" in client.get(change).content.decode()
         answer = client.post(change, form | {"plan": adult.pk}, follow=True)
         assert "54.00 more to pay" in answer.content.decode()
         changed = Membership.objects.get(plan=adult)

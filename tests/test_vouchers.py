@@ -9,6 +9,7 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import FeeKind, Lodgement, Method, Voucher
@@ -201,6 +202,7 @@ class TestTheDepartmentsAnswer:
         self, client, batch, treasurer, coordinator
     ):
         lodgement, vouchers = batch
+        clock.set_today(LATER)
         client.force_login(treasurer)
         url = reverse("admin:fees_lodgement_answer", args=[lodgement.pk])
         first, second, third = (each.pk for each in vouchers)

@@ -110,6 +110,12 @@ class ChildForm(forms.Form):
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
 
+    def clean_birth_date(self) -> Any:
+        born = self.cleaned_data["birth_date"]
+        if born and age_on(born, clock.today()) >= ADULT_FROM:
+            raise forms.ValidationError("This is for a child; to do the course yourself, tick that below.")
+        return born
+
 
 class Children(BaseFormSet):
     default_error_messages = {

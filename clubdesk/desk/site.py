@@ -62,6 +62,7 @@ def waiting() -> list[Waiting]:
     from clubdesk.entryfund.models import EntryClaim
     from clubdesk.fees.models import Voucher
     from clubdesk.mail.models import Message
+    from clubdesk.membership.selectors import renewals
     from clubdesk.rangeday.models import RangeDay
 
     def of(model: Any, permission: str, one: str, many: str, query: str, **only: Any) -> Waiting:
@@ -85,6 +86,13 @@ def waiting() -> list[Waiting]:
             "parties on waitlists",
             "state__exact=waiting",
             state="waiting",
+        ),
+        Waiting(
+            "household to renew",
+            "households to renew",
+            "membership.add_membership",
+            reverse("admin:renewals"),
+            lambda: len(renewals(today)),
         ),
         of(
             Message,

@@ -31,6 +31,7 @@ from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown
 from clubdesk.roll.admin import HouseholdAdmin
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
+    DateInput,
     DayField,
     DocumentAdmin,
     HappenedField,
@@ -417,8 +418,10 @@ class ArrangementAdmin(DocumentAdmin):
 class VoucherForm(VerbForm):
     scheme = forms.ModelChoiceField(queryset=VoucherScheme.objects.all())
     code = forms.CharField(label="Voucher code", max_length=30, widget=forms.TextInput({"autocomplete": "off"}))
-    birth_date = DayField(
-        label="Date of birth on the voucher", initial=None, help_text="It is compared with the roll and not kept."
+    birth_date = forms.DateField(
+        label="Date of birth on the voucher",
+        widget=DateInput,
+        help_text="It is compared with the roll and not kept.",
     )
     on = HappenedField(label="Accepted on")
 
@@ -727,11 +730,11 @@ class ReleaseForm(VerbForm):
 
 class ReleaseVoucherPage(RefuseVoucherPage):
     slug = "release"
-    title = "Do not claim this voucher"
+    title = "Take this voucher back"
     intro = (
         "For a code set against the wrong fee or child. The family owes this part again; the child can use the code."
     )
-    button = "Do not claim it"
+    button = "Take it back"
     permission = "fees.add_voucher"
     form_class = ReleaseForm
 

@@ -21,9 +21,11 @@ from clubdesk.money import nil, shown
 from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import (
+    DateInput,
     DayField,
     DocumentAdmin,
     HappenedField,
+    Link,
     PickField,
     RoomAdmin,
     Section,
@@ -43,11 +45,18 @@ class MembershipForm(VerbForm):
         VoucherScheme.objects.all(), label="Sport voucher of", required=False, empty_label="no voucher"
     )
     code = forms.CharField(label="Code of the voucher", max_length=30, required=False)
+    birth_date = forms.DateField(
+        label="Date of birth on the voucher",
+        required=False,
+        widget=DateInput,
+        help_text="It is compared with the roll and not kept.",
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        if bool(cleaned.get("scheme")) != bool(cleaned.get("code")):
-            raise forms.ValidationError("A voucher needs both its scheme and its code.")
+        parts = [bool(cleaned.get(name)) for name in ("scheme", "code", "birth_date")]
+        if any(parts) and not all(parts):
+            raise forms.ValidationError("A voucher needs its scheme, its code and the date of birth on it.")
         return cleaned
 
 
@@ -63,13 +72,17 @@ class TakeOutPage(VerbPage):
         start = {"plan": plans[0].pk} if len(plans) == 1 else {}
         return start | super().initial(request, target)
 
-    def perform(self, *, target: Any, by: Any, scheme: Any, code: str, key: Any, **cleaned: Any) -> Membership:
+    def perform(
+        self, *, target: Any, by: Any, scheme: Any, code: str, birth_date: Any, key: Any, **cleaned: Any
+    ) -> Membership:
         made = services.take_out_membership(by=by, key=key, **cleaned)
         if scheme and made.charge is None:
             raise Refused("There is nothing to pay, so no voucher is needed; leave it blank.")
         if scheme and made.charge:
             again = uuid.uuid5(key, "voucher")
-            charging.accept_voucher(scheme=scheme, charge=made.charge, code=code, on=cleaned["on"], by=by, key=again)
+            charging.accept_voucher(
+                scheme=scheme, charge=made.charge, code=code, birth_date=birth_date, on=cleaned["on"], by=by, key=again
+            )
         return made
 
     def done(self, result: Membership) -> str:
@@ -105,7 +118,12 @@ class EndPage(MembershipPage):
     form_class = EndForm
 
     def facts(self, target: Membership) -> list[tuple[str, Any]]:
-        return [*super().facts(target), ("Who leaves early gets back", target.plan.get_refund_display())]
+        back = selectors.back_if_left(target, clock.today())
+        return [
+            *super().facts(target),
+            ("Who leaves early gets back", target.plan.get_refund_display()),
+            ("If today were the last day", back),
+        ]
 
     def perform(self, *, target: Membership, by: Any, on: Any, reason: str, key: Any) -> Membership:
         return services.end_membership(membership=target, on=on, reason=reason, by=by)
@@ -129,6 +147,13 @@ class ChangePage(MembershipPage):
     intro = "To the same last day. The household owes, or gets back, the difference for the whole months left."
     button = "Change the plan"
     form_class = ChangeForm
+
+    def facts(self, target: Membership) -> list[tuple[str, Any]]:
+        others = Plan.objects.exclude(pk=target.plan_id)
+        return [
+            *super().facts(target),
+            *((f"To {plan} from today", selectors.to_change(target, plan)) for plan in others),
+        ]
 
     def perform(self, *, target: Membership, by: Any, plan: Any, on: Any, reason: str, key: Any) -> Membership:
         return services.change_plan(membership=target, plan=plan, on=on, reason=reason, by=by)
@@ -194,7 +219,19 @@ def memberships_section(request: HttpRequest, person: Person) -> Section:
     return Section(title, ["Plan", "From", "To"], rows)
 
 
+def household_section(request: HttpRequest, household: Household) -> Section:
+    """Each of the household, where the membership stands, and the way to take one out."""
+    today, add = clock.today(), reverse("admin:membership_membership_add")
+    found = selectors.standing_of(household, today)
+    rows: list[tuple[Any, ...]] = [
+        (link_to(person), words, "" if member else Link("Take out a membership", f"{add}?person={person.pk}"))
+        for person, member, words in found
+    ]
+    return Section("Memberships", ["Who", "Now", ""], rows, "Nobody yet.")
+
+
 PersonAdmin.section_makers.append(memberships_section)
+HouseholdAdmin.section_makers.append(household_section)
 
 
 class RenewPage(VerbPage):

@@ -62,7 +62,7 @@ def affiliation_pdf(title: str, rows: Sequence[Line], club_name: str) -> bytes:
         for row in rows
     ]  # fmt: skip
     table.append(("Together", "", "", "", shown(sum((row.to_pay for row in rows), ZERO))))
-    columns = ["Member", "Born", "Started", "Share", "To pay"]
+    columns = ["Member", "Born", "Income on", "Share", "To pay"]
     story = [
         paper.text(club_name, paper.HEADING),
         paper.text(title, paper.STRONG),

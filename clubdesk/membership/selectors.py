@@ -10,15 +10,16 @@ from typing import Any
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice
 from clubdesk.fees.posting import parts_left, shares_left
 from clubdesk.fees.selectors import charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
 from clubdesk.ledger.selectors import ZERO, party_balance, summed
-from clubdesk.membership.models import FamilyCap, Membership, Plan, RemittanceLine
+from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund, RemittanceLine
 from clubdesk.membership.pricing import Asked, Price, part_of, price
-from clubdesk.membership.terms import Term, months_later
+from clubdesk.membership.terms import Term, months_later, whole_months_left
 from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household, Person
 
@@ -176,6 +177,45 @@ def rest_of(membership: Membership, months: int) -> Rest:
     return Rest(part_of(own, months, of_months) + sum(whole.values(), ZERO), whole)
 
 
+def back_if_left(membership: Membership, last_day: date) -> Money:
+    """What the plan's rule gives back to a member whose last day is `last_day`: of the club's own part."""
+    if membership.plan.refund != Refund.MONTHS:
+        return nil()
+    months = min(whole_months_left(last_day, membership.ends_on), membership.months)
+    own = (membership.fee - membership.passed_on).amount
+    return as_amount(part_of(own, months, membership.months))
+
+
+def to_change(membership: Membership, plan: Plan) -> str:
+    """What a change to the plan from today on would cost, or why it cannot be."""
+    today = max(clock.today(), membership.starts_on)
+    months = min(whole_months_left(today - timedelta(days=1), membership.ends_on), membership.months)
+    if sentence := wrong_age(membership.person, plan, today):
+        return sentence
+    try:
+        rest = rest_of(membership, months)
+        term = Term(membership.ends_on, months)
+        found = quote(membership.person, plan, today, term=term, leaving=membership, refunded=rest.fee)
+    except Refused as refusal:
+        return refusal.sentence
+    difference = found.price.fee - rest.fee
+    return f"{shown(abs(difference))} {'more to pay' if difference >= 0 else 'given back'}"
+
+
+def standing_of(household: Household, day: date) -> list[tuple[Person, bool, str]]:
+    """Each of the household, whether a member on `day`, and in words where the membership stands."""
+    rows: dict[int, list[Membership]] = defaultdict(list)
+    standing = Membership.objects.filter(STANDING, person__household=household).select_related("plan")
+    for row in standing.order_by("ends_on"):
+        rows[row.person_id].append(row)
+    found = []
+    for person in household.people.order_by("birth_date", "pk"):
+        own = rows[person.pk]
+        member = any(row.covers(day) for row in own)
+        found.append((person, member, _in_words(own, day)))
+    return found
+
+
 def changed_to(membership: Membership, plan: Plan | None = None) -> Membership | None:
     """What the membership was changed to (to that plan), if that stands.
 
@@ -313,9 +353,14 @@ def lapsed(on: date) -> list[Membership]:
 
 def standing_in_words(person: Person, day: date) -> str:
     """Where the person's membership stands on `day`, in words."""
-    if found := membership_on(person, day):
+    return _in_words(list(person.memberships.filter(STANDING).select_related("plan").order_by("ends_on")), day)
+
+
+def _in_words(memberships: Sequence[Membership], day: date) -> str:
+    """Where the memberships of one person, the earliest first, stand on `day`."""
+    if found := next((row for row in memberships if row.covers(day)), None):
         return f"member to {found.ends_on:%-d %b %Y}"
-    last = person.memberships.filter(STANDING, ends_on__lt=day).select_related("plan").order_by("-ends_on").first()
+    last = next((row for row in reversed(memberships) if row.ends_on < day), None)
     if last is None:
         return "not a member"
     if last.ended_on or renewing_state(last, day) == Renewing.LAPSED:

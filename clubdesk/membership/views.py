@@ -27,8 +27,8 @@ from clubdesk.membership import papers, selectors, services
 from clubdesk.membership.models import Plan, Remittance
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, plan_roll, read_roll
 from clubdesk.money import plain
-from clubdesk.roll.models import Household
-from clubdesk.screens import DayField, sentence_of
+from clubdesk.roll.models import Household, Person
+from clubdesk.screens import DayField, PickMany, sentence_of
 
 
 def _may(request: HttpRequest, permission: str) -> None:
@@ -137,18 +137,29 @@ def _confirmed(
 
 
 class PriceForm(forms.Form):
+    """Who would join, and who of them with a voucher; everybody, and nobody, unless somebody is ticked."""
+
     plan = forms.ModelChoiceField(Plan.objects.all())
     day = DayField(label="From")
+    people = PickMany(Person.objects.none(), label="Who", required=False, help_text="Nobody ticked: all of them.")
     scheme = forms.ModelChoiceField(
-        VoucherScheme.objects.all(), label="Each with a voucher of", required=False, empty_label="no voucher"
+        VoucherScheme.objects.all(), label="With a voucher of", required=False, empty_label="no voucher"
     )
+    vouched = PickMany(
+        Person.objects.none(), label="Who has such a voucher", required=False, help_text="Nobody ticked: all of them."
+    )
+
+    def __init__(self, *args: Any, household: Household, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        for name in ("people", "vouched"):
+            self.fields[name].queryset = household.people.order_by("birth_date", "pk")  # type: ignore[attr-defined]
 
 
 def price(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """What a plan would cost each of a household from a day on, with the working."""
     _may(request, "membership.view_membership")
     household = get_object_or_404(Household, pk=pk)
-    form = PriceForm(request.GET or None, label_suffix="")
+    form = PriceForm(request.GET or None, label_suffix="", household=household)
     rows, refusal = [], ""
     if form.is_valid():
         try:
@@ -161,23 +172,28 @@ def price(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
         "household": household,
         "form": form,
         "rows": rows,
+        "sum": sum((to_pay for *_, to_pay in rows if to_pay is not None), ZERO),
         "refusal": refusal,
     }
     return TemplateResponse(request, "membership/price.html", context)
 
 
-def prices_of(household: Household, plan: Plan, day: Any, scheme: VoucherScheme | None) -> list[tuple[Any, str, Any]]:
-    """Each person of the household who is no member that day, the eldest first, as if all joined together."""
+def prices_of(
+    household: Household, plan: Plan, day: Any, people: Any, scheme: VoucherScheme | None, vouched: Any
+) -> list[tuple[Any, str, Any]]:
+    """Each of the people who is no member that day, the eldest first, as if all joined together."""
     voucher = fees.value_of_voucher(scheme, day).amount if scheme else ZERO
     quotes = selectors.Quotes([household.pk])
     covered = {row.person_id for row in quotes.memberships[household.pk] if row.covers(day)}
     rows: list[tuple[Any, str, Any]] = []
     ahead: list[selectors.Quote] = []
-    for person in household.people.order_by("birth_date", "pk"):
+    for person in people or household.people.order_by("birth_date", "pk"):
         if person.pk in covered:
             rows.append((person, "a member already", None))
         else:
-            worth = voucher if scheme and fees.is_for(scheme, person, FeeKind.MEMBERSHIP, day) else ZERO
+            has_one = not vouched or person in vouched
+            paid = scheme and has_one and fees.is_for(scheme, person, FeeKind.MEMBERSHIP, day)
+            worth = voucher if paid else ZERO
             quote = quotes.quote(person, plan, day, ahead=ahead, voucher=worth)
             if sentence := selectors.why_not(quote):
                 rows.append((person, sentence, None))
@@ -187,7 +203,7 @@ def prices_of(household: Household, plan: Plan, day: Any, scheme: VoucherScheme 
     return rows
 
 
-LIST = ("given name", "family name", "date of birth", "household", "fee", "started", "share", "to pay")
+LIST = ("given name", "family name", "date of birth", "household", "fee", "income on", "share", "to pay")
 
 
 def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:

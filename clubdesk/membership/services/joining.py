@@ -16,8 +16,7 @@ from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
 from clubdesk.membership import selectors
-from clubdesk.membership.models import Membership, Plan, Refund
-from clubdesk.membership.pricing import part_of
+from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import Quote
 from clubdesk.membership.terms import Term, whole_months_left
 from clubdesk.money import as_amount, nil
@@ -97,10 +96,8 @@ def end_membership(*, membership: Membership, on: date, reason: str, by: User) -
     _refuse_what_is_over(document, on)
     if on < document.starts_on:
         return cancel_membership(membership=document, on=on, reason=reason, by=by)
-    if document.plan.refund == Refund.MONTHS:
-        months = min(whole_months_left(on, document.ends_on), document.months)
-        own = (document.fee - document.passed_on).amount
-        back = as_amount(part_of(own, months, document.months))
+    back = selectors.back_if_left(document, on)
+    if back > nil():
         _give_back(selectors.charges_of(document), back, min(on, clock.today()), f"left: {reason.strip()}", by)
     document.ends_on, document.ended_on, document.end_reason = on, on, reason.strip()[:150]
     document.save()
