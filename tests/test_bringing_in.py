@@ -264,7 +264,7 @@ class TestOnTheSite:
         form = {"content": page.context["content"], "as_at": "2026-09-12", "key": str(page.context["key"])}
         assert "Write new or that number" in client.post(url, form).content.decode()
         answer = client.post(url, form | {"row-2": "new"}, follow=True)
-        assert "2 households, 3 people, 2 memberships and 2 balances are brought in" in answer.content.decode()
+        assert "Brought in: 2 households, 3 people, 2 memberships, 2 balances." in answer.content.decode()
         assert sound()
 
     def test_a_bad_file_is_told_in_words(self, client, coordinator, plan):

@@ -128,10 +128,13 @@ def _confirmed(
         context["sentences"] = refusal.messages
         return _preview(request, context, content, as_at, decided)
     balances = done.balances.charges.count() + done.balances.receipts.count() if done.balances else 0
-    words = (
-        f"{done.households} households, {done.people} people, {done.memberships} memberships and {balances} balances "
-        "are brought in."
+    parts = (
+        (done.households, "household", "households"),
+        (done.people, "person", "people"),
+        (done.memberships, "membership", "memberships"),
+        (balances, "balance", "balances"),
     )
+    words = f"Brought in: {', '.join(f'{count} {one if count == 1 else many}' for count, one, many in parts)}."
     messages.success(request, words)
     return HttpResponseRedirect(reverse("admin:roll_household_changelist"))
 

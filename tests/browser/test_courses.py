@@ -219,4 +219,4 @@ def test_the_waitlist_is_put_in_another_order_from_its_page(site, people):
     page.get_by_label("Reason").fill("promised in June")
     page.get_by_role("button", name="Move").click()
     expect(page.locator("#content")).to_contain_text("Number 1 on the waitlist")
-    expect(page.locator("#content")).to_contain_text("Moved in front of Bela family: promised in June")
+    expect(page.locator("#content")).to_contain_text("Moved in front of booking 2: promised in June")

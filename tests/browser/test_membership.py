@@ -86,7 +86,7 @@ def test_a_roll_is_brought_in_after_a_look_at_what_would_happen(site, household,
     looks_right(page)
     page.get_by_label("The same as Ada Mirabar of Mirabar family").check()
     page.get_by_role("button", name="Bring all of it in").click()
-    expect(page.locator(".messagelist")).to_contain_text("1 households, 1 people and 1 memberships are brought in.")
+    expect(page.locator(".messagelist")).to_contain_text("Brought in: 1 household, 1 person, 1 membership, 1 balance.")
     assert Person.objects.count() == 3
     assert Household.objects.get(name="Wattle family").people.get().given_name == "Cato"
     assert sound()

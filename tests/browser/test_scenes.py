@@ -15,7 +15,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership.services import take_out_membership
 from clubdesk.money import as_amount
-from clubdesk.rangeday.models import SignOn
+from clubdesk.rangeday.models import RangeDay
 from tests import factories
 from tests.conftest import TODAY
 
@@ -76,6 +76,9 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     page.get_by_role("link", name="Record hire today").click()
     page.get_by_label("Range").fill("River range")
     page.get_by_role("button", name="Save", exact=True).click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("River range")
+    day = RangeDay.objects.get()
+    page.goto(f"/rangeday/rangeday/{day.pk}/sign-on/")
     expect(page.get_by_role("heading", level=1)).to_contain_text("Sign on: River range")
     pick(page, "Who", "ada", "Ada Mirabar")
     page.get_by_label("Cash").check()
@@ -87,7 +90,6 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     page.get_by_label("Card", exact=True).check()
     page.get_by_role("button", name="Sign on").click()
     expect(page.locator(".messagelist")).to_contain_text("Uncle Odo is signed on: 15.00, card.")
-    day = SignOn.objects.first().range_day
     counting = site("coordinator")
     counting.goto(f"/rangeday/rangeday/{day.pk}/close/")
     counting.get_by_label("Counted in the tin").fill("2.00")
