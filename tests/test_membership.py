@@ -516,6 +516,17 @@ class TestRenewing:
         assert "to 11 September 2027: 228.00, less sibling 11.20 = 216.80" in letters[0].body
         assert "To renew all of them costs 444.80." in letters[0].body
 
+    def test_siblings_who_end_on_different_days_are_told_of_on_their_own(self, home, join, by):
+        later = factories.PersonFactory(household=home, given_name="Cleo")
+        join(later, starts_on=date(2026, 10, 1))
+        for passed in range(100):
+            with clock.on(date(2027, 8, 1) + timedelta(days=passed)):
+                membership.remind_renewals(on=clock.today())
+        letters = Message.objects.filter(about__startswith="renewal")
+        of_cleo = [letter.subject for letter in letters.order_by("pk") if "Cleo" in letter.body]
+        assert of_cleo == ["Your memberships end soon", "Your memberships have ended"]
+        assert letters.count() == 4
+
     def test_after_the_days_of_grace_it_has_lapsed(self, home, by):
         last = date(2027, 10, 11)
         assert len(selectors.renewals(last)[0].lines) == 2

@@ -37,7 +37,7 @@ UNREADABLE = (
 )  # fmt: skip
 """What reading a broken workbook raises; a fault in its XML is a SyntaxError."""
 
-FIRST_EXPIRY, LAST_EXPIRY = timedelta(days=800), timedelta(days=800)
+FARTHEST_EXPIRY = timedelta(days=800)
 DAY_FIRST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
 
 
@@ -213,7 +213,7 @@ def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
     if row["plan"] or row["expiry"]:
         each.plan = plans.get(row["plan"].casefold())
         each.expiry = _day(row["expiry"], "expiry", each)
-        if each.expiry and not today - FIRST_EXPIRY <= each.expiry <= today + LAST_EXPIRY:
+        if each.expiry and abs(each.expiry - today) > FARTHEST_EXPIRY:
             each.faults.append(f"the expiry {each.expiry:%-d %b %Y} is more than two years off; check the year.")
             each.expiry = None
         if each.plan and each.expiry and each.birth_date:
