@@ -156,6 +156,16 @@ def cash_rounded(value: Money) -> Money:
     return as_amount(fives * FIVE_CENTS)
 
 
+def in_pieces(value: Money) -> dict[int, int]:
+    """The fewest notes and coins that come to `value`, as {cents: number}; Refused where no coins do."""
+    left, pieces = int(value.amount * 100), {}
+    for cents in sorted(settings.CASH_PIECES, reverse=True):
+        pieces[cents], left = divmod(left, cents)
+    if left:
+        raise Refused(f"No notes and coins come to {shown(value)}.")
+    return {cents: number for cents, number in pieces.items() if number}
+
+
 def shown(value: Money | Decimal | None) -> str:
     """An amount as the screens print it, such as "1,234.50"; a minus sign stands before the figure."""
     if value is None:

@@ -8,6 +8,7 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from django import forms
@@ -232,6 +233,64 @@ class Bar:
     @property
     def percent(self) -> int:
         return round(100 * self.part / self.whole) if self.whole else 0
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Columns over time, each made of parts one upon another; the same figures stand in a table beside it."""
+
+    title: str
+    parts: Sequence[str]
+    columns: Sequence[tuple[str, Sequence[Decimal]]]
+
+    WIDTH, HEIGHT, LEFT, BOTTOM = 640, 220, 48, 22
+    MOST_LABELS = 6
+
+    @property
+    def top(self) -> Decimal:
+        """The round figure at the top of the scale: 1, 2 or 5 and noughts, not below the tallest column."""
+        tallest = max((sum(values, Decimal(0)) for _, values in self.columns), default=Decimal(0))
+        step = Decimal(1)
+        while step < tallest:
+            step *= Decimal(2) if str(step.normalize().as_tuple().digits[0]) != "2" else Decimal("2.5")
+        return step
+
+    @property
+    def lines(self) -> list[tuple[int, str]]:
+        """Heights and figures of the scale."""
+        span = self.HEIGHT - 2 * self.BOTTOM
+        quarters = (Decimal(0), self.top / 2, self.top)
+        return [
+            (round(self.HEIGHT - self.BOTTOM - span * figure / self.top), f"{figure.normalize():,f}")
+            for figure in quarters
+        ]
+
+    @property
+    def bars(self) -> list[dict[str, Any]]:
+        """Rectangles of the drawing: x, y, width, height, and which part they show."""
+        span, foot = self.HEIGHT - 2 * self.BOTTOM, Decimal(self.HEIGHT - self.BOTTOM)
+        room = Decimal(self.WIDTH - self.LEFT) / max(len(self.columns), 1)
+        drawn = []
+        for place, (_, values) in enumerate(self.columns):
+            y = foot
+            for part, value in enumerate(values):
+                height = span * value / self.top
+                y -= height
+                x = self.LEFT + place * room + room / 8
+                drawn.append({"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{min(room * 3 / 4, 40):.1f}",
+                              "height": f"{height:.1f}", "part": part})  # fmt: skip
+        return drawn
+
+    @property
+    def labels(self) -> list[tuple[str, str]]:
+        """Where along the foot each label stands; not every column has one where there are many."""
+        room = Decimal(self.WIDTH - self.LEFT) / max(len(self.columns), 1)
+        every = -(-len(self.columns) // self.MOST_LABELS)
+        return [
+            (f"{self.LEFT + place * room + room / 2:.1f}", label)
+            for place, (label, _) in enumerate(self.columns)
+            if place % every == 0
+        ]
 
 
 class RoomAdmin(admin.ModelAdmin):

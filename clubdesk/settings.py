@@ -54,6 +54,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",
     "djmoney",
     *(f"clubdesk.{room}" for room in ROOMS),
 ]
@@ -88,6 +89,8 @@ TEMPLATES = [
         },
     }
 ]
+
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
 DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{BASE_DIR / 'fletchbook.sqlite3'}")}
 DATABASE = DATABASES["default"]
@@ -124,6 +127,8 @@ vars().update(env.email("EMAIL_URL", default="consolemail://"))
 EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("CLUB_EMAIL", default="club@localhost")
 MAIL_GOES_OUT_BY_ITSELF = True
+# What cash there is, each piece in cents. From memory: the notes and coins of the Australian dollar.
+CASH_PIECES = env.list("CASH_PIECES", cast=int, default=[10000, 5000, 2000, 1000, 500, 200, 100, 50, 20, 10, 5])
 KEEP_RECORDS_YEARS = env.int("KEEP_RECORDS_YEARS", default=7)
 SITE_URL = env.str(
     "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"

@@ -19,7 +19,7 @@ from clubdesk.ledger.posting import credit, debit
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
-from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.rangeday.models import Gear, Kit, OwnGearCost, Paid, SafetyText
 from clubdesk.rangeday.services.taps import Tapped
 from tests import factories
 
@@ -29,13 +29,13 @@ START, NOW = date(2026, 7, 6), date(2026, 9, 12)
 class Season:
     """Grows to a number of people; every kind of document is there from the first."""
 
-    def __init__(self, by, approver):
+    def __init__(self, by, approver, seats=20):
         self.by, self.approver = by, approver
         self.people = 0
         state = factories.association()
         self.plan = factories.plan(shares=[(state, "71.00")])
         self.scheme = factories.scheme()
-        self.cohort = factories.cohort(capacity=20)
+        self.cohort = factories.cohort(capacity=seats)
         self.cohort.course.pay_days = 60
         self.cohort.course.save()
         self.run_a_course()
@@ -67,7 +67,9 @@ class Season:
             fees.accept_voucher(scheme=self.scheme, charge=taken.charge, code=f"SV{child.pk}", on=START, by=by)
         fees.record_receipt(household=household, amount=as_amount(50), method=Method.CARD, on=START, by=by)
         courses.book_place(person=child, cohort=self.cohort, by=by, on=START)
-        rangeday.sign_on(range_day=self.day, person=child, gear=Gear.HIRE, paid=Paid.CASH, by=by)
+        signed = rangeday.sign_on(range_day=self.day, person=child, gear=Gear.HIRE, paid=Paid.CASH, by=by)
+        bow = Kit.objects.create(number=f"B{child.pk}", kind="bow")
+        rangeday.give_out(kit=bow, sign_on=signed, at=clock.now(), by=by)
         entryfund.record_claim(
             person=child,
             event=self.event,
@@ -89,7 +91,7 @@ class Season:
         """A counted day and a fee taken back."""
         rangeday.close_day(
             range_day=self.closed_day,
-            counted=as_amount(1),
+            pieces={100: 1},
             second_counter=self.approver,
             by=self.by,
             on=NOW,
@@ -105,6 +107,11 @@ class Season:
         fees.write_off(charge=first, amount=as_amount(1), on=NOW, reason="too small to ask for", by=by)
         owed = balance(first.household)
         fees.agree_parts(household=first.household, parts=[(NOW, owed)], on=NOW, by=by)
+        SafetyText.objects.create(in_force_from=START, text="Stay behind the line.")
+        OwnGearCost.objects.create(since=START, amount=as_amount(200))
+        rangeday.check_kit(
+            kit=Kit.objects.create(number="X1", kind="tab"), state="set_aside", on=NOW, note="torn", by=by
+        )
         lodged = fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
         fees.refuse_voucher(voucher=lodged.vouchers.first(), on=NOW, reason="used elsewhere", by=by)
         renewing = membership.take_out_membership(

@@ -36,7 +36,7 @@ def sound():
 
 @pytest.fixture
 def season(by, approver):
-    return Season(by, approver).grow(23)
+    return Season(by, approver, seats=2).grow(5)
 
 
 @pytest.fixture

@@ -24,6 +24,8 @@ CHANGES = {
     "rangeday_signon": "amount = amount + 1",
     "rangeday_banking": "amount = amount + 1",
     "rangeday_tillcount": "counted = counted + 1",
+    "rangeday_countedpiece": "number = number + 1",
+    "rangeday_kitloan": "kit_id = kit_id + 1",
     "entryfund_containerreturn": "amount = amount + 1",
     "entryfund_entryclaim": "amount = amount + 1",
     "bank_cardsettlement": "takings = takings + 1",
@@ -37,7 +39,7 @@ CHANGES = {
 
 @pytest.fixture
 def season(by, approver):
-    season = Season(by, approver).grow(23)
+    season = Season(by, approver, seats=2).grow(5)
     season.close_and_credit()
     return season
 

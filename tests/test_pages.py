@@ -22,6 +22,8 @@ from clubdesk.fees import accounts
 from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Journal, JournalEntry
+from clubdesk.money import as_amount, in_pieces
+from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import RoomAdmin
@@ -54,6 +56,7 @@ def urls_of_everything():
     found |= {reverse("admin:vouchers_answered"), reverse("admin:renewals"), reverse("admin:affiliation")}
     found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
+    found |= {reverse("admin:range_figures"), reverse("admin:range_tin")}
     found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
     for model, screen in admin.site._registry.items():
@@ -118,6 +121,9 @@ ADD_PAGES = {
     "rangeday_signon": set(),
     "rangeday_tap": set(),
     "rangeday_banking": {C, T},
+    "rangeday_kit": {C},
+    "rangeday_safetytext": {C},
+    "rangeday_owngearcost": {C},
     "entryfund_containerreturn": {C},
     "entryfund_stateevent": {C},
     "entryfund_entryclaim": {C},
@@ -180,6 +186,12 @@ VERB_PAGES = {
     ("roll_household", "renew"): {C},
     ("rangeday_rangeday", "sign-on"): {C, H},
     ("rangeday_rangeday", "close"): {C, T},
+    ("rangeday_rangeday", "reopen"): {C, T},
+    ("rangeday_rangeday", "call-off"): {C, T},
+    ("rangeday_signon", "correct"): {C, H},
+    ("rangeday_kit", "check"): {C, H},
+    ("rangeday_kit", "back"): {C, H},
+    ("rangeday_banking", "cancel"): {C, T},
     ("rangeday_tap", "answer"): {C, T},
     ("rangeday_signon", "cancel"): {C, H},
     ("entryfund_entryclaim", "approve"): {A},
@@ -224,6 +236,8 @@ def test_each_role_opens_the_pages_of_its_own_work_and_no_other(season, as_role)
 
 def test_each_role_does_only_its_own_verbs(season, as_role):
     season.grow(22)
+    season.close_and_credit()
+    rangeday.bank_takings(amount=as_amount(1), on=date(2026, 9, 12), by=season.by)
     withdraw_place(
         place=Place.objects.filter(state="held").first(), on=season.event.held_on, reason="ill", by=season.by
     )
@@ -378,9 +392,14 @@ class TestTheScenesByForm:
     def test_a_day_is_counted_and_closed(self, season, as_role):
         url = reverse("admin:rangeday_rangeday_close", args=[season.day.pk])
         other = get_user_model().objects.get(username="approver")
-        expected = as_role(C).get(url).context["facts"][-1][1].amount
-        form = {"key": self.KEY, "counted": str(expected - 5), "second_counter": other.pk, "on": "2026-09-12"}
-        assert "Say what you know of it" in as_role(C).post(url, form).content.decode()
+        page = as_role(C).get(url)
+        facts = dict(page.context["facts"])
+        expected = facts["Should be in the tin, with the float below"]
+        pieces = in_pieces(expected - as_amount(5))
+        boxes = {f"pieces_{cents}": number for cents, number in pieces.items()}
+        form = {"key": self.KEY, "second_counter": other.pk, "on": "2026-09-12", **boxes}
+        form |= {"opening": page.context["form"]["opening"].value(), "card_slip": "", "receipts_on_slip": ""}
+        assert "is short by 5.00. Say what you know of it." in as_role(C).post(url, form).content.decode()
         as_role(C).post(url, {**form, "reason": "a note is missing"})
         assert TillCount.objects.get().difference.amount == -5
 

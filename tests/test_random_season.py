@@ -29,9 +29,10 @@ from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Party
 from clubdesk.ledger.selectors import month_end
 from clubdesk.membership import services as membership
-from clubdesk.money import as_amount
+from clubdesk.money import as_amount, cash_rounded, in_pieces
 from clubdesk.rangeday import services as rangeday
-from clubdesk.rangeday.models import Gear, Paid, SignOn
+from clubdesk.rangeday.models import Banking, Gear, Paid, SignOn
+from clubdesk.rangeday.selectors import tin
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -156,11 +157,37 @@ class RandomSeason(RuleBasedStateMachine):
             self.try_to(
                 rangeday.close_day,
                 range_day=day,
-                counted=counted,
+                pieces=in_pieces(cash_rounded(counted)),
+                card_slip=tin(day).card + tin(day).card_receipts,
                 second_counter=self.other,
                 on=self.today,
                 reason="counted twice",
             )
+
+    @rule()
+    def reopen_the_day(self):
+        if day := factories.RangeDay.objects.filter(date=self.today).first():
+            self.try_to(rangeday.reopen_day, range_day=day, reason="counted wrongly", on=self.today)
+
+    @rule(ahead=st.booleans())
+    def call_the_day_off(self, ahead):
+        if day := factories.RangeDay.objects.filter(date=self.today).first():
+            later = None
+            if ahead:
+                later, _ = factories.RangeDay.objects.get_or_create(
+                    date=self.today + timedelta(days=7), place="River range"
+                )
+            self.try_to(rangeday.call_off_day, range_day=day, reason="hail", on=self.today, move_to=later)
+
+    @rule(data=st.data(), gear=st.sampled_from([Gear.HIRE, Gear.OWN]), paid=st.sampled_from(list(Paid)))
+    def correct_a_sign_on(self, data, gear, paid):
+        if wrong := self.pick(data, SignOn.objects.all()):
+            self.try_to(rangeday.correct_sign_on, wrong=wrong, gear=gear, paid=paid, reason="typo", on=self.today)
+
+    @rule(data=st.data())
+    def cancel_a_banking(self, data):
+        if banking := self.pick(data, Banking.objects.all()):
+            self.try_to(rangeday.cancel_banking, banking=banking, reason="wrong sum", on=self.today)
 
     @rule(amount=amounts)
     def bank_takings(self, amount):

@@ -28,7 +28,7 @@ from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership import services as membership
 from clubdesk.membership.selectors import affiliation_owed, is_member
-from clubdesk.money import as_amount
+from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from tests import factories
@@ -241,7 +241,7 @@ class TestRangeDays:
 
     def test_a_short_till_needs_a_reason_and_two_people_and_closes_the_day(self, day, coordinator, treasurer, by):
         self.sign_on(by, day, visitor_name="Uncle")
-        count = {"range_day": day, "counted": as_amount("11.00"), "by": coordinator, "on": NOW}
+        count = {"range_day": day, "pieces": in_pieces(as_amount(11)), "by": coordinator, "on": NOW}
         with pytest.raises(Refused, match="Two people"):
             rangeday.close_day(second_counter=coordinator, **count)
         with pytest.raises(Refused, match="short by 5.00"):

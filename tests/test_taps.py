@@ -112,7 +112,7 @@ class TestTwoPhones:
         assert sound()
 
     def test_after_the_day_was_counted_a_tap_is_kept_as_a_question(self, tap, member, day, by, approver):
-        services.close_day(range_day=day, counted=as_amount(0), second_counter=approver, by=by, on=TODAY)
+        services.close_day(range_day=day, pieces={}, second_counter=approver, by=by, on=TODAY)
         late = tap(member, **HIRED)
         assert late.state == "question"
         assert "is closed and counted" in late.question
@@ -189,7 +189,9 @@ class TestThePage:
         for _ in range(2):
             said = self.send(helper, day, sent).json()
             assert said["told"] == [[key, "done", ""]]
-            assert said["signed"] == [[member.pk, str(member), "hired gear, 7.00 cash", key]]
+            row = SignOn.objects.get()
+            assert said["signed"] == [[member.pk, str(member), "hired gear, 7.00 cash", key, str(row.key), row.pk]]
+            assert said["out"] == []
             assert said["closed"] is False
 
     def test_a_new_visitor_with_a_guardian(self, helper, day):
@@ -226,7 +228,7 @@ class TestThePage:
         )
 
     def test_a_closed_days_sheet_names_nobody(self, helper, day, member, by, approver):
-        services.close_day(range_day=day, counted=as_amount(0), second_counter=approver, by=by, on=TODAY)
+        services.close_day(range_day=day, pieces={}, second_counter=approver, by=by, on=TODAY)
         page = helper.get(reverse("admin:range_sheet", args=[day.pk])).content.decode()
         assert str(member) not in page
 
@@ -252,7 +254,7 @@ class TestTheSheet:
         )
         Guardian.objects.create(household=member.household, name="Ida", phone="08 7010 0001")
         lines = {line.person: line for line in selectors.sheet(day, with_money=True)}
-        assert (lines[member.pk].member, lines[member.pk].notes) == (True, ())
+        assert (lines[member.pk].tariff, lines[member.pk].notes) == ("hire", ())
         assert lines[lapsed.pk].notes == (
             "birthday this week", "membership lapsed", "fee overdue", "no guardian’s phone",
         )  # fmt: skip

@@ -46,11 +46,15 @@ def till_detail() -> Decimal:
         + _sum(received)
         - _sum(received, "rounding")
         + _sum(ContainerReturn.objects.filter(paid_into=PaidInto.TILL))
-        + _sum(TillCount.objects.all(), "counted")
-        - _sum(TillCount.objects.all(), "expected")
-        - _sum(Banking.objects.all())
+        + _sum(standing_counts(), "counted")
+        - _sum(standing_counts(), "expected")
+        - _sum(Banking.objects.filter(cancelled_on=None))
         + by_hand(Role.TILL)
     )
+
+
+def standing_counts() -> QuerySet[TillCount]:
+    return TillCount.objects.filter(reopened_on=None)
 
 
 def card_detail() -> Decimal:
@@ -58,6 +62,8 @@ def card_detail() -> Decimal:
     return (
         _sum(SignOn.objects.filter(paid=Paid.CARD, cancelled_on=None))
         + _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None))
+        + _sum(standing_counts(), "card_slip")
+        - _sum(standing_counts(), "card_expected")
         - _sum(CardSettlement.objects.all(), "takings")
         + by_hand(Role.CARD_TAKINGS)
     )

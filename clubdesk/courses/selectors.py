@@ -19,6 +19,7 @@ from clubdesk.courses.models import (
     TAKES_A_SEAT,
     Booking,
     BookingEvent,
+    Certificate,
     Cohort,
     Course,
     Happened,
@@ -412,3 +413,11 @@ def course_figures(course: Course, today: date) -> list[CohortFigures]:
 
 def _members(people: list[int], memberships: dict[int, list[Membership]], day: date) -> int:
     return sum(any(each.covers(day) for each in memberships[person]) for person in people)
+
+
+def completed_by(day: date, people: Sequence[int] | None = None) -> set[int]:
+    """Ids of everyone who had completed a course by that day; of `people` only, where they are given."""
+    rows = Certificate.objects.filter(completed_on__lte=day)
+    if people is not None:
+        rows = rows.filter(place__person__in=people)
+    return set(rows.values_list("place__person", flat=True))

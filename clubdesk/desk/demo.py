@@ -18,6 +18,7 @@ from django.core.files.storage import default_storage
 from django.core.management import call_command
 from django.db import connection, transaction
 from django.test.utils import override_settings
+from djmoney.money import Money
 from faker import Faker
 from PIL import Image, ImageDraw
 
@@ -54,9 +55,21 @@ from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import FamilyCap, Plan, Refund
 from clubdesk.membership.selectors import affiliation_owed, is_member, membership_on
-from clubdesk.money import as_amount, half_up, nil
+from clubdesk.money import as_amount, half_up, in_pieces, nil
 from clubdesk.rangeday import services as rangeday
-from clubdesk.rangeday.models import Gear, Paid, RangeDay
+from clubdesk.rangeday.models import (
+    Gear,
+    Kit,
+    KitKind,
+    KitState,
+    OwnGearCost,
+    Paid,
+    RangeDay,
+    SafetyText,
+    SignOn,
+)
+from clubdesk.rangeday.selectors import safety_text
+from clubdesk.rangeday.selectors import tin as tin_of
 from clubdesk.roll import services as roll
 from clubdesk.roll.models import Household, Person
 
@@ -65,6 +78,11 @@ PASSWORD = "quandong-bend"  # noqa: S105 - the demo's own, printed when it start
 SEED = 4010
 NOWHERE = "django.core.mail.backends.dummy.EmailBackend"
 FLOAT = as_amount(100)
+SAFETY_RULES = """Stay behind the waiting line until you are called.
+Shoot only at your own target, and only on the whistle.
+Nobody walks forward until all bows are down and the range is called clear.
+A child shoots only while a guardian or a coach stands by.
+Tell the coach at once of anything that is cracked, frayed or loose."""
 SIGN_INS = {
     "coordinator": (roles.COORDINATOR, "Ines Kallara"),
     "helper": (roles.RANGE_HELPER, "Tomas Wirrin"),
@@ -121,6 +139,7 @@ class Demo:
             self.begin()
             self.bring_forward()
             self.schedule_of_fees()
+            self.club_kit()
             self.people()
         for start in (self.last_year, self.this_year):
             self.plan_year(start)
@@ -201,6 +220,7 @@ class Demo:
             ("beginner-course-adult", "Beginner course, adult", FeeKind.COURSE, Role.COURSES, 148),
             ("gear-hire", "Gear hire, member", FeeKind.HIRE, Role.HIRE, 7),
             ("visitor", "Visitor with gear", FeeKind.VISITOR, Role.VISITORS, 15),
+            ("parent-beside", "Parent beside a child", FeeKind.BESIDE, Role.HIRE, 7),
         ):
             item = FeeItem.objects.create(code=code, name=name, kind=kind, income_account=account(role))
             prices[code] = FeePrice.objects.create(item=item, valid_from=self.year_before, amount=as_amount(amount))
@@ -453,31 +473,96 @@ class Demo:
                 self.juniors.append(place.person)
                 self.join(place.person, day)
 
+    def club_kit(self) -> None:
+        """Numbered kit, the safety rules for visitors, and what gear of one's own costs about."""
+        SafetyText.objects.create(in_force_from=self.year_before, text=SAFETY_RULES)
+        OwnGearCost.objects.create(since=self.year_before, amount=as_amount(210))
+        for kind, prefix, how_many, words, check_after in (
+            (KitKind.BOW, "B", 16, "66 inch, 18 pounds, right hand", 30),
+            (KitKind.BOW, "L", 3, "66 inch, 18 pounds, left hand", 30),
+            (KitKind.ARM_GUARD, "G", 8, "", None),
+            (KitKind.TAB, "T", 8, "", None),
+        ):
+            for number in range(1, how_many + 1):
+                Kit.objects.create(
+                    number=f"{prefix}{number:02d}", kind=kind, description=words, check_after=check_after
+                )
+
+    def lend_bows(self, signed: list[SignOn], day: date) -> None:
+        """Some of who hires takes a numbered bow; one comes back with a crack, one does not come back at all."""
+        bows = list(Kit.objects.filter(kind=KitKind.BOW, state=KitState.USABLE, number__startswith="B"))
+        bows = [bow for bow in bows if not bow.loans.filter(back_at=None).exists()]
+        turn = day.toordinal() % len(bows)
+        bows = bows[turn:] + bows[:turn]
+        morning = clock.start_of(day) + timedelta(hours=9)
+        for sign_on, bow in zip([row for row in signed if row.gear == Gear.HIRE][:6], bows, strict=False):
+            rangeday.give_out(kit=bow, sign_on=sign_on, at=morning, by=self.helper)
+            if not (day.month == 11 and day.day <= 7 and bow == bows[0]):
+                rangeday.take_back_kit(kit=bow, at=morning + timedelta(hours=2), by=self.helper)
+        if day.month == 9 and 8 <= day.day <= 14:
+            note = "a crack in the upper limb"
+            rangeday.check_kit(kit=bows[0], state=KitState.SET_ASIDE, on=day, note=note, by=self.helper)
+        if day.month == 2 and day.day <= 7:
+            for bow in Kit.objects.filter(state=KitState.SET_ASIDE):
+                rangeday.check_kit(
+                    kit=bow, state=KitState.USABLE, on=day, note="new limb", checked_by="the coach", by=self.coordinator
+                )
+
     def saturday(self, day: date) -> None:
         """A range day from the first sign-on to the counted tin."""
-        range_day = RangeDay.objects.create(date=day, place="River range")
+        range_day, _ = RangeDay.objects.get_or_create(date=day, place="River range")
+        signed = self.sign_everyone_on(range_day, day)
+        if day.month == 10 and 8 <= day.day <= 14:
+            later, _ = RangeDay.objects.get_or_create(date=day + timedelta(days=7), place="River range")
+            rangeday.call_off_day(range_day=range_day, reason="lightning", on=day, by=self.coordinator, move_to=later)
+            return
+        self.lend_bows(signed, day)
+        self.count_the_tin(range_day, day)
+
+    def sign_everyone_on(self, range_day: RangeDay, day: date) -> list[SignOn]:
+        there = set(range_day.sign_ons.values_list("person", flat=True))
+        signed = []
         present = self.chance.sample(self.juniors, k=min(len(self.juniors), self.chance.randint(26, 38)))
+        keen = self.juniors[0]
+        present += [keen] if keen not in present else []
         for who in present:
+            if who.pk in there:
+                continue
             member = is_member(who, day)
-            gear = Gear.OWN if member and self.chance.random() < 0.45 else Gear.HIRE
+            gear = Gear.OWN if member and who != keen and self.chance.random() < 0.45 else Gear.HIRE
             means = (Paid.CASH, Paid.CARD, Paid.ACCOUNT) if member else (Paid.CASH, Paid.CARD)
             paid = Paid.NOTHING if gear == Gear.OWN else self.chance.choices(means, (5, 4, 1)[: len(means)])[0]
-            rangeday.sign_on(range_day=range_day, person=who, gear=gear, paid=paid, by=self.helper)
+            signed.append(rangeday.sign_on(range_day=range_day, person=who, gear=gear, paid=paid, by=self.helper))
         for _ in range(self.chance.randint(0, 4)):
             paid = self.chance.choice((Paid.CASH, Paid.CARD))
-            rangeday.sign_on(
-                range_day=range_day, visitor_name=self.fake.name(), gear=Gear.VISITOR, paid=paid, by=self.helper
-            )
+            visitor = rangeday.sign_on(
+                range_day=range_day, visitor_name=self.fake.name(), gear=Gear.VISITOR, paid=paid,
+                safety=safety_text(day), by=self.helper,
+            )  # fmt: skip
+            signed.append(visitor)
+        return signed
+
+    def count_the_tin(self, range_day: RangeDay, day: date) -> None:
+        """Counted by two; short by a note once, and once opened again since a coin had rolled under the table."""
         expected = as_amount(ledger_questions.balance(Role.TILL, day))
+        tin = tin_of(range_day)
         short = as_amount(5) if day.month == 9 and day.day <= 7 else nil()
-        rangeday.close_day(
-            range_day=range_day,
-            counted=expected - short,
-            second_counter=self.helper,
-            by=self.coordinator,
-            on=day,
-            reason="a five-dollar note less than expected, not found" if short > nil() else "",
-        )
+
+        def count(counted: Money, reason: str) -> None:
+            rangeday.close_day(
+                range_day=range_day,
+                pieces=in_pieces(counted),
+                card_slip=tin.card + tin.card_receipts,
+                second_counter=self.helper,
+                by=self.coordinator,
+                on=day,
+                reason=reason,
+            )
+
+        if day.month == 8 and day.day <= 7:
+            count(expected - as_amount(2), "two dollars less, to be looked for")
+            rangeday.reopen_day(range_day=range_day, reason="a coin lay under the table", on=day, by=self.coordinator)
+        count(expected - short, "a five-dollar note less than expected, not found" if short > nil() else "")
         if day.day % 3 == 0 and expected - short > FLOAT * 2:
             tomorrow = day + timedelta(days=2)
             self.at(tomorrow, self.bank_takings)

@@ -20,6 +20,8 @@ from clubdesk.ledger.files import import_chart
 from clubdesk.ledger.models import Book, Role
 from clubdesk.ledger.selectors import account
 from clubdesk.membership import services as membership
+from clubdesk.membership.terms import months_later
+from clubdesk.rangeday import services as rangeday
 
 CHART = settings.BASE_DIR / "fixtures" / "chart.csv"
 
@@ -74,6 +76,7 @@ def nightly(*, on: date, by: User) -> Nightly:
         courses.offer_free_seats(course=course, on=on, by=by)
     courses.forget_page_uses()
     reminded_to_renew = membership.remind_renewals(on=on)
+    rangeday.forget_visitors(before=months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
     recognised = fees.recognise_due(on=on, by=by)
     missing = cohorts_without_price(on)
     return Nightly(

@@ -62,7 +62,7 @@ def waiting() -> list[Waiting]:
     from clubdesk.entryfund.models import EntryClaim
     from clubdesk.fees.models import Voucher
     from clubdesk.mail.models import Message
-    from clubdesk.membership.selectors import renewals
+    from clubdesk.membership.selectors import to_renew
     from clubdesk.rangeday.models import RangeDay
 
     def of(model: Any, permission: str, one: str, many: str, query: str, **only: Any) -> Waiting:
@@ -92,7 +92,7 @@ def waiting() -> list[Waiting]:
             "households to renew",
             "membership.add_membership",
             reverse("admin:renewals"),
-            lambda: len(renewals(today)),
+            lambda: len(to_renew(today)),
         ),
         of(
             Message,
@@ -117,6 +117,7 @@ def waiting() -> list[Waiting]:
             "range days not counted yet",
             "o=-1",
             closed_on=None,
+            called_off_on=None,
             date__lte=today,
         ),
         of(
@@ -204,7 +205,9 @@ class FletchbookSite(AdminSite):
         """The sign-on page of today's range day; where there is none yet, the page that begins one."""
         from clubdesk.rangeday.models import RangeDay
 
-        day = RangeDay.objects.filter(date=clock.today(), closed_on=None).first()
-        if day:
-            return HttpResponseRedirect(reverse("admin:range_sheet", args=[day.pk]))
+        days = RangeDay.objects.filter(date=clock.today(), closed_on=None, called_off_on=None)[:2]
+        if len(days) == 1:
+            return HttpResponseRedirect(reverse("admin:range_sheet", args=[days[0].pk]))
+        if days:
+            return HttpResponseRedirect(f"{reverse('admin:rangeday_rangeday_changelist')}?date={clock.today()}")
         return HttpResponseRedirect(reverse("admin:rangeday_rangeday_add"))

@@ -17,6 +17,7 @@ class FeeKind(models.TextChoices):
     COURSE = "course", "Course"
     HIRE = "hire", "Gear hire, member"
     VISITOR = "visitor", "Visitor with gear"
+    BESIDE = "beside", "Parent beside a child"
     OTHER = "other", "Other"
 
 

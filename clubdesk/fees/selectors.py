@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce, Round
 from djmoney.money import Money
 
@@ -48,9 +48,7 @@ def price_on(item: FeeItem, day: date) -> FeePrice:
 
 def price_of_kind(kind: FeeKind, day: date) -> FeePrice:
     """The price of the one item of `kind`, or Refused where the schedule has none."""
-    prices = FeePrice.objects.filter(item__kind=kind, valid_from__lte=day).select_related("item__income_account")
-    price = prices.order_by("item_id", "-valid_from").first()
-    if price is not None and (price.valid_until is None or price.valid_until >= day):
+    if price := schedule_of([kind], day).get(kind):
         return price
     item = FeeItem.objects.filter(kind=kind).order_by("pk").first()
     if item is None:
@@ -58,7 +56,22 @@ def price_of_kind(kind: FeeKind, day: date) -> FeePrice:
     return price_on(item, day)
 
 
+def schedule_of(kinds: Iterable[FeeKind], day: date) -> dict[FeeKind, FeePrice]:
+    """The prices of these kinds on that day, with their shares, read at once; a kind without one is not in it.
+
+    Where two items are of one kind, the first counts, as in `price_of_kind`.
+    """
+    rows = FeePrice.objects.filter(item__kind__in=list(kinds), valid_from__lte=day)
+    shares = Prefetch("shares", FeeShare.objects.select_related("account", "party"))
+    found: dict[FeeKind, FeePrice] = {}
+    for row in rows.select_related("item__income_account").prefetch_related(shares).order_by("-item_id", "valid_from"):
+        found[FeeKind(row.item.kind)] = row
+    return {kind: row for kind, row in found.items() if row.valid_until is None or row.valid_until >= day}
+
+
 def shares_of_price(price: FeePrice) -> list[FeeShare]:
+    if "shares" in getattr(price, "_prefetched_objects_cache", {}):
+        return list(price.shares.all())
     return list(price.shares.select_related("account", "party"))
 
 

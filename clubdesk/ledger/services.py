@@ -69,17 +69,20 @@ def post(
     by: User,
     reverses: JournalEntry | None = None,
     is_closing: bool = False,
+    is_new: bool = False,
 ) -> JournalEntry:
     """Write one sealed entry for `source` and `purpose`; a second call returns the first entry.
 
+    `is_new` says that `source` was written in this very transaction, so that no entry of it is looked for.
     `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
     year, and where a restricted fund would be overdrawn.
     """
     book = lock_book()
     source_type = selectors.source_type(source)
-    for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
-        return posted
+    if not is_new:
+        for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
+            return posted
     lines = without_nil(lines)
     year = selectors.year_containing(on)
     _refuse_shut(year, on, is_closing)
@@ -119,13 +122,18 @@ def _seal(entry: JournalEntry) -> None:
     entry.sealed = True
 
 
-def _refuse_shut(year: FinancialYear, on: date, is_closing: bool) -> None:
+def _refuse_shut(year: FinancialYear, on: date, is_closing: bool = False) -> None:
     if year.is_closed:
         raise Refused(f"{on:%-d %b %Y} is in a closed year; date it in an open one.")
     if year.locked_through and on <= year.locked_through and not is_closing:
         raise Refused(
             f"{on:%-d %b %Y} is in a locked month (locked through {year.locked_through:%-d %b %Y}); use a later date."
         )
+
+
+def refuse_shut(on: date) -> None:
+    """Raise Refused where nothing can be dated `on`: no year, a closed one, a locked month."""
+    _refuse_shut(selectors.year_containing(on), on)
 
 
 def _accounts_of(lines: Sequence[Line]) -> list[Account]:

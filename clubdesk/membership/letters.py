@@ -6,15 +6,15 @@ from clubdesk.fees import accounts
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
+from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import HouseholdRenewal, Renewing
 from clubdesk.money import shown
 from clubdesk.roll.selectors import guardian_to_write_to
 
 
-def about(renewal: HouseholdRenewal) -> str:
-    """A household is told once before the earliest of its memberships ends, and once after."""
-    first = renewal.lines[0]
-    return f"renewal {renewal.household.pk} {first.state} {first.membership.ends_on.isoformat()}"
+def about(membership: Membership, state: Renewing) -> str:
+    """What a letter is about: a household is told once before its memberships of one last day end, and once after."""
+    return f"renewal {membership.person.household_id} {state} {membership.ends_on.isoformat()}"
 
 
 def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
@@ -39,7 +39,7 @@ def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
         book().club_name,
     ]
     return write_message(
-        about=about(renewal),
+        about=about(*renewal.first),
         to=guardian.email if guardian else "",
         subject="Your memberships have ended" if ended else "Your memberships end soon",
         body="\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n",

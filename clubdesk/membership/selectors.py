@@ -280,6 +280,10 @@ class HouseholdRenewal:
     lines: list[Renewal]
 
     @property
+    def first(self) -> tuple[Membership, Renewing]:
+        return self.lines[0].membership, self.lines[0].state
+
+    @property
     def total(self) -> Money:
         return as_amount(sum((line.quote.price.fee for line in self.lines if line.quote), ZERO))
 
@@ -300,17 +304,30 @@ def not_renewed() -> QuerySet[Membership]:
     return rows.select_related("person__household__party", "plan__fee_item").order_by("ends_on", "pk")
 
 
-def renewals(on: date, household: Household | None = None) -> list[HouseholdRenewal]:
-    """Who is to renew, household by household, who ends first the first; with what each would cost."""
+Waiting = list[tuple[Membership, Renewing]]
+"""The memberships of one household that are to be renewed, and how far each has come."""
+
+
+def to_renew(on: date, household: Household | None = None) -> list[Waiting]:
+    """The memberships to renew, household by household, who ends first the first."""
     rows = not_renewed().filter(ends_on__lte=on + LONGEST_NOTICE, ends_on__gte=on - LONGEST_NOTICE)
     if household:
         rows = rows.filter(person__household=household)
-    waiting: dict[int, list[tuple[Membership, Renewing]]] = defaultdict(list)
+    waiting: dict[int, Waiting] = defaultdict(list)
     for row in rows:
         if (state := renewing_state(row, on)) in (Renewing.DUE, Renewing.GRACE):
             waiting[row.person.household_id].append((row, state))
-    quotes = Quotes(waiting)
-    return [_household_renewal(own, quotes) for own in waiting.values()]
+    return list(waiting.values())
+
+
+def renewals(on: date, household: Household | None = None) -> list[HouseholdRenewal]:
+    """Who is to renew, with what each would cost."""
+    return with_quotes(to_renew(on, household))
+
+
+def with_quotes(waiting: list[Waiting]) -> list[HouseholdRenewal]:
+    quotes = Quotes(own[0][0].person.household_id for own in waiting)
+    return [_household_renewal(own, quotes) for own in waiting]
 
 
 LONGEST_NOTICE = timedelta(days=366)

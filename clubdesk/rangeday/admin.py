@@ -14,8 +14,24 @@ from clubdesk.fees.admin import CancelForm
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import AmountFormField, as_amount, nil, shown
-from clubdesk.rangeday import selectors, services
-from clubdesk.rangeday.models import Banking, Gear, Paid, RangeDay, SignOn, Tap, TapState, TillCount
+from clubdesk.rangeday import figures, selectors, services
+from clubdesk.rangeday.forms import PiecesField
+from clubdesk.rangeday.models import (
+    Act,
+    Banking,
+    Gear,
+    Kit,
+    KitState,
+    OwnGearCost,
+    Paid,
+    RangeDay,
+    SafetyText,
+    SignOn,
+    Tap,
+    TapState,
+    TillCount,
+)
+from clubdesk.rangeday.services.kit import HAVE_IT_CHECKED
 from clubdesk.roll.models import Person
 from clubdesk.screens import (
     DocumentAdmin,
@@ -36,6 +52,9 @@ class SignOnForm(VerbForm):
         Person, through=(SignOn, "person"), label="Who", required=False, help_text="A few letters of the name."
     )
     visitor_name = forms.CharField(label="Or a visitor's name", required=False, max_length=100)
+    visitor_guardian = forms.CharField(label="For a child: guardian's name", required=False, max_length=100)
+    visitor_phone = forms.CharField(label="Guardian's phone", required=False, max_length=30)
+    agreed = forms.BooleanField(label="The visitor read the safety rules and agrees to them", required=False)
     gear = forms.ChoiceField(
         choices=[(Gear.HIRE, "Club gear"), (Gear.OWN, "Own gear")], widget=forms.RadioSelect, initial=Gear.HIRE
     )
@@ -50,7 +69,7 @@ class SignOnPage(VerbPage):
     form_class = SignOnForm
 
     def applies(self, target: RangeDay) -> bool:
-        return target.closed_on is None
+        return target.is_open
 
     def heading(self, target: RangeDay) -> str:
         return f"Sign on: {target}"
@@ -61,8 +80,9 @@ class SignOnPage(VerbPage):
             ("Signed on so far", target.sign_ons.filter(selectors.STANDS).count()),
         ]
 
-    def perform(self, *, target: RangeDay, by: Any, **cleaned: Any) -> SignOn:
-        return services.sign_on(range_day=target, by=by, **cleaned)
+    def perform(self, *, target: RangeDay, by: Any, agreed: bool, **cleaned: Any) -> SignOn:
+        safety = selectors.safety_text(target.date) if agreed else None
+        return services.sign_on(range_day=target, by=by, safety=safety, **cleaned)
 
     def done(self, result: SignOn) -> str:
         if result.amount == nil():
@@ -80,14 +100,24 @@ class SheetStep(VerbPage):
     permission = "rangeday.add_signon"
 
     def applies(self, target: RangeDay) -> bool:
-        return target.closed_on is None
+        return target.is_open
 
     def url(self, target: Any) -> str:
         return reverse("admin:range_sheet", args=[target.pk])
 
 
 class CloseForm(VerbForm):
-    counted = AmountFormField(label="Counted in the tin")
+    opening = AmountFormField(
+        label="Float: what was in the tin besides today’s fees",
+        help_text="By the ledger, with cash that households paid. Change it only where some of that lies elsewhere.",
+    )
+    pieces = PiecesField(label="Notes and coins in the tin")
+    card_slip = AmountFormField(
+        label="Total on the card reader’s slip", required=False, help_text="Blank where no card was used."
+    )
+    receipts_on_slip = forms.BooleanField(
+        label="Fees that households paid by card today are on this slip", required=False
+    )
     second_counter = forms.ModelChoiceField(
         label="Counted with", queryset=get_user_model().objects.filter(is_active=True, is_staff=True)
     )
@@ -95,15 +125,20 @@ class CloseForm(VerbForm):
         label="Reason for a difference",
         required=False,
         max_length=150,
-        help_text="Only where the tin is over or short.",
+        help_text="Only where the tin or the slip is over or short.",
     )
     on = HappenedField(label="Counted on")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        if self.target and selectors.tin(self.target).card_receipts == nil():
+            del self.fields["receipts_on_slip"]
 
 
 class CloseDayPage(VerbPage):
     slug = "close"
     title = "Count the tin and close the day"
-    intro = "Two people count. A difference is posted to Cash over and short with your reason."
+    intro = "Two people count. A difference is posted to Cash over and short, and your reason is kept beside it."
     button = "Close the day"
     permission = "rangeday.close_rangeday"
     form_class = CloseForm
@@ -111,38 +146,152 @@ class CloseDayPage(VerbPage):
     def applies(self, target: RangeDay) -> bool:
         return target.closed_on is None
 
-    def facts(self, target: RangeDay) -> list[tuple[str, Any]]:
-        day = selectors.days_with_takings().get(pk=target.pk)
-        return [
-            ("Cash taken today", as_amount(day.cash)),
-            ("Cards taken today", as_amount(day.card)),
-            ("Put on account", as_amount(day.account)),
-            ("Should be in the tin", selectors.till_expected(target)),
-        ]
+    def initial(self, request: HttpRequest, target: RangeDay) -> dict[str, Any]:
+        return {"opening": selectors.tin(target).opening, "receipts_on_slip": True}
 
-    def perform(self, *, target: RangeDay, by: Any, **cleaned: Any) -> RangeDay:
-        return services.close_day(range_day=target, by=by, **cleaned).range_day
+    def facts(self, target: RangeDay) -> list[tuple[str, Any]]:
+        tin, day = selectors.tin(target), selectors.days_with_takings().get(pk=target.pk)
+        out = selectors.kit_out(target).count()
+        found = [
+            ("Cash from today’s fees", tin.taken),
+            *([("Banked today", tin.banked)] if tin.banked != nil() else []),
+            ("Should be in the tin, with the float below", tin.expected(tin.opening)),
+            *([("Cash fees of other ranges today", tin.elsewhere)] if not tin.alone else []),
+            ("Cards, by the sheet", tin.card),
+            *([("Cards, households’ fees today", tin.card_receipts)] if tin.card_receipts != nil() else []),
+            ("Put on account", as_amount(day.account)),
+        ]
+        return [*found, ("Kit still out", out)] if out else found
+
+    def perform(self, *, target: RangeDay, by: Any, receipts_on_slip: bool = True, **cleaned: Any) -> RangeDay:
+        count = services.close_day(range_day=target, by=by, receipts_on_slip=receipts_on_slip, **cleaned)
+        return count.range_day
 
     def done(self, result: RangeDay) -> str:
         return f"{result} is closed."
 
 
-def count_section(request: HttpRequest, day: RangeDay) -> Section:
-    count = TillCount.objects.filter(range_day=day).select_related("recorded_by", "second_counter").first()
-    rows = (
-        [
-            (
-                count.expected,
-                count.counted,
-                count.difference,
-                count.reason,
-                f"{count.recorded_by}, {count.second_counter}",
-            )
-        ]
-        if count
-        else []
+class ReopenForm(VerbForm):
+    reason = forms.CharField(label="Why it is opened again", max_length=150)
+
+
+class ReopenDayPage(VerbPage):
+    slug = "reopen"
+    title = "Reopen this day"
+    intro = (
+        "The count stays, marked with your name and reason; its difference is reversed. Count the tin again afterwards."
     )
-    return Section("Till count", ["Expected", "Counted", "Difference", "Reason", "By"], rows, "Not counted yet.")
+    button = "Reopen the day"
+    permission = "rangeday.close_rangeday"
+    form_class = ReopenForm
+
+    def applies(self, target: RangeDay) -> bool:
+        return target.closed_on is not None
+
+    def perform(self, *, target: RangeDay, by: Any, reason: str, key: Any) -> RangeDay:
+        return services.reopen_day(range_day=target, reason=reason, on=clock.today(), by=by).range_day
+
+    def done(self, result: RangeDay) -> str:
+        return f"{result} is open again."
+
+
+class CallOffForm(VerbForm):
+    reason = forms.CharField(label="Why", max_length=120, help_text="Such as: lightning.")
+    move_to = forms.ModelChoiceField(
+        label="What is prepaid moves to",
+        queryset=RangeDay.objects.none(),
+        required=False,
+        empty_label="No day yet: it stays as the household’s credit",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        field = self.fields["move_to"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = selectors.open_days_after(self.target)
+
+
+class CallOffPage(VerbPage):
+    slug = "call-off"
+    title = "Call the day off"
+    intro = (
+        "Nobody is charged. What a household paid becomes its credit, or pays for the day that you choose. "
+        "A visitor without a household gets the money back by hand; the day then lists who."
+    )
+    button = "Call the day off"
+    permission = "rangeday.close_rangeday"
+    form_class = CallOffForm
+
+    def applies(self, target: RangeDay) -> bool:
+        return target.is_open
+
+    def facts(self, target: RangeDay) -> list[tuple[str, Any]]:
+        return [("Signed on", target.sign_ons.filter(selectors.STANDS).count())]
+
+    def perform(self, *, target: RangeDay, by: Any, key: Any, **cleaned: Any) -> RangeDay:
+        return services.call_off_day(range_day=target, on=clock.today(), by=by, **cleaned).day
+
+    def done(self, result: RangeDay) -> str:
+        return f"{result} is called off. No letter went out: tell the families as you usually do."
+
+
+def standing_section(request: HttpRequest, day: RangeDay) -> Section | None:
+    """That the day was called off, and whose money is still to be handed back."""
+    if not day.called_off_on:
+        return None
+    rows = [(link_to(row, row.who), row.handed_over, row.get_paid_display()) for row in selectors.to_hand_back(day)]
+    return Section(
+        f"Called off: {day.called_off_reason}",
+        ["To hand back to", "Amount", "Was paid by"],
+        rows,
+        "No visitor’s money is to be handed back.",
+        note="A card payment is given back on the reader.",
+    )
+
+
+def count_section(request: HttpRequest, day: RangeDay) -> Section:
+    counts = TillCount.objects.filter(range_day=day).select_related("recorded_by", "second_counter", "reopened_by")
+    rows = [row for count in counts for row in _count_rows(count)]
+    note = " ".join(_count_in_words(count) for count in counts)
+    return Section("Count", ["What", "Expected", "Counted", "Difference"], rows, "Not counted yet.", note)
+
+
+def _count_rows(count: TillCount) -> list[tuple[Any, ...]]:
+    before = "Before it was reopened: " if count.reopened_on else ""
+    rows = [(f"{before}tin".capitalize(), count.expected, count.counted, count.difference)]
+    if count.card_expected != nil() or count.card_slip != nil():
+        rows.append((f"{before}card slip".capitalize(), count.card_expected, count.card_slip, count.card_difference))
+    return rows
+
+
+def _count_in_words(count: TillCount) -> str:
+    said = f"Counted by {_name(count.recorded_by)} and {_name(count.second_counter)}"
+    said += f"; {count.reason}." if count.reason else "."
+    if count.reopened_on:
+        said += f" Reopened on {count.reopened_on:%-d %b %Y} by {_name(count.reopened_by)}: {count.reopen_reason}."
+    return said
+
+
+def _name(user: Any) -> str:
+    return user.get_full_name() or user.get_username()
+
+
+def pieces_section(request: HttpRequest, day: RangeDay) -> Section | None:
+    """The notes and coins of the count that stands."""
+    count = TillCount.objects.filter(range_day=day, reopened_on=None).first()
+    pieces = list(count.pieces.all()) if count else []
+    rows = [(as_amount(each.cents) / 100, each.number, as_amount(each.cents * each.number) / 100) for each in pieces]
+    return Section("Notes and coins", ["Worth", "How many", "Together"], rows) if rows else None
+
+
+def kit_out_section(request: HttpRequest, day: RangeDay) -> Section | None:
+    """What was given out on the day and has not come back."""
+    rows = [
+        (link_to(loan.kit), loan.kit.description or "–", loan.sign_on.who,
+         f"{timezone.localtime(loan.given_at):%H:%M}")
+        for loan in selectors.kit_out(day)
+    ]  # fmt: skip
+    return Section("Kit still out", ["Kit", "", "With", "Since"], rows) if rows else None
 
 
 def sign_ons_section(request: HttpRequest, day: RangeDay) -> Section:
@@ -190,7 +339,11 @@ class AnswerTapPage(VerbPage):
 
     def facts(self, target: Tap) -> list[tuple[str, Any]]:
         by = target.recorded_by.get_full_name() or target.recorded_by.get_username()
-        tapped = f"{target.get_gear_display()}, {target.get_paid_display().lower()}"
+        tapped = (
+            f"{target.get_gear_display()}, {target.get_paid_display().lower()}"
+            if target.act == Act.SIGN_ON
+            else f"{target.get_act_display()}: {target.kit}"
+        )
         return [("Who", target.who), ("Tapped", f"{tapped}, by {by}"), ("Question", target.question)]
 
     def perform(self, *, target: Tap, by: Any, record: bool, answer: str, key: Any) -> Tap:
@@ -205,12 +358,14 @@ class AnswerTapPage(VerbPage):
 
 @admin.register(Tap)
 class TapAdmin(DocumentAdmin):
-    list_display = ["__str__", "state", "gear", "paid", "question"]
+    list_display = ["__str__", "state", "act", "gear", "paid", "question"]
     list_select_related = ["range_day"]
-    list_filter = ["state"]
+    list_filter = ["state", "act"]
     fields = [
         "range_day",
         "tapped_at",
+        "act",
+        "kit",
         "who",
         "gear",
         "paid",
@@ -233,12 +388,15 @@ class TapAdmin(DocumentAdmin):
 
 @admin.register(RangeDay)
 class RangeDayAdmin(RoomAdmin):
-    list_display = ["date", "place", "people", "cash", "card", "account", "closed_on"]
+    list_display = ["date", "place", "people", "cash", "card", "account", "standing"]
     date_hierarchy = "date"
     fields = ["date", "place"]
-    pages = [SheetStep(), SignOnPage(), CloseDayPage()]
-    section_makers = [questions_section, count_section, sign_ons_section]
+    pages = [SheetStep(), SignOnPage(), CloseDayPage(), ReopenDayPage(), CallOffPage()]
+    section_makers = [
+        standing_section, questions_section, kit_out_section, count_section, pieces_section, sign_ons_section,
+    ]  # fmt: skip
     sections_first = True
+    change_list_template = "rangeday/days.html"
 
     def get_queryset(self, request: HttpRequest) -> Any:
         return selectors.days_with_takings().order_by("-date")
@@ -260,6 +418,10 @@ class RangeDayAdmin(RoomAdmin):
     def people(self, day: Any) -> int:
         return day.people
 
+    @admin.display(description="Standing", ordering="closed_on")
+    def standing(self, day: RangeDay) -> str:
+        return day.standing
+
     @admin.display(description="Cash", ordering="cash")
     def cash(self, day: Any) -> str:
         return shown(day.cash)
@@ -273,6 +435,47 @@ class RangeDayAdmin(RoomAdmin):
         return shown(day.account)
 
 
+def sign_on_facts(target: SignOn) -> list[tuple[str, Any]]:
+    return [
+        ("Who", target.who),
+        ("Gear", target.get_gear_display()),
+        ("Fee", target.amount),
+        ("Paid by", target.get_paid_display()),
+    ]
+
+
+class CorrectForm(VerbForm):
+    gear = forms.ChoiceField(
+        choices=[(Gear.HIRE, "Club gear"), (Gear.OWN, "Own gear")], widget=forms.RadioSelect, initial=Gear.HIRE
+    )
+    paid = forms.ChoiceField(label="Paid by", choices=Paid.choices, widget=forms.RadioSelect)
+    reason = forms.CharField(label="What was mistyped", max_length=150)
+
+
+class CorrectSignOnPage(VerbPage):
+    slug = "correct"
+    title = "Correct this sign-on"
+    intro = "The wrong one is cancelled with your reason, the right one recorded. Kit that is out stays with them."
+    button = "Save the correction"
+    permission = "rangeday.change_signon"
+    form_class = CorrectForm
+
+    def applies(self, target: SignOn) -> bool:
+        return target.cancelled_on is None and target.range_day.is_open
+
+    def facts(self, target: SignOn) -> list[tuple[str, Any]]:
+        return sign_on_facts(target)
+
+    def initial(self, request: HttpRequest, target: SignOn) -> dict[str, Any]:
+        return {"gear": Gear.OWN if target.gear == Gear.OWN else Gear.HIRE, "paid": target.paid}
+
+    def perform(self, *, target: SignOn, by: Any, key: Any, **cleaned: Any) -> SignOn:
+        return services.correct_sign_on(wrong=target, on=clock.today(), by=by, **cleaned)
+
+    def done(self, result: SignOn) -> str:
+        return f"Corrected: {result.who}, {shown(result.handed_over)} {result.get_paid_display().lower()}."
+
+
 class CancelSignOnPage(VerbPage):
     slug = "cancel"
     title = "Cancel this sign-on"
@@ -282,10 +485,10 @@ class CancelSignOnPage(VerbPage):
     form_class = CancelForm
 
     def applies(self, target: SignOn) -> bool:
-        return target.cancelled_on is None and target.range_day.closed_on is None
+        return target.cancelled_on is None and target.range_day.is_open
 
     def facts(self, target: SignOn) -> list[tuple[str, Any]]:
-        return [("Who", target.who), ("Fee", target.amount), ("Paid by", target.get_paid_display())]
+        return sign_on_facts(target)
 
     def perform(self, *, target: SignOn, by: Any, on: Any, reason: str, key: Any) -> SignOn:
         return services.cancel_sign_on(sign_on=target, on=on, reason=reason, by=by)
@@ -303,11 +506,11 @@ class SignOnAdmin(DocumentAdmin):
     search_help_text = "A name"
     date_hierarchy = "range_day__date"
     fields = [
-        "range_day", "who", "gear", "amount_shown", "rounding_shown", "paid", "charge",
-        "cancelled_on", "cancel_reason", "recorded_by",
+        "range_day", "who", "visitor_guardian", "visitor_phone", "safety", "gear", "amount_shown", "rounding_shown",
+        "paid", "charge", "corrects", "cancelled_on", "cancel_reason", "recorded_by",
     ]  # fmt: skip
     readonly_fields = fields
-    pages = [CancelSignOnPage()]
+    pages = [CorrectSignOnPage(), CancelSignOnPage()]
     amount_shown = amount_column("amount", "Fee")
     rounding_shown = amount_column("rounding", "Cash rounding")
 
@@ -331,11 +534,162 @@ class BankTakingsPage(VerbPage):
         return services.bank_takings(by=by, **cleaned)
 
 
+class CancelBankingPage(VerbPage):
+    slug = "cancel"
+    title = "Cancel this banking"
+    intro = "For one written down wrongly: what was posted is reversed, and the money is in the tin again."
+    button = "Cancel the banking"
+    permission = "rangeday.add_banking"
+    form_class = CancelForm
+
+    def applies(self, target: Banking) -> bool:
+        return target.cancelled_on is None
+
+    def facts(self, target: Banking) -> list[tuple[str, Any]]:
+        return [("Banked on", target.banked_on), ("Amount", target.amount)]
+
+    def perform(self, *, target: Banking, by: Any, on: Any, reason: str, key: Any) -> Banking:
+        return services.cancel_banking(banking=target, on=on, reason=reason, by=by)
+
+    def done(self, result: Banking) -> str:
+        return f"Cancelled: {result}."
+
+
 @admin.register(Banking)
 class BankingAdmin(DocumentAdmin):
-    list_display = ["banked_on", "amount_shown", "recorded_by"]
+    list_display = ["banked_on", "amount_shown", "recorded_by", "cancelled_on"]
     list_select_related = ["recorded_by"]
-    fields = ["banked_on", "amount_shown", "recorded_by"]
+    fields = ["banked_on", "amount_shown", "recorded_by", "cancelled_on", "cancel_reason"]
     readonly_fields = fields
     add_page = BankTakingsPage()
+    pages = [CancelBankingPage()]
     amount_shown = amount_column("amount", "Amount")
+
+
+@admin.register(SafetyText)
+class SafetyTextAdmin(RoomAdmin):
+    list_display = ["in_force_from", "text"]
+    fields = ["in_force_from", "text"]
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return super().has_change_permission(request, obj) and (obj is None or not selectors.is_agreed_to(obj))
+
+
+@admin.register(OwnGearCost)
+class OwnGearCostAdmin(RoomAdmin):
+    list_display = ["since", "amount_shown"]
+    fields = ["since", "amount"]
+    amount_shown = amount_column("amount", "Costs about")
+
+
+class CheckForm(VerbForm):
+    state = forms.ChoiceField(label="It is", choices=KitState.choices, widget=forms.RadioSelect)
+    note = forms.CharField(
+        label="What is wrong with it, or what was done", required=False, max_length=150,
+        help_text="Needed to set it aside or retire it.",
+    )  # fmt: skip
+    checked_by = forms.CharField(
+        label="Checked by", required=False, max_length=80,
+        help_text="Needed to find it fit for use: the name of somebody qualified, such as the coach or a bow maker.",
+    )  # fmt: skip
+    on = HappenedField(label="On")
+
+
+class CheckKitPage(VerbPage):
+    slug = "check"
+    title = "Set aside, or note a check"
+    intro = f"What is set aside as unsafe is not given out. {HAVE_IT_CHECKED}"
+    button = "Save"
+    permission = "rangeday.add_kitcheck"
+    form_class = CheckForm
+
+    def initial(self, request: HttpRequest, target: Kit) -> dict[str, Any]:
+        return {"state": KitState.USABLE if target.state != KitState.USABLE else KitState.SET_ASIDE}
+
+    def facts(self, target: Kit) -> list[tuple[str, Any]]:
+        found = figures.kit_in_use().get(pk=target.pk)
+        return [
+            ("State", target.get_state_display()),
+            ("Uses since its last check", found.uses_since_check),
+            ("Uses in all", found.uses),
+        ]
+
+    def perform(self, *, target: Kit, by: Any, **cleaned: Any) -> Kit:
+        return services.check_kit(kit=target, by=by, **cleaned).kit
+
+    def done(self, result: Kit) -> str:
+        return f"{result}: {result.get_state_display().lower()}."
+
+
+class BackPage(VerbPage):
+    slug = "back"
+    title = "It came back"
+    intro = "For kit that came back without a tap on the sheet."
+    button = "It is back"
+    permission = "rangeday.change_signon"
+
+    def applies(self, target: Kit) -> bool:
+        return target.loans.filter(back_at=None).exists()
+
+    def perform(self, *, target: Kit, by: Any, key: Any) -> Kit:
+        services.take_back_kit(kit=target, at=clock.now(), by=by)
+        return target
+
+    def done(self, result: Kit) -> str:
+        return f"{result} is back."
+
+
+def checks_section(request: HttpRequest, kit: Kit) -> Section:
+    rows = [
+        (row.checked_on, row.get_state_display(), row.note, row.checked_by or _name(row.recorded_by))
+        for row in kit.checks.select_related("recorded_by")
+    ]
+    note = HAVE_IT_CHECKED if kit.state == KitState.SET_ASIDE else ""
+    return Section("Checks", ["On", "Found", "Note", "By"], rows, "None noted yet.", note)
+
+
+def loans_section(request: HttpRequest, kit: Kit) -> Section:
+    loans = kit.loans.select_related("sign_on__person", "sign_on__range_day")[:20]
+    rows = [
+        (link_to(row.sign_on.range_day), row.sign_on.who,
+         f"back {timezone.localtime(row.back_at):%H:%M}" if row.back_at else "still out")
+        for row in loans
+    ]  # fmt: skip
+    return Section("Given out", ["Day", "To", ""], rows, "Never yet.")
+
+
+class ToCheckFilter(admin.SimpleListFilter):
+    title = "due for a check"
+    parameter_name = "due"
+
+    def lookups(self, request: HttpRequest, model_admin: Any) -> list[tuple[str, str]]:
+        return [("yes", "Used as often as it may be before a check")]
+
+    def queryset(self, request: HttpRequest, queryset: Any) -> Any:
+        return queryset.filter(pk__in=figures.kit_to_check().values("pk")) if self.value() == "yes" else queryset
+
+
+@admin.register(Kit)
+class KitAdmin(RoomAdmin):
+    list_display = ["number", "kind", "description", "state", "uses", "uses_since_check", "with_whom"]
+    list_filter = ["kind", "state", ToCheckFilter]
+    search_fields = ["number", "description"]
+    search_help_text = "A number"
+    fields = ["number", "kind", "description", "check_after"]
+    pages = [BackPage(), CheckKitPage()]
+    section_makers = [checks_section, loans_section]
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return figures.kit_in_use().prefetch_related("loans__sign_on__person").order_by("kind", "number")
+
+    @admin.display(description="Given out", ordering="uses")
+    def uses(self, kit: Any) -> int:
+        return kit.uses
+
+    @admin.display(description="Since its check", ordering="uses_since_check")
+    def uses_since_check(self, kit: Any) -> int:
+        return kit.uses_since_check
+
+    @admin.display(description="Now with")
+    def with_whom(self, kit: Any) -> str:
+        return next((loan.sign_on.who for loan in kit.loans.all() if loan.back_at is None), "")

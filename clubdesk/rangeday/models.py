@@ -1,4 +1,4 @@
-"""Range days: who signed on, what was hired and paid, the till and its count."""
+"""Range days: who signed on, what was hired and paid, the club's kit, the tin and its count."""
 
 from django.conf import settings
 from django.db import models
@@ -16,14 +16,100 @@ class RangeDay(models.Model):
     date = models.DateField()
     place = models.CharField("range", max_length=60, default="Main range")
     closed_on = models.DateField(null=True, blank=True, editable=False)
+    called_off_on = models.DateField(null=True, blank=True, editable=False)
+    called_off_reason = models.CharField(max_length=150, blank=True, editable=False)
 
     class Meta:
         ordering = ["-date", "place"]
-        constraints = [models.UniqueConstraint(fields=["date", "place"], name="rangeday_once_a_range")]
+        constraints = [
+            models.UniqueConstraint(fields=["date", "place"], name="rangeday_once_a_range"),
+            models.CheckConstraint(
+                condition=Q(called_off_on=None) | ~Q(called_off_reason=""), name="rangeday_called_off_for_a_reason"
+            ),
+        ]
         permissions = [("close_rangeday", "Can count the till and close a range day")]
 
     def __str__(self):
         return f"{self.place}, {self.date:%a %-d %b %Y}"
+
+    @property
+    def is_open(self) -> bool:
+        """Whether anybody can still sign on."""
+        return self.closed_on is None and self.called_off_on is None
+
+    @property
+    def standing(self) -> str:
+        if self.called_off_on:
+            return "called off"
+        return "counted" if self.closed_on else "open"
+
+
+class SafetyText(models.Model):
+    """The club's own safety rules, as new visitors agree to them; the newest in force on a day counts."""
+
+    in_force_from = models.DateField(unique=True)
+    text = models.TextField(max_length=3000)
+
+    class Meta:
+        ordering = ["-in_force_from"]
+        verbose_name = "safety rules for visitors"
+        verbose_name_plural = "safety rules for visitors"
+
+    def __str__(self):
+        return f"Safety rules from {self.in_force_from:%-d %b %Y}"
+
+
+class OwnGearCost(models.Model):
+    """What a first set of gear of one's own costs about, so that a coach can tell who would soon save by it."""
+
+    since = models.DateField(unique=True)
+    amount = AmountField(help_text="A plain bow, arrows, tab and arm guard, second hand or new, as you would advise.")
+
+    class Meta:
+        ordering = ["-since"]
+        verbose_name = "cost of own gear"
+        verbose_name_plural = "cost of own gear"
+        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="rangeday_own_gear_costs_something")]
+
+    def __str__(self):
+        return f"Own gear from {self.since:%-d %b %Y}"
+
+
+class KitKind(models.TextChoices):
+    BOW = "bow", "Bow"
+    SIGHT = "sight", "Sight"
+    ARROWS = "arrows", "Set of arrows"
+    TAB = "tab", "Finger tab"
+    ARM_GUARD = "arm_guard", "Arm guard"
+    CHEST_GUARD = "chest_guard", "Chest guard"
+    QUIVER = "quiver", "Quiver"
+    OTHER = "other", "Other"
+
+
+class KitState(models.TextChoices):
+    USABLE = "usable", "Fit for use"
+    SET_ASIDE = "set_aside", "Set aside as unsafe"
+    RETIRED = "retired", "Retired"
+
+
+class Kit(models.Model):
+    """A piece of the club's gear that carries a number."""
+
+    number = models.CharField(max_length=12, unique=True, help_text="As it is written on the piece.")
+    kind = models.CharField(max_length=11, choices=KitKind.choices)
+    description = models.CharField(max_length=80, blank=True, help_text="Such as: 66 inch, 18 pounds, right hand.")
+    check_after = models.PositiveSmallIntegerField(
+        "check after so many uses", null=True, blank=True, help_text="Blank: only when somebody asks for it."
+    )
+    state = models.CharField(max_length=9, choices=KitState.choices, default=KitState.USABLE, editable=False)
+
+    class Meta:
+        ordering = ["kind", "number"]
+        verbose_name = "piece of kit"
+        verbose_name_plural = "kit"
+
+    def __str__(self):
+        return f"{self.get_kind_display()} {self.number}"
 
 
 class Gear(models.TextChoices):
@@ -46,14 +132,28 @@ class TapState(models.TextChoices):
     ANSWERED = "answered", "Answered"
 
 
+class Act(models.TextChoices):
+    SIGN_ON = "sign_on", "Signed on"
+    GIVE = "give", "Kit given out"
+    BACK = "back", "Kit given back"
+
+
 class Tap(Document):
-    """What a phone at the range recorded, with or without reception: people who sign on and pay together.
+    """What a phone at the range recorded, with or without reception: people who sign on together, kit out or back.
 
     Its `key` is made on the phone. Whatever the book refuses stands here as a question and is not lost.
     """
 
     range_day = models.ForeignKey(RangeDay, models.PROTECT, related_name="taps")
     tapped_at = models.DateTimeField()
+    act = models.CharField(max_length=7, choices=Act.choices, default=Act.SIGN_ON)
+    kit = models.ForeignKey(Kit, models.PROTECT, null=True, blank=True, related_name="+")
+    holder = models.UUIDField(
+        null=True,
+        blank=True,
+        help_text="Of kit given out: the key of whose sign-on, or of the tap that signed them on.",
+    )
+    safety = models.ForeignKey(SafetyText, models.PROTECT, null=True, blank=True, related_name="+")
     gear = models.CharField(max_length=7, choices=Gear.choices, default=Gear.OWN)
     paid = models.CharField(max_length=7, choices=Paid.choices, default=Paid.NOTHING)
     people = models.JSONField(default=list, blank=True)
@@ -97,7 +197,16 @@ class SignOn(Document):
     visitor_name = models.CharField(max_length=100, blank=True)
     visitor_guardian = models.CharField(max_length=100, blank=True)
     visitor_phone = models.CharField(max_length=30, blank=True)
+    safety = models.ForeignKey(
+        SafetyText,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="safety rules agreed to",
+    )
     tap = models.ForeignKey(Tap, models.PROTECT, null=True, blank=True, related_name="sign_ons")
+    corrects = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
     gear = models.CharField(max_length=7, choices=Gear.choices)
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="+")
     amount = AmountField(default=0)
@@ -147,22 +256,82 @@ class SignOn(Document):
         return {"paid at the range"} if at_the_range else set()
 
 
-class TillCount(Document):
-    """The tin counted at the end of a day against what the ledger expects in it."""
+class KitLoan(Document):
+    """A piece of kit given out to somebody who signed on, and when it came back."""
 
-    range_day = models.OneToOneField(RangeDay, models.PROTECT, related_name="till_count")
-    expected = AmountField()
-    counted = AmountField()
-    reason = models.CharField(max_length=150, blank=True)
-    second_counter = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    kit = models.ForeignKey(Kit, models.PROTECT, related_name="loans")
+    sign_on = models.ForeignKey(SignOn, models.PROTECT, related_name="loans")
+    given_at = models.DateTimeField()
+    back_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-given_at", "-pk"]
+        verbose_name = "kit given out"
+        verbose_name_plural = "kit given out"
+        constraints = [
+            models.UniqueConstraint(fields=["kit"], condition=Q(back_at=None), name="rangeday_kit_is_out_once")
+        ]
+
+    def __str__(self):
+        return f"{self.kit} with {self.sign_on.who}"
+
+
+class KitCheck(Document):
+    """Somebody set a piece of kit aside as unsafe, found it fit for use, or retired it."""
+
+    kit = models.ForeignKey(Kit, models.PROTECT, related_name="checks")
+    checked_on = models.DateField()
+    state = models.CharField("found", max_length=9, choices=KitState.choices)
+    note = models.CharField(max_length=150, blank=True)
+    checked_by = models.CharField("checked by", max_length=80, blank=True, help_text="Who is qualified to check it.")
 
     class Meta:
         ordering = ["-pk"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(counted=F("expected")) | ~Q(reason=""), name="rangeday_difference_has_a_reason"
+                condition=Q(state="usable") & ~Q(checked_by="") | ~Q(state="usable") & ~Q(note=""),
+                name="rangeday_check_says_who_or_why",
+            )
+        ]
+
+    def __str__(self):
+        return f"{self.kit}, {self.checked_on:%-d %b %Y}: {self.get_state_display().lower()}"
+
+
+class TillCount(Document):
+    """The tin counted at the end of a day, and the card reader's slip, against what is expected of each.
+
+    `opening` is what was in the tin besides the day's own fees: the float, and cash that households paid.
+    """
+
+    range_day = models.ForeignKey(RangeDay, models.PROTECT, related_name="till_counts")
+    opening = AmountField("float", default=0)
+    expected = AmountField()
+    counted = AmountField()
+    card_receipts = AmountField("households' fees on the slip", default=0)
+    card_expected = AmountField("expected by card", default=0)
+    card_slip = AmountField("card slip", default=0)
+    reason = models.CharField(max_length=150, blank=True)
+    second_counter = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reopened_on = models.DateField(null=True, blank=True)
+    reopen_reason = models.CharField(max_length=150, blank=True)
+    reopened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["range_day"], condition=Q(reopened_on=None), name="rangeday_one_count_stands"
+            ),
+            models.CheckConstraint(
+                condition=Q(counted=F("expected"), card_slip=F("card_expected")) | ~Q(reason=""),
+                name="rangeday_difference_has_a_reason",
             ),
             models.CheckConstraint(condition=~Q(second_counter=F("recorded_by")), name="rangeday_two_people_count"),
+            models.CheckConstraint(
+                condition=Q(reopened_on=None) | ~Q(reopen_reason="") & Q(reopened_by__isnull=False),
+                name="rangeday_reopened_by_somebody_for_a_reason",
+            ),
         ]
 
     def __str__(self):
@@ -174,8 +343,29 @@ class TillCount(Document):
         return self.counted - self.expected
 
     @property
+    def card_difference(self) -> Money:
+        """Positive where the reader took more than the sheet says."""
+        return self.card_slip - self.card_expected
+
+    @property
     def entries_called_for(self) -> set[str]:
-        return {"difference"} if self.counted != self.expected else set()
+        differs = self.counted != self.expected or self.card_slip != self.card_expected
+        return {"difference"} if differs and not self.reopened_on else set()
+
+
+class CountedPiece(models.Model):
+    """So many notes or coins of one worth in a count."""
+
+    till_count = models.ForeignKey(TillCount, models.PROTECT, related_name="pieces")
+    cents = models.PositiveIntegerField()
+    number = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["-cents"]
+        constraints = [models.UniqueConstraint(fields=["till_count", "cents"], name="rangeday_piece_counted_once")]
+
+    def __str__(self):
+        return f"{self.number} of {self.cents / 100:.2f}"
 
 
 class Banking(Document):
@@ -183,6 +373,8 @@ class Banking(Document):
 
     amount = AmountField()
     banked_on = models.DateField()
+    cancelled_on = models.DateField(null=True, blank=True)
+    cancel_reason = models.CharField(max_length=150, blank=True)
 
     class Meta:
         ordering = ["-banked_on", "-pk"]
@@ -193,4 +385,4 @@ class Banking(Document):
 
     @property
     def entries_called_for(self) -> set[str]:
-        return {"banked"}
+        return set() if self.cancelled_on else {"banked"}

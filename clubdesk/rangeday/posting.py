@@ -25,9 +25,11 @@ def sign_on_lines(
     )
 
 
-def count_lines(difference: Money) -> list[Line]:
-    """`difference` is counted less expected: positive where the till is over, negative where it is short."""
-    return [debit(Role.TILL, difference), credit(Role.CASH_OVER_SHORT, difference)]
+def count_lines(cash: Money, card: Money) -> list[Line]:
+    """What was counted less what was expected: positive where the tin, or the reader's slip, is over."""
+    return without_nil(
+        [debit(Role.TILL, cash), debit(Role.CARD_TAKINGS, card), credit(Role.CASH_OVER_SHORT, cash + card)]
+    )
 
 
 def banking_lines(amount: Money) -> list[Line]:

@@ -7,8 +7,9 @@ GUARDS = [
         "rangeday_sign_on_on_an_open_day",
         "rangeday_signon",
         "INSERT",
-        when="EXISTS (SELECT 1 FROM rangeday_rangeday d WHERE d.id = NEW.range_day_id AND d.closed_on IS NOT NULL)",
-        message="This range day is closed and counted.",
+        when="EXISTS (SELECT 1 FROM rangeday_rangeday d WHERE d.id = NEW.range_day_id"
+        " AND (d.closed_on IS NOT NULL OR d.called_off_on IS NOT NULL))",
+        message="This range day is closed and counted, or was called off.",
     ),
     Guard(
         "rangeday_sign_on_keeps",
@@ -29,9 +30,104 @@ GUARDS = [
         "rangeday_day_stays_closed",
         "rangeday_rangeday",
         "UPDATE",
-        when="OLD.closed_on IS NOT NULL AND (NEW.closed_on IS NULL OR NEW.date <> OLD.date)",
-        message="A range day that was counted stays closed.",
+        when="OLD.closed_on IS NOT NULL AND (NEW.date <> OLD.date OR NEW.closed_on IS NULL AND EXISTS"
+        " (SELECT 1 FROM rangeday_tillcount c WHERE c.range_day_id = NEW.id AND c.reopened_on IS NULL))",
+        message="A range day stays closed while its count stands; reopen it with a reason.",
     ),
-    *kept("rangeday_tillcount", "till count", "expected", "counted", "range_day_id"),
+    Guard(
+        "rangeday_day_stays_called_off",
+        "rangeday_rangeday",
+        "UPDATE",
+        when="OLD.called_off_on IS NOT NULL AND (NEW.called_off_on IS NULL OR NEW.date <> OLD.date)",
+        message="A range day that was called off stays so; begin another.",
+    ),
+    Guard(
+        "rangeday_called_off_with_nobody_left",
+        "rangeday_rangeday",
+        "UPDATE",
+        when="NEW.called_off_on IS NOT NULL AND OLD.called_off_on IS NULL AND EXISTS"
+        " (SELECT 1 FROM rangeday_signon s WHERE s.range_day_id = NEW.id AND s.cancelled_on IS NULL)",
+        message="Somebody is still signed on; calling the day off takes that back first.",
+    ),
+    Guard(
+        "rangeday_closed_as_counted",
+        "rangeday_rangeday",
+        "UPDATE",
+        when="NEW.closed_on IS NOT NULL AND OLD.closed_on IS NULL AND EXISTS"
+        " (SELECT 1 FROM rangeday_tillcount c WHERE c.range_day_id = NEW.id AND c.reopened_on IS NULL"
+        " AND ROUND(c.counted * 100) <>"
+        " (SELECT COALESCE(SUM(p.cents * p.number), 0) FROM rangeday_countedpiece p WHERE p.till_count_id = c.id))",
+        message="The notes and coins do not come to what was counted.",
+    ),
+    *kept(
+        "rangeday_tillcount",
+        "till count",
+        "opening",
+        "expected",
+        "counted",
+        "card_receipts",
+        "card_expected",
+        "card_slip",
+        "range_day_id",
+    ),
+    Guard(
+        "rangeday_count_stays_reopened",
+        "rangeday_tillcount",
+        "UPDATE",
+        when="OLD.reopened_on IS NOT NULL AND NEW.reopened_on IS NULL",
+        message="That a day was reopened is never forgotten.",
+    ),
+    Guard("rangeday_piece_keeps", "rangeday_countedpiece", "UPDATE", message="What was counted is never changed."),
+    Guard("rangeday_piece_stays", "rangeday_countedpiece", "DELETE", message="What was counted is never changed."),
+    replaces_nothing("rangeday_countedpiece", "counted piece", "id"),
+    Guard(
+        "rangeday_piece_of_an_open_count",
+        "rangeday_countedpiece",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM rangeday_tillcount c JOIN rangeday_rangeday d ON d.id = c.range_day_id"
+        " WHERE c.id = NEW.till_count_id AND (d.closed_on IS NOT NULL OR c.reopened_on IS NOT NULL))",
+        message="This count is finished.",
+    ),
     *kept("rangeday_banking", "banking", "amount", "banked_on"),
+    Guard(
+        "rangeday_banking_stays_cancelled",
+        "rangeday_banking",
+        "UPDATE",
+        when="OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
+        message="A cancelled banking stays cancelled; record it again.",
+    ),
+    Guard(
+        "rangeday_safety_text_stays",
+        "rangeday_safetytext",
+        "UPDATE",
+        when="NEW.text <> OLD.text AND (EXISTS (SELECT 1 FROM rangeday_signon s WHERE s.safety_id = NEW.id)"
+        " OR EXISTS (SELECT 1 FROM rangeday_tap t WHERE t.safety_id = NEW.id))",
+        message="Visitors have agreed to these rules; add new ones with the day they start.",
+    ),
+    Guard(
+        "rangeday_only_fit_kit_is_given_out",
+        "rangeday_kitloan",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM rangeday_kit k WHERE k.id = NEW.kit_id AND k.state <> 'usable')",
+        message="This piece of kit is set aside or retired; it is not given out.",
+    ),
+    Guard("rangeday_loan_stays", "rangeday_kitloan", "DELETE", message="Kit given out is noted for good."),
+    replaces_nothing("rangeday_kitloan", "kit given out", "id", "key"),
+    Guard(
+        "rangeday_loan_keeps",
+        "rangeday_kitloan",
+        "UPDATE",
+        when="NEW.kit_id <> OLD.kit_id OR NEW.sign_on_id <> OLD.sign_on_id AND NOT EXISTS"
+        " (SELECT 1 FROM rangeday_signon s WHERE s.id = NEW.sign_on_id AND s.corrects_id = OLD.sign_on_id)",
+        message="Kit given out is noted for good; note it again.",
+    ),
+    *kept("rangeday_kitcheck", "check of kit", "kit_id", "state", "checked_on"),
+    Guard(
+        "rangeday_kit_is_what_a_check_found",
+        "rangeday_kit",
+        "UPDATE",
+        when="NEW.state <> OLD.state AND NEW.state <> COALESCE((SELECT c.state FROM rangeday_kitcheck c"
+        " WHERE c.kit_id = NEW.id ORDER BY c.id DESC LIMIT 1), '')",
+        message="Kit is set aside and put back into use only by a check that says who or why.",
+    ),
 ]

@@ -1,20 +1,37 @@
 """Questions about range days."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet
 from djmoney.money import Money
 
+from clubdesk.courses.models import ADULT_FROM, day_years_before
+from clubdesk.courses.selectors import completed_by
 from clubdesk.fees import selectors as fees
-from clubdesk.fees.models import FeeItem, FeeKind, FeePrice
+from clubdesk.fees.models import FeeKind, FeePrice, Method, Receipt
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance, summed
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member
-from clubdesk.money import as_amount, nil
-from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn, Tap, TapState
+from clubdesk.money import as_amount, half_up, nil
+from clubdesk.rangeday.models import (
+    Act,
+    Banking,
+    Gear,
+    Kit,
+    KitLoan,
+    KitState,
+    Paid,
+    RangeDay,
+    SafetyText,
+    SignOn,
+    Tap,
+    TapState,
+    TillCount,
+)
 from clubdesk.roll.models import Guardian, Person
 
 STANDS = Q(cancelled_on=None)
@@ -29,17 +46,50 @@ class Tariff:
     amount: Money
 
 
-def tariff(*, person: Person | None, gear: Gear, range_day: RangeDay) -> Tariff:
+Schedule = dict[FeeKind, FeePrice]
+
+
+def schedule(range_day: RangeDay) -> Schedule:
+    """The day's prices; whoever signs many people on reads them once."""
+    return fees.schedule_of(BOARD.values(), range_day.date)
+
+
+def tariff(*, person: Person | None, gear: Gear, range_day: RangeDay, known: Schedule | None = None) -> Tariff:
     """The fee on that day: a member with own gear pays nothing, a member the hire, anybody else the visitor's fee.
 
-    Raises Refused where the schedule lacks the price.
+    Where the schedule has a price for a parent beside a child, who has done the course and has a member child in the
+    household counts as a member, at that price (common practice, no source). `known` is the day's schedule, where it
+    was read already. Raises Refused where the schedule lacks the price.
     """
-    member = person is not None and is_member(person, range_day.date)
-    if gear == Gear.OWN and member:
+    day = range_day.date
+    standing = schedule(range_day) if known is None else known
+    kind = _kind_of(person, day, standing)
+    if gear == Gear.OWN and kind != FeeKind.VISITOR:
         return Tariff(Gear.OWN, None, nil())
-    kind = FeeKind.HIRE if member else FeeKind.VISITOR
-    price = fees.price_of_kind(kind, range_day.date)
-    return Tariff(Gear.HIRE if member else Gear.VISITOR, price, price.amount)
+    price = standing.get(kind) or fees.price_of_kind(kind, day)
+    return Tariff(Gear.VISITOR if kind == FeeKind.VISITOR else Gear.HIRE, price, price.amount)
+
+
+def _kind_of(person: Person | None, day: date, standing: Schedule) -> FeeKind:
+    if person is None:
+        return FeeKind.VISITOR
+    if is_member(person, day):
+        return FeeKind.HIRE
+    return FeeKind.BESIDE if FeeKind.BESIDE in standing and beside_a_child(person, day) else FeeKind.VISITOR
+
+
+def beside_a_child(person: Person, day: date) -> bool:
+    """Whether an adult has done the course and the household has a junior member on that day."""
+    of_age = day_years_before(day, ADULT_FROM)
+    if person.birth_date > of_age or not completed_by(day, [person.pk]):
+        return False
+    standing = Membership.objects.filter(cancelled_on=None, starts_on__lte=day, ends_on__gte=day)
+    return standing.filter(person__household=person.household_id, person__birth_date__gt=of_age).exists()
+
+
+def safety_text(day: date) -> SafetyText | None:
+    """The club's own safety rules in force on that day; None where it has written none."""
+    return SafetyText.objects.filter(in_force_from__lte=day).first()
 
 
 def days_with_takings() -> QuerySet[Any]:
@@ -59,9 +109,70 @@ def days_with_takings() -> QuerySet[Any]:
     )
 
 
-def till_expected(range_day: RangeDay) -> Money:
-    """What should be in the tin at the end of the day, by the ledger."""
-    return as_amount(balance(Role.TILL, range_day.date))
+@dataclass(frozen=True)
+class Tin:
+    """What the book knows of a day's tin and card reader before they are counted.
+
+    `held` is all cash by the ledger at the end of the day, in whatever tin; `taken` and `card` are this day's own
+    fees, `elsewhere` the cash fees of other ranges on the same date, `banked` what of it went to the bank that day.
+    `card_receipts` is what households paid by card that day and no other count has on its slip.
+    """
+
+    held: Money
+    taken: Money
+    elsewhere: Money
+    banked: Money
+    card: Money
+    card_receipts: Money
+    alone: bool
+
+    @property
+    def most(self) -> Money:
+        """The most that can have been in this tin besides the day's own fees."""
+        return self.held - self.taken + self.banked
+
+    @property
+    def opening(self) -> Money:
+        """The float and cash from households, as far as the ledger can tell them from the fees of other ranges."""
+        return max(self.most - self.elsewhere, nil())
+
+    def expected(self, opening: Money) -> Money:
+        return opening + self.taken - self.banked
+
+
+def tin(range_day: RangeDay) -> Tin:
+    """What is expected of the tin; takings banked on the same day count only where one range alone was open."""
+    day = range_day.date
+    others = RangeDay.objects.filter(date=day, called_off_on=None).exclude(pk=range_day.pk)
+    alone = not others.exists()
+    here, cash = Q(range_day=range_day), Q(paid=Paid.CASH)
+    fees_of_the_date = SignOn.objects.filter(STANDS, range_day__date=day).aggregate(
+        taken=summed("amount", here & cash) - summed("rounding", here & cash),
+        elsewhere=summed("amount", ~here & cash) - summed("rounding", ~here & cash),
+        card=summed("amount", here & Q(paid=Paid.CARD)),
+    )
+    banked = Banking.objects.filter(banked_on=day, cancelled_on=None) if alone else Banking.objects.none()
+    by_card = _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None, received_on=day))
+    counted = TillCount.objects.filter(range_day__in=others, reopened_on=None)
+    return Tin(
+        held=as_amount(balance(Role.TILL, day)),
+        taken=as_amount(half_up(fees_of_the_date["taken"])),
+        elsewhere=as_amount(half_up(fees_of_the_date["elsewhere"])),
+        banked=_sum(banked),
+        card=as_amount(fees_of_the_date["card"]),
+        card_receipts=max(by_card - _sum(counted, "card_receipts"), nil()),
+        alone=alone,
+    )
+
+
+def _sum(rows: QuerySet[Any], field: str = "amount") -> Money:
+    return as_amount(rows.aggregate(figure=summed(field))["figure"])
+
+
+def to_hand_back(range_day: RangeDay) -> QuerySet[SignOn]:
+    """On a day called off: visitors who had paid and have no household whose credit it could be."""
+    rows = range_day.sign_ons.filter(person=None, paid__in=(Paid.CASH, Paid.CARD))
+    return rows.filter(cancel_reason=f"called off: {range_day.called_off_reason}"[:150])
 
 
 def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
@@ -70,47 +181,60 @@ def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
 
 @dataclass(frozen=True)
 class Line:
-    """Somebody on the sheet of a day: who, what signing on costs, and what stands quietly beside the name."""
+    """Somebody on the sheet of a day: who, by which price, and what stands quietly beside the name."""
 
     person: int
     name: str
     household: int
-    member: bool
+    tariff: str
     notes: tuple[str, ...]
 
 
 BIRTHDAY_WITHIN = 7
 
 
-def sheet(range_day: RangeDay, *, with_money: bool) -> list[Line]:
-    """Everyone on the roll, members first; what is owed stands there only for who may see it."""
+def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) -> list[Line]:
+    """Everyone on the roll, members first; what is owed stands there only for who may see it.
+
+    `with_parents`: whether the schedule has a price for a parent beside a child.
+    """
     day = range_day.date
-    members = set(
-        Membership.objects.filter(cancelled_on=None, starts_on__lte=day, ends_on__gte=day).values_list(
-            "person", flat=True
-        )
-    )
-    before = set(Membership.objects.filter(cancelled_on=None, ends_on__lt=day).values_list("person", flat=True))
-    reachable = set(Guardian.objects.exclude(phone="").values_list("household", flat=True))
-    overdue = set()
-    if with_money:
-        since = day - timedelta(days=OVERDUE_AFTER)
-        open_ones = fees.charges_with_open().filter(open_amount__gt=0, charged_on__lt=since)
-        overdue = set(open_ones.values_list("household", flat=True))
-    people = Person.objects.filter(blanked_on=None).order_by("given_name", "family_name", "pk")
+    last_days: dict[int, date] = {}
+    begun = Membership.objects.filter(cancelled_on=None, starts_on__lte=day)
+    for pk, ends_on in begun.values_list("person", "ends_on"):
+        last_days[pk] = max(ends_on, last_days.get(pk, ends_on))
+    reachable = Exists(Guardian.objects.filter(household=OuterRef("household")).exclude(phone=""))
+    people = Person.objects.filter(blanked_on=None).annotate(reachable=reachable)
+    people = people.order_by("given_name", "family_name", "pk")
+    members = {pk for pk, last_day in last_days.items() if last_day >= day}
+    parents = _parents(people, members, day) if with_parents else set()
+    overdue = _households_overdue(day) if with_money else set()
     lines = []
     for person in people:
-        notes = []
-        if days_to_birthday(person.birth_date, day) < BIRTHDAY_WITHIN:
-            notes.append("birthday this week")
-        if person.pk in before and person.pk not in members:
-            notes.append("membership lapsed")
-        if person.household_id in overdue:
-            notes.append("fee overdue")
-        if person.household_id not in reachable:
-            notes.append("no guardian’s phone")
-        lines.append(Line(person.pk, str(person), person.household_id, person.pk in members, tuple(notes)))
-    return sorted(lines, key=lambda line: not line.member)
+        tariff = "hire" if person.pk in members else "beside" if person.pk in parents else "visitor"
+        notes = {
+            "birthday this week": days_to_birthday(person.birth_date, day) < BIRTHDAY_WITHIN,
+            "membership lapsed": person.pk in last_days and person.pk not in members,
+            "fee overdue": person.household_id in overdue,
+            "no guardian’s phone": not person.reachable,
+            "may shoot beside their child": tariff == "beside",
+        }
+        said = tuple(words for words, holds in notes.items() if holds)
+        lines.append(Line(person.pk, str(person), person.household_id, tariff, said))
+    return sorted(lines, key=lambda line: line.tariff != "hire")
+
+
+def _parents(people: Iterable[Person], members: set[int], day: date) -> set[int]:
+    """Among people already read: adults who have done the course, with a junior member in the household."""
+    done, of_age = completed_by(day), day_years_before(day, ADULT_FROM)
+    homes = {each.household_id for each in people if each.pk in members and each.birth_date > of_age}
+    return {each.pk for each in people if each.pk in done and each.birth_date <= of_age and each.household_id in homes}
+
+
+def _households_overdue(day: date) -> set[int]:
+    since = day - timedelta(days=OVERDUE_AFTER)
+    open_ones = fees.charges_with_open().filter(open_amount__gt=0, charged_on__lt=since)
+    return set(open_ones.values_list("household", flat=True))
 
 
 OVERDUE_AFTER = 30
@@ -137,22 +261,89 @@ def questions(range_day: RangeDay | None = None) -> QuerySet[Tap]:
 def board(range_day: RangeDay) -> list[tuple[str, Money | None]]:
     """What the day costs, as it would stand on a board at the range; None where the schedule has no price."""
     found = prices(range_day)
-    return [("Member, club gear", found["hire"]), ("Visitor, club gear", found["visitor"])]
+    beside = [("Parent beside a child", found["beside"])] if found["beside"] is not None else []
+    return [("Member, club gear", found["hire"]), *beside, ("Visitor, club gear", found["visitor"])]
 
 
 def prices(range_day: RangeDay) -> dict[str, Money | None]:
-    """The day's hire and visitor's fee; None where the schedule has no price."""
-    items = {item.kind: item for item in FeeItem.objects.filter(kind__in=BOARD.values()).order_by("-pk")}
-    standing: dict[int, FeePrice] = {}
-    rows = FeePrice.objects.filter(item__in=items.values(), valid_from__lte=range_day.date)
-    for row in rows.order_by("valid_from"):
-        standing[row.item_id] = row
-    found: dict[str, Money | None] = {}
-    for name, kind in BOARD.items():
-        price = standing.get(items[kind].pk) if kind in items else None
-        ended = price is not None and price.valid_until is not None and price.valid_until < range_day.date
-        found[name] = None if price is None or ended else price.amount
-    return found
+    """The day's hire, visitor's fee and fee of a parent beside a child; None where the schedule has no price."""
+    standing = schedule(range_day)
+    return {name: standing[kind].amount if kind in standing else None for name, kind in BOARD.items()}
 
 
-BOARD = {"hire": FeeKind.HIRE, "visitor": FeeKind.VISITOR}
+BOARD = {"hire": FeeKind.HIRE, "visitor": FeeKind.VISITOR, "beside": FeeKind.BESIDE}
+
+
+def open_days_after(range_day: RangeDay | None) -> QuerySet[RangeDay]:
+    """Days to which what was prepaid can move, the nearest first."""
+    if range_day is None:
+        return RangeDay.objects.none()
+    rows = RangeDay.objects.filter(date__gt=range_day.date, closed_on=None, called_off_on=None)
+    return rows.order_by("date", "place")
+
+
+def is_agreed_to(text: SafetyText) -> bool:
+    """Whether a visitor has agreed to these rules, so that they stay as they were read."""
+    return SignOn.objects.filter(safety=text).exists() or Tap.objects.filter(safety=text).exists()
+
+
+def latest_counts(most: int = 5) -> QuerySet[TillCount]:
+    return (
+        TillCount.objects.filter(reopened_on=None)
+        .select_related("range_day")
+        .order_by("-range_day__date", "-pk")[:most]
+    )
+
+
+def uncounted(on: date) -> QuerySet[RangeDay]:
+    """Days up to then that nobody has counted, and that were not called off."""
+    return RangeDay.objects.filter(closed_on=None, called_off_on=None, date__lte=on)
+
+
+@dataclass(frozen=True)
+class KitLine:
+    """A piece of kit that can be given out, and the key and name of whose sign-on it is out with (blank: it is in)."""
+
+    kit: Kit
+    holder: str
+    who: str
+
+
+def kit_on_hand() -> list[KitLine]:
+    """Kit that is fit for use, in or out."""
+    kit = Kit.objects.filter(state=KitState.USABLE).annotate(
+        out=FilteredRelation("loans", condition=Q(loans__back_at=None))
+    )
+    kit = kit.annotate(
+        holder=F("out__sign_on__key"),
+        given=F("out__sign_on__person__given_name"),
+        family=F("out__sign_on__person__family_name"),
+        visitor=F("out__sign_on__visitor_name"),
+    )
+    return [
+        KitLine(each, str(each.holder or ""), f"{each.given} {each.family}" if each.given else each.visitor or "")
+        for each in kit.order_by("kind", "number")
+    ]
+
+
+def kit_out(range_day: RangeDay | None = None) -> QuerySet[KitLoan]:
+    """What is still out, of one day or of all."""
+    rows = KitLoan.objects.filter(back_at=None).select_related("kit", "sign_on__person", "sign_on__range_day")
+    return rows.filter(sign_on__range_day=range_day) if range_day else rows
+
+
+def holder_of(tap: Tap) -> SignOn | None:
+    """Whose hands the kit of a tap went to: by their sign-on's own key, or by the tap that signed them on."""
+    if tap.holder is None:
+        return None
+    standing = SignOn.objects.filter(STANDS, range_day=tap.range_day)
+    by_tap = standing.filter(tap__key=tap.holder)
+    if tap.people:
+        by_tap = by_tap.filter(person__in=tap.people)
+    return standing.filter(key=tap.holder).first() or by_tap.order_by("pk").first()
+
+
+def given_back_since(tap: Tap) -> Tap | None:
+    """The first tap by which this kit came back after it was given out, where that reached the book before."""
+    later = Tap.objects.filter(act=Act.BACK, kit=tap.kit, range_day=tap.range_day, tapped_at__gte=tap.tapped_at)
+    return later.order_by("tapped_at").first()

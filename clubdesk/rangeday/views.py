@@ -2,7 +2,7 @@
 
 import json
 import uuid
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib.admin import AdminSite
@@ -15,12 +15,17 @@ from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
+from clubdesk import clock
+from clubdesk.ledger.selectors import year_containing
 from clubdesk.money import plain
-from clubdesk.rangeday import selectors, services
-from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn, Tap
+from clubdesk.rangeday import figures, selectors, services
+from clubdesk.rangeday.forms import SpanForm
+from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
 from clubdesk.rangeday.services.taps import Tapped
+from clubdesk.screens import Chart, Section, add_page_of, link_to
 
 MOST_AT_ONCE = 200
+WEEKLY_FROM = 40
 
 
 def _may(request: HttpRequest) -> None:
@@ -33,27 +38,46 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     """The sheet: it works on once it is open, also without reception."""
     _may(request)
     day = get_object_or_404(RangeDay, pk=pk)
-    lines = [] if day.closed_on else selectors.sheet(day, with_money=request.user.has_perm("fees.view_charge"))
     prices = {kind: plain(figure) if figure is not None else None for kind, figure in selectors.prices(day).items()}
+    lines: list[selectors.Line] = []
+    kit: list[selectors.KitLine] = []
+    if day.is_open:
+        with_money = request.user.has_perm("fees.view_charge")
+        lines = selectors.sheet(day, with_money=with_money, with_parents=prices["beside"] is not None)
+        kit = selectors.kit_on_hand()
+    safety = selectors.safety_text(day.date)
     context = {
         **site.each_context(request),
         "title": str(day),
         "day": day,
-        "roll": [[line.person, line.name, line.household, int(line.member), "; ".join(line.notes)] for line in lines],
+        "roll": [[line.person, line.name, line.household, line.tariff[0], "; ".join(line.notes)] for line in lines],
+        "kit": [[each.kit.pk, each.kit.number, each.kit.get_kind_display(), each.kit.description] for each in kit],
+        "safety": safety,
         "told": {
             "day": day.pk,
             "prices": prices,
             "send": reverse("admin:range_taps", args=[day.pk]),
-            "signed": signed(day),
+            "safety": safety.pk if safety else None,
+            "correct": reverse("admin:rangeday_signon_correct", args=[0]),
+            **said_of(day, kit),
         },
     }
     return TemplateResponse(request, "rangeday/sheet.html", context)
 
 
-def signed(day: RangeDay) -> list[list[Any]]:
-    """Who has signed on, as the sheet shows it: whom, what for, by which tap; the latest first."""
+def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
+    """Who has signed on, as the sheet shows it (whom, what for, by which tap, its own key and id), the latest first;
+    and which kit is out, with whom.
+    """
     rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("-pk")
-    return [[row.person_id, row.who, in_words(row), str(row.tap.key) if row.tap else ""] for row in rows]
+    return {
+        "signed": [
+            [row.person_id, row.who, in_words(row), str(row.tap.key) if row.tap else "", str(row.key), row.pk]
+            for row in rows
+        ],
+        "out": [[each.kit.pk, each.holder, each.who] for each in kit if each.holder],
+        "closed": not day.is_open,
+    }
 
 
 def in_words(row: SignOn) -> str:
@@ -74,15 +98,16 @@ def taps(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
             wanted = [tapped_of(each) for each in sent]
         except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
+        known = selectors.schedule(day)
         for tapped in wanted:
             try:
-                tap: Tap | None = services.receive_tap(range_day=day, tapped=tapped, by=request.user)  # type: ignore[arg-type]
+                tap: Tap | None = services.receive_tap(range_day=day, tapped=tapped, by=request.user, known=known)  # type: ignore[arg-type]
             except (OperationalError, IntegrityError, DataError):
                 tap = None  # the phone keeps it and sends it again
             if tap:
                 told.append([str(tap.key), tap.state, tap.question])
         day.refresh_from_db()
-    return JsonResponse({"told": told, "signed": signed(day), "closed": day.closed_on is not None})
+    return JsonResponse({"told": told, **said_of(day, selectors.kit_on_hand())})
 
 
 def tapped_of(sent: dict[str, Any]) -> Tapped:
@@ -94,10 +119,166 @@ def tapped_of(sent: dict[str, Any]) -> Tapped:
         key=uuid.UUID(sent["key"]),
         at=at,
         undo=bool(sent.get("undo")),
+        act=Act(sent.get("act", Act.SIGN_ON)),
+        kit=_number(sent.get("kit")),
+        holder=uuid.UUID(sent["holder"]) if sent.get("holder") else None,
+        safety=_number(sent.get("safety")),
         gear=Gear(sent.get("gear", Gear.OWN)),
         paid=Paid(sent.get("paid", Paid.NOTHING)),
         people=tuple(int(pk) for pk in sent.get("people", ()))[:12],
         visitor_name=str(sent.get("visitor_name", "")).strip(),
         visitor_guardian=str(sent.get("visitor_guardian", "")).strip(),
         visitor_phone=str(sent.get("visitor_phone", "")).strip(),
+    )
+
+
+def _number(sent: Any) -> int | None:
+    if sent is None:
+        return None
+    number = int(sent)
+    if not 0 < number < 2**63:
+        raise ValueError("a number that no row has")
+    return number
+
+
+def _may_read(request: HttpRequest) -> None:
+    if not request.user.has_perm("rangeday.view_tillcount"):
+        raise PermissionDenied
+
+
+def _page(request: HttpRequest, site: AdminSite, title: str, **context: Any) -> HttpResponseBase:
+    return TemplateResponse(request, "rangeday/figures.html", {**site.each_context(request), "title": title, **context})
+
+
+def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
+    """Takings, attendance, kit and a kind hint, over the days asked for; the current financial year by itself."""
+    _may_read(request)
+    today = clock.today()
+    form = SpanForm(request.GET if "since" in request.GET else {"since": _season_start(today), "until": today})
+    form.label_suffix = ""
+    if not form.is_valid():
+        return _page(request, site, "The range in figures", form=form)
+    since, until = form.cleaned_data["since"], form.cleaned_data["until"]
+    days = figures.by_day(since, until)
+    sections = [
+        takings_section(days, since, until), attendance_section(days), kit_section(since, until), hint_section(today),
+    ]  # fmt: skip
+    return _page(
+        request, site, "The range in figures", form=form, sections=sections, chart=season_chart(days) if days else None
+    )
+
+
+def in_figures(day: date) -> str:
+    """A date that does not break over lines in a narrow table."""
+    return f"{day:%-d %b %Y}".replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _season_start(today: date) -> date:
+    return year_containing(today).first_day
+
+
+def season_chart(days: list[figures.DayFigures]) -> Chart:
+    """Takings a range day by kind; a week or month together where there are many days."""
+    parts = ["Hire", "Visitors"]
+    columns: dict[str, list[Any]] = {}
+    by_month = len(days) > WEEKLY_FROM
+    for each in days:
+        label = f"{each.day.date:%b %y}" if by_month else f"{each.day.date:%-d %b}"
+        column = columns.setdefault(label, [0, 0])
+        for place, kind in enumerate(figures.KINDS):
+            column[place] += each.fees[kind].amount
+    title = f"Takings {'by month' if by_month else 'by day'}"
+    return Chart(title, parts, list(columns.items()))
+
+
+def takings_section(days: list[figures.DayFigures], since: date, until: date) -> Section:
+    """By day, kind and method, with the sums; the note says whether the ledger has the same."""
+
+    def row(first: Any, own: list[figures.DayFigures]) -> list[Any]:
+        kinds = [sum((each.fees[kind] for each in own), figures.nil()) for kind in figures.KINDS]
+        methods = [sum((each.paid[method] for each in own), figures.nil()) for method in figures.METHODS]
+        return [first, sum(each.attendance for each in own), *kinds, *methods]
+
+    several = len({each.day.place for each in days}) > 1
+    rows = [
+        row(link_to(each.day, f"{in_figures(each.day.date)} {each.day.place if several else ''}".strip()), [each])
+        for each in reversed(days)
+    ]
+    total = [row("Together", days)] if days else []
+    return Section(
+        "Takings by day",
+        ["Day", "People", "Hire", "Visitors", "Cash", "Card", "On account"],
+        [*total, *rows],
+        "No range day in this time.",
+        note=" ".join(_proof(each) for each in figures.proofs(days, since, until)),
+    )
+
+
+def _proof(proof: figures.Proof) -> str:
+    said = f"{Paid(proof.method).label} in the ledger from sign-ons: {plain(proof.by_ledger)}"
+    if proof.by_ledger == proof.by_sign_ons:
+        return f"{said}, the same as here{' less cash rounding' if proof.method == Paid.CASH else ''}."
+    return f"{said}; the sign-ons come to {plain(proof.by_sign_ons)}. Run check_books."
+
+
+def attendance_section(days: list[figures.DayFigures]) -> Section:
+    rows = [
+        (f"{each.first:%B %Y}", each.days, each.sign_ons, f"{each.a_day}", each.people, each.visitors)
+        for each in reversed(figures.by_month(days))
+    ]
+    columns = ["Month", "Range days", "Sign-ons", "A day", "Different people", "Visitors"]
+    return Section("Attendance by month", columns, rows, "Nobody signed on in this time.")
+
+
+def kit_section(since: date, until: date) -> Section:
+    rows = [
+        (link_to(kit), kit.description or "–", kit.uses, kit.uses_since_check, kit.get_state_display())
+        for kit in figures.kit_in_use(since, until).order_by("-uses", "kind", "number")
+    ]
+    columns = ["Kit", "", "Given out", "Since its last check", "State"]
+    return Section("Hire of each piece of kit", columns, rows, "No kit has a number yet.")
+
+
+def hint_section(today: date) -> Section:
+    """A kind hint for the coach: who might save by gear of their own."""
+    rows = [(link_to(hint.person), hint.hires, hint.paid, hint.cost) for hint in figures.own_gear_hints(today)]
+    return Section(
+        "Who might save by gear of their own",
+        ["Who", "Hires in twelve months", "Hire fees", "Own gear costs about"],
+        rows,
+        "Nobody at present, or nobody has written down yet what own gear costs.",
+        note="A hint for the coach, not for a reminder: families decide, and growing children outgrow bows.",
+    )
+
+
+def tin_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
+    """What is in the tin, and how it came there: the till account, the latest movement first."""
+    _may_read(request)
+    today = clock.today()
+    lines = figures.tin_lines(today)
+    rows = [(in_figures(line.day), line.words, line.amount, line.held) for line in lines]
+    held = lines[0].held if lines else figures.nil()
+    counts = selectors.latest_counts()
+    counted = [
+        (
+            in_figures(count.range_day.date),
+            link_to(count.range_day, count.range_day.place),
+            count.expected,
+            count.counted,
+            count.difference,
+        )
+        for count in counts
+    ]
+    may_bank = request.user.has_perm("rangeday.add_banking")
+    return _page(
+        request,
+        site,
+        "The tin",
+        intro="All cash of the club by the ledger, in whichever tin it lies. Money banked has left it.",
+        facts=[("In the tin now", held), ("Days not counted yet", selectors.uncounted(today).count())],
+        verbs=[("Bank takings", add_page_of(Banking))] if may_bank else [],
+        sections=[
+            Section("In and out", ["Day", "What", "In or out", "Then in the tin"], rows, "Nothing yet."),
+            Section("Last counted", ["Day", "Range", "Expected", "Counted", "Difference"], counted, "Not yet."),
+        ],
     )

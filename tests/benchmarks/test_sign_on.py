@@ -11,7 +11,7 @@ from django.utils import timezone
 from clubdesk.ledger.models import Account, FinancialYear, Fund, JournalEntry, Posting
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
-from clubdesk.rangeday import services
+from clubdesk.rangeday import selectors, services
 from clubdesk.rangeday.models import Gear, Paid, SignOn
 from clubdesk.roll.models import Person
 from tests import factories
@@ -21,7 +21,7 @@ ON = date(2026, 9, 12)
 
 
 def test_a_sign_on_beside_plain_orm_rows(ratio, book, by):
-    """A member's hire paid in cash: the sign-on, its entry and two lines, each in its transaction."""
+    """A member's hire paid in cash: the sign-on, its entry and two lines, each in its transaction, ten at once."""
     hire, _ = factories.hire()
     plan, day = factories.plan(), factories.range_day()
     people = []
@@ -36,8 +36,9 @@ def test_a_sign_on_beside_plain_orm_rows(ratio, book, by):
     numbers = itertools.count(1_000_000)
 
     def ours():
+        known = selectors.schedule(day)
         for _ in range(10):
-            services.sign_on(range_day=day, person=next(signing), gear=Gear.HIRE, paid=Paid.CASH, by=by)
+            services.sign_on(range_day=day, person=next(signing), gear=Gear.HIRE, paid=Paid.CASH, known=known, by=by)
 
     def plain():
         with transaction.atomic():

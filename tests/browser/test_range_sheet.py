@@ -9,7 +9,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
-from clubdesk.money import as_amount
+from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import services
 from clubdesk.rangeday.models import SignOn, Tap
 from tests import factories
@@ -72,7 +72,7 @@ def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(
     hired = (CHILDREN + 1) // 2
     assert balance(Role.TILL, TODAY) == 7 * hired
     two = {"second_counter": day_counter(), "by": shell_user(), "on": TODAY}
-    services.close_day(range_day=day, counted=as_amount(7 * hired), **two)
+    services.close_day(range_day=day, pieces=in_pieces(as_amount(7 * hired)), **two)
     assert sound()
     expect(page.get_by_text("This day was counted and closed.")).to_be_visible(timeout=20_000)
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []

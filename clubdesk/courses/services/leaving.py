@@ -192,15 +192,19 @@ def remind_unpaid(*, on: date, by: User) -> list[Booking]:
     owing = selectors.unpaid_bookings(on).values("pk")
     Booking.objects.filter(reminded_on__isnull=False).exclude(pk__in=owing).update(reminded_on=None)
     due = selectors.unpaid_bookings(on).filter(reminded_on=None)
-    return [booking for booking in due if _remind_by_letter(booking, on, by)]
+    return [booking for booking in due if _is_soon(booking, on) and _remind_by_letter(booking, on, by)]
+
+
+def _is_soon(booking: Booking, on: date) -> bool:
+    return booking.pay_by is not None and on >= booking.pay_by - timedelta(days=booking.course.reminder_days)
 
 
 @transaction.atomic
 def _remind_by_letter(booking: Booking, on: date, by: User) -> bool:
     course = locked(booking.course)
     booking = fresh(booking)
-    soon = booking.pay_by is not None and on >= booking.pay_by - timedelta(days=course.reminder_days)
-    if not soon or booking.reminded_on is not None:
+    booking.course = course
+    if not _is_soon(booking, on) or booking.reminded_on is not None:
         return False
     event = _remind(booking, on, by, "Reminded by letter that the fee is not paid")
     words = [

@@ -41,14 +41,19 @@ def queue(household: Household) -> Household:
     return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
 
 
+def queue_all(households: Iterable[int]) -> None:
+    """The same for several households, by their ids, in their order."""
+    families = Household.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
+    list(families.filter(pk__in=list(households)))
+
+
 def hold(charges: Iterable[Charge]) -> dict[int, Charge]:
     """Take the households and the charges in their order, before the first post takes the book.
 
     Returns the charges by id as they stand now.
     """
     charges = list(charges)
-    families = Household.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
-    list(families.filter(pk__in={each.household_id for each in charges}))
+    queue_all({each.household_id for each in charges})
     rows = Charge.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
     rows = rows.select_related("price__item__income_account", "household__party", "person")
     return {each.pk: each for each in rows.filter(pk__in=[each.pk for each in charges])}
@@ -247,12 +252,15 @@ def record_receipt(
     by: User,
     charges: Sequence[Charge] = (),
     reference: str = "",
+    rounding: Money | None = None,
     key: uuid.UUID | None = None,
 ) -> Receipt:
     """Money came in from a household and settles `amount` of what it owes.
 
     It pays the chosen charges first, then the oldest; what is left over stays as credit. For cash, what is
-    handed over is `amount` rounded to five cents. Raises Refused for nil or less, and for charges of another
+    handed over is `amount` rounded to five cents, or less `rounding` where that is known.
+
+    Raises Refused for nil or less, and for charges of another
     household.
     """
     household = queue(household)
@@ -263,7 +271,10 @@ def record_receipt(
         raise Refused("A receipt pays only for the household's own charges.")
     if method not in PAID_BY:
         raise Refused("A credit is brought in with the opening balances; say how this was paid.")
-    rounding = amount - cash_rounded(amount) if method == Method.CASH else nil()
+    if method != Method.CASH:
+        rounding = nil()
+    elif rounding is None:
+        rounding = amount - cash_rounded(amount)
     if rounding == amount:
         raise Refused(f"{shown(amount)} rounds to nothing in cash; take it by card or transfer.")
     ledger.lock_book()

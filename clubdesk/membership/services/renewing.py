@@ -45,6 +45,11 @@ def remind_renewals(*, on: date) -> list[Message]:
 
     Those that end on different days are told of on their own.
     """
-    found = [part for each in selectors.renewals(on) for part in selectors.by_last_day(each)]
-    told = set(Message.objects.filter(about__in=map(letters.about, found)).values_list("about", flat=True))
-    return [letters.tell_renewal(each, on) for each in found if letters.about(each) not in told]
+    waiting = selectors.to_renew(on)
+    wanted = {letters.about(*each) for own in waiting for each in own}
+    untold = wanted - set(Message.objects.filter(about__in=wanted).values_list("about", flat=True))
+    if not untold:
+        return []
+    renewing = selectors.with_quotes([own for own in waiting if any(letters.about(*each) in untold for each in own)])
+    parts = [part for each in renewing for part in selectors.by_last_day(each)]
+    return [letters.tell_renewal(each, on) for each in parts if letters.about(*each.first) in untold]

@@ -1,8 +1,10 @@
-"""Counting the tin at the end of a day, and bringing takings to the bank."""
+"""Counting the tin, closing and reopening a day, and bringing takings to the bank."""
 
 import uuid
+from collections.abc import Mapping
 from datetime import date
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
@@ -13,61 +15,135 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance, last_day_posted
 from clubdesk.money import as_amount, nil, positive, shown
 from clubdesk.rangeday import posting, selectors
-from clubdesk.rangeday.models import Banking, RangeDay, TillCount
+from clubdesk.rangeday.models import Banking, CountedPiece, RangeDay, TillCount
+
+
+def hold(range_day: RangeDay) -> RangeDay:
+    """One change at a time to a range day."""
+    return RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
+
+
+def worth(pieces: Mapping[int, int]) -> Money:
+    """What notes and coins come to; `pieces` says how many of each worth in cents. Raises Refused for odd ones."""
+    for cents, number in pieces.items():
+        if cents not in settings.CASH_PIECES:
+            raise Refused(f"There is no note or coin of {shown(as_amount(cents) / 100)}.")
+        if number < 0:
+            raise Refused("Nobody counts fewer than no coins.")
+    return as_amount(sum(cents * number for cents, number in pieces.items())) / 100
 
 
 @transaction.atomic
 def close_day(
     *,
     range_day: RangeDay,
-    counted: Money,
+    pieces: Mapping[int, int],
     second_counter: User,
     by: User,
     on: date,
+    opening: Money | None = None,
+    card_slip: Money | None = None,
+    receipts_on_slip: bool = True,
     reason: str = "",
     key: uuid.UUID | None = None,
 ) -> TillCount:
-    """Count the tin, post any difference to Cash over and short, and close the day.
+    """Count the tin, compare the reader's slip, post any difference to Cash over and short, and close the day.
 
-    Two people count; a difference needs a reason. Raises Refused otherwise, and for a day that is still to come.
+    `pieces` says how many notes and coins of each worth in cents. `opening` is what was in the tin besides the day's
+    own fees; where it is not given, all that the ledger knows of. Two people count; a difference needs a reason.
+    Raises Refused otherwise, for a day that is still to come, and for an opening that the ledger knows nothing of.
     """
-    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
-    standing = TillCount.objects.filter(range_day=day).first()
+    day = hold(range_day)
+    standing = TillCount.objects.filter(range_day=day, reopened_on=None).first()
     if standing:
         return standing
     if on < day.date:
         raise Refused(f"{day} is still to come.")
     if second_counter.pk == by.pk:
         raise Refused("Two people count the tin; choose the other one.")
-    expected, counted = selectors.till_expected(day), as_amount(counted)
-    difference = counted - expected
-    if counted < nil():
-        raise Refused("Less than nothing cannot be in the tin.")
-    if difference != nil() and not reason.strip():
-        word = "over" if difference > nil() else "short"
+    ledger.lock_book()
+    tin = selectors.tin(day)
+    opening = tin.opening if opening is None else as_amount(opening)
+    if opening > tin.most:
         raise Refused(
-            f"The ledger expects {shown(expected)}; the tin is {word} by {shown(abs(difference))}."
-            " Say what you know of it."
+            f"Besides today’s fees the ledger knows of {shown(tin.most)} in cash; the float cannot be more than that."
+            " If it is, count it with the day it came from, or write a journal first."
         )
-    count = TillCount.objects.create(
+    card_receipts = tin.card_receipts if receipts_on_slip else nil()
+    count = TillCount(
         key=key or uuid.uuid4(),
         range_day=day,
-        expected=expected,
-        counted=counted,
+        opening=opening,
+        expected=tin.expected(opening),
+        counted=worth(pieces),
+        card_receipts=card_receipts,
+        card_expected=tin.card + card_receipts,
+        card_slip=nil() if card_slip is None else as_amount(card_slip),
         reason=reason.strip()[:150],
         second_counter=second_counter,
         recorded_by=by,
     )
-    if difference != nil():
+    if card_slip is None and count.card_expected > nil():
+        raise Refused(f"By the sheet {shown(count.card_expected)} was paid by card; write the total of the slip.")
+    if count.card_slip < nil():
+        raise Refused("A slip's total is not negative; where more was paid back than taken, write a journal.")
+    if count.entries_called_for and not count.reason:
+        raise Refused(f"{differences_in_words(count)} Say what you know of it.")
+    count.save()
+    CountedPiece.objects.bulk_create(
+        CountedPiece(till_count=count, cents=cents, number=number)
+        for cents, number in sorted(pieces.items(), reverse=True)
+        if number
+    )
+    _post_difference(count, by)
+    day.closed_on = on
+    day.save(update_fields=["closed_on"])
+    return count
+
+
+def differences_in_words(count: TillCount) -> str:
+    """A sentence for each method whose count differs from what the book expects."""
+    parts = []
+    for what, expected, difference in (
+        ("the tin", count.expected, count.difference),
+        ("the card slip", count.card_expected, count.card_difference),
+    ):
+        if difference != nil():
+            word = "over" if difference > nil() else "short"
+            parts.append(f"{what} should hold {shown(expected)} and is {word} by {shown(abs(difference))}")
+    said = ", and ".join(parts)
+    return f"{said[:1].upper()}{said[1:]}." if said else ""
+
+
+def _post_difference(count: TillCount, by: User) -> None:
+    if count.entries_called_for:
         ledger.post(
             source=count,
             purpose="difference",
-            on=day.date,
-            narration=f"{count}: {count.reason}",
-            lines=posting.count_lines(difference),
+            on=count.range_day.date,
+            narration=f"{count}: difference",
+            lines=posting.count_lines(count.difference, count.card_difference),
             by=by,
         )
-    day.closed_on = on
+
+
+@transaction.atomic
+def reopen_day(*, range_day: RangeDay, reason: str, on: date, by: User) -> TillCount:
+    """Open a counted day again: its difference is reversed, the count stays with who reopened it and why.
+
+    Raises Refused without a reason, for a day that was not counted, and in a locked month.
+    """
+    day = hold(range_day)
+    count = TillCount.objects.filter(range_day=day, reopened_on=None).first()
+    if count is None:
+        raise Refused(f"{day} was not counted yet.")
+    if not reason.strip():
+        raise Refused("Say why the day is opened again.")
+    ledger.refuse_shut(day.date)
+    ledger.undo_entries_of(document=count, on=day.date, reason=f"{day} reopened", by=by)
+    count.reopened_on, count.reopened_by, count.reopen_reason = on, by, reason.strip()[:150]
+    count.save(update_fields=["reopened_on", "reopened_by", "reopen_reason"])
+    day.closed_on = None
     day.save(update_fields=["closed_on"])
     return count
 
@@ -91,4 +167,20 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
         lines=posting.banking_lines(amount),
         by=by,
     )
+    return document
+
+
+@transaction.atomic
+def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Banking:
+    """Undo a banking that was written down wrongly; its entry is reversed."""
+    document = Banking.objects.select_for_update(of=("self",), no_key=True).get(pk=banking.pk)
+    if document.cancelled_on:
+        return document
+    if not reason.strip():
+        raise Refused("Say why the banking is cancelled.")
+    if on < document.banked_on:
+        raise Refused(f"It was banked on {document.banked_on:%-d %b %Y}; it cannot be cancelled before.")
+    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
+    document.save(update_fields=["cancelled_on", "cancel_reason"])
     return document

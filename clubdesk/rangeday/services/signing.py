@@ -1,4 +1,4 @@
-"""Signing on at the range, and undoing it."""
+"""Signing on at the range, undoing and correcting it."""
 
 import uuid
 from datetime import date
@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -14,11 +15,15 @@ from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
 from clubdesk.money import cash_rounded, nil, shown
 from clubdesk.rangeday import posting, selectors
-from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn, Tap
+from clubdesk.rangeday.models import Gear, Paid, RangeDay, SafetyText, SignOn, Tap
 from clubdesk.roll.models import Person
+
+A_VISITOR = "a visitor"
 
 
 def _refuse_closed(day: RangeDay) -> None:
+    if day.called_off_on:
+        raise Refused(f"{day} was called off: {day.called_off_reason}.")
     if day.closed_on:
         raise Refused(f"{day} is closed and counted; its sign-ons stay as they are.")
 
@@ -34,15 +39,21 @@ def sign_on(
     visitor_name: str = "",
     visitor_guardian: str = "",
     visitor_phone: str = "",
+    safety: SafetyText | None = None,
     rounding: Money | None = None,
+    due: selectors.Tariff | None = None,
+    known: selectors.Schedule | None = None,
+    corrects: SignOn | None = None,
     tap: Tap | None = None,
     key: uuid.UUID | None = None,
 ) -> SignOn:
     """Somebody shoots today. The fee comes from the schedule, the membership on that day and the gear.
 
-    Cash and card post at once; "on account" charges the household. `rounding` is what of a family's one cash payment
-    falls on this fee; its own where it is not given. Raises Refused for a closed day, somebody signed on already, a
-    fee with no way of paying it, and on account without a household.
+    Cash and card post at once; "on account" charges the household, whose fee is income on the day. `rounding` is what
+    of a family's one cash payment falls on this fee, its own where it is not given; `due` is what is owed, and `known`
+    the day's schedule, where they are known already. Raises Refused for a closed day, somebody signed on already, a
+    fee with no way of paying it, on account without a household, cash or card before the day, and a visitor who has
+    not agreed to the safety rules.
     """
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
     if found := ledger.written(SignOn, key):
@@ -52,9 +63,13 @@ def sign_on(
         raise Refused(f"{person} is signed on already today.")
     if not person and not visitor_name.strip():
         raise Refused("Pick somebody from the roll, or type the visitor's name.")
-    due = selectors.tariff(person=person, gear=gear, range_day=day)
+    if not person and safety is None and not corrects and selectors.safety_text(day.date):
+        raise Refused("Read the safety rules with the visitor first; they must agree to them.")
+    due = due or selectors.tariff(person=person, gear=gear, range_day=day, known=known)
     if due.amount > nil() and paid == Paid.NOTHING:
         raise Refused(f"{shown(due.amount)} is due; say how it was paid.")
+    if paid in (Paid.CASH, Paid.CARD) and day.date > clock.today():
+        raise Refused(f"{day} is still to come: put it on account, and record what is paid as a receipt.")
     if paid == Paid.ACCOUNT and not person:
         raise Refused("A visitor without a household cannot put it on account; take cash or card.")
     document = SignOn(
@@ -64,7 +79,9 @@ def sign_on(
         visitor_name="" if person else visitor_name.strip()[:100],
         visitor_guardian=visitor_guardian.strip()[:100],
         visitor_phone=visitor_phone.strip()[:30],
+        safety=None if person else safety,
         tap=tap,
+        corrects=corrects,
         gear=due.gear,
         price=due.price,
         amount=due.amount,
@@ -92,7 +109,7 @@ def _on_account(document: SignOn, by: User) -> Charge:
         person=document.person,
         price=document.price,
         description=f"{document.price.item}, {document.person}, {document.range_day.date:%-d %b %Y}"[:150],
-        on=document.range_day.date,
+        on=min(document.range_day.date, clock.today()),
         starts_on=document.range_day.date,
         by=by,
     )
@@ -114,6 +131,7 @@ def _post_sign_on(document: SignOn, by: User) -> None:
             shares=fees.shares_of_price(price),
         ),
         by=by,
+        is_new=True,
     )
 
 
@@ -133,7 +151,54 @@ def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignO
     _refuse_closed(day)
     ledger.undo_entries_of(document=document, on=document.range_day.date, reason=reason, by=by)
     if document.charge:
-        charging.take_back(charge=document.charge, on=document.range_day.date, reason=reason, by=by)
+        charging.take_back(charge=document.charge, on=_day_of(document.charge), reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
     return document
+
+
+def _day_of(charge: Charge) -> date:
+    """Taken back on its own day: where it was charged ahead, on the day it was charged while the day is to come."""
+    return max(charge.charged_on, min(charge.starts_on, clock.today()))
+
+
+@transaction.atomic
+def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: date, by: User) -> SignOn:
+    """Put a mistyped sign-on right: the wrong one is cancelled with the reason, the right one recorded; kit stays out.
+
+    Returns the right one. Raises Refused where nothing changes, and as the two verbs do.
+    """
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=wrong.range_day_id)
+    if found := SignOn.objects.filter(corrects=wrong).first():
+        return found
+    if (wrong.gear, wrong.paid) == (gear, paid):
+        raise Refused("That is what stands there already.")
+    if wrong.cancelled_on:
+        raise Refused("This sign-on was cancelled; sign them on again.")
+    if wrong.person:
+        charging.queue(wrong.person.household)
+    wrong = cancel_sign_on(sign_on=wrong, on=on, reason=reason, by=by)
+    right = sign_on(
+        range_day=day,
+        person=wrong.person,
+        visitor_name=wrong.visitor_name,
+        visitor_guardian=wrong.visitor_guardian,
+        visitor_phone=wrong.visitor_phone,
+        safety=wrong.safety,
+        gear=gear,
+        paid=paid,
+        corrects=wrong,
+        by=by,
+    )
+    wrong.loans.filter(back_at=None).update(sign_on=right)
+    return right
+
+
+@transaction.atomic
+def forget_visitors(*, before: date) -> int:
+    """Names and phones of visitors who shot before that day go; what they paid stays. Returns how many."""
+    rows = SignOn.objects.filter(range_day__date__lt=before).exclude(visitor_name__in=("", A_VISITOR))
+    forgotten = rows.update(visitor_name=A_VISITOR, visitor_guardian="", visitor_phone="")
+    taps = Tap.objects.filter(range_day__date__lt=before).exclude(visitor_name__in=("", A_VISITOR))
+    taps.update(visitor_name=A_VISITOR, visitor_guardian="", visitor_phone="")
+    return forgotten

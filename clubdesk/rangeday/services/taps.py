@@ -14,7 +14,8 @@ from clubdesk.fees import services as charging
 from clubdesk.ledger import services as ledger
 from clubdesk.money import cash_rounded, nil, total
 from clubdesk.rangeday import selectors
-from clubdesk.rangeday.models import Gear, Paid, RangeDay, Tap, TapState
+from clubdesk.rangeday.models import Act, Gear, Kit, Paid, RangeDay, SafetyText, Tap, TapState
+from clubdesk.rangeday.services.kit import give_out, take_back_kit
 from clubdesk.rangeday.services.signing import cancel_sign_on, sign_on
 from clubdesk.roll.models import Person
 
@@ -23,11 +24,18 @@ UNDO_WITHIN = timedelta(minutes=10)
 
 @dataclass(frozen=True)
 class Tapped:
-    """One tap: people of one household who sign on and pay together, or one visitor; or the undoing of such a tap."""
+    """One tap: people of one household who sign on and pay together, or one visitor; or the undoing of such a tap.
+
+    Or a piece of kit (its id) given to whoever signed on by the sign-on or the tap with the key `holder`, or back.
+    """
 
     key: uuid.UUID
     at: datetime
     undo: bool = False
+    act: Act = Act.SIGN_ON
+    kit: int | None = None
+    holder: uuid.UUID | None = None
+    safety: int | None = None
     gear: Gear = Gear.OWN
     paid: Paid = Paid.NOTHING
     people: Sequence[int] = field(default_factory=tuple)
@@ -37,8 +45,8 @@ class Tapped:
 
 
 @transaction.atomic
-def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User) -> Tap:
-    """Do what a phone has kept and sends now. The same key again does nothing more.
+def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule | None = None) -> Tap:
+    """Do what a phone has kept and sends now; `known` is the day's schedule. The same key again does nothing more.
 
     What cannot be done (somebody signed on twice with money, a day counted already, a missing price) is lost
     nowhere: it stands as a question for the coordinator. An undo that arrives before its tap keeps it from counting.
@@ -50,22 +58,57 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User) -> Tap:
     if standing:
         return standing
     tap = Tap.objects.create(
-        key=tapped.key, range_day=day, tapped_at=tapped.at, gear=tapped.gear, paid=tapped.paid,
+        key=tapped.key, range_day=day, tapped_at=tapped.at, act=tapped.act, holder=tapped.holder, gear=tapped.gear,
+        kit=Kit.objects.filter(pk=tapped.kit).first() if tapped.kit else None,
+        safety=SafetyText.objects.filter(pk=tapped.safety).first() if tapped.safety else None, paid=tapped.paid,
         people=list(tapped.people), visitor_name=tapped.visitor_name[:100],
         visitor_guardian=tapped.visitor_guardian[:100], visitor_phone=tapped.visitor_phone[:30], recorded_by=by,
     )  # fmt: skip
-    return _settle(tap, day, by)
+    return _settle(tap, day, by, known)
 
 
-def _settle(tap: Tap, day: RangeDay, by: User) -> Tap:
-    """Sign on everyone of the tap who is not yet; what is refused becomes the tap's question."""
+def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
+    """Do what the tap says; what is refused becomes its question."""
+    refused = (
+        _sign_on(tap, day, by, known or selectors.schedule(day)) if tap.act == Act.SIGN_ON else _hand_over(tap, by)
+    )
+    tap.state = TapState.QUESTION if refused else TapState.DONE
+    tap.question = " ".join(refused)[:300]
+    tap.save()
+    return tap
+
+
+def _hand_over(tap: Tap, by: User) -> list[str]:
+    """Kit out or back; returns what was refused."""
+    if tap.kit is None:
+        return ["This piece of kit is not in the list of kit."]
+    if tap.act == Act.BACK:
+        take_back_kit(kit=tap.kit, at=tap.tapped_at, by=by)
+        return []
+    holder = selectors.holder_of(tap)
+    if holder is None:
+        return [f"{tap.kit} was given to somebody who is not signed on."]
+    back = selectors.given_back_since(tap)
+    try:
+        with transaction.atomic():
+            give_out(
+                kit=tap.kit, sign_on=holder, at=tap.tapped_at, back_at=back.tapped_at if back else None,
+                by=by, key=tap.key,
+            )  # fmt: skip
+    except Refused as refusal:
+        return [refusal.sentence]
+    return []
+
+
+def _sign_on(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule) -> list[str]:
+    """Sign on everyone of the tap who is not yet; returns what was refused."""
     people = list(Person.objects.filter(pk__in=tap.people).select_related("household__party").order_by("pk"))
     if tap.paid == Paid.ACCOUNT:
         for household in sorted({person.household for person in people}, key=lambda each: each.pk):
             charging.queue(household)
     ledger.lock_book()
     refused = [f"person {pk} is not on the roll" for pk in set(tap.people) - {person.pk for person in people}]
-    rounding = _rounding(tap, people, day)
+    rounding = _rounding(tap, people, day, known)
     who: list[Person | None] = [*people] or ([None] if tap.visitor_name else [])
     for person in who:
         try:
@@ -78,9 +121,11 @@ def _settle(tap: Tap, day: RangeDay, by: User) -> Tap:
                     visitor_name=tap.visitor_name,
                     visitor_guardian=tap.visitor_guardian,
                     visitor_phone=tap.visitor_phone,
+                    safety=tap.safety,
                     gear=Gear(tap.gear),
                     paid=Paid(tap.paid),
                     rounding=rounding,
+                    known=known,
                     tap=tap,
                     by=by,
                     key=uuid.uuid5(tap.key, str(person.pk if person else "visitor")),
@@ -88,10 +133,7 @@ def _settle(tap: Tap, day: RangeDay, by: User) -> Tap:
                 rounding = nil()
         except Refused as refusal:
             refused.append(refusal.sentence)
-    tap.state = TapState.QUESTION if refused else TapState.DONE
-    tap.question = " ".join(refused)[:300]
-    tap.save()
-    return tap
+    return refused
 
 
 def _shoots_anyhow(tap: Tap, person: Person | None, day: RangeDay) -> bool:
@@ -102,12 +144,14 @@ def _shoots_anyhow(tap: Tap, person: Person | None, day: RangeDay) -> bool:
     return standing is not None and standing.gear == Gear.OWN and standing.tap_id != tap.pk
 
 
-def _rounding(tap: Tap, people: Sequence[Person], day: RangeDay) -> Money | None:
+def _rounding(tap: Tap, people: Sequence[Person], day: RangeDay, known: selectors.Schedule) -> Money | None:
     """The cash rounding of a family's one payment. Source: the ACCC guideline, by which the total is rounded."""
     if tap.paid != Paid.CASH or len(people) < 2:
         return None
     try:
-        due = total(selectors.tariff(person=each, gear=Gear(tap.gear), range_day=day).amount for each in people)
+        due = total(
+            selectors.tariff(person=each, gear=Gear(tap.gear), range_day=day, known=known).amount for each in people
+        )
     except Refused:
         return None
     return due - cash_rounded(due)
@@ -120,9 +164,11 @@ def _undo(day: RangeDay, tapped: Tapped, standing: Tap | None, by: User) -> Tap:
         )
     if standing.state == TapState.UNDONE:
         return standing
+    if standing.act == Act.GIVE and standing.kit:
+        take_back_kit(kit=standing.kit, at=tapped.at, by=by)
     late = tapped.at - standing.tapped_at > UNDO_WITHIN
     signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
-    if signed and (late or day.closed_on):
+    if signed and (late or not day.is_open):
         why = "more than ten minutes later" if late else "after the day was counted"
         standing.state, standing.question = TapState.QUESTION, f"It was undone on the phone {why}."
     else:

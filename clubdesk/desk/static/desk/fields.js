@@ -8,3 +8,14 @@ if (window.django && django.jQuery) {
     }
   });
 }
+
+/* What the counted notes and coins come to, while they are typed. */
+for (const box of document.querySelectorAll(".pieces")) {
+  const sum = () => {
+    let cents = 0;
+    for (const input of box.querySelectorAll("input")) cents += (Number.parseInt(input.value, 10) || 0) * Number(input.dataset.cents);
+    box.querySelector("output").textContent = (cents / 100).toFixed(2);
+  };
+  box.addEventListener("input", sum);
+  sum();
+}

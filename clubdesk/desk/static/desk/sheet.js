@@ -3,12 +3,15 @@
 (() => {
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const told = read("told");
-  const people = new Map(read("roll").map(([id, name, home, member, notes]) => [id, { id, name, home, member, notes }]));
+  const people = new Map(read("roll").map(([id, name, home, tariff, notes]) => [id, { id, name, home, tariff, notes }]));
+  const kit = new Map(read("kit").map(([id, number, kind, words]) => [id, { id, number, name: `${kind} ${number}`, words }]));
   const by = (id) => document.getElementById(id);
   const shelf = `range-day-${told.day}`;
   const UNDO = 10 * 60 * 1000;
   let kept = JSON.parse(localStorage.getItem(shelf) || "[]");
   let signed = told.signed;
+  let out = told.out;
+  let lending = null; // who is being given kit
   let open = null; // whose ways of paying are shown
   let along = new Set(); // who of the family signs on with them
   let sending = false;
@@ -19,7 +22,9 @@
   const cents = (text) => Math.round(Number(text) * 100);
   const money = (figure) => (figure / 100).toFixed(2);
   const inCash = (figure) => Math.round(figure / 5) * 5;
-  const price = (person) => (person && person.member ? told.prices.hire : told.prices.visitor);
+  const tariffs = { h: "hire", b: "beside", v: "visitor" };
+  const member = (person) => person.tariff !== "v";
+  const price = (person) => told.prices[tariffs[person.tariff]];
 
   function keep(tap) {
     kept.push({ key: crypto.randomUUID ? crypto.randomUUID() : made(), at: new Date().toISOString(), ...tap });
@@ -42,15 +47,29 @@
   // What the phone shows: who has signed on by the book, and by the taps that wait.
   function standing() {
     const undone = new Set(kept.filter((tap) => tap.undo).map((tap) => tap.key));
-    const rows = signed.filter(([, , , key]) => !undone.has(key)).map(([id, name, words, key]) => ({ id, name, words, key, waits: false }));
+    const rows = signed.filter(([, , , key]) => !undone.has(key)).map(([id, name, words, key, own, row]) => ({ id, name, words, key, own, row, waits: false }));
     const there = new Set(rows.map((row) => row.key).filter(Boolean));
     for (const tap of kept) {
-      if (tap.undo || undone.has(tap.key) || there.has(tap.key)) continue;
+      if (tap.undo || tap.act || undone.has(tap.key) || there.has(tap.key)) continue;
       const names = tap.people.length ? tap.people.map((id) => [id, (people.get(id) || {}).name || "somebody"]) : [[null, tap.visitor_name]];
       for (const [id, name] of names) rows.unshift({ id, name, words: tap.words, key: tap.key, waits: true, at: tap.at });
     }
     return rows;
   }
+
+  // Which kit is out: by the book, and by the taps that wait. Each names its holder by a sign-on or by a tap.
+  function lent() {
+    const found = new Map(out.map(([id, holder, who]) => [id, { holder, who, people: [] }]));
+    for (const tap of kept) {
+      if (tap.act === "give") found.set(tap.kit, { holder: tap.holder, who: tap.who, people: tap.people });
+      if (tap.act === "back") found.delete(tap.kit);
+    }
+    return new Map([...found].filter(([id]) => kit.has(id)));
+  }
+
+  const holds = (loan, row) => loan.holder === row.own || (loan.holder === row.key && (!loan.people.length || loan.people[0] === row.id));
+  const give = (id, row) => keep({ act: "give", kit: id, holder: row.own || row.key, people: row.id ? [row.id] : [], who: row.name });
+  const back = (id) => keep({ act: "back", kit: id, people: [] });
 
   function button(text, act, label) {
     const made = document.createElement("button");
@@ -84,9 +103,9 @@
     const due = price(person);
     if (open === person.id) acts.append(...paying(person, cents(due)));
     else {
-      if (person.member) acts.append(button("Own gear", () => keep({ people: [person.id], gear: "own", paid: "nothing", words: "own gear" }), `${person.name}: own gear`));
+      if (member(person)) acts.append(button("Own gear", () => keep({ people: [person.id], gear: "own", paid: "nothing", words: "own gear" }), `${person.name}: own gear`));
       if (due === null) acts.append("no price yet");
-      else acts.append(button(`${person.member ? "Hire" : "Visitor"} ${due}`, () => { open = person.id; along = new Set(); draw(); }, `${person.name}: ${person.member ? "hire" : "visitor"} ${due}`));
+      else acts.append(button(`${member(person) ? "Hire" : "Visitor"} ${due}`, () => { open = person.id; along = new Set(); draw(); }, `${person.name}: ${member(person) ? "hire" : "visitor"} ${due}`));
     }
     item.append(who, acts);
     return item;
@@ -119,10 +138,16 @@
     const there = new Set(rows.map((each) => each.id));
     const letters = by("find").value.trim().toLowerCase();
     const found = [...people.values()].filter((each) => !there.has(each.id) && each.name.toLowerCase().split(" ").concat(each.name.toLowerCase()).some((part) => part.startsWith(letters)));
-    const shown = letters ? found.slice(0, 30) : found.filter((each) => each.member).slice(0, 8);
-    by("found").replaceChildren(...shown.map(row));
+    const shown = letters ? found.slice(0, 30) : found.filter((each) => each.tariff === "h").slice(0, 8);
+    const loans = lent();
+    const pieces = letters ? [...kit.values()].filter((each) => each.number.toLowerCase().startsWith(letters) && loans.has(each.id)) : [];
+    by("found").replaceChildren(...pieces.map((each) => piece(each, loans.get(each.id))), ...shown.map(row));
     by("count").textContent = `Signed on: ${rows.length}`;
-    by("signed").replaceChildren(...rows.map(line));
+    by("signed").replaceChildren(...rows.map((each) => line(each, loans)));
+    by("kit-out").hidden = loans.size === 0;
+    by("out-count").textContent = `Kit still out: ${loans.size}`;
+    by("out").replaceChildren(...[...loans].map(([id, loan]) => piece(kit.get(id), loan)));
+    choose(loans);
     const count = kept.length;
     by("waits").textContent = count === 0 ? "All is sent." : `${count} ${count === 1 ? "tap waits" : "taps wait"} to be sent.`;
     by("waits").classList.toggle("some", count > 0);
@@ -130,18 +155,49 @@
     by("asks").textContent = refusal;
   }
 
-  function line(each) {
+  function piece(each, loan) {
+    const item = document.createElement("li");
+    item.append(words(each.name, `with ${loan.who}`), button("Back", () => back(each.id), `${each.name} back`));
+    return item;
+  }
+
+  function words(first, second) {
+    const box = document.createElement("div");
+    box.className = "who";
+    box.append(Object.assign(document.createElement("strong"), { textContent: first }), Object.assign(document.createElement("small"), { textContent: second }));
+    return box;
+  }
+
+  // The kit that is in, for whom it is being chosen.
+  function choose(loans) {
+    by("lending").hidden = !lending;
+    if (!lending) return;
+    const letters = by("kit-number").value.trim().toLowerCase();
+    const inside = [...kit.values()].filter((each) => !loans.has(each.id) && (each.number.toLowerCase().startsWith(letters) || each.name.toLowerCase().startsWith(letters)));
+    by("lending-to").textContent = `Kit for ${lending.name}`;
+    by("kit-found").replaceChildren(...inside.slice(0, 12).map((each) => button(each.number, () => { give(each.id, lending); }, `${each.name} ${each.words}`.trim())));
+    if (!inside.length) by("kit-found").textContent = "None of that number is in.";
+  }
+
+  function line(each, loans) {
     const item = document.createElement("li");
     const who = document.createElement("div");
     who.className = "who";
     const name = document.createElement("strong");
     name.textContent = each.name;
     const words = document.createElement("small");
-    words.textContent = each.waits ? `${each.words}, waits` : each.words;
+    const has = [...loans].filter(([, loan]) => holds(loan, each)).map(([id]) => kit.get(id).number);
+    words.textContent = [each.waits ? `${each.words}, waits` : each.words, ...has].join(" · ");
     who.append(name, words);
     item.append(who);
+    if (kit.size && each.words !== "own gear") item.append(button("Kit", () => { lending = each; by("kit-number").value = ""; draw(); by("kit-number").focus(); }, `Kit for ${each.name}`));
     const mine = times.get(each.key) || (each.at && Date.parse(each.at));
     if (mine && Date.now() - mine < UNDO) item.append(button("Undo", () => undo(each.key), `Undo ${each.name}`));
+    else if (each.row) {
+      const link = Object.assign(document.createElement("a"), { href: told.correct.replace("/0/", `/${each.row}/`), textContent: "Correct" });
+      link.setAttribute("aria-label", `Correct ${each.name}`);
+      item.append(link);
+    }
     return item;
   }
 
@@ -149,6 +205,7 @@
 
   function undo(key) {
     const place = kept.findIndex((tap) => tap.key === key && !tap.undo);
+    if (place >= 0) kept = kept.filter((tap) => tap.act !== "give" || tap.holder !== key || tap.sent);
     if (place >= 0 && !kept[place].sent) kept.splice(place, 1);
     else kept.push({ key, at: new Date().toISOString(), undo: true });
     save();
@@ -164,7 +221,7 @@
       for (const tap of going) tap.sent = true;
       save();
       const asked = going.length
-        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": by("token").value }, body: JSON.stringify({ taps: going.map(({ sent, words, ...tap }) => tap) }) }
+        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": by("token").value }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
         : {};
       const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked });
       if (answer.status === 403 || answer.status === 400) throw new Error("refused");
@@ -174,6 +231,7 @@
       for (const tap of going) if (done.has(tap.key) && !tap.undo) times.set(tap.key, Date.parse(tap.at));
       kept = kept.filter((tap) => !(going.includes(tap) && done.has(tap.key)));
       signed = said.signed;
+      out = said.out;
       const questions = [...done.values()].filter((each) => each.state === "question").map((each) => each.question);
       refusal = questions.length ? `The coordinator will be asked: ${questions.join(" ")}` : refusal === SIGN_IN ? "" : refusal;
       save();
@@ -203,11 +261,11 @@
     if (due === null) return ["no price yet"];
     return ways(cents(due), (paid, text) => {
       const name = by("visitor-name").value.trim();
-      const says = !name ? "Type the visitor’s name." : !by("visitor-agrees").checked ? "Tick that they know the safety rules." : "";
+      const says = !name ? "Type the visitor’s name." : !by("visitor-agrees").checked ? "Read the safety rules with them, and tick that they agree." : "";
       by("visitor-says").hidden = !says;
       by("visitor-says").textContent = says;
       if (says) return;
-      keep({ people: [], visitor_name: name, visitor_guardian: by("visitor-guardian").value, visitor_phone: by("visitor-phone").value, gear: "visitor", paid, words: text.toLowerCase() });
+      keep({ people: [], visitor_name: name, visitor_guardian: by("visitor-guardian").value, visitor_phone: by("visitor-phone").value, safety: told.safety, gear: "visitor", paid, words: text.toLowerCase() });
       for (const id of ["visitor-name", "visitor-guardian", "visitor-phone"]) by(id).value = "";
       by("visitor-agrees").checked = false;
       by("visitor").open = false;
@@ -215,6 +273,8 @@
   }
 
   by("find").addEventListener("input", () => { open = null; draw(); });
+  by("kit-number").addEventListener("input", draw);
+  by("lending-done").addEventListener("click", () => { lending = null; draw(); });
   by("visitor-ways").append(...visitor());
   addEventListener("online", send);
   addEventListener("beforeunload", (event) => { if (kept.length) event.preventDefault(); });

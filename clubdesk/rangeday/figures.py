@@ -1,0 +1,198 @@
+"""Reading the range days: takings, attendance, kit, and who might soon want gear of their own. Nothing is changed."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
+from djmoney.money import Money
+
+from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import summed
+from clubdesk.membership.terms import months_later
+from clubdesk.money import as_amount, nil
+from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitState, OwnGearCost, Paid, RangeDay, SignOn
+from clubdesk.rangeday.selectors import STANDS
+from clubdesk.roll.models import Person
+
+KINDS = (Gear.HIRE, Gear.VISITOR)
+METHODS = (Paid.CASH, Paid.CARD, Paid.ACCOUNT)
+
+
+@dataclass
+class DayFigures:
+    """One range day: how many people, by gear, and the fees by kind and by method."""
+
+    day: RangeDay
+    people: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    fees: dict[str, Money] = field(default_factory=lambda: defaultdict(nil))
+    paid: dict[str, Money] = field(default_factory=lambda: defaultdict(nil))
+    rounding: Money = field(default_factory=nil)
+
+    @property
+    def attendance(self) -> int:
+        return sum(self.people.values())
+
+    @property
+    def takings(self) -> Money:
+        return sum(self.fees.values(), nil())
+
+
+def by_day(since: date, until: date) -> list[DayFigures]:
+    """Every range day of the span that was not called off, the earliest first."""
+    days = RangeDay.objects.filter(date__range=(since, until), called_off_on=None).order_by("date", "place")
+    found = {day.pk: DayFigures(day) for day in days}
+    rows = SignOn.objects.filter(STANDS, range_day__in=found).order_by().values("range_day", "gear", "paid")
+    for row in rows.annotate(people=Count("pk"), fees=summed("amount"), rounded=summed("rounding")):
+        figures = found[row["range_day"]]
+        figures.people[row["gear"]] += row["people"]
+        figures.fees[row["gear"]] += as_amount(row["fees"])
+        figures.paid[row["paid"]] += as_amount(row["fees"])
+        figures.rounding += as_amount(row["rounded"])
+    return list(found.values())
+
+
+@dataclass(frozen=True)
+class MonthFigures:
+    """A month at the range; `people` counts each person on the roll once, and each visitor."""
+
+    first: date
+    days: int
+    sign_ons: int
+    people: int
+    visitors: int
+    takings: Money
+
+    @property
+    def a_day(self) -> Decimal:
+        return (Decimal(self.sign_ons) / self.days).quantize(Decimal("0.1")) if self.days else Decimal(0)
+
+
+def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
+    """Attendance by calendar month of the days given."""
+    months: dict[date, list[DayFigures]] = defaultdict(list)
+    for each in days:
+        months[each.day.date.replace(day=1)].append(each)
+    rows = SignOn.objects.filter(STANDS, range_day__in=[each.day for each in days]).order_by()
+    different: dict[date, set[Any]] = defaultdict(set)
+    for day, person, pk in rows.values_list("range_day__date", "person", "pk"):
+        different[day.replace(day=1)].add(("roll", person) if person else ("visitor", pk))
+    return [
+        MonthFigures(
+            first=first,
+            days=len(own),
+            sign_ons=sum(each.attendance for each in own),
+            people=len(different[first]),
+            visitors=sum(each.people[Gear.VISITOR] for each in own),
+            takings=sum((each.takings for each in own), nil()),
+        )
+        for first, own in months.items()
+    ]
+
+
+@dataclass(frozen=True)
+class Proof:
+    """The same money twice: by the sign-ons, and by the ledger's entries of them."""
+
+    method: Paid
+    by_sign_ons: Money
+    by_ledger: Money
+
+
+ACCOUNT_OF = {Paid.CASH: Role.TILL, Paid.CARD: Role.CARD_TAKINGS}
+
+
+def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
+    """Cash and card by the sign-ons beside what their entries brought into the tin and the card takings."""
+    own = Q(entry__source_type="rangeday.signon") | Q(entry__reverses__source_type="rangeday.signon")
+    found = []
+    for method, role in ACCOUNT_OF.items():
+        rows = Posting.objects.filter(own, account__role=role, entry__date__range=(since, until))
+        told = sum((each.paid[method] for each in days), nil())
+        if method == Paid.CASH:
+            told -= sum((each.rounding for each in days), nil())
+        found.append(Proof(method, told, as_amount(rows.aggregate(figure=summed("amount"))["figure"])))
+    return found
+
+
+def kit_in_use(since: date | None = None, until: date | None = None) -> QuerySet[Any]:
+    """Kit with its `uses` in the span and `uses_since_check`; each time it was given out is one use."""
+    span = Q(loans__isnull=False)
+    if since and until:
+        span &= Q(loans__sign_on__range_day__date__range=(since, until))
+    checks = KitCheck.objects.filter(kit=OuterRef("pk")).order_by("-pk").values("recorded_at")[:1]
+    found = Kit.objects.annotate(last_checked=Subquery(checks))
+    after = Q(loans__recorded_at__gt=F("last_checked")) | Q(last_checked=None, loans__isnull=False)
+    return found.annotate(uses=Count("loans", filter=span), uses_since_check=Count("loans", filter=after))
+
+
+def kit_to_check() -> QuerySet[Any]:
+    """Kit that has been used as often as it may be before it is checked."""
+    return kit_in_use().filter(state=KitState.USABLE, check_after__isnull=False, uses_since_check__gte=F("check_after"))
+
+
+@dataclass(frozen=True)
+class OwnGearHint:
+    """Somebody whose hire of the last twelve months comes to what gear of their own costs, or soon will."""
+
+    person: Any
+    hires: int
+    paid: Money
+    cost: Money
+
+
+NEARLY = Decimal("0.8")
+FEWEST_HIRES = 6
+
+
+def own_gear_hints(on: date) -> list[OwnGearHint]:
+    """Who hired, over the twelve months to `on`, for at least four fifths of what own gear costs; the most first.
+
+    Nobody with fewer than six hires is named; the two limits are the project's own. Empty without a cost.
+    """
+    cost = OwnGearCost.objects.filter(since__lte=on).first()
+    if cost is None:
+        return []
+    rows = SignOn.objects.filter(
+        STANDS, gear=Gear.HIRE, person__isnull=False, person__blanked_on=None,
+        range_day__date__gt=months_later(on, -12), range_day__date__lte=on,
+    )  # fmt: skip
+    sums = rows.order_by().values("person").annotate(hires=Count("pk"), paid=summed("amount"))
+    wanted = {
+        row["person"]: (row["hires"], row["paid"])
+        for row in sums
+        if row["hires"] >= FEWEST_HIRES and row["paid"] >= NEARLY * cost.amount.amount
+    }
+    people = Person.objects.in_bulk(wanted)
+    hints = [OwnGearHint(people[pk], hires, as_amount(paid), cost.amount) for pk, (hires, paid) in wanted.items()]
+    return sorted(hints, key=lambda hint: (-hint.paid.amount, str(hint.person)))
+
+
+@dataclass(frozen=True)
+class TinLine:
+    """One movement of the tin by the ledger, and what it held after it."""
+
+    day: date
+    words: str
+    amount: Money
+    held: Money
+
+
+def tin_lines(until: date, most: int = 60) -> list[TinLine]:
+    """The latest movements of the till account up to that day, the latest first; those of a day alike are one line."""
+    rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True)
+    held = as_amount(rows.aggregate(figure=summed("amount"))["figure"])
+    alike = (
+        rows.order_by()
+        .values("entry__date", "entry__narration")
+        .annotate(figure=summed("amount"), count=Count("pk"), last=Max("entry__number"))
+    )
+    lines = []
+    for row in alike.order_by("-entry__date", "-last")[:most]:
+        words = row["entry__narration"] + (f" ({row['count']} times)" if row["count"] > 1 else "")
+        lines.append(TinLine(row["entry__date"], words, as_amount(row["figure"]), held))
+        held -= lines[-1].amount
+    return lines

@@ -1,0 +1,94 @@
+"""A day called off for weather: nothing is charged, what was prepaid moves or stays the household's credit."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+
+from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
+from clubdesk.fees.models import Method
+from clubdesk.money import total
+from clubdesk.rangeday import selectors
+from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn
+from clubdesk.rangeday.services.signing import cancel_sign_on, sign_on
+
+PAID_AT_THE_RANGE = (Paid.CASH, Paid.CARD)
+
+
+@dataclass(frozen=True)
+class CalledOff:
+    """A day that was called off: who moved to another day, and whose money is to be handed back."""
+
+    day: RangeDay
+    moved: tuple[SignOn, ...]
+    to_hand_back: tuple[SignOn, ...]
+
+
+@transaction.atomic
+def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_to: RangeDay | None = None) -> CalledOff:
+    """Nobody shoots: every sign-on of the day is taken back, and nothing stays charged.
+
+    What a household had paid becomes its credit. With `move_to`, who had to pay signs on for that day at the price of
+    this one, on account, and the credit pays it. Visitors without a household get their money back by hand. Raises
+    Refused without a reason, for a closed day, and where `move_to` is not open or not later.
+    """
+    day, move_to = _hold_both(range_day, move_to)
+    if day.called_off_on:
+        return CalledOff(day, (), tuple(selectors.to_hand_back(day)))
+    if day.closed_on:
+        raise Refused(f"{day} is closed and counted; reopen it first.")
+    if not reason.strip():
+        raise Refused("Say why the day is called off, such as: lightning.")
+    if move_to and not (move_to.is_open and move_to.date > day.date):
+        raise Refused("Move it to a later day that is open.")
+    signed = list(
+        day.sign_ons.filter(selectors.STANDS).select_related("person__household__party", "price", "tap").order_by("pk")
+    )
+    charging.queue_all({row.person.household_id for row in signed if row.person})
+    charging.hold(row.charge for row in signed if row.charge)
+    for row in signed:
+        cancel_sign_on(sign_on=row, on=day.date, reason=f"called off: {reason.strip()}"[:150], by=by)
+    _keep_as_credit(day, signed, by)
+    moved = [_move(row, move_to, by) for row in signed if row.person and row.price] if move_to else []
+    day.called_off_on, day.called_off_reason = on, reason.strip()[:150]
+    day.save(update_fields=["called_off_on", "called_off_reason"])
+    return CalledOff(day, tuple(row for row in moved if row), tuple(selectors.to_hand_back(day)))
+
+
+def _hold_both(range_day: RangeDay, move_to: RangeDay | None) -> tuple[RangeDay, RangeDay | None]:
+    wanted = {range_day.pk, *([move_to.pk] if move_to else [])}
+    rows = RangeDay.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=wanted).order_by("pk")
+    found = {row.pk: row for row in rows}
+    return found[range_day.pk], found[move_to.pk] if move_to else None
+
+
+def _keep_as_credit(day: RangeDay, signed: list[SignOn], by: User) -> None:
+    """What was paid in one go becomes one receipt, so that the tin keeps to the cent what was handed over."""
+    paid = defaultdict(list)
+    for row in signed:
+        if row.person and row.paid in PAID_AT_THE_RANGE:
+            together = row.tap_id or -row.pk
+            paid[row.person.household, row.paid, together].append(row)
+    for (household, method, _), rows in sorted(paid.items(), key=lambda each: each[1][0].pk):
+        charging.record_receipt(
+            household=household,
+            amount=total(row.amount for row in rows),
+            rounding=total(row.rounding for row in rows),
+            method=Method(method),
+            on=day.date,
+            reference=f"paid for {day.date:%-d %b %Y}, called off",
+            by=by,
+        )
+
+
+def _move(row: SignOn, move_to: RangeDay, by: User) -> SignOn | None:
+    """Signed on for the other day at the same price; None for who is signed on there already."""
+    assert row.person
+    assert row.price
+    if selectors.signed_on(move_to, row.person):
+        return None
+    due = selectors.Tariff(Gear(row.gear), row.price, row.amount)
+    return sign_on(range_day=move_to, person=row.person, gear=due.gear, paid=Paid.ACCOUNT, due=due, by=by)
