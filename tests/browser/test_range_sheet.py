@@ -10,8 +10,8 @@ from clubdesk.ledger.selectors import balance
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount, in_pieces
-from clubdesk.rangeday import services
-from clubdesk.rangeday.models import SignOn, Tap
+from clubdesk.rangeday import selectors, services
+from clubdesk.rangeday.models import Kit, KitState, SignOn, Tap
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.conftest import TODAY
@@ -74,7 +74,7 @@ def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(
     two = {"second_counter": day_counter(), "by": shell_user(), "on": TODAY}
     services.close_day(range_day=day, pieces=in_pieces(as_amount(7 * hired)), **two)
     assert sound()
-    expect(page.get_by_text("This day was counted and closed.")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("This day was counted and closed, or called off.")).to_be_visible(timeout=20_000)
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []
     assert "Nara" not in page.locator("#content-main").inner_text()
 
@@ -123,7 +123,7 @@ def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
     page.get_by_text("New visitor").click()
     page.get_by_label("Visitor’s name").fill("Noor Solano")
     page.get_by_role("button", name="Cash 15.00").click()
-    expect(page.get_by_text("Tick that they know the safety rules.")).to_be_visible()
+    expect(page.get_by_text("Read the safety rules with them, and tick that they agree.")).to_be_visible()
     page.get_by_label("They were told the range’s safety rules").check()
     assert accessible(page) == []
     page.get_by_role("button", name="Cash 15.00").click()
@@ -131,4 +131,37 @@ def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
     expect(page.locator("#waits")).to_have_text("All is sent.")
     assert balance(Role.TILL, TODAY) == 15
     assert balance(Role.CARD_TAKINGS, TODAY) == 0
+    assert sound()
+
+
+def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_nothing_on_the_phone(site, day):
+    bow, guard = Kit.objects.create(number="B01", kind="bow"), Kit.objects.create(number="G04", kind="arm_guard")
+    torn = Kit.objects.create(number="B02", kind="bow")
+    services.check_kit(kit=torn, state=KitState.SET_ASIDE, on=TODAY, note="a cracked limb", by=shell_user())
+    page = opened(site, day)
+    page.context.set_offline(True)
+    find(page, 7)
+    page.get_by_role("button", name="Nara07 Mirabar: hire 7.00").click()
+    page.get_by_role("button", name="Cash 7.00").click()
+    page.get_by_role("button", name="Kit for Nara07 Mirabar").click()
+    page.get_by_label("Number").fill("b0")
+    assert accessible(page) == []
+    expect(page.locator("#kit-found button")).to_have_text(["B01"])
+    page.get_by_role("button", name="Bow B01").click()
+    page.get_by_label("Number").fill("")
+    page.get_by_role("button", name="Arm guard G04").click()
+    page.get_by_role("button", name="Done").click()
+    expect(page.get_by_role("heading", name="Kit still out: 2")).to_be_visible()
+    page.get_by_role("button", name="Arm guard G04 back").click()
+    expect(page.get_by_role("heading", name="Kit still out: 1")).to_be_visible()
+    assert fits(page)
+    page.context.set_offline(False)
+    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
+    expect(page.locator("#signed")).to_contain_text("hired gear, 7.00 cash · B01")
+    assert [loan.kit for loan in selectors.kit_out()] == [bow]
+    assert guard.loans.get().back_at is not None
+    services.call_off_day(range_day=day, reason="hail", on=TODAY, by=shell_user())
+    expect(page.get_by_text("This day was counted and closed, or called off.")).to_be_visible(timeout=20_000)
+    assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []
+    assert "Nara" not in page.locator("#content-main").inner_text()
     assert sound()

@@ -92,15 +92,30 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     expect(page.locator(".messagelist")).to_contain_text("Uncle Odo is signed on: 15.00, card.")
     counting = site("coordinator")
     counting.goto(f"/rangeday/rangeday/{day.pk}/close/")
-    counting.get_by_label("Counted in the tin").fill("2.00")
+    assert fits(counting)
+    assert accessible(counting) == []
+    counting.get_by_label("2.00 ×").fill("1")
+    expect(counting.get_by_text("In all: 2.00")).to_be_visible()
+    counting.get_by_label("Total on the card reader’s slip").fill("15.00")
     counting.get_by_label("Counted with").select_option(str(people["helper"].pk))
     counting.get_by_role("button", name="Close the day").click()
-    expect(counting.get_by_role("alert")).to_contain_text("The ledger expects 7.00; the tin is short by 5.00.")
-    assert counting.get_by_label("Counted in the tin").input_value() == "2.00"
+    expect(counting.get_by_role("alert")).to_contain_text("The tin should hold 7.00 and is short by 5.00.")
+    assert counting.get_by_label("2.00 ×").input_value() == "1"
     counting.get_by_label("Reason for a difference").fill("a note is missing")
     counting.get_by_role("button", name="Close the day").click()
     expect(counting.locator(".messagelist")).to_contain_text("is closed")
     assert balance(Role.TILL, TODAY) == 2
+    counting.get_by_role("link", name="Reopen this day").click()
+    counting.get_by_label("Why it is opened again").fill("the note lay under the table")
+    assert fits(counting)
+    assert accessible(counting) == []
+    counting.get_by_role("button", name="Reopen the day").click()
+    expect(counting.get_by_label("Count", exact=True)).to_contain_text("the note lay under the table")
+    assert balance(Role.TILL, TODAY) == 7
+    for address in ("/range/figures/", "/range/tin/", f"/rangeday/rangeday/{day.pk}/call-off/"):
+        counting.goto(address)
+        assert fits(counting)
+        assert accessible(counting) == []
     assert sound()
 
 

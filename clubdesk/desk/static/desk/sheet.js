@@ -251,9 +251,12 @@
     closed = true;
     localStorage.removeItem(shelf);
     people.clear();
+    kit.clear();
     signed = [];
+    out = [];
+    for (const data of ["roll", "told", "kit"]) by(data).remove();
     clearInterval(clock);
-    by("content-main").replaceChildren(Object.assign(document.createElement("p"), { textContent: "This day was counted and closed. Nothing more is signed on." }));
+    by("content-main").replaceChildren(Object.assign(document.createElement("p"), { textContent: "This day was counted and closed, or called off. Nothing more is signed on." }));
   }
 
   function visitor() {
