@@ -13,13 +13,14 @@ from django.urls import reverse
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeePrice
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import selectors, services
-from clubdesk.rangeday.models import Gear, Paid, SignOn, Tap
+from clubdesk.rangeday.models import Gear, Paid, SafetyText, SignOn, Tap
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.roll.models import Guardian
 from tests import factories
@@ -188,11 +189,11 @@ class TestThePage:
         sent = {"key": key, "at": "2026-09-12T09:00:00.000Z", "people": [member.pk], "gear": "hire", "paid": "cash"}
         for _ in range(2):
             said = self.send(helper, day, sent).json()
-            assert said["told"] == [[key, "done", ""]]
+            assert said["told"] == [[key, "done", "", 0]]
             row = SignOn.objects.get()
             assert said["signed"] == [[member.pk, str(member), "hired gear, 7.00 cash", key, str(row.key), row.pk]]
             assert said["out"] == []
-            assert said["closed"] is False
+            assert said["closed"] == ""
 
     def test_a_new_visitor_with_a_guardian(self, helper, day):
         sent = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [], "gear": "visitor", "paid": "card",
@@ -218,6 +219,46 @@ class TestThePage:
         sent = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [2**70], "gear": "own"}
         assert self.send(helper, day, sent).status_code in (200, 400)
         assert not SignOn.objects.exists()
+
+    def test_one_tap_that_cannot_be_taken_blocks_no_other(self, helper, day, member, tap, by):
+        done = tap(member, **HIRED)
+        ledger.lock_month(month_end=date(2026, 9, 30), by=by)
+        undo = {"key": str(done.key), "at": "2026-09-12T09:05:00Z", "undo": True}
+        own = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:06:00Z", "people": [factories.PersonFactory().pk]}
+        said = self.send(helper, day, undo, own)
+        assert said.status_code == 200
+        assert {row[0] for row in said.json()["told"]} == {undo["key"], own["key"]}
+        done.refresh_from_db()
+        assert "locked month" in done.question
+
+    @pytest.mark.parametrize("at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59Z"])
+    def test_a_phone_with_a_wrong_clock_and_odd_letters_is_understood(self, helper, day, at):
+        sent = {"key": str(uuid.uuid4()), "at": at, "people": [], "gear": "visitor", "paid": "card",
+                "visitor_name": "Noor\ud800\u0000 Solano"}  # fmt: skip
+        assert self.send(helper, day, sent).json()["told"][0][1] == "done"
+        assert SignOn.objects.get().visitor_name == "Noor Solano"
+
+    def test_money_for_nobody_is_a_question(self, helper, day):
+        sent = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [], "gear": "visitor", "paid": "cash"}
+        assert self.send(helper, day, sent).json()["told"][0][1:3] == ["question", "Nobody was named."]
+
+    def test_whoever_is_signed_out_is_told_so(self, client, day):
+        said = client.get(reverse("admin:range_taps", args=[day.pk]))
+        assert (said.status_code, said.json()["sentence"]) == (403, "Sign in again in another tab.")
+
+    def test_a_closed_days_sheet_still_sends_what_a_phone_has_kept(self, helper, day, by):
+        services.call_off_day(range_day=day, reason="hail", on=TODAY, by=by)
+        page = helper.get(reverse("admin:range_sheet", args=[day.pk])).content.decode()
+        assert "sheet.js" in page
+        assert "This day was called off: hail." in page
+
+    def test_rules_written_after_the_sheet_was_opened_are_for_the_coordinator_to_affirm(self, helper, day, by):
+        SafetyText.objects.create(in_force_from=TODAY, text="Stay behind the line.")
+        sent = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [], "gear": "visitor", "paid": "cash",
+                "visitor_name": "Noor"}  # fmt: skip
+        assert self.send(helper, day, sent).json()["told"][0][1] == "question"
+        services.answer_tap(tap=Tap.objects.get(), record=True, answer="she read them", on=TODAY, by=by)
+        assert SignOn.objects.get().safety == selectors.safety_text(TODAY)
 
     def test_only_who_signs_people_on_may_open_it(self, client, approver, day):
         client.force_login(approver)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.apps import apps
+from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
@@ -63,7 +64,7 @@ def waiting() -> list[Waiting]:
     from clubdesk.fees.models import Voucher
     from clubdesk.mail.models import Message
     from clubdesk.membership.selectors import to_renew
-    from clubdesk.rangeday.models import RangeDay
+    from clubdesk.rangeday.models import RangeDay, Tap
 
     def of(model: Any, permission: str, one: str, many: str, query: str, **only: Any) -> Waiting:
         url = f"{reverse(f'admin:{model._meta.app_label}_{model._meta.model_name}_changelist')}?{query}"
@@ -115,10 +116,18 @@ def waiting() -> list[Waiting]:
             "rangeday.close_rangeday",
             "range day not counted yet",
             "range days not counted yet",
-            "o=-1",
+            "standing=uncounted",
             closed_on=None,
             called_off_on=None,
             date__lte=today,
+        ),
+        of(
+            Tap,
+            "rangeday.close_rangeday",
+            "question from a phone at the range",
+            "questions from phones at the range",
+            "state__exact=question",
+            state="question",
         ),
         of(
             EntryClaim,
@@ -210,4 +219,7 @@ class FletchbookSite(AdminSite):
             return HttpResponseRedirect(reverse("admin:range_sheet", args=[days[0].pk]))
         if days:
             return HttpResponseRedirect(f"{reverse('admin:rangeday_rangeday_changelist')}?date={clock.today()}")
+        if over := RangeDay.objects.filter(date=clock.today()).first():
+            messages.info(request, f"Today was {over.standing} already; another range can begin a day of its own.")
+            return HttpResponseRedirect(reverse("admin:rangeday_rangeday_change", args=[over.pk]))
         return HttpResponseRedirect(reverse("admin:rangeday_rangeday_add"))

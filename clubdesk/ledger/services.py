@@ -136,6 +136,15 @@ def refuse_shut(on: date) -> None:
     _refuse_shut(selectors.year_containing(on), on)
 
 
+def is_shut(on: date) -> bool:
+    """Whether nothing can be dated `on` any more."""
+    try:
+        refuse_shut(on)
+    except Refused:
+        return True
+    return False
+
+
 def _accounts_of(lines: Sequence[Line]) -> list[Account]:
     """The account of each line, those named by role in one query."""
     roles = {line.account for line in lines if isinstance(line.account, Role)}

@@ -6,6 +6,7 @@ from django import forms
 from django.contrib import admin
 from django.contrib.auth import get_user_model
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.template.defaultfilters import linebreaksbr
 from django.urls import reverse
 from django.utils import timezone
 
@@ -60,6 +61,11 @@ class SignOnForm(VerbForm):
     )
     paid = forms.ChoiceField(label="Paid by", choices=Paid.choices, widget=forms.RadioSelect, initial=Paid.CASH)
 
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        rules = selectors.safety_text(self.target.date) if self.target else None
+        self.fields["agreed"].help_text = linebreaksbr(rules.text) if rules else ""
+
 
 class SignOnPage(VerbPage):
     slug = "sign-on"
@@ -106,10 +112,18 @@ class SheetStep(VerbPage):
         return reverse("admin:range_sheet", args=[target.pk])
 
 
+class ByName(forms.ModelChoiceField):
+    """People who sign in, by their names."""
+
+    def label_from_instance(self, user: Any) -> str:
+        return _name(user)
+
+
 class CloseForm(VerbForm):
     opening = AmountFormField(
-        label="Float: what was in the tin besides today’s fees",
-        help_text="By the ledger, with cash that households paid. Change it only where some of that lies elsewhere.",
+        label="Float: what is in the tin besides today’s fees",
+        help_text="All other cash that the ledger knows: what is left of earlier days, and what households paid in "
+        "cash, less what was banked. Write less where some of it lies elsewhere.",
     )
     pieces = PiecesField(label="Notes and coins in the tin")
     card_slip = AmountFormField(
@@ -118,7 +132,7 @@ class CloseForm(VerbForm):
     receipts_on_slip = forms.BooleanField(
         label="Fees that households paid by card today are on this slip", required=False
     )
-    second_counter = forms.ModelChoiceField(
+    second_counter = ByName(
         label="Counted with", queryset=get_user_model().objects.filter(is_active=True, is_staff=True)
     )
     reason = forms.CharField(
@@ -144,7 +158,7 @@ class CloseDayPage(VerbPage):
     form_class = CloseForm
 
     def applies(self, target: RangeDay) -> bool:
-        return target.closed_on is None
+        return target.is_open
 
     def initial(self, request: HttpRequest, target: RangeDay) -> dict[str, Any]:
         return {"opening": selectors.tin(target).opening, "receipts_on_slip": True}
@@ -154,9 +168,8 @@ class CloseDayPage(VerbPage):
         out = selectors.kit_out(target).count()
         found = [
             ("Cash from today’s fees", tin.taken),
-            *([("Banked today", tin.banked)] if tin.banked != nil() else []),
             ("Should be in the tin, with the float below", tin.expected(tin.opening)),
-            *([("Cash fees of other ranges today", tin.elsewhere)] if not tin.alone else []),
+            *([("Cash fees of other ranges, not counted yet", tin.elsewhere)] if tin.elsewhere != nil() else []),
             ("Cards, by the sheet", tin.card),
             *([("Cards, households’ fees today", tin.card_receipts)] if tin.card_receipts != nil() else []),
             ("Put on account", as_amount(day.account)),
@@ -201,7 +214,7 @@ class CallOffForm(VerbForm):
         label="What is prepaid moves to",
         queryset=RangeDay.objects.none(),
         required=False,
-        empty_label="No day yet: it stays as the household’s credit",
+        empty_label="No day yet: it stays on their accounts",
     )
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -215,8 +228,8 @@ class CallOffPage(VerbPage):
     slug = "call-off"
     title = "Call the day off"
     intro = (
-        "Nobody is charged. What a household paid becomes its credit, or pays for the day that you choose. "
-        "A visitor without a household gets the money back by hand; the day then lists who."
+        "Nobody is charged. What a household paid goes to its account, where it pays the day that you choose or else "
+        "its oldest open fee. A visitor without a household gets the money back by hand; the day then lists who."
     )
     button = "Call the day off"
     permission = "rangeday.close_rangeday"
@@ -236,24 +249,36 @@ class CallOffPage(VerbPage):
 
 
 def standing_section(request: HttpRequest, day: RangeDay) -> Section | None:
-    """That the day was called off, and whose money is still to be handed back."""
+    """That the day was called off, and what became of what each had to pay."""
     if not day.called_off_on:
         return None
-    rows = [(link_to(row, row.who), row.handed_over, row.get_paid_display()) for row in selectors.to_hand_back(day)]
+    rows = [(link_to(row, row.who), row.handed_over, _became_of(row)) for row in selectors.called_off(day)]
+    by_card = any(row.paid == Paid.CARD for row in selectors.to_hand_back(day))
     return Section(
         f"Called off: {day.called_off_reason}",
-        ["To hand back to", "Amount", "Was paid by"],
+        ["Who", "Had to pay", "What becomes of it"],
         rows,
-        "No visitor’s money is to be handed back.",
-        note="A card payment is given back on the reader.",
+        "Nobody had anything to pay.",
+        note="A card payment is given back on the reader." if by_card else "",
     )
+
+
+def _became_of(row: SignOn) -> str:
+    if row.person is None:
+        return f"hand it back ({row.get_paid_display().lower()})" if row.paid != Paid.ACCOUNT else "nothing"
+    moved = getattr(row, "moved_to", None)
+    where = f"signed on for {moved.range_day.date:%-d %b %Y}" if moved else ""
+    if row.paid == Paid.ACCOUNT:
+        return where or "not charged"
+    return f"paid for {moved.range_day.date:%-d %b %Y}" if moved else "paid to their household’s account"
 
 
 def count_section(request: HttpRequest, day: RangeDay) -> Section:
     counts = TillCount.objects.filter(range_day=day).select_related("recorded_by", "second_counter", "reopened_by")
     rows = [row for count in counts for row in _count_rows(count)]
     note = " ".join(_count_in_words(count) for count in counts)
-    return Section("Count", ["What", "Expected", "Counted", "Difference"], rows, "Not counted yet.", note)
+    empty = "Nothing to count." if day.called_off_on else "Not counted yet."
+    return Section("Count", ["What", "Expected", "Counted", "Difference"], rows, empty, note)
 
 
 def _count_rows(count: TillCount) -> list[tuple[Any, ...]]:
@@ -277,18 +302,22 @@ def _name(user: Any) -> str:
 
 
 def pieces_section(request: HttpRequest, day: RangeDay) -> Section | None:
-    """The notes and coins of the count that stands."""
-    count = TillCount.objects.filter(range_day=day, reopened_on=None).first()
-    pieces = list(count.pieces.all()) if count else []
-    rows = [(as_amount(each.cents) / 100, each.number, as_amount(each.cents * each.number) / 100) for each in pieces]
-    return Section("Notes and coins", ["Worth", "How many", "Together"], rows) if rows else None
+    """The notes and coins of each count, the one that stands first."""
+    counts = TillCount.objects.filter(range_day=day).prefetch_related("pieces")
+    rows = [
+        (as_amount(each.cents) / 100, each.number, as_amount(each.cents * each.number) / 100,
+         "before it was reopened" if count.reopened_on else "")
+        for count in counts
+        for each in count.pieces.all()
+    ]  # fmt: skip
+    return Section("Notes and coins", ["Worth", "How many", "Together", ""], rows) if rows else None
 
 
 def kit_out_section(request: HttpRequest, day: RangeDay) -> Section | None:
     """What was given out on the day and has not come back."""
     rows = [
         (link_to(loan.kit), loan.kit.description or "–", loan.sign_on.who,
-         f"{timezone.localtime(loan.given_at):%H:%M}")
+         f"{timezone.localtime(loan.given_at):%-d %b, %H:%M}")
         for loan in selectors.kit_out(day)
     ]  # fmt: skip
     return Section("Kit still out", ["Kit", "", "With", "Since"], rows) if rows else None
@@ -296,10 +325,18 @@ def kit_out_section(request: HttpRequest, day: RangeDay) -> Section | None:
 
 def sign_ons_section(request: HttpRequest, day: RangeDay) -> Section:
     rows = [
-        (link_to(row, row.who), row.get_gear_display(), row.amount, row.get_paid_display())
-        for row in day.sign_ons.filter(selectors.STANDS).select_related("person").order_by("-pk")
+        (link_to(row, row.who), row.get_gear_display(), row.amount, _paid_by(row))
+        for row in day.sign_ons.filter(selectors.STANDS)
+        .select_related("person", "moved_from__range_day")
+        .order_by("-pk")
     ]
     return Section(f"Signed on: {len(rows)}", ["Who", "Gear", "Fee", "Paid by"], rows, "Nobody yet.")
+
+
+def _paid_by(row: SignOn) -> str:
+    if row.moved_from:
+        return f"On account, moved from {row.moved_from.range_day.date:%-d %b}"
+    return row.get_paid_display()
 
 
 def questions_section(request: HttpRequest, day: RangeDay) -> Section | None:
@@ -328,7 +365,8 @@ class AnswerTapPage(VerbPage):
     title = "Answer this question"
     intro = (
         "If money was taken twice, give it back or record a receipt on the household’s page. If a fee was mistyped, "
-        "cancel the sign-on first, then record what is missing."
+        "cancel the sign-on first, then record what is missing. By recording a visitor you say that they agreed to the "
+        "safety rules."
     )
     button = "Save the answer"
     permission = "rangeday.close_rangeday"
@@ -358,7 +396,7 @@ class AnswerTapPage(VerbPage):
 
 @admin.register(Tap)
 class TapAdmin(DocumentAdmin):
-    list_display = ["__str__", "state", "act", "gear", "paid", "question"]
+    list_display = ["__str__", "who", "state", "question", "act", "gear", "paid"]
     list_select_related = ["range_day"]
     list_filter = ["state", "act"]
     fields = [
@@ -386,9 +424,23 @@ class TapAdmin(DocumentAdmin):
         return tap.who
 
 
+class StandingFilter(admin.SimpleListFilter):
+    title = "standing"
+    parameter_name = "standing"
+
+    def lookups(self, request: HttpRequest, model_admin: Any) -> list[tuple[str, str]]:
+        return [("uncounted", "Not counted yet"), ("called-off", "Called off")]
+
+    def queryset(self, request: HttpRequest, queryset: Any) -> Any:
+        if self.value() == "uncounted":
+            return queryset.filter(pk__in=selectors.uncounted(clock.today()).values("pk"))
+        return queryset.filter(called_off_on__isnull=False) if self.value() == "called-off" else queryset
+
+
 @admin.register(RangeDay)
 class RangeDayAdmin(RoomAdmin):
-    list_display = ["date", "place", "people", "cash", "card", "account", "standing"]
+    list_display = ["date", "place", "standing", "people", "cash", "card", "account"]
+    list_filter = [StandingFilter]
     date_hierarchy = "date"
     fields = ["date", "place"]
     pages = [SheetStep(), SignOnPage(), CloseDayPage(), ReopenDayPage(), CallOffPage()]
@@ -472,6 +524,9 @@ class CorrectSignOnPage(VerbPage):
     def perform(self, *, target: SignOn, by: Any, key: Any, **cleaned: Any) -> SignOn:
         return services.correct_sign_on(wrong=target, on=clock.today(), by=by, **cleaned)
 
+    def destination(self, result: SignOn) -> str:
+        return page_of(result.range_day)
+
     def done(self, result: SignOn) -> str:
         return f"Corrected: {result.who}, {shown(result.handed_over)} {result.get_paid_display().lower()}."
 
@@ -528,10 +583,14 @@ class BankTakingsPage(VerbPage):
     form_class = BankForm
 
     def facts(self, target: Any) -> list[tuple[str, Any]]:
-        return [("In the till", as_amount(balance(Role.TILL, clock.today())))]
+        return [("In the tin", as_amount(balance(Role.TILL, clock.today())))]
 
     def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Banking:
         return services.bank_takings(by=by, **cleaned)
+
+    def done(self, result: Banking) -> str:
+        left = as_amount(balance(Role.TILL, clock.today()))
+        return f"{shown(result.amount)} banked; {shown(left)} is left in the tin."
 
 
 class CancelBankingPage(VerbPage):
@@ -571,46 +630,51 @@ class SafetyTextAdmin(RoomAdmin):
     list_display = ["in_force_from", "text"]
     fields = ["in_force_from", "text"]
 
+    def get_changeform_initial_data(self, request: HttpRequest) -> dict[str, Any]:
+        latest = SafetyText.objects.first()
+        return {"in_force_from": clock.today(), "text": latest.text if latest else ""}
+
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return super().has_change_permission(request, obj) and (obj is None or not selectors.is_agreed_to(obj))
+        return False
 
 
 @admin.register(OwnGearCost)
 class OwnGearCostAdmin(RoomAdmin):
     list_display = ["since", "amount_shown"]
     fields = ["since", "amount"]
+
+    def get_changeform_initial_data(self, request: HttpRequest) -> dict[str, Any]:
+        return {"since": clock.today()}
+
     amount_shown = amount_column("amount", "Costs about")
 
 
-class CheckForm(VerbForm):
-    state = forms.ChoiceField(label="It is", choices=KitState.choices, widget=forms.RadioSelect)
-    note = forms.CharField(
-        label="What is wrong with it, or what was done", required=False, max_length=150,
-        help_text="Needed to set it aside or retire it.",
-    )  # fmt: skip
-    checked_by = forms.CharField(
-        label="Checked by", required=False, max_length=80,
-        help_text="Needed to find it fit for use: the name of somebody qualified, such as the coach or a bow maker.",
-    )  # fmt: skip
+class AsideForm(VerbForm):
+    state = forms.ChoiceField(
+        label="It is",
+        choices=[(each, each.label) for each in (KitState.SET_ASIDE, KitState.RETIRED)],
+        widget=forms.RadioSelect,
+        initial=KitState.SET_ASIDE,
+    )
+    note = forms.CharField(label="What is wrong with it", max_length=150)
     on = HappenedField(label="On")
 
 
-class CheckKitPage(VerbPage):
-    slug = "check"
-    title = "Set aside, or note a check"
-    intro = f"What is set aside as unsafe is not given out. {HAVE_IT_CHECKED}"
-    button = "Save"
-    permission = "rangeday.add_kitcheck"
-    form_class = CheckForm
+class KitCheckPage(VerbPage):
+    """What setting kit aside and finding it fit share: what is known of it."""
 
-    def initial(self, request: HttpRequest, target: Kit) -> dict[str, Any]:
-        return {"state": KitState.USABLE if target.state != KitState.USABLE else KitState.SET_ASIDE}
+    permission = "rangeday.add_kitcheck"
 
     def facts(self, target: Kit) -> list[tuple[str, Any]]:
-        found = figures.kit_in_use().get(pk=target.pk)
+        found, last = figures.kit_in_use().get(pk=target.pk), target.checks.first()
         return [
             ("State", target.get_state_display()),
-            ("Uses since its last check", found.uses_since_check),
+            *(
+                [("Last noted", f"{last.checked_on:%-d %b %Y}: {last.note or last.get_state_display().lower()}")]
+                if last
+                else []
+            ),
+            ("Uses since it was found fit", found.uses_since_check),
             ("Uses in all", found.uses),
         ]
 
@@ -619,6 +683,37 @@ class CheckKitPage(VerbPage):
 
     def done(self, result: Kit) -> str:
         return f"{result}: {result.get_state_display().lower()}."
+
+
+class AsidePage(KitCheckPage):
+    slug = "aside"
+    title = "Set aside as unsafe"
+    intro = f"What is set aside is not given out. {HAVE_IT_CHECKED}"
+    button = "Set it aside"
+    form_class = AsideForm
+
+    def applies(self, target: Kit) -> bool:
+        return target.state != KitState.RETIRED
+
+
+class FitForm(VerbForm):
+    note = forms.CharField(label="What was looked at or repaired", max_length=150)
+    checked_by = forms.CharField(
+        label="Checked by", max_length=80, help_text="The name of somebody qualified, such as the coach or a bow maker."
+    )
+    on = HappenedField(label="On")
+
+
+class FitPage(KitCheckPage):
+    slug = "fit"
+    title = "Note a check: fit for use"
+    intro = "Only where somebody qualified has checked it. Its uses are counted anew from here."
+    button = "It is fit for use"
+    permission = "rangeday.change_kit"
+    form_class = FitForm
+
+    def perform(self, *, target: Kit, by: Any, **cleaned: Any) -> Kit:
+        return services.check_kit(kit=target, state=KitState.USABLE, by=by, **cleaned).kit
 
 
 class BackPage(VerbPage):
@@ -632,7 +727,8 @@ class BackPage(VerbPage):
         return target.loans.filter(back_at=None).exists()
 
     def perform(self, *, target: Kit, by: Any, key: Any) -> Kit:
-        services.take_back_kit(kit=target, at=clock.now(), by=by)
+        out = target.loans.filter(back_at=None).first()
+        services.take_back_kit(kit=target, at=max(clock.now(), out.given_at) if out else clock.now(), by=by)
         return target
 
     def done(self, result: Kit) -> str:
@@ -671,16 +767,24 @@ class ToCheckFilter(admin.SimpleListFilter):
 
 @admin.register(Kit)
 class KitAdmin(RoomAdmin):
-    list_display = ["number", "kind", "description", "state", "uses", "uses_since_check", "with_whom"]
+    list_display = ["number", "kind", "standing", "with_whom", "uses", "uses_since_check", "description"]
     list_filter = ["kind", "state", ToCheckFilter]
     search_fields = ["number", "description"]
     search_help_text = "A number"
-    fields = ["number", "kind", "description", "check_after"]
-    pages = [BackPage(), CheckKitPage()]
+    fields = ["number", "kind", "description", "check_after", "standing"]
+    readonly_fields = ["standing"]
+    pages = [BackPage(), AsidePage(), FitPage()]
     section_makers = [checks_section, loans_section]
 
     def get_queryset(self, request: HttpRequest) -> Any:
         return figures.kit_in_use().prefetch_related("loans__sign_on__person").order_by("kind", "number")
+
+    @admin.display(description="State", ordering="state")
+    def standing(self, kit: Any) -> str:
+        if kit.pk is None:
+            return "Fit for use"
+        due = kit.state == KitState.USABLE and kit.check_after and kit.uses_since_check >= kit.check_after
+        return f"{kit.get_state_display()}{', but due for a check' if due else ''}"
 
     @admin.display(description="Given out", ordering="uses")
     def uses(self, kit: Any) -> int:

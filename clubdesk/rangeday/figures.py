@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
@@ -64,11 +64,11 @@ class MonthFigures:
     sign_ons: int
     people: int
     visitors: int
-    takings: Money
+    own: tuple[DayFigures, ...]
 
     @property
     def a_day(self) -> Decimal:
-        return (Decimal(self.sign_ons) / self.days).quantize(Decimal("0.1")) if self.days else Decimal(0)
+        return (Decimal(self.sign_ons) / self.days).quantize(Decimal("0.1"), ROUND_HALF_UP) if self.days else Decimal(0)
 
 
 def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
@@ -87,7 +87,7 @@ def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
             sign_ons=sum(each.attendance for each in own),
             people=len(different[first]),
             visitors=sum(each.people[Gear.VISITOR] for each in own),
-            takings=sum((each.takings for each in own), nil()),
+            own=tuple(own),
         )
         for first, own in months.items()
     ]
@@ -119,11 +119,16 @@ def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
 
 
 def kit_in_use(since: date | None = None, until: date | None = None) -> QuerySet[Any]:
-    """Kit with its `uses` in the span and `uses_since_check`; each time it was given out is one use."""
+    """Kit with its `uses` in the span and `uses_since_check`; each time it was given out is one use.
+
+    Only a check that found it fit for use starts the second count anew.
+    """
     span = Q(loans__isnull=False)
     if since and until:
         span &= Q(loans__sign_on__range_day__date__range=(since, until))
-    checks = KitCheck.objects.filter(kit=OuterRef("pk")).order_by("-pk").values("recorded_at")[:1]
+    checks = (
+        KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")[:1]
+    )
     found = Kit.objects.annotate(last_checked=Subquery(checks))
     after = Q(loans__recorded_at__gt=F("last_checked")) | Q(last_checked=None, loans__isnull=False)
     return found.annotate(uses=Count("loans", filter=span), uses_since_check=Count("loans", filter=after))
@@ -148,12 +153,16 @@ NEARLY = Decimal("0.8")
 FEWEST_HIRES = 6
 
 
+def cost_of_own_gear(on: date) -> OwnGearCost | None:
+    return OwnGearCost.objects.filter(since__lte=on).first()
+
+
 def own_gear_hints(on: date) -> list[OwnGearHint]:
     """Who hired, over the twelve months to `on`, for at least four fifths of what own gear costs; the most first.
 
     Nobody with fewer than six hires is named; the two limits are the project's own. Empty without a cost.
     """
-    cost = OwnGearCost.objects.filter(since__lte=on).first()
+    cost = cost_of_own_gear(on)
     if cost is None:
         return []
     rows = SignOn.objects.filter(

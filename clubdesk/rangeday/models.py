@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Upper
 from django.utils import timezone
 from djmoney.money import Money
 
@@ -47,12 +48,12 @@ class RangeDay(models.Model):
 class SafetyText(models.Model):
     """The club's own safety rules, as new visitors agree to them; the newest in force on a day counts."""
 
-    in_force_from = models.DateField(unique=True)
+    in_force_from = models.DateField()
     text = models.TextField(max_length=3000)
 
     class Meta:
-        ordering = ["-in_force_from"]
-        verbose_name = "safety rules for visitors"
+        ordering = ["-in_force_from", "-pk"]
+        verbose_name = "set of safety rules"
         verbose_name_plural = "safety rules for visitors"
 
     def __str__(self):
@@ -68,7 +69,7 @@ class OwnGearCost(models.Model):
     class Meta:
         ordering = ["-since"]
         verbose_name = "cost of own gear"
-        verbose_name_plural = "cost of own gear"
+        verbose_name_plural = "costs of own gear"
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="rangeday_own_gear_costs_something")]
 
     def __str__(self):
@@ -95,7 +96,7 @@ class KitState(models.TextChoices):
 class Kit(models.Model):
     """A piece of the club's gear that carries a number."""
 
-    number = models.CharField(max_length=12, unique=True, help_text="As it is written on the piece.")
+    number = models.CharField(max_length=12, help_text="As it is written on the piece.")
     kind = models.CharField(max_length=11, choices=KitKind.choices)
     description = models.CharField(max_length=80, blank=True, help_text="Such as: 66 inch, 18 pounds, right hand.")
     check_after = models.PositiveSmallIntegerField(
@@ -107,6 +108,13 @@ class Kit(models.Model):
         ordering = ["kind", "number"]
         verbose_name = "piece of kit"
         verbose_name_plural = "kit"
+        constraints = [
+            models.UniqueConstraint(
+                Upper("number"),
+                name="rangeday_kit_number_once",
+                violation_error_message="A piece of kit carries this number already; write another on it.",
+            )
+        ]
 
     def __str__(self):
         return f"{self.get_kind_display()} {self.number}"
@@ -207,6 +215,7 @@ class SignOn(Document):
     )
     tap = models.ForeignKey(Tap, models.PROTECT, null=True, blank=True, related_name="sign_ons")
     corrects = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="corrected_by")
+    moved_from = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="moved_to")
     gear = models.CharField(max_length=7, choices=Gear.choices)
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="+")
     amount = AmountField(default=0)
@@ -269,7 +278,10 @@ class KitLoan(Document):
         verbose_name = "kit given out"
         verbose_name_plural = "kit given out"
         constraints = [
-            models.UniqueConstraint(fields=["kit"], condition=Q(back_at=None), name="rangeday_kit_is_out_once")
+            models.UniqueConstraint(fields=["kit"], condition=Q(back_at=None), name="rangeday_kit_is_out_once"),
+            models.CheckConstraint(
+                condition=Q(back_at=None) | Q(back_at__gte=F("given_at")), name="rangeday_kit_back_after_it_went"
+            ),
         ]
 
     def __str__(self):

@@ -11,20 +11,52 @@ GUARDS = [
         " AND (d.closed_on IS NOT NULL OR d.called_off_on IS NOT NULL))",
         message="This range day is closed and counted, or was called off.",
     ),
+    *kept(
+        "rangeday_signon",
+        "sign-on",
+        "amount",
+        "rounding",
+        "paid",
+        "range_day_id",
+        "person_id",
+        "gear",
+        "price_id",
+        "charge_id",
+        "safety_id",
+        "tap_id",
+        "corrects_id",
+        "moved_from_id",
+    ),
     Guard(
-        "rangeday_sign_on_keeps",
+        "rangeday_sign_on_stays_cancelled",
         "rangeday_signon",
         "UPDATE",
-        when="NEW.amount <> OLD.amount OR NEW.rounding <> OLD.rounding OR NEW.paid <> OLD.paid"
-        " OR NEW.range_day_id <> OLD.range_day_id OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
-        message="A sign-on is never changed; cancel it and record it again.",
+        when="OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
+        message="A cancelled sign-on stays cancelled; record it again.",
     ),
-    replaces_nothing("rangeday_signon", "sign-on", "id", "key"),
     Guard(
-        "rangeday_sign_on_stays",
+        "rangeday_sign_on_stays_once_counted",
         "rangeday_signon",
-        "DELETE",
-        message="A sign-on is cancelled, never deleted.",
+        "UPDATE",
+        when="OLD.cancelled_on IS NULL AND NEW.cancelled_on IS NOT NULL AND EXISTS (SELECT 1 FROM rangeday_rangeday d"
+        " WHERE d.id = NEW.range_day_id AND d.closed_on IS NOT NULL)",
+        message="This range day is counted; its sign-ons stay as they are until it is reopened.",
+    ),
+    replaces_nothing("rangeday_rangeday", "range day", "id"),
+    Guard(
+        "rangeday_day_takes_no_others_place",
+        "rangeday_rangeday",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM rangeday_rangeday x WHERE x.date = NEW.date AND x.place = NEW.place)",
+        message="This range has a day on that date already.",
+    ),
+    replaces_nothing("rangeday_kit", "piece of kit", "id"),
+    Guard(
+        "rangeday_kit_takes_no_others_place",
+        "rangeday_kit",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM rangeday_kit x WHERE UPPER(x.number) = UPPER(NEW.number))",
+        message="A piece of kit carries this number already.",
     ),
     Guard(
         "rangeday_day_stays_closed",
@@ -53,11 +85,11 @@ GUARDS = [
         "rangeday_closed_as_counted",
         "rangeday_rangeday",
         "UPDATE",
-        when="NEW.closed_on IS NOT NULL AND OLD.closed_on IS NULL AND EXISTS"
+        when="NEW.closed_on IS NOT NULL AND OLD.closed_on IS NULL AND NOT EXISTS"
         " (SELECT 1 FROM rangeday_tillcount c WHERE c.range_day_id = NEW.id AND c.reopened_on IS NULL"
-        " AND ROUND(c.counted * 100) <>"
+        " AND ROUND(c.counted * 100) ="
         " (SELECT COALESCE(SUM(p.cents * p.number), 0) FROM rangeday_countedpiece p WHERE p.till_count_id = c.id))",
-        message="The notes and coins do not come to what was counted.",
+        message="A day is closed by a count, and its notes and coins come to what was counted.",
     ),
     *kept(
         "rangeday_tillcount",
@@ -74,8 +106,9 @@ GUARDS = [
         "rangeday_count_stays_reopened",
         "rangeday_tillcount",
         "UPDATE",
-        when="OLD.reopened_on IS NOT NULL AND NEW.reopened_on IS NULL",
-        message="That a day was reopened is never forgotten.",
+        when="OLD.reopened_on IS NOT NULL AND (NEW.reopened_on IS NULL OR NEW.reopened_on <> OLD.reopened_on"
+        " OR NEW.reopen_reason <> OLD.reopen_reason OR NEW.reopened_by_id <> OLD.reopened_by_id)",
+        message="Who reopened a day, when and why, is never changed.",
     ),
     Guard("rangeday_piece_keeps", "rangeday_countedpiece", "UPDATE", message="What was counted is never changed."),
     Guard("rangeday_piece_stays", "rangeday_countedpiece", "DELETE", message="What was counted is never changed."),
@@ -100,10 +133,11 @@ GUARDS = [
         "rangeday_safety_text_stays",
         "rangeday_safetytext",
         "UPDATE",
-        when="NEW.text <> OLD.text AND (EXISTS (SELECT 1 FROM rangeday_signon s WHERE s.safety_id = NEW.id)"
-        " OR EXISTS (SELECT 1 FROM rangeday_tap t WHERE t.safety_id = NEW.id))",
-        message="Visitors have agreed to these rules; add new ones with the day they start.",
+        when="NEW.text <> OLD.text OR NEW.in_force_from <> OLD.in_force_from",
+        message="Safety rules stay as families read them; add new ones.",
     ),
+    Guard("rangeday_safety_text_is_kept", "rangeday_safetytext", "DELETE", message="Safety rules are never deleted."),
+    replaces_nothing("rangeday_safetytext", "set of safety rules", "id"),
     Guard(
         "rangeday_only_fit_kit_is_given_out",
         "rangeday_kitloan",

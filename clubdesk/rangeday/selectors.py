@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from djmoney.money import Money
 
 from clubdesk.courses.models import ADULT_FROM, day_years_before
@@ -19,9 +20,9 @@ from clubdesk.membership.selectors import is_member
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.rangeday.models import (
     Act,
-    Banking,
     Gear,
     Kit,
+    KitCheck,
     KitLoan,
     KitState,
     Paid,
@@ -113,55 +114,52 @@ def days_with_takings() -> QuerySet[Any]:
 class Tin:
     """What the book knows of a day's tin and card reader before they are counted.
 
-    `held` is all cash by the ledger at the end of the day, in whatever tin; `taken` and `card` are this day's own
-    fees, `elsewhere` the cash fees of other ranges on the same date, `banked` what of it went to the bank that day.
-    `card_receipts` is what households paid by card that day and no other count has on its slip.
+    `rest` is what the ledger has in cash at the end of the day besides this day's fees (`taken`), the cash fees of
+    other ranges that are not counted yet (`elsewhere`) and what the counted tins of the same date hold. It is negative
+    where more has left the tin that day (banked, or by a journal) than was in it before. `card_receipts` is what
+    households paid by card that day and no other count has on its slip.
     """
 
-    held: Money
     taken: Money
     elsewhere: Money
-    banked: Money
+    rest: Money
     card: Money
     card_receipts: Money
-    alone: bool
+
+    @property
+    def opening(self) -> Money:
+        """The float and cash from households, less what was banked that day, as far as the ledger can tell."""
+        return max(self.rest, nil())
 
     @property
     def most(self) -> Money:
         """The most that can have been in this tin besides the day's own fees."""
-        return self.held - self.taken + self.banked
-
-    @property
-    def opening(self) -> Money:
-        """The float and cash from households, as far as the ledger can tell them from the fees of other ranges."""
-        return max(self.most - self.elsewhere, nil())
+        return max(self.rest + self.elsewhere, nil())
 
     def expected(self, opening: Money) -> Money:
-        return opening + self.taken - self.banked
+        return max(opening + self.taken + min(self.rest, nil()), nil())
 
 
 def tin(range_day: RangeDay) -> Tin:
-    """What is expected of the tin; takings banked on the same day count only where one range alone was open."""
+    """What is expected of the tin of a day and of its card slip."""
     day = range_day.date
-    others = RangeDay.objects.filter(date=day, called_off_on=None).exclude(pk=range_day.pk)
-    alone = not others.exists()
+    counts = TillCount.objects.filter(range_day__date=day, reopened_on=None).exclude(range_day=range_day)
     here, cash = Q(range_day=range_day), Q(paid=Paid.CASH)
+    there = ~here & Q(range_day__closed_on=None)
     fees_of_the_date = SignOn.objects.filter(STANDS, range_day__date=day).aggregate(
         taken=summed("amount", here & cash) - summed("rounding", here & cash),
-        elsewhere=summed("amount", ~here & cash) - summed("rounding", ~here & cash),
+        elsewhere=summed("amount", there & cash) - summed("rounding", there & cash),
         card=summed("amount", here & Q(paid=Paid.CARD)),
     )
-    banked = Banking.objects.filter(banked_on=day, cancelled_on=None) if alone else Banking.objects.none()
+    counted = counts.aggregate(cash=summed("counted"), receipts=summed("card_receipts"))
     by_card = _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None, received_on=day))
-    counted = TillCount.objects.filter(range_day__in=others, reopened_on=None)
+    taken, elsewhere = (as_amount(half_up(fees_of_the_date[name])) for name in ("taken", "elsewhere"))
     return Tin(
-        held=as_amount(balance(Role.TILL, day)),
-        taken=as_amount(half_up(fees_of_the_date["taken"])),
-        elsewhere=as_amount(half_up(fees_of_the_date["elsewhere"])),
-        banked=_sum(banked),
+        taken=taken,
+        elsewhere=elsewhere,
+        rest=as_amount(balance(Role.TILL, day)) - taken - elsewhere - as_amount(counted["cash"]),
         card=as_amount(fees_of_the_date["card"]),
-        card_receipts=max(by_card - _sum(counted, "card_receipts"), nil()),
-        alone=alone,
+        card_receipts=max(by_card - as_amount(counted["receipts"]), nil()),
     )
 
 
@@ -169,10 +167,16 @@ def _sum(rows: QuerySet[Any], field: str = "amount") -> Money:
     return as_amount(rows.aggregate(figure=summed(field))["figure"])
 
 
+def called_off(range_day: RangeDay) -> QuerySet[SignOn]:
+    """The sign-ons that were taken back when the day was called off, of those who had something to pay."""
+    rows = range_day.sign_ons.exclude(paid=Paid.NOTHING)
+    rows = rows.filter(cancel_reason=f"called off: {range_day.called_off_reason}"[:150])
+    return rows.select_related("person__household", "moved_to__range_day").order_by("pk")
+
+
 def to_hand_back(range_day: RangeDay) -> QuerySet[SignOn]:
-    """On a day called off: visitors who had paid and have no household whose credit it could be."""
-    rows = range_day.sign_ons.filter(person=None, paid__in=(Paid.CASH, Paid.CARD))
-    return rows.filter(cancel_reason=f"called off: {range_day.called_off_reason}"[:150])
+    """Of these, visitors who had paid and have no household whose credit it could be."""
+    return called_off(range_day).filter(person=None, paid__in=(Paid.CASH, Paid.CARD))
 
 
 def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
@@ -282,11 +286,6 @@ def open_days_after(range_day: RangeDay | None) -> QuerySet[RangeDay]:
     return rows.order_by("date", "place")
 
 
-def is_agreed_to(text: SafetyText) -> bool:
-    """Whether a visitor has agreed to these rules, so that they stay as they were read."""
-    return SignOn.objects.filter(safety=text).exists() or Tap.objects.filter(safety=text).exists()
-
-
 def latest_counts(most: int = 5) -> QuerySet[TillCount]:
     return (
         TillCount.objects.filter(reopened_on=None)
@@ -302,28 +301,45 @@ def uncounted(on: date) -> QuerySet[RangeDay]:
 
 @dataclass(frozen=True)
 class KitLine:
-    """A piece of kit that can be given out, and the key and name of whose sign-on it is out with (blank: it is in)."""
+    """A piece of kit that can be given out, and the key and name of whose sign-on it is out with (blank: it is in).
+
+    `due`: it was used as often as it may be before a check.
+    """
 
     kit: Kit
     holder: str
     who: str
+    due: bool
 
 
-def kit_on_hand() -> list[KitLine]:
-    """Kit that is fit for use, in or out."""
-    kit = Kit.objects.filter(state=KitState.USABLE).annotate(
-        out=FilteredRelation("loans", condition=Q(loans__back_at=None))
-    )
+def kit_on_hand(day: date) -> list[KitLine]:
+    """Kit that is fit for use, in or out, and what is unsafe and still out; since when, where since an earlier day."""
+    out = FilteredRelation("loans", condition=Q(loans__back_at=None))
+    fit = KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")[:1]
+    after = KitLoan.objects.filter(kit=OuterRef("pk"), recorded_at__gt=Coalesce(OuterRef("fit_at"), LONG_AGO))
+    uses = after.order_by().values("kit").annotate(times=Count("pk")).values("times")
+    kit = Kit.objects.annotate(fit_at=Subquery(fit), out=out).filter(Q(state=KitState.USABLE) | Q(out__isnull=False))
     kit = kit.annotate(
+        uses=Subquery(uses),
         holder=F("out__sign_on__key"),
         given=F("out__sign_on__person__given_name"),
         family=F("out__sign_on__person__family_name"),
         visitor=F("out__sign_on__visitor_name"),
+        since=F("out__sign_on__range_day__date"),
     )
-    return [
-        KitLine(each, str(each.holder or ""), f"{each.given} {each.family}" if each.given else each.visitor or "")
-        for each in kit.order_by("kind", "number")
-    ]
+    lines = []
+    for each in kit.order_by("kind", "number"):
+        who = f"{each.given} {each.family}" if each.given else each.visitor or ""
+        if each.since and each.since != day:
+            who += f", since {each.since:%-d %b %Y}"
+        if each.state != KitState.USABLE:
+            who += " (unsafe: take it back now)"
+        due = each.check_after is not None and (each.uses or 0) >= each.check_after
+        lines.append(KitLine(each, str(each.holder or ""), who, due))
+    return lines
+
+
+LONG_AGO = datetime(1990, 1, 1, tzinfo=UTC)
 
 
 def kit_out(range_day: RangeDay | None = None) -> QuerySet[KitLoan]:
@@ -340,10 +356,12 @@ def holder_of(tap: Tap) -> SignOn | None:
     by_tap = standing.filter(tap__key=tap.holder)
     if tap.people:
         by_tap = by_tap.filter(person__in=tap.people)
-    return standing.filter(key=tap.holder).first() or by_tap.order_by("pk").first()
+    own = standing.filter(Q(key=tap.holder) | Q(corrects__key=tap.holder))
+    return own.first() or by_tap.order_by("pk").first()
 
 
 def given_back_since(tap: Tap) -> Tap | None:
     """The first tap by which this kit came back after it was given out, where that reached the book before."""
     later = Tap.objects.filter(act=Act.BACK, kit=tap.kit, range_day=tap.range_day, tapped_at__gte=tap.tapped_at)
+    later = later.exclude(state=TapState.UNDONE)
     return later.order_by("tapped_at").first()

@@ -14,7 +14,7 @@ def patterns(site: AdminSite) -> list[URLPattern]:
 
     return [
         path("range/<int:pk>/", page(views.sheet), name="range_sheet"),
-        path("range/<int:pk>/taps/", page(views.taps), name="range_taps"),
+        path("range/<int:pk>/taps/", views.taps, name="range_taps"),
         path("range/figures/", page(views.figures_page), name="range_figures"),
         path("range/tin/", page(views.tin_page), name="range_tin"),
     ]

@@ -2,7 +2,9 @@
 
 import json
 import uuid
+from collections.abc import Sequence
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from django.contrib.admin import AdminSite
@@ -16,8 +18,10 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
+from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import year_containing
-from clubdesk.money import plain
+from clubdesk.membership.terms import months_later
+from clubdesk.money import plain, shown
 from clubdesk.rangeday import figures, selectors, services
 from clubdesk.rangeday.forms import SpanForm
 from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
@@ -25,7 +29,7 @@ from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.screens import Chart, Section, add_page_of, link_to
 
 MOST_AT_ONCE = 200
-WEEKLY_FROM = 40
+MONTHS_FROM = 40
 
 
 def _may(request: HttpRequest) -> None:
@@ -44,20 +48,24 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     if day.is_open:
         with_money = request.user.has_perm("fees.view_charge")
         lines = selectors.sheet(day, with_money=with_money, with_parents=prices["beside"] is not None)
-        kit = selectors.kit_on_hand()
+        kit = selectors.kit_on_hand(day.date)
     safety = selectors.safety_text(day.date)
     context = {
         **site.each_context(request),
         "title": str(day),
         "day": day,
         "roll": [[line.person, line.name, line.household, line.tariff[0], "; ".join(line.notes)] for line in lines],
-        "kit": [[each.kit.pk, each.kit.number, each.kit.get_kind_display(), each.kit.description] for each in kit],
+        "kit": [
+            [each.kit.pk, each.kit.number, each.kit.get_kind_display(), each.kit.description, int(each.due)]
+            for each in kit
+        ],
         "safety": safety,
         "told": {
             "day": day.pk,
             "prices": prices,
             "send": reverse("admin:range_taps", args=[day.pk]),
             "safety": safety.pk if safety else None,
+            "ahead": day.date > clock.today(),
             "correct": reverse("admin:rangeday_signon_correct", args=[0]),
             **said_of(day, kit),
         },
@@ -70,13 +78,15 @@ def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
     and which kit is out, with whom.
     """
     rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("-pk")
+    if not day.is_open:
+        rows = rows.none()
     return {
         "signed": [
             [row.person_id, row.who, in_words(row), str(row.tap.key) if row.tap else "", str(row.key), row.pk]
             for row in rows
         ],
         "out": [[each.kit.pk, each.holder, each.who] for each in kit if each.holder],
-        "closed": not day.is_open,
+        "closed": closed_in_words(day),
     }
 
 
@@ -86,10 +96,22 @@ def in_words(row: SignOn) -> str:
     return f"{row.get_gear_display().lower()}, {plain(row.handed_over)} {row.get_paid_display().lower()}"
 
 
+def closed_in_words(day: RangeDay) -> str:
+    """Why nobody signs on any more; blank while the day is open."""
+    if day.called_off_on:
+        return f"This day was called off: {day.called_off_reason}. Nobody is signed on."
+    return "This day was counted and closed. Nothing more is signed on." if day.closed_on else ""
+
+
 @never_cache
-def taps(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
-    """Take what a phone sends: each tap in a transaction of its own, told what became of it, and who has signed on."""
-    _may(request)
+def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """Take what a phone sends: each tap in a transaction of its own, told what became of it, and who has signed on.
+
+    Whoever is not signed in any more gets a sentence and not the sign-in page, which a phone could not tell from a
+    poor connection.
+    """
+    if not (request.user.is_authenticated and request.user.is_staff and request.user.has_perm("rangeday.add_signon")):
+        return JsonResponse({"sentence": "Sign in again in another tab."}, status=403)
     day = get_object_or_404(RangeDay, pk=pk)
     told = []
     if request.method == "POST":
@@ -100,14 +122,18 @@ def taps(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
         known = selectors.schedule(day)
         for tapped in wanted:
-            try:
-                tap: Tap | None = services.receive_tap(range_day=day, tapped=tapped, by=request.user, known=known)  # type: ignore[arg-type]
-            except (OperationalError, IntegrityError, DataError):
-                tap = None  # the phone keeps it and sends it again
-            if tap:
-                told.append([str(tap.key), tap.state, tap.question])
+            if tap := _received(day, tapped, request.user, known):
+                told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
         day.refresh_from_db()
-    return JsonResponse({"told": told, **said_of(day, selectors.kit_on_hand())})
+    return JsonResponse({"told": told, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])})
+
+
+def _received(day: RangeDay, tapped: Tapped, by: Any, known: selectors.Schedule) -> Tap | None:
+    """None where it could not be taken now: the phone keeps it and sends it again, and no other tap waits for it."""
+    try:
+        return services.receive_tap(range_day=day, tapped=tapped, by=by, known=known)
+    except (OperationalError, IntegrityError, DataError, Refused):
+        return None
 
 
 def tapped_of(sent: dict[str, Any]) -> Tapped:
@@ -115,6 +141,8 @@ def tapped_of(sent: dict[str, Any]) -> Tapped:
     at = datetime.fromisoformat(sent["at"])
     if at.tzinfo is None:
         raise ValueError("a moment without its time zone")
+    if not 2000 < at.year < 2100:
+        at = clock.now()  # a phone whose clock is wrong still says what happened
     return Tapped(
         key=uuid.UUID(sent["key"]),
         at=at,
@@ -126,10 +154,15 @@ def tapped_of(sent: dict[str, Any]) -> Tapped:
         gear=Gear(sent.get("gear", Gear.OWN)),
         paid=Paid(sent.get("paid", Paid.NOTHING)),
         people=tuple(int(pk) for pk in sent.get("people", ()))[:12],
-        visitor_name=str(sent.get("visitor_name", "")).strip(),
-        visitor_guardian=str(sent.get("visitor_guardian", "")).strip(),
-        visitor_phone=str(sent.get("visitor_phone", "")).strip(),
+        visitor_name=_text(sent.get("visitor_name", "")),
+        visitor_guardian=_text(sent.get("visitor_guardian", "")),
+        visitor_phone=_text(sent.get("visitor_phone", "")),
     )
+
+
+def _text(sent: Any) -> str:
+    """What was typed, without what no database keeps: half characters and nulls."""
+    return str(sent).encode("utf-8", "ignore").decode("utf-8").replace("\0", "").strip()
 
 
 def _number(sent: Any) -> int | None:
@@ -161,7 +194,8 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     since, until = form.cleaned_data["since"], form.cleaned_data["until"]
     days = figures.by_day(since, until)
     sections = [
-        takings_section(days, since, until), attendance_section(days), kit_section(since, until), hint_section(today),
+        takings_by_month(days), takings_section(days, since, until), attendance_section(days),
+        kit_section(since, until), hint_section(today),
     ]  # fmt: skip
     return _page(
         request, site, "The range in figures", form=form, sections=sections, chart=season_chart(days) if days else None
@@ -174,51 +208,64 @@ def in_figures(day: date) -> str:
 
 
 def _season_start(today: date) -> date:
-    return year_containing(today).first_day
+    try:
+        return year_containing(today).first_day
+    except Refused:
+        return months_later(today, -12)
 
 
 def season_chart(days: list[figures.DayFigures]) -> Chart:
-    """Takings a range day by kind; a week or month together where there are many days."""
+    """Takings a date by kind; a month together where there are many."""
     parts = ["Hire", "Visitors"]
-    columns: dict[str, list[Any]] = {}
-    by_month = len(days) > WEEKLY_FROM
+    columns: dict[date, list[Decimal]] = {}
+    by_month = len(days) > MONTHS_FROM
     for each in days:
-        label = f"{each.day.date:%b %y}" if by_month else f"{each.day.date:%-d %b}"
-        column = columns.setdefault(label, [0, 0])
+        column = columns.setdefault(each.day.date.replace(day=1) if by_month else each.day.date, [Decimal(0)] * 2)
         for place, kind in enumerate(figures.KINDS):
             column[place] += each.fees[kind].amount
     title = f"Takings {'by month' if by_month else 'by day'}"
-    return Chart(title, parts, list(columns.items()))
+    return Chart(
+        title, parts, [(f"{day:%b %y}" if by_month else f"{day:%-d %b}", each) for day, each in columns.items()]
+    )
 
 
 def takings_section(days: list[figures.DayFigures], since: date, until: date) -> Section:
     """By day, kind and method, with the sums; the note says whether the ledger has the same."""
-
-    def row(first: Any, own: list[figures.DayFigures]) -> list[Any]:
-        kinds = [sum((each.fees[kind] for each in own), figures.nil()) for kind in figures.KINDS]
-        methods = [sum((each.paid[method] for each in own), figures.nil()) for method in figures.METHODS]
-        return [first, sum(each.attendance for each in own), *kinds, *methods]
-
     several = len({each.day.place for each in days}) > 1
     rows = [
-        row(link_to(each.day, f"{in_figures(each.day.date)} {each.day.place if several else ''}".strip()), [each])
+        _takings(link_to(each.day, f"{in_figures(each.day.date)} {each.day.place if several else ''}".strip()), [each])
         for each in reversed(days)
     ]
-    total = [row("Together", days)] if days else []
+    total = [_takings("Together", days)] if days else []
     return Section(
         "Takings by day",
-        ["Day", "People", "Hire", "Visitors", "Cash", "Card", "On account"],
+        ["Day", *TAKINGS],
         [*total, *rows],
         "No range day in this time.",
-        note=" ".join(_proof(each) for each in figures.proofs(days, since, until)),
+        note=" ".join([*(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]),
     )
 
 
+TAKINGS = ["People", "Hire", "Visitors", "Cash", "Card", "On account"]
+SPLIT = "In the ledger a fee stands under the accounts among which the fee schedule divides it."
+
+
+def _takings(first: Any, own: Sequence[figures.DayFigures]) -> list[Any]:
+    kinds = [sum((each.fees[kind] for each in own), figures.nil()) for kind in figures.KINDS]
+    methods = [sum((each.paid[method] for each in own), figures.nil()) for method in figures.METHODS]
+    return [first, sum(each.attendance for each in own), *kinds, *methods]
+
+
+def takings_by_month(days: list[figures.DayFigures]) -> Section:
+    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in reversed(figures.by_month(days))]
+    return Section("Takings by month", ["Month", *TAKINGS], rows, "No range day in this time.")
+
+
 def _proof(proof: figures.Proof) -> str:
-    said = f"{Paid(proof.method).label} in the ledger from sign-ons: {plain(proof.by_ledger)}"
+    said = f"{Paid(proof.method).label} from sign-ons in the ledger: {shown(proof.by_ledger)}"
     if proof.by_ledger == proof.by_sign_ons:
-        return f"{said}, the same as here{' less cash rounding' if proof.method == Paid.CASH else ''}."
-    return f"{said}; the sign-ons come to {plain(proof.by_sign_ons)}. Run check_books."
+        return f"{said}, and by the sign-ons the same."
+    return f"{said}; by the sign-ons {shown(proof.by_sign_ons)}. Run check_books."
 
 
 def attendance_section(days: list[figures.DayFigures]) -> Section:
@@ -246,7 +293,7 @@ def hint_section(today: date) -> Section:
         "Who might save by gear of their own",
         ["Who", "Hires in twelve months", "Hire fees", "Own gear costs about"],
         rows,
-        "Nobody at present, or nobody has written down yet what own gear costs.",
+        "Nobody at present." if figures.cost_of_own_gear(today) else "Write down first what own gear costs about.",
         note="A hint for the coach, not for a reminder: families decide, and growing children outgrow bows.",
     )
 

@@ -161,7 +161,7 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
     assert [loan.kit for loan in selectors.kit_out()] == [bow]
     assert guard.loans.get().back_at is not None
     services.call_off_day(range_day=day, reason="hail", on=TODAY, by=shell_user())
-    expect(page.get_by_text("This day was counted and closed, or called off.")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("This day was called off: hail.")).to_be_visible(timeout=20_000)
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []
     assert "Nara" not in page.locator("#content-main").inner_text()
     assert sound()

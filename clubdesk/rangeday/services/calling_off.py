@@ -9,11 +9,13 @@ from django.db import transaction
 
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Method
+from clubdesk.fees.models import Charge, Method
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import balance, last_day_posted
 from clubdesk.money import total
 from clubdesk.rangeday import selectors
 from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn
-from clubdesk.rangeday.services.signing import cancel_sign_on, sign_on
+from clubdesk.rangeday.services.signing import sign_on, take_off
 
 PAID_AT_THE_RANGE = (Paid.CASH, Paid.CARD)
 
@@ -31,9 +33,10 @@ class CalledOff:
 def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_to: RangeDay | None = None) -> CalledOff:
     """Nobody shoots: every sign-on of the day is taken back, and nothing stays charged.
 
-    What a household had paid becomes its credit. With `move_to`, who had to pay signs on for that day at the price of
-    this one, on account, and the credit pays it. Visitors without a household get their money back by hand. Raises
-    Refused without a reason, for a closed day, and where `move_to` is not open or not later.
+    What a household had paid becomes a receipt of its account, which pays its open fees or stays as credit. With
+    `move_to`, who had to pay signs on for that day at the price of this one, on account, and that is paid first.
+    Visitors without a household get their money back by hand. Raises Refused without a reason, for a closed day, and
+    where `move_to` is not open or not later.
     """
     day, move_to = _hold_both(range_day, move_to)
     if day.called_off_on:
@@ -50,9 +53,11 @@ def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_t
     charging.queue_all({row.person.household_id for row in signed if row.person})
     charging.hold(row.charge for row in signed if row.charge)
     for row in signed:
-        cancel_sign_on(sign_on=row, on=day.date, reason=f"called off: {reason.strip()}"[:150], by=by)
-    _keep_as_credit(day, signed, by)
+        take_off(sign_on=row, on=on, reason=f"called off: {reason.strip()}"[:150], by=by)
     moved = [_move(row, move_to, by) for row in signed if row.person and row.price] if move_to else []
+    _keep_as_credit(day, signed, [row.charge for row in moved if row and row.charge], by)
+    if balance(Role.TILL, max(day.date, last_day_posted() or day.date)) < 0:
+        raise Refused("The tin holds too little to hand back what visitors paid; bring cash from the bank first.")
     day.called_off_on, day.called_off_reason = on, reason.strip()[:150]
     day.save(update_fields=["called_off_on", "called_off_reason"])
     return CalledOff(day, tuple(row for row in moved if row), tuple(selectors.to_hand_back(day)))
@@ -65,7 +70,7 @@ def _hold_both(range_day: RangeDay, move_to: RangeDay | None) -> tuple[RangeDay,
     return found[range_day.pk], found[move_to.pk] if move_to else None
 
 
-def _keep_as_credit(day: RangeDay, signed: list[SignOn], by: User) -> None:
+def _keep_as_credit(day: RangeDay, signed: list[SignOn], moved: list[Charge], by: User) -> None:
     """What was paid in one go becomes one receipt, so that the tin keeps to the cent what was handed over."""
     paid = defaultdict(list)
     for row in signed:
@@ -79,6 +84,7 @@ def _keep_as_credit(day: RangeDay, signed: list[SignOn], by: User) -> None:
             rounding=total(row.rounding for row in rows),
             method=Method(method),
             on=day.date,
+            charges=[charge for charge in moved if charge.household_id == household.pk],
             reference=f"paid for {day.date:%-d %b %Y}, called off",
             by=by,
         )
@@ -91,4 +97,6 @@ def _move(row: SignOn, move_to: RangeDay, by: User) -> SignOn | None:
     if selectors.signed_on(move_to, row.person):
         return None
     due = selectors.Tariff(Gear(row.gear), row.price, row.amount)
-    return sign_on(range_day=move_to, person=row.person, gear=due.gear, paid=Paid.ACCOUNT, due=due, by=by)
+    return sign_on(
+        range_day=move_to, person=row.person, gear=due.gear, paid=Paid.ACCOUNT, due=due, moved_from=row, by=by
+    )

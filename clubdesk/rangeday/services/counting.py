@@ -55,8 +55,10 @@ def close_day(
     """
     day = hold(range_day)
     standing = TillCount.objects.filter(range_day=day, reopened_on=None).first()
-    if standing:
-        return standing
+    if found := standing or ledger.written(TillCount, key):
+        return found
+    if day.called_off_on:
+        raise Refused(f"{day} was called off; what cash there is counts with the next day.")
     if on < day.date:
         raise Refused(f"{day} is still to come.")
     if second_counter.pk == by.pk:
@@ -157,7 +159,7 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
     amount = positive(amount)
     held = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
     if amount > held:
-        raise Refused(f"The till holds {shown(held)} on {on:%-d %b %Y}; no more than that can be banked.")
+        raise Refused(f"The tin holds {shown(held)} on {on:%-d %b %Y}; no more than that can be banked.")
     document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)
     ledger.post(
         source=document,
@@ -172,7 +174,7 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
 
 @transaction.atomic
 def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Banking:
-    """Undo a banking that was written down wrongly; its entry is reversed."""
+    """Undo a banking that was written down wrongly; its entry is reversed on its own day, or after a lock on `on`."""
     document = Banking.objects.select_for_update(of=("self",), no_key=True).get(pk=banking.pk)
     if document.cancelled_on:
         return document
@@ -180,7 +182,8 @@ def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Bank
         raise Refused("Say why the banking is cancelled.")
     if on < document.banked_on:
         raise Refused(f"It was banked on {document.banked_on:%-d %b %Y}; it cannot be cancelled before.")
-    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    day = on if ledger.is_shut(document.banked_on) else document.banked_on
+    ledger.undo_entries_of(document=document, on=day, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
     return document

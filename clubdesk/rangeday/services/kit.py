@@ -32,6 +32,7 @@ def give_out(
         raise Refused(f"{kit} was set aside as unsafe. {HAVE_IT_CHECKED}")
     if kit.state == KitState.RETIRED:
         raise Refused(f"{kit} is retired; give out another.")
+    sign_on.refresh_from_db(fields=["cancelled_on"])
     if sign_on.cancelled_on:
         raise Refused(f"The sign-on of {sign_on.who} was cancelled; sign them on again first.")
     out = kit.loans.filter(back_at=None).select_related("sign_on__person").first()
@@ -46,9 +47,9 @@ def give_out(
 
 @transaction.atomic
 def take_back_kit(*, kit: Kit, at: datetime, by: User) -> KitLoan | None:
-    """A piece of kit came back. None where it was not out."""
+    """A piece of kit came back. None where it was not out then: a loan given later than `at` goes on."""
     _hold(kit)
-    loan = kit.loans.filter(back_at=None).first()
+    loan = kit.loans.filter(back_at=None, given_at__lte=at).first()
     if loan:
         loan.back_at = at
         loan.save(update_fields=["back_at"])

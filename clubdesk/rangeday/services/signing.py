@@ -13,7 +13,7 @@ from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
-from clubdesk.money import cash_rounded, nil, shown
+from clubdesk.money import cash_rounded, nil, shown, total
 from clubdesk.rangeday import posting, selectors
 from clubdesk.rangeday.models import Gear, Paid, RangeDay, SafetyText, SignOn, Tap
 from clubdesk.roll.models import Person
@@ -44,6 +44,7 @@ def sign_on(
     due: selectors.Tariff | None = None,
     known: selectors.Schedule | None = None,
     corrects: SignOn | None = None,
+    moved_from: SignOn | None = None,
     tap: Tap | None = None,
     key: uuid.UUID | None = None,
 ) -> SignOn:
@@ -77,11 +78,12 @@ def sign_on(
         range_day=day,
         person=person,
         visitor_name="" if person else visitor_name.strip()[:100],
-        visitor_guardian=visitor_guardian.strip()[:100],
-        visitor_phone=visitor_phone.strip()[:30],
+        visitor_guardian="" if person else visitor_guardian.strip()[:100],
+        visitor_phone="" if person else visitor_phone.strip()[:30],
         safety=None if person else safety,
         tap=tap,
         corrects=corrects,
+        moved_from=moved_from,
         gear=due.gear,
         price=due.price,
         amount=due.amount,
@@ -137,13 +139,21 @@ def _post_sign_on(document: SignOn, by: User) -> None:
 
 @transaction.atomic
 def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
-    """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept."""
+    """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept.
+
+    Where a family paid in cash together, what the others handed over is rounded anew.
+    """
+    document = take_off(sign_on=sign_on, on=on, reason=reason, by=by)
+    if document.tap_id and document.paid == Paid.CASH:
+        _round_anew(document, on, by)
+    return document
+
+
+@transaction.atomic
+def take_off(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
+    """The same, without a look at who paid together; for whoever takes all of them off."""
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=sign_on.range_day_id)
-    document = (
-        SignOn.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("range_day", "charge")
-        .get(pk=sign_on.pk)
-    )
+    document = _fresh(sign_on)
     if document.cancelled_on:
         return document
     if not reason.strip():
@@ -157,37 +167,44 @@ def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignO
     return document
 
 
+def _fresh(sign_on: SignOn) -> SignOn:
+    rows = SignOn.objects.select_for_update(of=("self",), no_key=True)
+    return rows.select_related("range_day", "charge", "price__item", "person__household").get(pk=sign_on.pk)
+
+
 def _day_of(charge: Charge) -> date:
     """Taken back on its own day: where it was charged ahead, on the day it was charged while the day is to come."""
     return max(charge.charged_on, min(charge.starts_on, clock.today()))
 
 
-@transaction.atomic
-def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: date, by: User) -> SignOn:
-    """Put a mistyped sign-on right: the wrong one is cancelled with the reason, the right one recorded; kit stays out.
+def _round_anew(left: SignOn, on: date, by: User) -> None:
+    """Whoever still paid together in cash handed over their own total rounded: one of them is recorded again so."""
+    rows = list(SignOn.objects.filter(selectors.STANDS, tap=left.tap_id, paid=Paid.CASH).order_by("pk"))
+    due = total(row.amount for row in rows)
+    wanted, now = due - cash_rounded(due), total(row.rounding for row in rows)
+    if not rows or wanted == now:
+        return
+    first = _fresh(rows[0])
+    rounding = wanted - (now - first.rounding)
+    take_off(sign_on=first, on=on, reason="what they pay together was rounded anew", by=by)
+    _again(first, selectors.Tariff(Gear(first.gear), first.price, first.amount), Paid.CASH, by, rounding)
 
-    Returns the right one. Raises Refused where nothing changes, and as the two verbs do.
-    """
-    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=wrong.range_day_id)
-    if found := SignOn.objects.filter(corrects=wrong).first():
-        return found
-    if (wrong.gear, wrong.paid) == (gear, paid):
-        raise Refused("That is what stands there already.")
-    if wrong.cancelled_on:
-        raise Refused("This sign-on was cancelled; sign them on again.")
-    if wrong.person:
-        charging.queue(wrong.person.household)
-    wrong = cancel_sign_on(sign_on=wrong, on=on, reason=reason, by=by)
+
+def _again(wrong: SignOn, due: selectors.Tariff, paid: Paid, by: User, rounding: Money | None = None) -> SignOn:
+    """The same person, recorded as it should have been; kit that is out stays with them."""
     right = sign_on(
-        range_day=day,
+        range_day=wrong.range_day,
         person=wrong.person,
         visitor_name=wrong.visitor_name,
         visitor_guardian=wrong.visitor_guardian,
         visitor_phone=wrong.visitor_phone,
         safety=wrong.safety,
-        gear=gear,
+        gear=due.gear,
         paid=paid,
+        due=due,
+        rounding=rounding,
         corrects=wrong,
+        tap=wrong.tap,
         by=by,
     )
     wrong.loans.filter(back_at=None).update(sign_on=right)
@@ -195,10 +212,47 @@ def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: d
 
 
 @transaction.atomic
+def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: date, by: User) -> SignOn:
+    """Put a mistyped sign-on right: the wrong one is cancelled with the reason, the right one recorded; kit stays out.
+
+    Returns the right one, at the price of the wrong one where the kind of fee is the same. Raises Refused where nothing
+    changes, and as the two verbs do.
+    """
+    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=wrong.range_day_id)
+    if found := SignOn.objects.filter(corrects=wrong).first():
+        return found
+    wrong = _fresh(wrong)
+    if wrong.cancelled_on:
+        raise Refused("This sign-on was cancelled; sign them on again.")
+    due = selectors.tariff(person=wrong.person, gear=gear, range_day=day)
+    if due.price and wrong.price and due.price.item_id == wrong.price.item_id:
+        due = selectors.Tariff(due.gear, wrong.price, wrong.amount)
+    if (wrong.gear, wrong.paid) == (due.gear, paid if due.price else Paid.NOTHING):
+        raise Refused("That is what stands there already.")
+    if wrong.person:
+        charging.queue(wrong.person.household)
+    take_off(sign_on=wrong, on=on, reason=reason, by=by)
+    right = _again(wrong, due, paid, by)
+    if wrong.tap_id and Paid.CASH in (wrong.paid, right.paid):
+        _round_anew(right, on, by)
+        right = getattr(_fresh(right), "corrected_by", None) or right
+    return right
+
+
+FORGOTTEN = "(forgotten)"
+
+
+@transaction.atomic
 def forget_visitors(*, before: date) -> int:
-    """Names and phones of visitors who shot before that day go; what they paid stays. Returns how many."""
-    rows = SignOn.objects.filter(range_day__date__lt=before).exclude(visitor_name__in=("", A_VISITOR))
-    forgotten = rows.update(visitor_name=A_VISITOR, visitor_guardian="", visitor_phone="")
-    taps = Tap.objects.filter(range_day__date__lt=before).exclude(visitor_name__in=("", A_VISITOR))
-    taps.update(visitor_name=A_VISITOR, visitor_guardian="", visitor_phone="")
+    """Names and phones of visitors who shot before that day go, and what was asked about them; figures stay.
+
+    Returns how many visitors were forgotten.
+    """
+    old = SignOn.objects.filter(range_day__date__lt=before)
+    forgotten = old.exclude(visitor_name__in=("", A_VISITOR)).update(visitor_name=A_VISITOR)
+    old.exclude(visitor_guardian="", visitor_phone="").update(visitor_guardian="", visitor_phone="")
+    taps = Tap.objects.filter(range_day__date__lt=before)
+    taps.exclude(visitor_name__in=("", A_VISITOR)).update(visitor_name=A_VISITOR, visitor_guardian="", visitor_phone="")
+    taps.exclude(question__in=("", FORGOTTEN)).update(question=FORGOTTEN)
+    taps.exclude(answer__in=("", FORGOTTEN)).update(answer=FORGOTTEN)
     return forgotten

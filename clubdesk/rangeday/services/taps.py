@@ -9,14 +9,15 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.ledger import services as ledger
 from clubdesk.money import cash_rounded, nil, total
 from clubdesk.rangeday import selectors
-from clubdesk.rangeday.models import Act, Gear, Kit, Paid, RangeDay, SafetyText, Tap, TapState
+from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, Tap, TapState
 from clubdesk.rangeday.services.kit import give_out, take_back_kit
-from clubdesk.rangeday.services.signing import cancel_sign_on, sign_on
+from clubdesk.rangeday.services.signing import sign_on, take_off
 from clubdesk.roll.models import Person
 
 UNDO_WITHIN = timedelta(minutes=10)
@@ -64,7 +65,11 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selecto
         people=list(tapped.people), visitor_name=tapped.visitor_name[:100],
         visitor_guardian=tapped.visitor_guardian[:100], visitor_phone=tapped.visitor_phone[:30], recorded_by=by,
     )  # fmt: skip
-    return _settle(tap, day, by, known)
+    tap = _settle(tap, day, by, known)
+    if tap.act == Act.SIGN_ON:
+        for waiting in day.taps.filter(act=Act.GIVE, state=TapState.QUESTION, holder=tap.key).order_by("pk"):
+            _settle(waiting, day, by)
+    return tap
 
 
 def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
@@ -110,6 +115,8 @@ def _sign_on(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule) -> li
     refused = [f"person {pk} is not on the roll" for pk in set(tap.people) - {person.pk for person in people}]
     rounding = _rounding(tap, people, day, known)
     who: list[Person | None] = [*people] or ([None] if tap.visitor_name else [])
+    if not who and not refused:
+        refused = ["Nobody was named."]
     for person in who:
         try:
             with transaction.atomic():
@@ -132,7 +139,9 @@ def _sign_on(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule) -> li
                 )
                 rounding = nil()
         except Refused as refusal:
-            refused.append(refusal.sentence)
+            who_says = str(person or tap.visitor_name)
+            named = who_says in refusal.sentence
+            refused.append(refusal.sentence if named else f"{who_says}: {refusal.sentence}")
     return refused
 
 
@@ -164,19 +173,41 @@ def _undo(day: RangeDay, tapped: Tapped, standing: Tap | None, by: User) -> Tap:
         )
     if standing.state == TapState.UNDONE:
         return standing
-    if standing.act == Act.GIVE and standing.kit:
-        take_back_kit(kit=standing.kit, at=tapped.at, by=by)
-    late = tapped.at - standing.tapped_at > UNDO_WITHIN
-    signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
-    if signed and (late or not day.is_open):
-        why = "more than ten minutes later" if late else "after the day was counted"
-        standing.state, standing.question = TapState.QUESTION, f"It was undone on the phone {why}."
-    else:
-        for each in signed:
-            cancel_sign_on(sign_on=each, on=day.date, reason="undone at once", by=by)
-        standing.state, standing.question = TapState.UNDONE, ""
+    asked = _why_not_undone(day, tapped, standing)
+    if not asked:
+        try:
+            with transaction.atomic():
+                _take_all_off(standing, tapped.at, by)
+        except Refused as refusal:
+            asked = f"It was undone on the phone, but: {refusal.sentence}"
+    standing.state, standing.question = (TapState.QUESTION, asked[:300]) if asked else (TapState.UNDONE, "")
     standing.save()
     return standing
+
+
+def _why_not_undone(day: RangeDay, tapped: Tapped, standing: Tap) -> str:
+    """What the coordinator must be asked before a tap is undone; blank where nothing stands in the way."""
+    signed = standing.sign_ons.filter(cancelled_on=None)
+    if signed and tapped.at - standing.tapped_at > UNDO_WITHIN:
+        return "It was undone on the phone more than ten minutes later."
+    if signed and not day.is_open:
+        return "It was undone on the phone after the day was counted."
+    paid = standing.sign_ons.exclude(cancelled_on=None).exclude(paid=Paid.NOTHING).filter(corrected_by=None).first()
+    if paid and not signed:
+        return (
+            f"It was undone on the phone, but had been taken off already ({paid.cancel_reason}). Was money given back?"
+        )
+    return ""
+
+
+def _take_all_off(standing: Tap, at: datetime, by: User) -> None:
+    KitLoan.objects.filter(key=standing.key, back_at=None, given_at__lte=at).update(back_at=at)
+    signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
+    charging.hold(each.charge for each in signed if each.charge)
+    for each in signed:
+        for loan in each.loans.filter(back_at=None).select_related("kit"):
+            take_back_kit(kit=loan.kit, at=at, by=by)
+        take_off(sign_on=each, on=min(each.range_day.date, clock.today()), reason="undone at once", by=by)
 
 
 @transaction.atomic
@@ -192,6 +223,9 @@ def answer_tap(*, tap: Tap, record: bool, answer: str, on: date, by: User) -> Ta
     if not answer.strip():
         raise Refused("Say what you found out.")
     if record:
+        # Whoever records it now says that a visitor has agreed to the rules that stand.
+        if document.visitor_name and document.safety is None:
+            document.safety = selectors.safety_text(day.date)
         document = _settle(document, day, by)
         if document.state == TapState.QUESTION:
             raise Refused(document.question)

@@ -1,14 +1,14 @@
 "use strict";
-// The sheet of a range day. Each tap is kept on the phone under its own key until the book has answered it.
+// The sheet of a range day. Each tap is kept on the phone, an entry of its own, until the book has answered it.
 (() => {
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const told = read("told");
   const people = new Map(read("roll").map(([id, name, home, tariff, notes]) => [id, { id, name, home, tariff, notes }]));
-  const kit = new Map(read("kit").map(([id, number, kind, words]) => [id, { id, number, name: `${kind} ${number}`, words }]));
+  const kit = new Map(read("kit").map(([id, number, kind, words, due]) => [id, { id, number, name: `${kind} ${number}`, words: due ? `${words}, due for a check` : words, due }]));
   const by = (id) => document.getElementById(id);
   const shelf = `range-day-${told.day}`;
   const UNDO = 10 * 60 * 1000;
-  let kept = JSON.parse(localStorage.getItem(shelf) || "[]");
+  let kept = stored();
   let signed = told.signed;
   let out = told.out;
   let lending = null; // who is being given kit
@@ -18,7 +18,14 @@
   let refusal = "";
   let closed = false;
 
-  const save = () => localStorage.setItem(shelf, JSON.stringify(kept));
+  const place = (tap) => `${shelf} ${tap.key}${tap.undo ? " undo" : ""}`;
+  const save = (tap) => localStorage.setItem(place(tap), JSON.stringify(tap));
+  const forget = (tap) => localStorage.removeItem(place(tap));
+
+  function stored() {
+    const names = Object.keys(localStorage).filter((name) => name.startsWith(`${shelf} `));
+    return names.map((name) => JSON.parse(localStorage.getItem(name))).sort((a, b) => (a.at < b.at ? -1 : a.at > b.at ? 1 : 0));
+  }
   const cents = (text) => Math.round(Number(text) * 100);
   const money = (figure) => (figure / 100).toFixed(2);
   const inCash = (figure) => Math.round(figure / 5) * 5;
@@ -27,13 +34,22 @@
   const price = (person) => told.prices[tariffs[person.tariff]];
 
   function keep(tap) {
-    kept.push({ key: crypto.randomUUID ? crypto.randomUUID() : made(), at: new Date().toISOString(), ...tap });
-    save();
+    hold({ key: crypto.randomUUID ? crypto.randomUUID() : made(), at: new Date().toISOString(), ...tap });
     open = null;
     along = new Set();
     by("find").value = "";
     draw();
     send();
+  }
+
+  function hold(tap) {
+    kept.push(tap);
+    save(tap);
+  }
+
+  function drop(gone) {
+    gone.forEach(forget);
+    kept = kept.filter((tap) => !gone.includes(tap));
   }
 
   function made() {
@@ -80,8 +96,13 @@
     return made;
   }
 
+  function quiet(made) {
+    made.className = "quiet";
+    return made;
+  }
+
   function ways(due, act, onAccount) {
-    const found = [["cash", `Cash ${money(inCash(due))}`], ["card", `Card ${money(due)}`]];
+    const found = told.ahead ? [] : [["cash", `Cash ${money(inCash(due))}`], ["card", `Card ${money(due)}`]];
     if (onAccount) found.push(["account", `On account ${money(due)}`]);
     return found.map(([paid, text]) => button(text, () => act(paid, text)));
   }
@@ -128,8 +149,8 @@
     });
     const together = [person, ...family.filter((each) => along.has(each.id))];
     const total = together.reduce((sum, each) => sum + cents(price(each)), 0);
-    const act = (paid, text) => keep({ people: together.map((each) => each.id), gear: "hire", paid, words: text.toLowerCase() });
-    return [...ticks, ...ways(total || due, act, true)];
+    const act = (paid, text) => keep({ people: together.map((each) => each.id), gear: "hire", paid, words: `club gear, ${text.toLowerCase()}` });
+    return [...ticks, ...ways(total || due, act, true), quiet(button("Not now", () => { open = null; draw(); }))];
   }
 
   function draw() {
@@ -141,6 +162,8 @@
     const shown = letters ? found.slice(0, 30) : found.filter((each) => each.tariff === "h").slice(0, 8);
     const loans = lent();
     const pieces = letters ? [...kit.values()].filter((each) => each.number.toLowerCase().startsWith(letters) && loans.has(each.id)) : [];
+    const more = (letters ? found.length : found.filter((each) => each.tariff === "h").length) - shown.length;
+    by("more").textContent = more > 0 ? `${more} more: type a few letters of the name.` : "";
     by("found").replaceChildren(...pieces.map((each) => piece(each, loans.get(each.id))), ...shown.map(row));
     by("count").textContent = `Signed on: ${rows.length}`;
     by("signed").replaceChildren(...rows.map((each) => line(each, loans)));
@@ -175,8 +198,9 @@
     const letters = by("kit-number").value.trim().toLowerCase();
     const inside = [...kit.values()].filter((each) => !loans.has(each.id) && (each.number.toLowerCase().startsWith(letters) || each.name.toLowerCase().startsWith(letters)));
     by("lending-to").textContent = `Kit for ${lending.name}`;
-    by("kit-found").replaceChildren(...inside.slice(0, 12).map((each) => button(each.number, () => { give(each.id, lending); }, `${each.name} ${each.words}`.trim())));
-    if (!inside.length) by("kit-found").textContent = "None of that number is in.";
+    by("kit-found").replaceChildren(...inside.slice(0, 12).map((each) => button(each.due ? `${each.number}, check due` : each.number, () => { give(each.id, lending); }, `${each.name} ${each.words}`.trim())));
+    if (!inside.length) by("kit-found").textContent = "None of that number is in and fit for use.";
+    else if (inside.length > 12) by("kit-found").append(` and ${inside.length - 12} more: type the number.`);
   }
 
   function line(each, loans) {
@@ -190,9 +214,9 @@
     words.textContent = [each.waits ? `${each.words}, waits` : each.words, ...has].join(" · ");
     who.append(name, words);
     item.append(who);
-    if (kit.size && each.words !== "own gear") item.append(button("Kit", () => { lending = each; by("kit-number").value = ""; draw(); by("kit-number").focus(); }, `Kit for ${each.name}`));
+    if (kit.size && each.words !== "own gear") item.append(button("Kit", () => { lending = each; by("kit-number").value = ""; draw(); by("lending").scrollIntoView({ block: "center" }); by("kit-number").focus({ preventScroll: true }); }, `Kit for ${each.name}`));
     const mine = times.get(each.key) || (each.at && Date.parse(each.at));
-    if (mine && Date.now() - mine < UNDO) item.append(button("Undo", () => undo(each.key), `Undo ${each.name}`));
+    if (mine && Date.now() - mine < UNDO) item.append(quiet(button("Undo", () => undo(each.key), `Undo ${each.name}`)));
     else if (each.row) {
       const link = Object.assign(document.createElement("a"), { href: told.correct.replace("/0/", `/${each.row}/`), textContent: "Correct" });
       link.setAttribute("aria-label", `Correct ${each.name}`);
@@ -204,11 +228,9 @@
   const times = new Map(); // when this phone made a tap that the book has by now
 
   function undo(key) {
-    const place = kept.findIndex((tap) => tap.key === key && !tap.undo);
-    if (place >= 0) kept = kept.filter((tap) => tap.act !== "give" || tap.holder !== key || tap.sent);
-    if (place >= 0 && !kept[place].sent) kept.splice(place, 1);
-    else kept.push({ key, at: new Date().toISOString(), undo: true });
-    save();
+    const mine = kept.find((tap) => tap.key === key && !tap.undo);
+    if (mine && !mine.sent) drop([mine, ...kept.filter((tap) => tap.act === "give" && tap.holder === key)]);
+    else hold({ key, at: new Date().toISOString(), undo: true });
     draw();
     send();
   }
@@ -218,24 +240,23 @@
     sending = true;
     try {
       const going = kept.slice(0, 100);
-      for (const tap of going) tap.sent = true;
-      save();
+      for (const tap of going) { tap.sent = true; save(tap); }
       const asked = going.length
-        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": by("token").value }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
+        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token() }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
         : {};
       const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked });
       if (answer.status === 403 || answer.status === 400) throw new Error("refused");
       if (!answer.ok) throw new Error("later");
       const said = await answer.json();
-      const done = new Map(said.told.map(([key, state, question]) => [key, { state, question }]));
-      for (const tap of going) if (done.has(tap.key) && !tap.undo) times.set(tap.key, Date.parse(tap.at));
-      kept = kept.filter((tap) => !(going.includes(tap) && done.has(tap.key)));
+      const done = new Map(said.told.map(([key, state, question, undo]) => [`${key}${undo ? " undo" : ""}`, { state, question }]));
+      const answered = going.filter((tap) => done.has(`${tap.key}${tap.undo ? " undo" : ""}`));
+      for (const tap of answered) if (!tap.undo) times.set(tap.key, Date.parse(tap.at));
+      drop(answered);
       signed = said.signed;
       out = said.out;
       const questions = [...done.values()].filter((each) => each.state === "question").map((each) => each.question);
       refusal = questions.length ? `The coordinator will be asked: ${questions.join(" ")}` : refusal === SIGN_IN ? "" : refusal;
-      save();
-      if (said.closed && kept.length === 0) close();
+      if (said.closed && kept.length === 0) close(said.closed);
     } catch (trouble) {
       if (trouble.message === "refused") refusal = SIGN_IN;
     } finally {
@@ -247,30 +268,34 @@
   const SIGN_IN = "Sign in again in another tab, then come back here: what waits is kept.";
 
   // Once the day is counted nothing about anybody stays on the phone.
-  function close() {
+  function close(why) {
     closed = true;
-    localStorage.removeItem(shelf);
+    stored().forEach(forget);
     people.clear();
     kit.clear();
     signed = [];
     out = [];
     for (const data of ["roll", "told", "kit"]) by(data).remove();
     clearInterval(clock);
-    by("content-main").replaceChildren(Object.assign(document.createElement("p"), { textContent: "This day was counted and closed, or called off. Nothing more is signed on." }));
+    const said = [why, refusal].filter(Boolean).map((textContent) => Object.assign(document.createElement("p"), { textContent }));
+    by("content-main").replaceChildren(...said);
   }
 
   function visitor() {
     const due = told.prices.visitor;
+    if (told.ahead) return ["Visitors sign on when the day has come."];
     if (due === null) return ["no price yet"];
     return ways(cents(due), (paid, text) => {
       const name = by("visitor-name").value.trim();
-      const says = !name ? "Type the visitor’s name." : !by("visitor-agrees").checked ? "Read the safety rules with them, and tick that they agree." : "";
+      const child = by("visitor-child").checked;
+      const reached = by("visitor-guardian").value.trim() && by("visitor-phone").value.trim();
+      const says = !name ? "Type the visitor’s name." : child && !reached ? "For a child, write the guardian’s name and phone." : !by("visitor-agrees").checked ? "Read the safety rules with them, and tick that they agree." : "";
       by("visitor-says").hidden = !says;
       by("visitor-says").textContent = says;
       if (says) return;
       keep({ people: [], visitor_name: name, visitor_guardian: by("visitor-guardian").value, visitor_phone: by("visitor-phone").value, safety: told.safety, gear: "visitor", paid, words: text.toLowerCase() });
       for (const id of ["visitor-name", "visitor-guardian", "visitor-phone"]) by(id).value = "";
-      by("visitor-agrees").checked = false;
+      by("visitor-agrees").checked = by("visitor-child").checked = false;
       by("visitor").open = false;
     }, false);
   }
@@ -279,6 +304,20 @@
   by("kit-number").addEventListener("input", draw);
   by("lending-done").addEventListener("click", () => { lending = null; draw(); });
   by("visitor-ways").append(...visitor());
+  function token() {
+    const cookie = document.cookie.split("; ").find((each) => each.startsWith("csrftoken="));
+    return cookie ? cookie.slice("csrftoken=".length) : by("token").value;
+  }
+
+  // Taps of another day that were never sent: their own sheet sends them.
+  const others = new Set(Object.keys(localStorage).map((name) => /^range-day-(\d+) /.exec(name)).filter((found) => found && found[1] !== String(told.day)).map((found) => found[1]));
+  for (const other of others) {
+    const link = Object.assign(document.createElement("a"), { href: told.send.replace(/\d+\/taps\/$/, `${other}/`), textContent: "Taps of another day wait on this phone: open its sheet to send them." });
+    by("waits").after(Object.assign(document.createElement("p"), { className: "waiting some" }));
+    by("waits").nextElementSibling.append(link);
+  }
+
+  addEventListener("storage", () => { kept = stored(); draw(); });
   addEventListener("online", send);
   addEventListener("beforeunload", (event) => { if (kept.length) event.preventDefault(); });
   const leave = by("logout-form");
@@ -286,6 +325,10 @@
     if (kept.length && !confirm(`${kept.length} taps were not sent yet. They stay on this phone until you come back. Sign out all the same?`)) event.preventDefault();
   });
   const clock = setInterval(send, 5000);
-  draw();
-  send();
+  if (told.closed && !kept.length) close(told.closed);
+  else {
+    for (const part of ["finder", "visitor"]) by(part).hidden = Boolean(told.closed);
+    draw();
+    send();
+  }
 })();
