@@ -1,4 +1,4 @@
-"""Families' own pages under /book/ and /account/; all else is the admin site, at the root."""
+"""Families' own pages under /book/, /account/ and /claims/; all else is the admin site, at the root."""
 
 from django.contrib import admin
 from django.urls import include, path
@@ -6,5 +6,6 @@ from django.urls import include, path
 urlpatterns = [
     path("book/", include("clubdesk.courses.urls")),
     path("account/", include("clubdesk.fees.urls")),
+    path("claims/", include("clubdesk.entryfund.urls")),
     path("", admin.site.urls),
 ]

@@ -5,6 +5,7 @@ from datetime import date
 
 import factory
 from PIL import Image
+from reportlab.pdfgen import canvas
 
 from clubdesk.courses.models import Cohort, Course
 from clubdesk.entryfund.models import StateEvent
@@ -110,4 +111,14 @@ def photo(text="receipt", kind="PNG"):
     image = Image.new("RGB", (32, 32), (shade, len(text) % 255, 90))
     image.putpixel((len(text) % 32, shade % 32), (1, 2, 3))
     image.save(file, kind)
+    return file.getvalue()
+
+
+def pdf(text="receipt"):
+    """The bytes of a plain one-page PDF."""
+    file = io.BytesIO()
+    page = canvas.Canvas(file)
+    page.drawString(72, 720, text)
+    page.showPage()
+    page.save()
     return file.getvalue()

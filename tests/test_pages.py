@@ -17,6 +17,7 @@ from clubdesk.courses.models import Booking, Certificate, Cohort, Place
 from clubdesk.courses.services import withdraw_place
 from clubdesk.desk import services as desk
 from clubdesk.desk.roles import ROLES
+from clubdesk.entryfund import letters as claim_letters
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.fees import accounts
 from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
@@ -56,7 +57,9 @@ def urls_of_everything():
     found |= {reverse("admin:vouchers_answered"), reverse("admin:renewals"), reverse("admin:affiliation")}
     found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
-    found |= {reverse("admin:range_figures"), reverse("admin:range_tin")}
+    found |= {reverse("admin:range_figures"), reverse("admin:range_tin"), reverse("admin:claim_queue")}
+    found |= {reverse("admin:claim_minutes"), reverse("admin:fund_statement")}
+    found |= {claim_letters.link_path(Household.objects.first())}
     found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
     for model, screen in admin.site._registry.items():
@@ -127,6 +130,8 @@ ADD_PAGES = {
     "entryfund_containerreturn": {C},
     "entryfund_stateevent": {C},
     "entryfund_entryclaim": {C},
+    "entryfund_fundtransfer": {T},
+    "entryfund_calendarlink": {C},
     "fees_charge": set(),
     "fees_receipt": set(),
     "fees_repayment": set(),
@@ -197,6 +202,8 @@ VERB_PAGES = {
     ("rangeday_signon", "cancel"): {C, H},
     ("entryfund_entryclaim", "approve"): {A},
     ("entryfund_entryclaim", "decline"): {A},
+    ("entryfund_entryclaim", "ask"): {A},
+    ("entryfund_entryclaim", "answer"): {C},
     ("entryfund_entryclaim", "pay"): {T},
     ("bank_statementline", "explain"): {T},
     ("ledger_financialyear", "lock"): {T},

@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, connection, transaction
 from django.db.models import F
+from PIL import Image
 
 from clubdesk import clock
 from clubdesk.bank import services as bank
@@ -422,11 +423,12 @@ def test_the_championships_that_are_refunded():
 class TestEvidence:
     @pytest.mark.parametrize("kind", ["PNG", "JPEG"])
     def test_photos_are_taken(self, kind):
-        assert examine(io.BytesIO(factories.photo(kind=kind))).content_type == f"image/{kind.lower()}"
+        kept = examine(io.BytesIO(factories.photo(kind=kind)))
+        assert kept.content_type == "image/jpeg"
+        assert Image.open(io.BytesIO(kept.content)).format == "JPEG"
 
     def test_a_pdf_is_taken(self):
-        content = b"%PDF-1.4\n1 0 obj<<>>endobj\ntrailer<<>>\nstartxref\n9\n%%EOF\n"
-        assert examine(io.BytesIO(content)).content_type == "application/pdf"
+        assert examine(io.BytesIO(factories.pdf("Entry fee 60.00"))).content_type == "application/pdf"
 
     @pytest.mark.parametrize(
         ("content", "sentence"),

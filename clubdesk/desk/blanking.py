@@ -133,8 +133,12 @@ def _blank_what_names(person: Person) -> None:
     person.memberships.exclude(end_reason="").update(end_reason=BLANKED)
     person.sign_ons.exclude(cancel_reason="").update(cancel_reason=BLANKED)
     person.entry_claims.exclude(decision_reason="").update(decision_reason=BLANKED)
+    person.entry_claims.exclude(question="").update(question=BLANKED)
+    person.entry_claims.exclude(answer="").update(answer=BLANKED)
     for claim in person.entry_claims.exclude(receipt=""):
         claim.receipt.delete(save=False)
+        for more in claim.more.all():
+            more.file.delete(save=False)
 
 
 def _blank_household(household: Household) -> None:

@@ -59,6 +59,11 @@ MAY: dict[str, list[str]] = {
         "entryfund.add_containerreturn",
         "entryfund.add_stateevent",
         "entryfund.change_stateevent",
+        "entryfund.add_eventfee",
+        "entryfund.change_eventfee",
+        "entryfund.delete_eventfee",
+        "entryfund.add_calendarlink",
+        "entryfund.change_calendarlink",
         "entryfund.add_entryclaim",
     ],
     RANGE_HELPER: [
@@ -76,6 +81,7 @@ MAY: dict[str, list[str]] = {
         "entryfund.view_stateevent",
         "entryfund.view_containerreturn",
         "entryfund.view_entryclaim",
+        "entryfund.view_moreevidence",
         "entryfund.decide_entryclaim",
     ],
     TREASURER: [
@@ -109,6 +115,7 @@ MAY: dict[str, list[str]] = {
         "rangeday.close_rangeday",
         "rangeday.add_banking",
         "entryfund.pay_entryclaim",
+        "entryfund.add_fundtransfer",
         "bank.add_bankaccount",
         "bank.change_bankaccount",
         "bank.add_cardsettlement",

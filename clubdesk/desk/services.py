@@ -14,6 +14,7 @@ from clubdesk.courses import services as courses
 from clubdesk.courses.models import Course
 from clubdesk.courses.selectors import cohorts_without_price
 from clubdesk.desk.roles import make_roles
+from clubdesk.entryfund import services as entryfund
 from clubdesk.fees import services as fees
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.files import import_chart
@@ -75,7 +76,7 @@ def nightly(*, on: date, by: User) -> Nightly:
     for course in Course.objects.order_by("pk"):
         courses.offer_free_seats(course=course, on=on, by=by)
     courses.forget_page_uses()
-    reminded_to_renew = membership.remind_renewals(on=on)
+    reminded_to_renew = [*membership.remind_renewals(on=on), *entryfund.remind_entries(on=on)]
     rangeday.forget_visitors(before=months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
     recognised = fees.recognise_due(on=on, by=by)
     missing = cohorts_without_price(on)

@@ -46,7 +46,7 @@ def scenes() -> list[Scene]:
             "Decide entry-fee refunds",
             "approve or decline",
             "entryfund.decide_entryclaim",
-            f"{reverse('admin:entryfund_entryclaim_changelist')}?state__exact=recorded",
+            reverse("admin:claim_queue"),
         ),
         Scene(
             "Export the year",
@@ -199,13 +199,15 @@ class FletchbookSite(AdminSite):
 
     def get_urls(self) -> list[URLPattern | URLResolver]:
         from clubdesk.courses.urls import patterns as course_pages
+        from clubdesk.entryfund.urls import patterns as fund_pages
         from clubdesk.fees.urls import patterns as fee_pages
         from clubdesk.membership.urls import patterns as membership_pages
         from clubdesk.rangeday.urls import patterns as range_pages
         from clubdesk.reports.urls import patterns as report_pages
 
         rooms = [
-            *course_pages(self), *fee_pages(self), *membership_pages(self), *range_pages(self), *report_pages(self),
+            *course_pages(self), *fee_pages(self), *fund_pages(self), *membership_pages(self),
+            *range_pages(self), *report_pages(self),
         ]  # fmt: skip
         own = [path("today/", self.admin_view(self.today), name="today"), *rooms]
         return [*own, *super().get_urls()]

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.http import FileResponse, Http404, HttpRequest, HttpResponseBase
@@ -10,10 +11,20 @@ from django.urls import URLPattern, path, reverse
 
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
-from clubdesk.entryfund.evidence import examine
-from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, PaidInto, StateEvent
-from clubdesk.errors import Refused
+from clubdesk.entryfund.forms import EvidenceField
+from clubdesk.entryfund.models import (
+    CalendarLink,
+    ClaimState,
+    ContainerReturn,
+    EntryClaim,
+    EventFee,
+    FundTransfer,
+    MoreEvidence,
+    PaidInto,
+    StateEvent,
+)
 from clubdesk.fees.admin import reason_field
+from clubdesk.ledger.models import Fund
 from clubdesk.money import AmountFormField, nil, shown
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import belongs_to
@@ -91,9 +102,19 @@ def event_claims_section(request: HttpRequest, event: StateEvent) -> Section:
     return Section("Claims", ["Child", "State", "Amount"], rows)
 
 
+class EventFeeInline(admin.TabularInline):
+    model = EventFee
+    extra = 0
+    fields = ["age_class", "amount"]
+
+
 @admin.register(StateEvent)
 class StateEventAdmin(RoomAdmin):
     list_display = ["name", "discipline", "held_on", "entries_close", "fee_shown", "refunded"]
+    fields = [
+        "name", "discipline", "held_on", "ends_on", "entries_close", "fee", "refunded", "refund_up_to", "oldest_class",
+    ]  # fmt: skip
+    inlines = [EventFeeInline]
     list_filter = ["discipline", "refunded"]
     search_fields = ["name"]
     date_hierarchy = "held_on"
@@ -105,10 +126,13 @@ class ClaimForm(VerbForm):
     person = PickField(Person, through=(EntryClaim, "person"), label="Child")
     event = forms.ModelChoiceField(queryset=StateEvent.objects.none())
     amount = AmountFormField(label="Amount claimed", help_text="What the receipt says, at most the entry fee.")
-    receipt = forms.FileField(
-        label="Receipt", help_text="A PDF or a photo (JPEG, PNG), at most 10 MB.",
-        widget=forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}),
-    )  # fmt: skip
+    receipt_amount = AmountFormField(
+        label="What the receipt says", required=False, help_text="Blank: the same as is claimed."
+    )
+    receipt = EvidenceField()
+    entry_shown = forms.BooleanField(
+        label="The receipt or the organiser’s list shows the child’s entry", required=False, initial=True
+    )
     on = HappenedField(label="Claimed on")
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -116,12 +140,6 @@ class ClaimForm(VerbForm):
         field = self.fields["event"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = StateEvent.objects.filter(held_on__lte=clock.today())
-
-    def clean_receipt(self) -> Any:
-        try:
-            return examine(self.cleaned_data["receipt"])
-        except Refused as refusal:
-            raise forms.ValidationError(refusal.messages) from None
 
 
 class ClaimPage(VerbPage):
@@ -136,6 +154,31 @@ class ClaimPage(VerbPage):
 
     def done(self, result: EntryClaim) -> str:
         return f"Claim recorded: {shown(result.amount)} for {result}. It waits for a decision."
+
+
+class AnswerForm(VerbForm):
+    answer = forms.CharField(label="What the family answered", max_length=200)
+    more = EvidenceField(label="What it sent", required=False)
+
+
+class AnswerPage(VerbPage):
+    slug = "answer"
+    title = "Note the family’s answer"
+    button = "Save the answer"
+    permission = "entryfund.add_entryclaim"
+    form_class = AnswerForm
+
+    def applies(self, target: EntryClaim) -> bool:
+        return target.state == ClaimState.ASKED
+
+    def facts(self, target: EntryClaim) -> list[tuple[str, Any]]:
+        return [("Claim", target), ("Asked", target.question)]
+
+    def perform(self, *, target: EntryClaim, by: Any, answer: str, more: Any, key: Any) -> EntryClaim:
+        return services.answer_claim(claim=target, answer=answer, evidence=more, by=by)
+
+    def done(self, result: EntryClaim) -> str:
+        return "Answered; it waits for a decision again."
 
 
 class DecisionForm(VerbForm):
@@ -153,7 +196,7 @@ class DecisionPage(VerbPage):
     permission = "entryfund.decide_entryclaim"
 
     def applies(self, target: EntryClaim) -> bool:
-        return target.state == ClaimState.RECORDED
+        return target.state in services.UNDECIDED
 
     def offered(self, request: HttpRequest, target: EntryClaim) -> bool:
         return super().offered(request, target) and not is_ones_own(request, target)
@@ -171,12 +214,39 @@ class DecisionPage(VerbPage):
         ]
 
 
+class AskForm(VerbForm):
+    question = forms.CharField(max_length=200, help_text="As the family will read it.")
+
+
+class AskPage(DecisionPage):
+    slug = "ask"
+    title = "Ask for more"
+    intro = "The family hears it by mail and answers on its own page. The claim keeps its place in the queue."
+    button = "Ask the family"
+    form_class = AskForm
+
+    def applies(self, target: EntryClaim) -> bool:
+        return target.state == ClaimState.RECORDED
+
+    def perform(self, *, target: EntryClaim, by: Any, question: str, key: Any) -> EntryClaim:
+        return services.ask_for_more(claim=target, question=question, by=by, on=clock.today())
+
+    def done(self, result: EntryClaim) -> str:
+        return "The family was asked."
+
+    def destination(self, result: EntryClaim) -> str:
+        return reverse("admin:claim_queue")
+
+
 class ApprovePage(DecisionPage):
     slug = "approve"
     title = "Approve this refund"
     intro = "The entry fund then owes it to the household, and the treasurer pays it."
     button = "Approve the refund"
     form_class = DecisionForm
+
+    def applies(self, target: EntryClaim) -> bool:
+        return target.state == ClaimState.RECORDED
 
     def perform(self, *, target: EntryClaim, by: Any, on: Any, key: Any) -> EntryClaim:
         return services.approve_claim(claim=target, by=by, on=on)
@@ -199,7 +269,7 @@ class DeclinePage(DecisionPage):
         return services.decline_claim(claim=target, reason=reason, by=by, on=on)
 
     def done(self, result: EntryClaim) -> str:
-        return f"Declined: {result}. Tell the family why."
+        return f"Declined: {result}. The family hears why."
 
 
 class PayForm(VerbForm):
@@ -233,14 +303,19 @@ def receipt_link(claim: EntryClaim) -> Link:
     return Link(f"Open the receipt ({kind})", reverse("admin:entryfund_entryclaim_evidence", args=[claim.pk]))
 
 
+def more_url(claim: EntryClaim, more: MoreEvidence) -> str:
+    return reverse("admin:entryfund_entryclaim_more", args=[claim.pk, more.pk])
+
+
 def checks_section(request: HttpRequest, claim: EntryClaim) -> Section:
+    more = [("more evidence", Link("Open it", more_url(claim, each))) for each in claim.more.all()]
     rows: list[tuple[Any, ...]] = [
         ("passed" if check.passed else "not passed", check.sentence) for check in selectors.checks_of(claim)
     ]
     decides = claim.state == ClaimState.RECORDED and request.user.has_perm("entryfund.decide_entryclaim")
     if decides and is_ones_own(request, claim):
         rows.append(("not for you", "you recorded it or belong to the household; somebody else decides"))
-    return Section("Checks", ["Check", "What was found"], [*rows, ("evidence", receipt_link(claim))])
+    return Section("Checks", ["Check", "What was found"], [*rows, ("evidence", receipt_link(claim)), *more])
 
 
 @admin.register(EntryClaim)
@@ -252,34 +327,102 @@ class EntryClaimAdmin(DocumentAdmin):
     search_help_text = "A child or an event"
     date_hierarchy = "claimed_on"
     fields = [
-        "person", "household", "event", "amount_shown", "claimed_on", "recorded_by", "state", "decided_by",
-        "decided_on", "decision_reason", "paid_on", "payment_reference",
+        "person", "household", "event", "amount_shown", "receipt_amount", "entry_shown", "by_family", "claimed_on",
+        "recorded_by", "state", "question", "answer", "decided_by", "decided_on", "decision_reason",
+        "paid_on", "payment_reference",
     ]  # fmt: skip
     readonly_fields = fields
     add_page = ClaimPage()
-    pages = [ApprovePage(), DeclinePage(), PayClaimPage()]
+    pages = [ApprovePage(), DeclinePage(), AskPage(), AnswerPage(), PayClaimPage()]
+    change_list_template = "entryfund/claims.html"
     section_makers = [checks_section]
     sections_first = True
     amount_shown = amount_column("amount", "Amount")
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.evidence)
-        return [path("<int:claim_id>/receipt/", view, name="entryfund_entryclaim_evidence"), *super().get_urls()]
+        more = self.admin_site.admin_view(self.more_evidence)
+        return [
+            path("<int:claim_id>/receipt/", view, name="entryfund_entryclaim_evidence"),
+            path("<int:claim_id>/more/<int:pk>/", more, name="entryfund_entryclaim_more"),
+            *super().get_urls(),
+        ]
 
     def evidence(self, request: HttpRequest, claim_id: int) -> HttpResponseBase:
         """The uploaded receipt, for those who may see claims; a browser never runs anything in it."""
+        claim = self._to_open(request, claim_id)
+        return self._served(claim.receipt, claim.receipt_type, f"receipt-{claim.pk}")
+
+    def more_evidence(self, request: HttpRequest, claim_id: int, pk: int) -> HttpResponseBase:
+        """What the family sent when it was asked for more, served the same way."""
+        more = self._to_open(request, claim_id).more.filter(pk=pk).first()
+        if more is None:
+            raise Http404
+        return self._served(more.file, more.file_type, f"more-{more.pk}")
+
+    def _to_open(self, request: HttpRequest, claim_id: int) -> EntryClaim:
         claim = self.get_object(request, str(claim_id))
         if claim is None:
             raise Http404
         if not self.has_view_permission(request, claim):
             raise PermissionDenied
+        return claim
+
+    def _served(self, kept: Any, content_type: str, name: str) -> HttpResponseBase:
         try:
-            file = claim.receipt.open("rb")
+            file = kept.open("rb")
         except OSError:
             raise Http404("The file is missing from the evidence folder; check_books names it.") from None
-        response = FileResponse(file, content_type=claim.receipt_type)
-        response["Content-Disposition"] = f'inline; filename="receipt-{claim.pk}"'
+        response = FileResponse(file, content_type=content_type)
+        response["Content-Disposition"] = f'inline; filename="{name}"'
         response["Content-Security-Policy"] = "default-src 'none'; sandbox"
         response["X-Content-Type-Options"] = "nosniff"
         response["Cache-Control"] = "private, no-store"
         return response
+
+
+@admin.register(CalendarLink)
+class CalendarLinkAdmin(RoomAdmin):
+    list_display = ["name", "ended_on"]
+    fields = ["name", "ended_on", "address"]
+    readonly_fields = ["address"]
+
+    @admin.display(description="Secret address")
+    def address(self, link: CalendarLink) -> str:
+        if link.pk is None:
+            return "It is made when you save."
+        return f"{settings.SITE_URL}{reverse('claims:calendar', args=[link.secret])}"
+
+
+class MoveForm(VerbForm):
+    from_fund = forms.ModelChoiceField(Fund.objects.all(), label="From")
+    to_fund = forms.ModelChoiceField(Fund.objects.all(), label="To")
+    amount = AmountFormField()
+    minute = forms.CharField(
+        label="Decided", max_length=150, help_text="The meeting and its minute, as the club names them."
+    )
+    on = HappenedField(label="Moved on")
+
+
+class MovePage(VerbPage):
+    title = "Move money between funds"
+    intro = "Only as a committee has decided. The money stays in the bank; the funds’ shares of it change."
+    button = "Record the transfer"
+    permission = "entryfund.add_fundtransfer"
+    form_class = MoveForm
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        return [(str(fund), fund.balance) for fund in Fund.objects.filter(restricted=True)]
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> FundTransfer:
+        return services.move_between_funds(by=by, **cleaned)
+
+
+@admin.register(FundTransfer)
+class FundTransferAdmin(DocumentAdmin):
+    list_display = ["moved_on", "from_fund", "to_fund", "amount_shown", "minute"]
+    list_select_related = ["from_fund", "to_fund"]
+    fields = ["moved_on", "from_fund", "to_fund", "amount_shown", "minute", "recorded_by"]
+    readonly_fields = fields
+    add_page = MovePage()
+    amount_shown = amount_column("amount", "Amount")

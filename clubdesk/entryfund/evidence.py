@@ -1,55 +1,125 @@
-"""What an uploaded receipt may be: a PDF, JPEG or PNG up to ten megabytes, judged by its content."""
+"""What an uploaded receipt may be: a PDF, or a photo that is drawn anew; up to ten megabytes, judged by its content."""
 
+import hashlib
 import io
 import warnings
 from dataclasses import dataclass
+from typing import Any
 
 from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
-from PIL import Image
+from PIL import Image, ImageOps
+from pypdf import PdfReader
+from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
 
 from clubdesk.errors import Refused
 
-IMAGE_TYPES = {"JPEG": "image/jpeg", "PNG": "image/png"}
+FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 60_000_000
+MOST_SIDE = 2400
+MOST_OBJECTS = 20_000
 WANTED = "Choose a PDF, or a photo as JPEG or PNG."
+ACTIVE = {
+    "/JS",
+    "/JavaScript",
+    "/Launch",
+    "/EmbeddedFiles",
+    "/EmbeddedFile",
+    "/RichMedia",
+    "/XFA",
+    "/SubmitForm",
+    "/ImportData",
+}
 
 
 @dataclass(frozen=True)
 class Evidence:
+    """What is kept of an upload, and the digest of the upload as it was sent."""
+
     content: bytes
     content_type: str
+    upload_digest: str = ""
+
+    @property
+    def digest(self) -> str:
+        return hashlib.sha256(self.content).hexdigest()
 
 
 def examine(upload: UploadedFile | io.BytesIO) -> Evidence:
-    """Read the upload and say what it is. Raises Refused for anything else than a whole PDF, JPEG or PNG."""
+    """Read the upload and say what it is. Raises Refused for anything else than a whole PDF, JPEG or PNG.
+
+    A photo is drawn anew: whatever else its file carried (where it was taken, other formats behind it) is left behind.
+    A PDF that can do anything by itself is refused. Source of the dangers: OWASP, File Upload Cheat Sheet.
+    """
     content = upload.read(settings.EVIDENCE_LIMIT + 1)
     if len(content) > settings.EVIDENCE_LIMIT:
         raise Refused(f"The receipt is larger than {settings.EVIDENCE_LIMIT // 1024 // 1024} MB; send a smaller photo.")
     if not content:
         raise Refused(f"The receipt file is empty. {WANTED}")
+    digest = hashlib.sha256(content).hexdigest()
     if content.startswith(b"%PDF-"):
-        return _pdf(content)
-    return _image(content)
+        return Evidence(_pdf(content), "application/pdf", digest)
+    return Evidence(_photo(content), "image/jpeg", digest)
 
 
-def _pdf(content: bytes) -> Evidence:
-    if b"%%EOF" not in content[-1024:] or b"startxref" not in content:
-        raise Refused(f"The receipt starts like a PDF but is not whole. {WANTED}")
-    return Evidence(content, "application/pdf")
+def _pdf(content: bytes) -> bytes:
+    try:
+        reader = PdfReader(io.BytesIO(content), strict=False)
+        if reader.is_encrypted:
+            raise Refused(f"The PDF is locked with a password. {WANTED}")
+        if not reader.pages:
+            raise Refused(f"The PDF has no page. {WANTED}")
+        active = _active(reader)
+    except Refused:
+        raise
+    except Exception:  # whatever a reader does with bytes from outside, the answer is the same
+        raise Refused(f"The receipt starts like a PDF but is not whole. {WANTED}") from None
+    if active:
+        raise Refused(
+            f"The PDF holds a program or another file inside it ({active[1:]}). Print it to a plain PDF first."
+        )
+    return content
 
 
-def _image(content: bytes) -> Evidence:
+def _active(reader: PdfReader) -> str:
+    """The first thing in the PDF that could act by itself; blank where there is none."""
+    waiting: list[Any] = [reader.trailer]
+    seen: set[tuple[int, int]] = set()
+    looked = 0
+    while waiting:
+        each = waiting.pop()
+        looked += 1
+        if looked > MOST_OBJECTS:
+            raise Refused(f"The PDF is too involved to be looked through. {WANTED}")
+        if isinstance(each, IndirectObject):
+            if (each.idnum, each.generation) in seen:
+                continue
+            seen.add((each.idnum, each.generation))
+            each = each.get_object()
+        if isinstance(each, DictionaryObject):
+            if found := ACTIVE.intersection(map(str, each.keys())) or ACTIVE.intersection(
+                {str(each.raw_get("/S"))} if "/S" in each else ()
+            ):
+                return sorted(found)[0]
+            waiting.extend(each.raw_get(key) for key in each if key != "/Parent")
+        elif isinstance(each, ArrayObject):
+            waiting.extend(list.__iter__(each))
+    return ""
+
+
+def _photo(content: bytes) -> bytes:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(content), formats=list(IMAGE_TYPES)) as image:
-                kind = image.format
+            with Image.open(io.BytesIO(content), formats=FORMATS) as image:
                 if image.width * image.height > MOST_PIXELS:
                     raise Refused(f"The photo has too many pixels. {WANTED}")
-                image.load()
+                upright = ImageOps.exif_transpose(image).convert("RGB")
+                upright.thumbnail((MOST_SIDE, MOST_SIDE))
+                drawn = io.BytesIO()
+                upright.save(drawn, "JPEG", quality=85)
     except Refused:
         raise
     except Exception:  # whatever a decoder does with bytes from outside, the answer is the same
         raise Refused(f"The receipt is neither a PDF nor a photo that can be opened. {WANTED}") from None
-    return Evidence(content, IMAGE_TYPES[str(kind)])
+    return drawn.getvalue()

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from django.db.models import Count, F
 
 from clubdesk.entryfund import selectors
-from clubdesk.entryfund.models import ClaimState, EntryClaim
+from clubdesk.entryfund.models import ClaimState, EntryClaim, MoreEvidence
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
 
@@ -42,3 +42,10 @@ def evidence_holds() -> Iterator[str]:
             continue
         if digest != claim.receipt_digest:
             yield f"The receipt of {claim} is not the file that was uploaded."
+    for more in MoreEvidence.objects.filter(claim__person__blanked_on=None).select_related("claim__person"):
+        try:
+            with more.file.open("rb") as file:
+                if hashlib.sha256(file.read()).hexdigest() != more.file_digest:
+                    yield f"{more} is not the file that was sent."
+        except OSError:
+            yield f"{more} is missing."

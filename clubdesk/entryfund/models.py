@@ -1,5 +1,6 @@
 """Containers cashed in, state events, and the entry fees that the fund refunds."""
 
+import secrets
 import uuid
 
 from django.conf import settings
@@ -7,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Document
+from clubdesk.ledger.models import Document, Fund
 from clubdesk.money import AmountField, as_amount
 from clubdesk.roll.models import JUNIOR_CLASSES, Household, Person
 
@@ -56,9 +57,11 @@ class Discipline(models.TextChoices):
 class StateEvent(models.Model):
     name = models.CharField(max_length=80)
     discipline = models.CharField(max_length=6, choices=Discipline.choices)
-    held_on = models.DateField()
+    held_on = models.DateField("first day")
+    ends_on = models.DateField("last day", null=True, blank=True, help_text="Blank: it lasts one day.")
     entries_close = models.DateField()
-    fee = AmountField("entry fee")
+    fee = AmountField("entry fee", help_text="For every age class that has none of its own below.")
+    refund_up_to = AmountField(null=True, blank=True, help_text="Blank: the whole entry fee.")
     refunded = models.BooleanField(default=True, help_text="Whether the entry fund refunds this event.")
     oldest_class = models.CharField(
         "oldest class refunded",
@@ -73,14 +76,63 @@ class StateEvent(models.Model):
             models.UniqueConstraint(fields=["name", "held_on"], name="entryfund_event_once_a_day"),
             models.CheckConstraint(condition=Q(entries_close__lte=F("held_on")), name="entryfund_event_order"),
             models.CheckConstraint(condition=Q(fee__gt=0), name="entryfund_event_fee_above_nil"),
+            models.CheckConstraint(
+                condition=Q(ends_on=None) | Q(ends_on__gte=F("held_on")), name="entryfund_event_ends_after_it_starts"
+            ),
+            models.CheckConstraint(
+                condition=Q(refund_up_to=None) | Q(refund_up_to__gt=0), name="entryfund_event_refund_above_nil"
+            ),
         ]
 
     def __str__(self):
         return f"{self.name}, {self.held_on:%-d %b %Y}"
 
+    @property
+    def last_day(self):
+        return self.ends_on or self.held_on
+
+
+class EventFee(models.Model):
+    """What an age class pays to enter an event, where that is not the event's fee."""
+
+    event = models.ForeignKey(StateEvent, models.CASCADE, related_name="fees")
+    age_class = models.CharField(max_length=8, choices=[(name, name) for name in JUNIOR_CLASSES])
+    amount = AmountField("entry fee")
+
+    class Meta:
+        ordering = ["pk"]
+        verbose_name = "fee of an age class"
+        verbose_name_plural = "fees of age classes"
+        constraints = [
+            models.UniqueConstraint(fields=["event", "age_class"], name="entryfund_one_fee_a_class"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_class_fee_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.age_class}, {self.event}"
+
+
+def _secret() -> str:
+    return secrets.token_urlsafe(24)
+
+
+class CalendarLink(models.Model):
+    """A secret address at which calendars fetch the state events; ending it closes it for whoever has it."""
+
+    name = models.CharField(max_length=60, help_text="Whom it is for, such as: families, coaches.")
+    secret = models.CharField(max_length=40, unique=True, default=_secret, editable=False)
+    ended_on = models.DateField(null=True, blank=True, help_text="From this day the address answers nobody.")
+
+    class Meta:
+        ordering = ["name", "pk"]
+
+    def __str__(self):
+        return f"Calendar for {self.name}"
+
 
 class ClaimState(models.TextChoices):
     RECORDED = "recorded", "Waiting for a decision"
+    ASKED = "asked", "More is asked for"
     APPROVED = "approved", "Approved"
     DECLINED = "declined", "Declined"
     PAID = "paid", "Paid"
@@ -89,7 +141,7 @@ class ClaimState(models.TextChoices):
 DECIDED = ("approved", "declined", "paid")
 
 
-def evidence_path(claim: "EntryClaim", name: str) -> str:
+def evidence_path(claim: models.Model, name: str) -> str:
     """A name that says nothing and that nobody can guess."""
     return f"claims/{uuid.uuid4().hex}"
 
@@ -101,10 +153,16 @@ class EntryClaim(Document):
     household = models.ForeignKey(Household, models.PROTECT, related_name="entry_claims")
     event = models.ForeignKey(StateEvent, models.PROTECT, related_name="claims")
     amount = AmountField()
+    receipt_amount = AmountField("the receipt says", null=True, blank=True)
+    entry_shown = models.BooleanField("the entry is shown", default=True)
+    by_family = models.BooleanField("sent by the family", default=False)
     claimed_on = models.DateField()
     receipt = models.FileField(upload_to=evidence_path)
     receipt_type = models.CharField(max_length=20)
     receipt_digest = models.CharField(max_length=64)
+    upload_digest = models.CharField(max_length=64, blank=True, editable=False)
+    question = models.CharField(max_length=200, blank=True)
+    answer = models.CharField(max_length=200, blank=True)
     state = models.CharField(max_length=8, choices=ClaimState.choices, default=ClaimState.RECORDED)
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     decided_on = models.DateField(null=True, blank=True)
@@ -130,10 +188,11 @@ class EntryClaim(Document):
                 name="entryfund_nobody_decides_what_they_recorded",
             ),
             models.CheckConstraint(
-                condition=Q(state="recorded", decided_by=None)
+                condition=Q(state__in=("recorded", "asked"), decided_by=None)
                 | Q(state__in=DECIDED, decided_by__isnull=False, decided_on__isnull=False),
                 name="entryfund_decision_has_a_person_and_a_day",
             ),
+            models.CheckConstraint(condition=~Q(state="asked") | ~Q(question=""), name="entryfund_asked_what"),
             models.CheckConstraint(
                 condition=~Q(state="declined") | ~Q(decision_reason=""),
                 name="entryfund_declined_with_a_reason",
@@ -152,3 +211,46 @@ class EntryClaim(Document):
         if self.state == ClaimState.PAID:
             return {"approve", "pay"}
         return {"approve"} if self.state == ClaimState.APPROVED else set()
+
+
+class MoreEvidence(Document):
+    """A further file that a family sent when it was asked for more."""
+
+    claim = models.ForeignKey(EntryClaim, models.PROTECT, related_name="more")
+    file = models.FileField(upload_to=evidence_path)
+    file_type = models.CharField(max_length=20)
+    file_digest = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["pk"]
+        verbose_name_plural = "more evidence"
+
+    def __str__(self):
+        return f"More for {self.claim}"
+
+
+class FundTransfer(Document):
+    """A committee moves money from one fund to another, by a decision that its minutes hold."""
+
+    from_fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    to_fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    amount = AmountField()
+    moved_on = models.DateField()
+    minute = models.CharField(
+        "decided", max_length=150, help_text="The meeting and its minute, as the club names them."
+    )
+
+    class Meta:
+        ordering = ["-moved_on", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_moves_above_nil"),
+            models.CheckConstraint(condition=~Q(from_fund=F("to_fund")), name="entryfund_moves_between_two_funds"),
+            models.CheckConstraint(condition=~Q(minute=""), name="entryfund_moved_by_a_decision"),
+        ]
+
+    def __str__(self):
+        return f"From {self.from_fund} to {self.to_fund}, {self.moved_on:%-d %b %Y}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"moved"}

@@ -28,7 +28,7 @@ GUARDS = [
         " OR NEW.recorded_by_id <> OLD.recorded_by_id OR OLD.state IN ('declined', 'paid')"
         " OR (OLD.decided_by_id IS NOT NULL AND NEW.decided_by_id <> OLD.decided_by_id)"
         " OR (OLD.state = 'approved' AND NEW.state <> 'paid')"
-        " OR (OLD.state = 'recorded' AND NEW.state = 'paid')",
+        " OR (OLD.state IN ('recorded', 'asked') AND NEW.state = 'paid')",
         message="A claim that was decided stays as it is.",
     ),
     replaces_nothing("entryfund_entryclaim", "claim", "id", "key"),
@@ -38,5 +38,7 @@ GUARDS = [
         "DELETE",
         message="A claim is declined, never deleted.",
     ),
+    *kept("entryfund_moreevidence", "piece of evidence", "claim_id"),
+    *kept("entryfund_fundtransfer", "transfer between funds", "from_fund_id", "to_fund_id", "amount", "moved_on"),
     *kept("entryfund_containerreturn", "container return", "amount", "paid_into", "returned_on", "containers"),
 ]

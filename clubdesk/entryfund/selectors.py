@@ -1,17 +1,23 @@
 """Questions about the entry fund."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
+from django.db.models import Count, Q, QuerySet
 from djmoney.money import Money
 
-from clubdesk.entryfund.models import ClaimState, EntryClaim, StateEvent
-from clubdesk.ledger.models import FundRole
+from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, StateEvent
+from clubdesk.ledger.models import FundRole, Kind, Posting, Role
 from clubdesk.ledger.selectors import fund_balance, summed
+from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member
-from clubdesk.money import as_amount, shown
+from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import JUNIOR_CLASSES, Person
+from clubdesk.screens import Chart
 
 
 @dataclass(frozen=True)
@@ -20,39 +26,244 @@ class Check:
     sentence: str
 
 
-def eligibility(*, person: Person, event: StateEvent, amount: Money, entered_on: date) -> list[Check]:
-    """The checks that a claim must pass whoever decides, each with its reason in words."""
+def fee_for(event: StateEvent, age_class: str) -> Money:
+    """What entering the event costs somebody of that age class."""
+    own = next((fee for fee in event.fees.all() if fee.age_class == age_class), None)
+    return own.amount if own else event.fee
+
+
+def refundable(event: StateEvent, age_class: str) -> Money:
+    """The most that the fund gives back of it."""
+    fee = fee_for(event, age_class)
+    return fee if event.refund_up_to is None else min(fee, event.refund_up_to)
+
+
+def eligibility(
+    *,
+    person: Person,
+    event: StateEvent,
+    amount: Money,
+    entered_on: date,
+    receipt_amount: Money | None = None,
+    member: bool | None = None,
+) -> list[Check]:
+    """The checks that a claim must pass whoever decides, each with its reason in words.
+
+    `member` says whether the child was a member on the event's day, where that is known already.
+    """
     age_class = person.age_class_on(event.held_on)
     classes = JUNIOR_CLASSES[: JUNIOR_CLASSES.index(event.oldest_class) + 1]
-    return [
-        Check(
-            event.refunded,
-            f"{event.name} is {'on' if event.refunded else 'not on'} the list of refunded events",
-        ),
-        Check(
-            is_member(person, event.held_on),
-            f"{person} is {'a' if is_member(person, event.held_on) else 'not a'} member on {event.held_on:%-d %b %Y}",
-        ),
+    member = is_member(person, event.held_on) if member is None else member
+    most = refundable(event, age_class)
+    kind = "an entry fee" if most == fee_for(event, age_class) else "a refund of at most"
+    checks = [
+        Check(event.refunded, f"{event.name} is {'on' if event.refunded else 'not on'} the list of refunded events"),
+        Check(member, f"{person} is {'a' if member else 'not a'} member on {event.held_on:%-d %b %Y}"),
         Check(age_class in classes, f"{age_class} in {event.held_on.year}; refunded up to {event.oldest_class}"),
-        Check(amount <= event.fee, f"{shown(amount)} against an entry fee of {shown(event.fee)}"),
+        Check(amount <= most, f"{shown(amount)} against {kind}{' of' if kind == 'an entry fee' else ''} {shown(most)}"),
         Check(entered_on >= event.held_on, f"claimed {entered_on:%-d %b %Y}, held {event.held_on:%-d %b %Y}"),
     ]
+    if receipt_amount is not None:
+        checks.append(Check(amount <= receipt_amount, f"{shown(amount)}; the receipt says {shown(receipt_amount)}"))
+    return checks
 
 
-def checks_of(claim: EntryClaim) -> list[Check]:
+def checks_of(claim: EntryClaim, known: Known | None = None) -> list[Check]:
     """The claim's own checks, and whether its receipt file stands behind another claim too."""
-    again = (
-        EntryClaim.objects.filter(receipt_digest=claim.receipt_digest)
-        .exclude(pk=claim.pk)
-        .exclude(state=ClaimState.DECLINED)
-    )
+    known = known or Known([claim])
+    used = known.used_elsewhere(claim)
     return [
-        *eligibility(person=claim.person, event=claim.event, amount=claim.amount, entered_on=claim.claimed_on),
-        Check(
-            not again.exists(),
-            "this receipt file stands behind another claim" if again.exists() else "receipt not used before",
+        *eligibility(
+            person=claim.person,
+            event=claim.event,
+            amount=claim.amount,
+            entered_on=claim.claimed_on,
+            receipt_amount=claim.receipt_amount,
+            member=known.member(claim),
         ),
+        Check(claim.entry_shown, f"the child’s entry is {'shown' if claim.entry_shown else 'not shown'}"),
+        Check(not used, "this receipt file stands behind another claim" if used else "receipt not used before"),
     ]
+
+
+class Known:
+    """What the checks of several claims ask, read once for all of them."""
+
+    def __init__(self, claims: Sequence[EntryClaim]):
+        rows = Membership.objects.filter(cancelled_on=None, person__in={claim.person_id for claim in claims})
+        self.terms: dict[int, list[tuple[date, date]]] = {}
+        for pk, starts_on, ends_on in rows.values_list("person", "starts_on", "ends_on"):
+            self.terms.setdefault(pk, []).append((starts_on, ends_on))
+        standing = EntryClaim.objects.exclude(state=ClaimState.DECLINED)
+        digests = {digest for claim in claims for digest in _digests(claim)}
+        same = standing.filter(Q(receipt_digest__in=digests) | Q(upload_digest__in=digests))
+        self.files = [(row.pk, _digests(row)) for row in same.only("receipt_digest", "upload_digest")]
+
+    def member(self, claim: EntryClaim) -> bool:
+        day = claim.event.held_on
+        return any(starts_on <= day <= ends_on for starts_on, ends_on in self.terms.get(claim.person_id, ()))
+
+    def used_elsewhere(self, claim: EntryClaim) -> bool:
+        own = _digests(claim)
+        return any(pk != claim.pk and own & digests for pk, digests in self.files)
+
+
+def _digests(claim: EntryClaim) -> set[str]:
+    return {claim.receipt_digest, claim.upload_digest} - {""}
+
+
+@dataclass(frozen=True)
+class Queued:
+    """A claim that waits, with its checks and what the fund holds before and after it, the earlier ones counted."""
+
+    claim: EntryClaim
+    checks: list[Check]
+    before: Money
+    after: Money
+
+    @property
+    def passes(self) -> bool:
+        return all(check.passed for check in self.checks)
+
+    @property
+    def covered(self) -> bool:
+        return self.after >= nil()
+
+
+def waiting_claims() -> QuerySet[EntryClaim]:
+    """Claims to decide, first claimed first."""
+    rows = EntryClaim.objects.filter(state=ClaimState.RECORDED).select_related("person", "event", "household__party")
+    return rows.prefetch_related("event__fees", "more").order_by("claimed_on", "pk")
+
+
+def queue(most: int = 40) -> list[Queued]:
+    """The first that wait. A claim that fails a check, or finds too little left, takes nothing from the fund."""
+    left, found = entry_fund_balance(), []
+    claims = list(waiting_claims()[:most])
+    known = Known(claims)
+    for claim in claims:
+        queued = Queued(claim, checks_of(claim, known), left, left - claim.amount)
+        if queued.passes and queued.covered:
+            left = queued.after
+        found.append(queued)
+    return found
+
+
+def waiting_before(claim: EntryClaim) -> Money:
+    """What all claims come to that were made before this one and wait, whether they pass or not."""
+    earlier = Q(claimed_on__lt=claim.claimed_on) | Q(claimed_on=claim.claimed_on, pk__lt=claim.pk)
+    rows = EntryClaim.objects.filter(earlier, state=ClaimState.RECORDED)
+    return as_amount(rows.aggregate(figure=summed("amount"))["figure"])
+
+
+def ahead_of(claim: EntryClaim) -> Money:
+    """What the claims come to that were made before this one, wait too and pass their checks."""
+    earlier = [each for each in waiting_claims() if (each.claimed_on, each.pk) < (claim.claimed_on, claim.pk)]
+    known = Known(earlier)
+    return total(each.amount for each in earlier if all(check.passed for check in checks_of(each, known)))
+
+
+def decided_on(day: date) -> QuerySet[EntryClaim]:
+    """What was decided on that day, for its minutes."""
+    rows = EntryClaim.objects.filter(decided_on=day).select_related("person", "event", "decided_by")
+    return rows.order_by("event__held_on", "event", "pk")
+
+
+def events_closing(on: date, within: timedelta) -> QuerySet[StateEvent]:
+    """Refunded events whose entries close soon."""
+    rows = StateEvent.objects.filter(refunded=True, entries_close__gte=on, entries_close__lte=on + within)
+    return rows.prefetch_related("fees").order_by("entries_close", "pk")
+
+
+def eligible_children(event: StateEvent, on: date) -> list[Person]:
+    """Members today of a junior class that the event refunds; whether they are on its day shows when they claim."""
+    members = Membership.objects.filter(cancelled_on=None, starts_on__lte=on, ends_on__gte=on)
+    people = Person.objects.filter(pk__in=members.values("person"), blanked_on=None).select_related("household")
+    classes = JUNIOR_CLASSES[: JUNIOR_CLASSES.index(event.oldest_class) + 1]
+    return [person for person in people.order_by("household", "pk") if person.age_class_on(event.held_on) in classes]
+
+
+@dataclass(frozen=True)
+class FundStatement:
+    """The entry fund over a period, from its ledger: signs as a reader expects, what comes in positive."""
+
+    opening: Decimal
+    containers: Decimal
+    transfers: Decimal
+    refunds: list[tuple[StateEvent, int, Decimal]]
+    other: Decimal
+    closing: Decimal
+    promised: Decimal
+
+    @property
+    def refunded(self) -> Decimal:
+        return sum((amount for _, _, amount in self.refunds), Decimal(0))
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the parts lead from the opening to the closing balance of the ledger."""
+        return self.opening + self.containers + self.transfers - self.refunded + self.other == self.closing
+
+
+def fund_statement(since: date, until: date) -> FundStatement:
+    """Opening, containers, transfers, refunds by event, closing; and what is promised but unpaid at the end.
+
+    Opening and closing are the fund's net assets by the ledger; containers and transfers its accounts; refunds come
+    from the claims, so that a difference between the two would show as `other` and be seen.
+    """
+    own = Posting.objects.filter(fund__code=FundRole.ENTRY, entry__is_closing=False)
+    within = own.filter(entry__date__range=(since, until))
+
+    def net(rows: QuerySet[Posting]) -> Decimal:
+        kinds = (Kind.ASSET, Kind.LIABILITY)
+        return rows.filter(account__kind__in=kinds).aggregate(figure=summed("amount"))["figure"]
+
+    def moved(role: Role) -> Decimal:
+        return -within.filter(account__role=role).aggregate(figure=summed("amount"))["figure"]
+
+    opening, closing = net(own.filter(entry__date__lt=since)), net(own.filter(entry__date__lte=until))
+    containers, transfers = moved(Role.CONTAINERS), moved(Role.TRANSFERS)
+    claims = EntryClaim.objects.filter(
+        decided_on__range=(since, until), state__in=(ClaimState.APPROVED, ClaimState.PAID)
+    )
+    by_event = claims.order_by().values("event").annotate(children=Count("pk"), figure=summed("amount"))
+    events = StateEvent.objects.in_bulk([row["event"] for row in by_event])
+    refunds = sorted(
+        ((events[row["event"]], row["children"], row["figure"]) for row in by_event),
+        key=lambda each: (each[0].discipline, each[0].held_on, each[0].pk),
+    )
+    spent = sum((amount for _, _, amount in refunds), Decimal(0))
+    payable = own.filter(account__role=Role.REFUNDS_PAYABLE, entry__date__lte=until)
+    return FundStatement(
+        opening=opening,
+        containers=containers,
+        transfers=transfers,
+        refunds=refunds,
+        other=closing - opening - containers - transfers + spent,
+        closing=closing,
+        promised=-payable.aggregate(figure=summed("amount"))["figure"],
+    )
+
+
+def pool_chart(since: date, until: date) -> Chart | None:
+    """What containers brought, month by month."""
+    rows = ContainerReturn.objects.filter(returned_on__range=(since, until)).order_by("returned_on")
+    months: dict[date, Decimal] = {}
+    for row in rows:
+        month = row.returned_on.replace(day=1)
+        months[month] = months.get(month, Decimal(0)) + row.amount.amount
+    columns = [(f"{month:%b %y}", [figure]) for month, figure in months.items()]
+    return Chart("Containers cashed in by month", ["Depot paid"], columns) if columns else None
+
+
+def entered_by_year() -> dict[int, dict[str, int]]:
+    """Children whose entries were refunded, by calendar year of the event and its discipline."""
+    rows = EntryClaim.objects.filter(state__in=(ClaimState.APPROVED, ClaimState.PAID)).order_by()
+    found: dict[int, dict[str, int]] = {}
+    counted = rows.values_list("event__held_on__year", "event__discipline").annotate(children=Count("pk"))
+    for year, discipline, children in counted:
+        found.setdefault(year, {})[discipline] = children
+    return found
 
 
 def entry_fund_balance() -> Money:

@@ -1,21 +1,32 @@
 """Verbs of the entry fund."""
 
-import hashlib
 import uuid
-from datetime import date
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 from django.core.files.base import ContentFile
 from django.db import transaction
 from djmoney.money import Money
 
-from clubdesk.entryfund import posting, selectors
+from clubdesk.entryfund import letters, posting, selectors
 from clubdesk.entryfund.evidence import Evidence
-from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, PaidInto, StateEvent
+from clubdesk.entryfund.models import (
+    ClaimState,
+    ContainerReturn,
+    EntryClaim,
+    FundTransfer,
+    MoreEvidence,
+    PaidInto,
+    StateEvent,
+)
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FundRole
-from clubdesk.money import positive
+from clubdesk.ledger.models import Fund, FundRole
+from clubdesk.mail.models import Message
+from clubdesk.money import positive, shown
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import belongs_to
 
@@ -66,10 +77,14 @@ def record_claim(
     evidence: Evidence,
     on: date,
     by: User,
+    receipt_amount: Money | None = None,
+    entry_shown: bool = True,
+    by_family: bool = False,
     key: uuid.UUID | None = None,
 ) -> EntryClaim:
     """Write down a claim with its receipt. It decides nothing and posts nothing.
 
+    `receipt_amount` is what the receipt says; `entry_shown` whether it, or the entry list, shows the child's entry.
     Raises Refused where the child has a claim for the event already.
     """
     event = StateEvent.objects.select_for_update(of=("self",), no_key=True).get(pk=event.pk)
@@ -84,14 +99,59 @@ def record_claim(
         household=person.household,
         event=event,
         amount=positive(amount),
+        receipt_amount=None if receipt_amount is None else positive(receipt_amount, "What the receipt says"),
+        entry_shown=entry_shown,
+        by_family=by_family,
         claimed_on=on,
         receipt_type=evidence.content_type,
-        receipt_digest=hashlib.sha256(evidence.content).hexdigest(),
+        receipt_digest=evidence.digest,
+        upload_digest=evidence.upload_digest,
         recorded_by=by,
     )
     claim.receipt.save("receipt", ContentFile(evidence.content), save=False)
     claim.save()
     return claim
+
+
+@transaction.atomic
+def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> EntryClaim:
+    """Put a claim aside until the family has answered a question. It keeps its place by the day it was claimed."""
+    claim = _for_decision(claim, by)
+    if claim.state == ClaimState.ASKED and claim.question == question.strip()[:200]:
+        return claim
+    if claim.state not in UNDECIDED:
+        raise Refused("This claim was decided already.")
+    if not question.strip():
+        raise Refused("Write what you would like to know or see.")
+    claim.state, claim.question, claim.answer = ClaimState.ASKED, question.strip()[:200], ""
+    claim.save(update_fields=["state", "question", "answer"])
+    letters.tell_asked(claim, on)
+    return claim
+
+
+@transaction.atomic
+def answer_claim(
+    *, claim: EntryClaim, answer: str, by: User, evidence: Evidence | None = None, entry_shown: bool | None = None
+) -> EntryClaim:
+    """The family, or whoever recorded the claim, answers what was asked; it waits for a decision again."""
+    claim = EntryClaim.objects.select_for_update(of=("self",), no_key=True).get(pk=claim.pk)
+    if claim.state == ClaimState.RECORDED:
+        return claim
+    if claim.state != ClaimState.ASKED:
+        raise Refused("Nothing is asked about this claim.")
+    if not answer.strip() and evidence is None:
+        raise Refused("Write an answer, or send what was asked for.")
+    if evidence is not None:
+        more = MoreEvidence(claim=claim, file_type=evidence.content_type, file_digest=evidence.digest, recorded_by=by)
+        more.file.save("more", ContentFile(evidence.content), save=False)
+        more.save()
+    claim.state, claim.answer = ClaimState.RECORDED, answer.strip()[:200]
+    claim.entry_shown = claim.entry_shown if entry_shown is None else entry_shown
+    claim.save(update_fields=["state", "answer", "entry_shown"])
+    return claim
+
+
+UNDECIDED = (ClaimState.RECORDED, ClaimState.ASKED)
 
 
 def _for_decision(claim: EntryClaim, by: User) -> EntryClaim:
@@ -119,6 +179,8 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
         return claim
     if claim.state == ClaimState.DECLINED:
         raise Refused("This claim was declined; record it again if that was wrong.")
+    if claim.state == ClaimState.ASKED:
+        raise Refused("The family was asked for more and has not answered yet.")
     if on < claim.claimed_on:
         raise Refused(f"It was claimed on {claim.claimed_on:%-d %b %Y}; it cannot be decided before.")
     failed = [check.sentence for check in selectors.checks_of(claim) if not check.passed]
@@ -126,6 +188,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
         raise Refused(f"This claim cannot be approved: {'; '.join(failed)}.")
     ledger.lock_book()
     ledger.refuse_overdrawing(FundRole.ENTRY, -int(claim.amount.amount * 100))
+    _refuse_out_of_turn(claim)
     claim.state, claim.decided_by, claim.decided_on = ClaimState.APPROVED, by, on
     claim.save(update_fields=["state", "decided_by", "decided_on"])
     ledger.post(
@@ -136,7 +199,21 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
         lines=posting.approved_lines(claim.amount, claim.household.party),
         by=by,
     )
+    letters.tell_approved(claim, on)
     return claim
+
+
+def _refuse_out_of_turn(claim: EntryClaim) -> None:
+    """First claimed, first served: where the fund cannot cover all, an earlier claim that passes comes first."""
+    left = selectors.entry_fund_balance() - claim.amount
+    if left >= selectors.waiting_before(claim):
+        return
+    ahead = selectors.ahead_of(claim)
+    if left < ahead:
+        raise Refused(
+            f"The fund does not cover the earlier claims as well: {shown(ahead)} was claimed before this one. "
+            "Decide on those first, or bring more into the fund."
+        )
 
 
 @transaction.atomic
@@ -145,13 +222,14 @@ def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> Entr
     claim = _for_decision(claim, by)
     if claim.state == ClaimState.DECLINED:
         return claim
-    if claim.state != ClaimState.RECORDED:
+    if claim.state not in UNDECIDED:
         raise Refused("This claim was approved already.")
     if not reason.strip():
         raise Refused("Give the reason in words that you would tell the family.")
     claim.state, claim.decided_by, claim.decided_on = ClaimState.DECLINED, by, on
     claim.decision_reason = reason.strip()[:200]
     claim.save(update_fields=["state", "decided_by", "decided_on", "decision_reason"])
+    letters.tell_declined(claim, on)
     return claim
 
 
@@ -182,3 +260,77 @@ def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> 
         by=by,
     )
     return claim
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What a round of approvals came to: the claims approved, and a sentence for each that was not."""
+
+    approved: tuple[EntryClaim, ...]
+    refused: tuple[str, ...]
+
+
+def approve_claims(*, claims: Iterable[EntryClaim], by: User, on: date) -> Decided:
+    """Approve several claims, first claimed first, each in a transaction of its own; one refused holds none back."""
+    approved, refused = [], []
+    for claim in sorted(claims, key=lambda each: (each.claimed_on, each.pk)):
+        try:
+            approved.append(approve_claim(claim=claim, by=by, on=on))
+        except Refused as refusal:
+            refused.append(f"{claim}: {refusal.sentence}")
+    return Decided(tuple(approved), tuple(refused))
+
+
+@transaction.atomic
+def move_between_funds(
+    *,
+    from_fund: Fund,
+    to_fund: Fund,
+    amount: Money,
+    minute: str,
+    on: date,
+    by: User,
+    key: uuid.UUID | None = None,
+) -> FundTransfer:
+    """A committee moves money from one fund to another. Raises Refused where the first would be overdrawn."""
+    ledger.lock_book()
+    if found := ledger.written(FundTransfer, key):
+        return found
+    if from_fund == to_fund:
+        raise Refused("Choose two different funds.")
+    if not minute.strip():
+        raise Refused("Write which meeting decided it.")
+    document = FundTransfer.objects.create(
+        key=key or uuid.uuid4(),
+        from_fund=from_fund,
+        to_fund=to_fund,
+        amount=positive(amount),
+        moved_on=on,
+        minute=minute.strip()[:150],
+        recorded_by=by,
+    )
+    ledger.post(
+        source=document,
+        purpose="moved",
+        on=on,
+        narration=f"Moved between funds, decided: {document.minute}",
+        lines=posting.moved_lines(document.amount, from_fund, to_fund),
+        by=by,
+    )
+    return document
+
+
+REMIND_BEFORE = timedelta(days=14)
+
+
+def remind_entries(*, on: date) -> list[Message]:
+    """Write to each household of eligible children once before the entries of an event close."""
+    told = []
+    for event in selectors.events_closing(on, REMIND_BEFORE):
+        homes: dict[int, list[Person]] = defaultdict(list)
+        for child in selectors.eligible_children(event, on):
+            homes[child.household_id].append(child)
+        wanted = {letters.about_entries(event, pk): children for pk, children in homes.items()}
+        known = set(Message.objects.filter(about__in=wanted).values_list("about", flat=True))
+        told += [letters.tell_entries(event, children) for about, children in wanted.items() if about not in known]
+    return told

@@ -74,7 +74,7 @@ def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(
     two = {"second_counter": day_counter(), "by": shell_user(), "on": TODAY}
     services.close_day(range_day=day, pieces=in_pieces(as_amount(7 * hired)), **two)
     assert sound()
-    expect(page.get_by_text("This day was counted and closed, or called off.")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("This day was counted and closed.")).to_be_visible(timeout=20_000)
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []
     assert "Nara" not in page.locator("#content-main").inner_text()
 

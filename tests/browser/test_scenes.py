@@ -110,7 +110,7 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     assert fits(counting)
     assert accessible(counting) == []
     counting.get_by_role("button", name="Reopen the day").click()
-    expect(counting.get_by_label("Count", exact=True)).to_contain_text("the note lay under the table")
+    expect(counting.get_by_role("region", name="Count", exact=True)).to_contain_text("the note lay under the table")
     assert balance(Role.TILL, TODAY) == 7
     for address in ("/range/figures/", "/range/tin/", f"/rangeday/rangeday/{day.pk}/call-off/"):
         counting.goto(address)

@@ -1,0 +1,86 @@
+"""Forms of the entry fund that are not an admin page's: what a family sends, and what a committee decides."""
+
+import uuid
+from datetime import timedelta
+from typing import Any
+
+from django import forms
+
+from clubdesk import clock
+from clubdesk.entryfund.evidence import examine
+from clubdesk.entryfund.models import StateEvent
+from clubdesk.errors import Refused
+from clubdesk.money import AmountFormField
+from clubdesk.roll.models import Household, Person
+from clubdesk.screens import DayField
+
+LATEST_CLAIM = timedelta(days=183)
+
+
+class EvidenceField(forms.FileField):
+    """A receipt, examined by its content; gives `Evidence`."""
+
+    def __init__(self, **kwargs: Any):
+        kwargs.setdefault("label", "Receipt")
+        kwargs.setdefault("help_text", "A PDF or a photo (JPEG, PNG), at most 10 MB.")
+        kwargs.setdefault("widget", forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}))
+        super().__init__(allow_empty_file=True, **kwargs)
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        upload = super().clean(data, initial)
+        if not upload:
+            return None
+        try:
+            return examine(upload)
+        except Refused as refusal:
+            raise forms.ValidationError(refusal.messages) from None
+
+
+class FamilyClaimForm(forms.Form):
+    """A family claims an entry fee back."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    person = forms.ModelChoiceField(Person.objects.none(), label="Child")
+    event = forms.ModelChoiceField(StateEvent.objects.none())
+    receipt_amount = AmountFormField(label="What the receipt says")
+    receipt = EvidenceField()
+    entry_shown = forms.BooleanField(label="The receipt shows my child’s name and this event", required=False)
+
+    def __init__(self, *args: Any, household: Household, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+        today = clock.today()
+        people, events = self.fields["person"], self.fields["event"]
+        assert isinstance(people, forms.ModelChoiceField)
+        assert isinstance(events, forms.ModelChoiceField)
+        people.queryset = household.people.filter(blanked_on=None)
+        events.queryset = StateEvent.objects.filter(
+            refunded=True, held_on__lte=today, held_on__gte=today - LATEST_CLAIM
+        )
+
+
+class FamilyAnswerForm(forms.Form):
+    answer = forms.CharField(max_length=200, required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    more = EvidenceField(label="Another file", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
+class DayForm(forms.Form):
+    on = DayField(label="Decided on")
+
+
+class PeriodForm(forms.Form):
+    """The period of a fund statement."""
+
+    since = DayField(label="From", initial=None)
+    until = DayField(label="To", initial=None)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        since, until = cleaned.get("since"), cleaned.get("until")
+        if since and until and since > until:
+            self.add_error("until", "The last day is before the first.")
+        return cleaned

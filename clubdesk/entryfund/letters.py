@@ -1,0 +1,83 @@
+"""What families hear from the entry fund."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from django.urls import reverse
+
+from clubdesk.entryfund.models import EntryClaim, StateEvent
+from clubdesk.entryfund.selectors import fee_for, refundable
+from clubdesk.fees import accounts
+from clubdesk.ledger.selectors import book
+from clubdesk.mail.models import LINK, Message
+from clubdesk.mail.services import write_message
+from clubdesk.money import shown
+from clubdesk.roll.models import Household, Person
+from clubdesk.roll.selectors import guardian_to_write_to
+
+
+def link_path(household: Household) -> str:
+    """The family's own page of claims."""
+    return reverse("claims:own", args=[accounts.token_of(household)])
+
+
+def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str]) -> Message:
+    guardian = guardian_to_write_to(household)
+    said = [
+        f"Hello {guardian.name if guardian else household.name},",
+        *paragraphs,
+        f"Your claims:\n{LINK}\nWhoever has this link can read and answer them, so please keep it to yourselves.",
+        book().club_name,
+    ]
+    return write_message(
+        about=about,
+        to=guardian.email if guardian else "",
+        subject=subject,
+        body="\n\n".join(said) + "\n",
+        household=household,
+        link_path=link_path(household),
+    )
+
+
+def _what(claim: EntryClaim) -> str:
+    return f"the entry fee of {claim.person} for {claim.event.name} ({shown(claim.amount)})"
+
+
+def tell_approved(claim: EntryClaim, on: date) -> Message:
+    words = f"your claim for {_what(claim)} was approved on {on:%-d %B %Y}. The treasurer pays it to your bank account."
+    return _tell(claim.household, f"claim {claim.pk} approved", "Your claim was approved", [words])
+
+
+def tell_declined(claim: EntryClaim, on: date) -> Message:
+    words = f"your claim for {_what(claim)} was declined on {on:%-d %B %Y}. The reason: {claim.decision_reason}"
+    return _tell(claim.household, f"claim {claim.pk} declined", "Your claim was declined", [words])
+
+
+def tell_asked(claim: EntryClaim, on: date) -> Message:
+    """Each question is a letter of its own, the same one once a day."""
+    words = f"about your claim for {_what(claim)} the committee asks: {claim.question}"
+    about = f"claim {claim.pk} asked {on.isoformat()} {claim.question[:60]}"
+    return _tell(claim.household, about, "A question about your claim", [words, "Please answer on the page below."])
+
+
+def about_entries(event: StateEvent, household: int) -> str:
+    return f"entries {event.pk} {household}"
+
+
+def tell_entries(event: StateEvent, children: Sequence[Person]) -> Message:
+    """That entries close soon, what entering costs, and what of it the fund gives back."""
+    lines = []
+    for child in children:
+        age_class = child.age_class_on(event.held_on)
+        fee, back = fee_for(event, age_class), refundable(event, age_class)
+        lines.append(f"{child}, {age_class}: {shown(fee)}, of which the entry fund refunds {shown(back)}")
+    household = children[0].household
+    paragraphs = [
+        f"entries to {event.name} ({event.get_discipline_display().lower()}, {event.held_on:%-d %B %Y}) close on "
+        f"{event.entries_close:%-d %B %Y}. Your children may enter:",
+        "\n".join(lines),
+        "Enter with the organiser, keep the receipt, and send it to us after the event. The fund refunds as long as "
+        "it holds enough, first claimed first.",
+    ]
+    subject = f"Entries to {event.name} close on {event.entries_close:%-d %B}"
+    return _tell(household, about_entries(event, household.pk), subject, paragraphs)

@@ -1,0 +1,249 @@
+"""Pages of the entry fund: a family's claims by its link, the approvers' queue, minutes, the fund's statement."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.admin import AdminSite
+from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
+from django.shortcuts import get_object_or_404
+from django.template.response import TemplateResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+
+from clubdesk import clock
+from clubdesk.entryfund import selectors, services
+from clubdesk.entryfund.calendar import calendar_of
+from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm, PeriodForm
+from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
+from clubdesk.errors import Refused
+from clubdesk.fees import accounts
+from clubdesk.ledger.selectors import book, year_containing
+from clubdesk.ledger.services import shell_user
+from clubdesk.membership.terms import months_later
+from clubdesk.money import as_amount, shown
+from clubdesk.roll.models import Household
+from clubdesk.screens import BUSY, Section, link_to, page_of
+
+# Without a sign-in
+
+
+def calendar(request: HttpRequest, secret: str) -> HttpResponse:
+    """The state events, for whoever has the secret address; nobody once it was ended."""
+    today = clock.today()
+    link = CalendarLink.objects.filter(secret=secret).first()
+    if link is None or (link.ended_on and link.ended_on <= today):
+        raise Http404
+    events = StateEvent.objects.filter(held_on__gte=months_later(today, -12))
+    content = calendar_of(events, book().club_name, timezone.now())
+    response = HttpResponse(content, content_type="text/calendar; charset=utf-8")
+    response["Content-Disposition"] = 'inline; filename="state-events.ics"'
+    return response
+
+
+def _household_of(token: str) -> Household:
+    try:
+        return accounts.household_of(token)
+    except Refused as refusal:
+        raise Http404(refusal.sentence) from None
+
+
+@never_cache
+def own(request: HttpRequest, token: str) -> HttpResponseBase:
+    """A family's claims, and the form for another."""
+    household = _household_of(token)
+    form = FamilyClaimForm(request.POST or None, request.FILES or None, household=household)
+    if request.method == "POST" and form.is_valid() and _claimed(form):
+        messages.success(request, "Your claim has reached the committee. You will hear by mail what it decides.")
+        return HttpResponseRedirect(request.path)
+    claims = household.entry_claims.select_related("person", "event").order_by("-claimed_on", "-pk")[:30]
+    context = {
+        "club": book().club_name,
+        "title": "Entry fees back from the fund",
+        "household": household,
+        "token": token,
+        "claims": claims,
+        "form": form,
+    }
+    return TemplateResponse(request, "entryfund/own.html", context, status=422 if form.errors else 200)
+
+
+def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
+    cleaned = form.cleaned_data
+    age_class = cleaned["person"].age_class_on(cleaned["event"].held_on)
+    most = selectors.refundable(cleaned["event"], age_class)
+    try:
+        return services.record_claim(
+            person=cleaned["person"],
+            event=cleaned["event"],
+            amount=min(cleaned["receipt_amount"], most),
+            receipt_amount=cleaned["receipt_amount"],
+            evidence=cleaned["receipt"],
+            entry_shown=cleaned["entry_shown"],
+            by_family=True,
+            on=clock.today(),
+            by=shell_user(),
+            key=cleaned["key"],
+        )
+    except Refused as refusal:
+        form.add_error(None, refusal.sentence)
+    except OperationalError:
+        form.add_error(None, BUSY)
+    return None
+
+
+@never_cache
+def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
+    """What the committee asked about a claim, and the family's answer."""
+    household = _household_of(token)
+    claim = get_object_or_404(household.entry_claims.select_related("person", "event"), pk=pk)
+    if claim.state != ClaimState.ASKED:
+        return HttpResponseRedirect(reverse("claims:own", args=[token]))
+    form = FamilyAnswerForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.answer_claim(
+                claim=claim, answer=form.cleaned_data["answer"], evidence=form.cleaned_data["more"], by=shell_user()
+            )
+            messages.success(request, "Your answer has reached the committee.")
+            return HttpResponseRedirect(reverse("claims:own", args=[token]))
+        except Refused as refusal:
+            form.add_error(None, refusal.sentence)
+    context = {
+        "club": book().club_name,
+        "title": "A question about your claim",
+        "claim": claim,
+        "form": form,
+        "token": token,
+    }
+    return TemplateResponse(request, "entryfund/answer.html", context, status=422 if form.errors else 200)
+
+
+# Behind the sign-in
+
+
+def _page(request: HttpRequest, site: AdminSite, template: str, title: str, **context: Any) -> HttpResponseBase:
+    return TemplateResponse(request, template, {**site.each_context(request), "title": title, **context})
+
+
+def _may(request: HttpRequest, permission: str) -> None:
+    if not request.user.has_perm(permission):
+        raise PermissionDenied
+
+
+def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
+    """What a committee clears in one sitting: each claim with its evidence, checks, and the fund before and after."""
+    _may(request, "entryfund.decide_entryclaim")
+    if request.method == "POST":
+        _approve_ticked(request)
+        return HttpResponseRedirect(f"{reverse('admin:claim_queue')}?decided={clock.today().isoformat()}")
+    homes = set(request.user.households.values_list("pk", flat=True))  # type: ignore[union-attr]
+    rows = [(row, _not_for(request, row, homes)) for row in selectors.queue()]
+    asked = EntryClaim.objects.filter(state=ClaimState.ASKED).select_related("person", "event")
+    return _page(
+        request,
+        site,
+        "entryfund/queue.html",
+        "Claims to decide",
+        rows=rows,
+        ready=sum(1 for row, why in rows if not why and row.passes and row.covered),
+        more=selectors.waiting_claims().count() - len(rows),
+        fund=selectors.entry_fund_balance(),
+        asked=asked,
+        minutes=selectors.decided_on(clock.today()).exists(),
+    )
+
+
+def _not_for(request: HttpRequest, row: selectors.Queued, homes: set[int]) -> str:
+    """Why whoever looks cannot decide this claim; blank where they can."""
+    if row.claim.recorded_by_id == request.user.pk:
+        return "You recorded it; somebody else decides."
+    if row.claim.household_id in homes:
+        return "It pays your own household; somebody else decides."
+    return ""
+
+
+def _approve_ticked(request: HttpRequest) -> None:
+    """Only claims for which every check passes are approved together; the others are decided one by one."""
+    ticked = {int(pk) for pk in request.POST.getlist("claim") if pk.isascii() and pk.isdigit() and len(pk) < 19}
+    passing = [row.claim for row in selectors.queue() if row.claim.pk in ticked and row.passes]
+    decided = services.approve_claims(claims=passing, by=request.user, on=clock.today())  # type: ignore[arg-type]
+    count = len(decided.approved)
+    if count:
+        amount = sum((claim.amount for claim in decided.approved), as_amount(0))
+        messages.success(request, f"{count} {'claim' if count == 1 else 'claims'} approved, {shown(amount)} in all.")
+    for sentence in decided.refused:
+        messages.error(request, sentence)
+    if not ticked:
+        messages.info(request, "Nothing was ticked; nothing was decided.")
+
+
+def minutes(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
+    """What was decided on a day, as text to paste into the committee's minutes."""
+    _may(request, "entryfund.view_entryclaim")
+    form = DayForm(request.GET if "on" in request.GET else {"on": clock.today()}, label_suffix="")
+    text = minutes_text(form.cleaned_data["on"]) if form.is_valid() else ""
+    return _page(request, site, "entryfund/minutes.html", "Minutes of entry-fee refunds", form=form, text=text)
+
+
+def minutes_text(on: Any) -> str:
+    """The decisions of a day in the words of minutes, the event first; and what the fund holds now."""
+    claims = list(selectors.decided_on(on))
+    if not claims:
+        return ""
+    lines = [f"Entry-fee refunds decided on {on:%-d %B %Y}"]
+    for claim in claims:
+        by = claim.decided_by.get_full_name() or claim.decided_by.get_username() if claim.decided_by else ""
+        what = f"{claim.event.name}: {claim.person}, {shown(claim.amount)}"
+        reason = f" ({claim.decision_reason})" if claim.state == ClaimState.DECLINED else ""
+        decision = "declined" if claim.state == ClaimState.DECLINED else "approved"
+        lines.append(f"- {what}, {decision} by {by}{reason}")
+    approved = [claim.amount for claim in claims if claim.state != ClaimState.DECLINED]
+    lines.append(f"Approved in all: {shown(sum(approved, as_amount(0)))}, {len(approved)} claims.")
+    lines.append(f"The entry fund holds {shown(selectors.entry_fund_balance())} after what was approved so far.")
+    return "\n".join(lines)
+
+
+def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
+    """The fund over a period, equal to the ledger; what it promised; children entered over the years."""
+    _may(request, "entryfund.view_entryclaim")
+    today = clock.today()
+    try:
+        start = year_containing(today).first_day
+    except Refused:
+        start = months_later(today, -12)
+    form = PeriodForm(request.GET if "since" in request.GET else {"since": start, "until": today}, label_suffix="")
+    if not form.is_valid():
+        return _page(request, site, "rangeday/figures.html", "The entry fund", form=form)
+    found = selectors.fund_statement(form.cleaned_data["since"], form.cleaned_data["until"])
+    facts = [
+        ("At the start", found.opening),
+        ("Containers cashed in", found.containers),
+        ("Moved from and to other funds", found.transfers),
+        ("Entry fees refunded", -found.refunded),
+        *([("Anything else", found.other)] if found.other else []),
+        ("At the end", found.closing),
+        ("Of what was refunded, promised but not paid yet", found.promised),
+    ]
+    refunds = [
+        (link_to(event), event.get_discipline_display(), children, amount) for event, children, amount in found.refunds
+    ]
+    years = [
+        (str(year), *(counts.get(each, 0) for each in Discipline.values), sum(counts.values()))
+        for year, counts in sorted(selectors.entered_by_year().items(), reverse=True)
+    ]
+    sections = [
+        Section("Refunds by event", ["Event", "Discipline", "Children", "Refunded"], refunds, "None in this time."),
+        Section("Children entered, by year", ["Year", *Discipline.labels, "In all"], years, "None yet."),
+    ]
+    return _page(
+        request, site, "rangeday/figures.html", "The entry fund", form=form, facts=facts, sections=sections,
+        chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]),
+    )  # fmt: skip
+
+
+def claim_page(claim: EntryClaim) -> str:
+    return page_of(claim)

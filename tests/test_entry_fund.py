@@ -1,0 +1,426 @@
+"""The entry fund: evidence that cannot do harm, checks, a queue cleared in one sitting, turns, transfers, calendar."""
+
+import io
+import uuid
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import IntegrityError, transaction
+from django.urls import reverse
+from icalendar import Calendar
+from PIL import Image
+from pypdf import PdfWriter
+from pypdf.generic import DictionaryObject, NameObject, TextStringObject
+
+from clubdesk import clock
+from clubdesk.entryfund import selectors, services
+from clubdesk.entryfund.evidence import Evidence, examine
+from clubdesk.entryfund.letters import link_path
+from clubdesk.entryfund.models import CalendarLink, ClaimState, EntryClaim, EventFee, PaidInto
+from clubdesk.errors import Refused
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Fund, FundRole, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import balance
+from clubdesk.mail.models import Message
+from clubdesk.membership import services as membership
+from clubdesk.money import as_amount
+from clubdesk.roll.models import Guardian
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+NOW = date(2026, 9, 12)
+
+
+def sound():
+    return [result for result in check_all() if result.faults] == []
+
+
+@pytest.fixture
+def plan(book):
+    return factories.plan()
+
+
+@pytest.fixture
+def junior(plan, by):
+    def made(**more):
+        child = factories.PersonFactory(**more)
+        start = date(2026, 7, 6)
+        membership.take_out_membership(person=child, plan=plan, starts_on=start, on=start, by=by)
+        return child
+
+    return made
+
+
+@pytest.fixture
+def cash_in(by):
+    def cashed(amount):
+        services.cash_in(
+            containers=int(Decimal(amount) * 10), amount=as_amount(amount), paid_into=PaidInto.BANK, on=NOW, by=by
+        )
+
+    return cashed
+
+
+@pytest.fixture
+def claim(by):
+    def claimed(child, event=None, amount="60.00", **more):
+        made = Evidence(f"receipt {uuid.uuid4()}".encode(), "application/pdf")
+        known = {"evidence": made, "on": NOW, "by": by, "amount": as_amount(amount)}
+        return services.record_claim(person=child, event=event or factories.event(), **known | more)
+
+    return claimed
+
+
+class TestEvidence:
+    """Source of the dangers: OWASP, File Upload Cheat Sheet."""
+
+    def test_a_photo_leaves_behind_where_it_was_taken(self):
+        file, exif = io.BytesIO(), Image.Exif()
+        exif[0x8825] = {1: "S", 2: (34.0, 55.0, 0.0)}  # GPS, by Exif 2.3 section 4.6.3
+        exif[0x010E] = "taken at home"
+        Image.new("RGB", (40, 30)).save(file, "JPEG", exif=exif)
+        kept = examine(io.BytesIO(file.getvalue()))
+        assert b"taken at home" not in kept.content
+        assert not Image.open(io.BytesIO(kept.content)).getexif()
+
+    def test_a_photo_lying_on_its_side_stands_up(self):
+        file, exif = io.BytesIO(), Image.Exif()
+        exif[0x0112] = 6  # Orientation, Exif 2.3: turn by a quarter
+        Image.new("RGB", (40, 30)).save(file, "JPEG", exif=exif)
+        assert Image.open(io.BytesIO(examine(io.BytesIO(file.getvalue())).content)).size == (30, 40)
+
+    def test_a_polyglot_keeps_nothing_of_its_second_nature(self):
+        sent = factories.photo(kind="JPEG") + b"<script>alert(1)</script>"
+        assert b"script" not in examine(io.BytesIO(sent)).content
+
+    def test_the_same_file_is_known_again(self):
+        first, again = (examine(io.BytesIO(factories.photo("one"))) for _ in range(2))
+        assert (first.digest, first.upload_digest) == (again.digest, again.upload_digest)
+        assert first.digest != first.upload_digest
+
+    def bomb(self):
+        file = io.BytesIO()
+        Image.new("1", (30_000, 30_000)).save(file, "PNG")
+        return file.getvalue()
+
+    def scripted(self):
+        writer = PdfWriter()
+        writer.add_blank_page(200, 200)
+        action = {NameObject("/S"): NameObject("/JavaScript"), NameObject("/JS"): TextStringObject("app.alert(1)")}
+        writer.root_object[NameObject("/OpenAction")] = DictionaryObject(action)
+        file = io.BytesIO()
+        writer.write(file)
+        return file.getvalue()
+
+    def carrying(self):
+        writer = PdfWriter()
+        writer.add_blank_page(200, 200)
+        writer.add_attachment("virus.exe", b"MZ")
+        file = io.BytesIO()
+        writer.write(file)
+        return file.getvalue()
+
+    def locked(self):
+        writer = PdfWriter()
+        writer.add_blank_page(200, 200)
+        writer.encrypt("secret")
+        file = io.BytesIO()
+        writer.write(file)
+        return file.getvalue()
+
+    @pytest.mark.parametrize(
+        ("make", "sentence"),
+        [
+            ("bomb", "neither a PDF nor a photo|too many pixels"),
+            ("scripted", "holds a program or another file"),
+            ("carrying", "holds a program or another file"),
+            ("locked", "locked with a password"),
+        ],
+    )
+    def test_what_could_do_harm_is_refused_with_a_sentence(self, make, sentence):
+        with pytest.raises(Refused, match=sentence):
+            examine(io.BytesIO(getattr(self, make)()))
+
+    @pytest.mark.parametrize(
+        ("content", "name", "sentence"),
+        [
+            (b"<svg xmlns='http://www.w3.org/2000/svg'><script>1</script></svg>", "a.svg", "neither a PDF nor a photo"),
+            (b"<html><script>1</script></html>", "receipt.pdf", "neither a PDF nor a photo"),
+            (b"", "receipt.pdf", "file is empty"),
+            (b"%PDF-1.4 " + b"x" * (50 * 1024 * 1024), "big.pdf", "larger than 10 MB"),
+        ],
+    )
+    def test_on_the_familys_page_each_is_refused_and_nothing_is_saved(
+        self, client, junior, by, content, name, sentence
+    ):
+        child, event = junior(), factories.event()
+        form = {
+            "key": str(uuid.uuid4()), "person": child.pk, "event": event.pk, "receipt_amount": "60",
+            "receipt": SimpleUploadedFile(name, content, "application/pdf"), "entry_shown": "on",
+        }  # fmt: skip
+        response = client.post(link_path(child.household), form)
+        assert response.status_code == 422
+        assert sentence in response.content.decode()
+        assert not EntryClaim.objects.exists()
+
+
+class TestFees:
+    def test_an_age_class_may_have_a_fee_of_its_own_and_a_cap(self, junior, claim, by, cash_in, approver):
+        cash_in(500)
+        event = factories.event(fee="80.00")
+        EventFee.objects.create(event=event, age_class="Under 14", amount=as_amount(50))
+        # Source: Archery Australia age classes: Under 14 to 31 December of the year of the 13th birthday.
+        young, old = junior(birth_date=date(2014, 3, 9)), junior(birth_date=date(2010, 3, 9))
+        assert [selectors.refundable(event, each.age_class_on(NOW)).amount for each in (young, old)] == [50, 80]
+        with pytest.raises(Refused, match="60.00 against an entry fee of 50.00"):
+            services.approve_claim(claim=claim(young, event), by=approver, on=NOW)
+        event.refund_up_to = as_amount(45)
+        event.save()
+        with pytest.raises(Refused, match="60.00 against a refund of at most 45.00"):
+            services.approve_claim(claim=claim(old, event), by=approver, on=NOW)
+
+    def test_more_than_the_receipt_says_and_an_entry_not_shown_do_not_pass(self, junior, claim, approver, cash_in):
+        cash_in(500)
+        short = claim(junior(), receipt_amount=as_amount(55))
+        with pytest.raises(Refused, match="the receipt says 55.00"):
+            services.approve_claim(claim=short, by=approver, on=NOW)
+        bare = claim(junior(), event=short.event, entry_shown=False)
+        with pytest.raises(Refused, match="entry is not shown"):
+            services.approve_claim(claim=bare, by=approver, on=NOW)
+
+
+class TestTurns:
+    def test_first_claimed_first_served_and_the_rest_wait_visibly(self, junior, claim, cash_in, approver):
+        cash_in(100)
+        event = factories.event()
+        first, second = claim(junior(), event), claim(junior(), event)
+        assert [(row.before.amount, row.after.amount, row.covered) for row in selectors.queue()] == [
+            (100, 40, True),
+            (40, -20, False),
+        ]
+        with pytest.raises(Refused, match="does not cover the earlier claims as well: 60.00"):
+            services.approve_claim(claim=second, by=approver, on=NOW)
+        services.approve_claim(claim=first, by=approver, on=NOW)
+        with pytest.raises(Refused, match="Entry fund holds 40.00"):
+            services.approve_claim(claim=second, by=approver, on=NOW)
+        assert sound()
+
+    def test_an_earlier_claim_that_fails_a_check_holds_nobody_up(self, junior, claim, cash_in, approver):
+        cash_in(100)
+        event = factories.event()
+        claim(junior(), event, entry_shown=False)
+        services.approve_claim(claim=claim(junior(), event), by=approver, on=NOW)
+        assert sound()
+
+    def test_where_the_fund_covers_all_the_order_does_not_matter(self, junior, claim, cash_in, approver):
+        cash_in(200)
+        event = factories.event()
+        first, second = claim(junior(), event), claim(junior(), event)
+        for each in (second, first):
+            services.approve_claim(claim=each, by=approver, on=NOW)
+        assert selectors.entry_fund_balance() == as_amount(80)
+
+
+class TestAsking:
+    def test_the_family_is_asked_answers_and_it_waits_again(self, client, junior, claim, approver, cash_in):
+        cash_in(100)
+        child = junior()
+        Guardian.objects.create(household=child.household, name="Uma", email="uma@example.org")
+        asked = claim(child, entry_shown=False)
+        with pytest.raises(Refused, match="what you would like to know"):
+            services.ask_for_more(claim=asked, question=" ", by=approver, on=NOW)
+        services.ask_for_more(claim=asked, question="Which class was it?", by=approver, on=NOW)
+        assert "Which class was it?" in Message.objects.get(household=child.household).body
+        assert selectors.queue() == []
+        with pytest.raises(Refused, match="has not answered yet"):
+            services.approve_claim(claim=asked, by=approver, on=NOW)
+        page = client.get(link_path(child.household)).content.decode()
+        assert "Which class was it?" in page
+        url = reverse("claims:answer", args=[link_path(child.household).split("/")[2], asked.pk])
+        assert client.post(url, {"answer": ""}).status_code == 422
+        sent = SimpleUploadedFile("list.png", factories.photo("list"))
+        assert client.post(url, {"answer": "Under 14", "more": sent}).status_code == 302
+        asked.refresh_from_db()
+        assert (asked.state, asked.answer, asked.more.count()) == (ClaimState.RECORDED, "Under 14", 1)
+        assert sound()
+
+    def test_nobody_asks_about_what_they_recorded(self, junior, claim, by):
+        with pytest.raises(Refused, match="You recorded this claim"):
+            services.ask_for_more(claim=claim(junior()), question="?", by=by, on=NOW)
+
+
+class TestTheQueue:
+    @pytest.fixture
+    def sitting(self, client, approver):
+        client.force_login(approver)
+        return client
+
+    def test_what_passes_is_approved_together_and_the_rest_is_left(self, sitting, junior, claim, cash_in):
+        cash_in(500)
+        event = factories.event()
+        good = [claim(junior(), event) for _ in range(3)]
+        poor = claim(junior(), event, entry_shown=False)
+        page = sitting.get(reverse("admin:claim_queue")).content.decode()
+        assert page.count('name="claim"') == 3
+        sitting.post(reverse("admin:claim_queue"), {"claim": [each.pk for each in (*good, poor)] + ["x", "9" * 30]})
+        states = [EntryClaim.objects.get(pk=each.pk).state for each in (*good, poor)]
+        assert states == ["approved"] * 3 + ["recorded"]
+        text = sitting.get(reverse("admin:claim_minutes")).content.decode()
+        assert "Approved in all: 180.00, 3 claims." in text
+        assert sound()
+
+    def test_ones_own_household_is_not_offered_nor_approved(self, sitting, junior, claim, cash_in, approver):
+        cash_in(500)
+        child = junior()
+        child.household.users.add(approver)
+        own = claim(child)
+        assert "somebody else decides" in sitting.get(reverse("admin:claim_queue")).content.decode()
+        sitting.post(reverse("admin:claim_queue"), {"claim": [own.pk]})
+        own.refresh_from_db()
+        assert own.state == "recorded"
+
+    def test_it_costs_the_same_fund_whatever_fails(self, sitting, junior, claim, cash_in):
+        cash_in(60)
+        event = factories.event()
+        claim(junior(), event, entry_shown=False)
+        claim(junior(), event)
+        assert [row.before.amount for row in selectors.queue()] == [60, 60]
+
+
+class TestTransfers:
+    def test_a_committee_moves_money_and_each_fund_balances(self, by, treasurer):
+        general, entry = Fund.objects.get(pk=FundRole.GENERAL), Fund.objects.get(pk=FundRole.ENTRY)
+        lines = [debit(Role.BANK, as_amount(500)), credit(Role.GRANTS, as_amount(500))]
+        ledger.record_journal(on=NOW, narration="Grant", lines=lines, by=by)
+        known = {"from_fund": general, "to_fund": entry, "on": NOW, "by": treasurer}
+        with pytest.raises(Refused, match="which meeting"):
+            services.move_between_funds(amount=as_amount(120), minute=" ", **known)
+        services.move_between_funds(amount=as_amount(120), minute="Meeting of 9 September, item 4", **known)
+        assert selectors.entry_fund_balance() == as_amount(120)
+        assert balance(Role.BANK, NOW) == 500
+        back = {**known, "from_fund": entry, "to_fund": general}
+        with pytest.raises(Refused, match="holds 120.00; this would take 121.00"):
+            services.move_between_funds(amount=as_amount(121), minute="item 5", **back)
+        assert sound()
+
+    def test_the_database_keeps_them(self, by, cash_in):
+        cash_in(100)
+        moved = services.move_between_funds(
+            from_fund=Fund.objects.get(pk=FundRole.ENTRY), to_fund=Fund.objects.get(pk=FundRole.GENERAL),
+            amount=as_amount(10), minute="item 4", on=NOW, by=by,
+        )  # fmt: skip
+        with pytest.raises(IntegrityError), transaction.atomic():
+            type(moved).objects.update(amount=11)
+
+
+class TestTheFundsStatement:
+    def test_it_leads_from_the_opening_to_the_closing_of_the_ledger(self, junior, claim, cash_in, approver, by, client):
+        services.cash_in(containers=2000, amount=as_amount(200), paid_into=PaidInto.BANK, on=date(2026, 8, 1), by=by)
+        cash_in(100)
+        paid, promised = claim(junior()), claim(junior(), factories.event(fee="45.00", held=date(2026, 9, 6)), "45.00")
+        for each in (paid, promised):
+            services.approve_claim(claim=each, by=approver, on=NOW)
+        services.pay_claim(claim=paid, on=NOW, by=by)
+        found = selectors.fund_statement(date(2026, 9, 1), NOW)
+        assert (found.opening, found.containers, found.refunded, found.closing) == (200, 100, 105, 195)
+        assert (found.other, found.promised, found.agrees) == (0, 45, True)
+        assert found.closing == selectors.entry_fund_balance().amount
+        assert selectors.entered_by_year() == {2026: {"clout": 2}}
+        client.force_login(approver)
+        page = client.get(reverse("admin:fund_statement")).content.decode()
+        assert "Children entered, by year" in page
+        assert "<svg" in page
+
+    def test_what_is_none_of_these_is_seen(self, cash_in, by):
+        cash_in(100)
+        fund = FundRole.ENTRY
+        lines = [debit(Role.BANK, as_amount(7), fund=fund), credit(Role.DONATIONS, as_amount(7), fund=fund)]
+        ledger.record_journal(on=NOW, narration="A gift", lines=lines, by=by)
+        assert selectors.fund_statement(NOW, NOW).other == 7
+
+
+class TestTheCalendar:
+    @pytest.fixture
+    def link(self, book):
+        factories.event(held=date(2026, 10, 17), fee="80.00")
+        return CalendarLink.objects.create(name="families")
+
+    def address(self, link):
+        return reverse("claims:calendar", args=[link.secret])
+
+    def test_it_is_read_back_and_keeps_to_the_standard(self, client, link):
+        """Source: RFC 5545: UID and DTSTAMP once an event (3.6.1), lines of at most 75 octets ended by CR LF (3.1)."""
+        response = client.get(self.address(link))
+        assert response["Content-Type"].startswith("text/calendar")
+        events = Calendar.from_ical(response.content).walk("VEVENT")
+        assert [(str(each["summary"]), each.decoded("dtstart"), each.decoded("dtend")) for each in events] == [
+            ("State clout championship", date(2026, 10, 17), date(2026, 10, 18)),
+            ("Entries close: State clout championship", date(2026, 10, 17), date(2026, 10, 18)),
+        ]
+        assert len({str(each["uid"]) for each in events}) == 2
+        assert all("dtstamp" in each for each in events)
+        lines = response.content.split(b"\r\n")
+        assert lines[0] == b"BEGIN:VCALENDAR"
+        assert max(map(len, lines)) <= 75
+
+    def test_without_the_secret_or_after_its_end_there_is_nothing(self, client, link):
+        assert client.get(reverse("claims:calendar", args=["guessed"])).status_code == 404
+        link.ended_on = NOW
+        link.save()
+        assert client.get(self.address(link)).status_code == 404
+
+
+class TestReminders:
+    def test_families_of_eligible_children_hear_once_before_entries_close(self, junior, by):
+        child, too_old = junior(birth_date=date(2014, 3, 9)), junior(birth_date=date(2004, 3, 9))
+        Guardian.objects.create(household=child.household, name="Uma", email="uma@example.org")
+        factories.PersonFactory()
+        factories.event(held=date(2026, 10, 17), fee="80.00", oldest_class="Under 18")
+        closes = date(2026, 10, 17)
+        with clock.on(closes - timedelta(days=15)):
+            assert services.remind_entries(on=closes - timedelta(days=15)) == []
+        for _ in range(2):
+            services.remind_entries(on=closes - timedelta(days=14))
+        letter = Message.objects.get()
+        assert letter.household == child.household
+        assert "Under 14: 80.00, of which the entry fund refunds 80.00" in letter.body
+        assert too_old.household != child.household
+
+    def test_not_for_an_event_that_is_not_refunded(self, junior, by):
+        junior()
+        factories.event(held=NOW + timedelta(days=5), refunded=False)
+        assert services.remind_entries(on=NOW) == []
+
+
+class TestTheFamilysPage:
+    def test_a_claim_with_its_photo_reaches_the_queue_at_most_what_is_refunded(self, client, junior):
+        child, event = junior(), factories.event(fee="60.00")
+        form = {
+            "key": str(uuid.uuid4()), "person": child.pk, "event": event.pk, "receipt_amount": "72.50",
+            "receipt": SimpleUploadedFile("r.png", factories.photo()), "entry_shown": "on",
+        }  # fmt: skip
+        for _ in range(2):
+            form["receipt"] = SimpleUploadedFile("r.png", factories.photo())
+            assert client.post(link_path(child.household), form).status_code == 302
+        claim = EntryClaim.objects.get()
+        assert (claim.amount, claim.receipt_amount, claim.by_family) == (as_amount(60), as_amount("72.50"), True)
+        assert "Waiting for a decision" in client.get(link_path(child.household)).content.decode()
+
+    def test_only_their_own_children_and_only_by_a_whole_link(self, client, junior):
+        child, other, event = junior(), junior(), factories.event()
+        form = {
+            "key": str(uuid.uuid4()), "person": other.pk, "event": event.pk, "receipt_amount": "60",
+            "receipt": SimpleUploadedFile("r.png", factories.photo()),
+        }  # fmt: skip
+        assert client.post(link_path(child.household), form).status_code == 422
+        assert client.get(link_path(child.household)[:-3] + "x/").status_code == 404
+
+    def test_the_evidence_is_not_open_to_families_or_helpers(self, client, junior, claim, range_helper):
+        url = reverse("admin:entryfund_entryclaim_evidence", args=[claim(junior()).pk])
+        assert client.get(url).status_code == 302
+        client.force_login(range_helper)
+        assert client.get(url).status_code == 403
