@@ -270,14 +270,15 @@ class Chart:
         """Rectangles of the drawing: x, y, width, height, and which part they show."""
         span, foot = self.HEIGHT - 2 * self.BOTTOM, Decimal(self.HEIGHT - self.BOTTOM)
         room = Decimal(self.WIDTH - self.LEFT) / max(len(self.columns), 1)
+        width = min(room * 3 / 4, Decimal(40))
         drawn = []
         for place, (_, values) in enumerate(self.columns):
             y = foot
             for part, value in enumerate(values):
                 height = span * value / self.top
                 y -= height
-                x = self.LEFT + place * room + room / 8
-                drawn.append({"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{min(room * 3 / 4, 40):.1f}",
+                x = self.LEFT + place * room + (room - width) / 2
+                drawn.append({"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{width:.1f}",
                               "height": f"{height:.1f}", "part": part})  # fmt: skip
         return drawn
 
@@ -289,7 +290,7 @@ class Chart:
         return [
             (f"{self.LEFT + place * room + room / 2:.1f}", label)
             for place, (label, _) in enumerate(self.columns)
-            if place % every == 0
+            if place % every == every // 2
         ]
 
 

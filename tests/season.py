@@ -112,7 +112,7 @@ class Season:
         rangeday.check_kit(
             kit=Kit.objects.create(number="X1", kind="tab"), state="set_aside", on=NOW, note="torn", by=by
         )
-        asked = self.event.claims.order_by("pk").last()
+        asked = self.event.claims.order_by("pk").first()
         entryfund.ask_for_more(claim=asked, question="Which class was it?", by=self.approver, on=NOW)
         lodged = fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
         fees.refuse_voucher(voucher=lodged.vouchers.first(), on=NOW, reason="used elsewhere", by=by)

@@ -32,7 +32,13 @@ def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_pat
     assert (book.club_name, book.is_demo) == ("Quandong Bend Archery Club", True)
     prices = {price.item.code: price.amount.amount for price in FeePrice.objects.select_related("item")}
     assert (prices.pop("beginner-course-adult"), prices.pop("adult-membership")) == (148, 296)
-    assert prices == {"junior-membership": 228, "beginner-course": 126, "gear-hire": 7, "visitor": 15}
+    assert prices == {
+        "junior-membership": 228,
+        "beginner-course": 126,
+        "gear-hire": 7,
+        "visitor": 15,
+        "parent-beside": 7,
+    }
     assert Booking.objects.filter(state="lapsed").exists()
     assert Voucher.objects.filter(state="refused").exists()
     assert TillCount.objects.exclude(reason="").exists()

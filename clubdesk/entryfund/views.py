@@ -26,7 +26,7 @@ from clubdesk.ledger.services import shell_user
 from clubdesk.membership.terms import months_later
 from clubdesk.money import as_amount, shown
 from clubdesk.roll.models import Household
-from clubdesk.screens import BUSY, Section, link_to, page_of
+from clubdesk.screens import BUSY, Link, Section, link_to
 
 # Without a sign-in
 
@@ -215,9 +215,10 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         start = year_containing(today).first_day
     except Refused:
         start = months_later(today, -12)
+    claims = Link("Entry claims", reverse("admin:entryfund_entryclaim_changelist"))
     form = PeriodForm(request.GET if "since" in request.GET else {"since": start, "until": today}, label_suffix="")
     if not form.is_valid():
-        return _page(request, site, "rangeday/figures.html", "The entry fund", form=form)
+        return _page(request, site, "screens/figures.html", "The entry fund", form=form, parent=claims)
     found = selectors.fund_statement(form.cleaned_data["since"], form.cleaned_data["until"])
     facts = [
         ("At the start", found.opening),
@@ -240,10 +241,7 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         Section("Children entered, by year", ["Year", *Discipline.labels, "In all"], years, "None yet."),
     ]
     return _page(
-        request, site, "rangeday/figures.html", "The entry fund", form=form, facts=facts, sections=sections,
+        request, site, "screens/figures.html", "The entry fund", parent=claims, form=form, facts=facts,
+        sections=sections,
         chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]),
     )  # fmt: skip
-
-
-def claim_page(claim: EntryClaim) -> str:
-    return page_of(claim)

@@ -201,7 +201,10 @@ def tin_lines(until: date, most: int = 60) -> list[TinLine]:
     )
     lines = []
     for row in alike.order_by("-entry__date", "-last")[:most]:
-        words = row["entry__narration"] + (f" ({row['count']} times)" if row["count"] > 1 else "")
-        lines.append(TinLine(row["entry__date"], words, as_amount(row["figure"]), held))
+        day = row["entry__date"]
+        words = row["entry__narration"].replace(f", {day:%a %-d %b %Y}", "")
+        if row["count"] > 1:
+            words += f" ({row['count']} times)"
+        lines.append(TinLine(day, words, as_amount(row["figure"]), held))
         held -= lines[-1].amount
     return lines

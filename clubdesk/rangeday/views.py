@@ -26,7 +26,7 @@ from clubdesk.rangeday import figures, selectors, services
 from clubdesk.rangeday.forms import SpanForm
 from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
 from clubdesk.rangeday.services.taps import Tapped
-from clubdesk.screens import Chart, Section, add_page_of, link_to
+from clubdesk.screens import Chart, Link, Section, add_page_of, link_to
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
@@ -180,7 +180,9 @@ def _may_read(request: HttpRequest) -> None:
 
 
 def _page(request: HttpRequest, site: AdminSite, title: str, **context: Any) -> HttpResponseBase:
-    return TemplateResponse(request, "rangeday/figures.html", {**site.each_context(request), "title": title, **context})
+    parent = Link("Range days", reverse("admin:rangeday_rangeday_changelist"))
+    shared = {**site.each_context(request), "title": title, "parent": parent}
+    return TemplateResponse(request, "screens/figures.html", {**shared, **context})
 
 
 def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
