@@ -74,10 +74,9 @@ def entries_of(document: Model) -> QuerySet[JournalEntry]:
 
 def year_containing(day: date) -> FinancialYear:
     """The financial year that `day` is in, or Refused."""
-    found = FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day).first()
-    if found is None:
-        raise Refused(f"No financial year covers {day:%-d %b %Y}; open that year first or correct the date.")
-    return found
+    for found in FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day):
+        return found
+    raise Refused(f"No financial year covers {day:%-d %b %Y}; open that year first or correct the date.")
 
 
 def year_ending(calendar_year: int) -> FinancialYear:

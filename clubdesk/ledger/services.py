@@ -52,10 +52,9 @@ def written(model: type[Written], key: uuid.UUID | None) -> Written | None:
 
 def lock_book() -> Book:
     """Take the book's place in the queue: until the transaction ends nobody else can post."""
-    book = Book.objects.select_for_update(of=("self",), no_key=True).first()
-    if book is None:
-        raise Refused("No book has been started yet; run start_books first.")
-    return book
+    for book in Book.objects.select_for_update(of=("self",), no_key=True):
+        return book
+    raise Refused("No book has been started yet; run start_books first.")
 
 
 @transaction.atomic

@@ -47,12 +47,20 @@ class Tariff:
     amount: Money
 
 
-Schedule = dict[FeeKind, FeePrice]
+@dataclass(frozen=True)
+class Schedule:
+    """The day's prices, and of some people whether they are members on it; read once for many sign-ons."""
+
+    prices: dict[FeeKind, FeePrice]
+    members: dict[int, bool]
 
 
-def schedule(range_day: RangeDay) -> Schedule:
-    """The day's prices; whoever signs many people on reads them once."""
-    return fees.schedule_of(BOARD.values(), range_day.date)
+def schedule(range_day: RangeDay, people: Iterable[int] = ()) -> Schedule:
+    """The schedule of a day, with who of `people` (ids) is a member."""
+    day, asked = range_day.date, set(people)
+    terms = Membership.objects.filter(cancelled_on=None, person__in=asked, starts_on__lte=day, ends_on__gte=day)
+    members = set(terms.values_list("person", flat=True)) if asked else set()
+    return Schedule(fees.schedule_of(BOARD.values(), day), {pk: pk in members for pk in asked})
 
 
 def tariff(*, person: Person | None, gear: Gear, range_day: RangeDay, known: Schedule | None = None) -> Tariff:
@@ -62,21 +70,21 @@ def tariff(*, person: Person | None, gear: Gear, range_day: RangeDay, known: Sch
     household counts as a member, at that price (common practice, no source). `known` is the day's schedule, where it
     was read already. Raises Refused where the schedule lacks the price.
     """
-    day = range_day.date
-    standing = schedule(range_day) if known is None else known
-    kind = _kind_of(person, day, standing)
+    known = known or schedule(range_day)
+    kind = _kind_of(person, range_day.date, known)
     if gear == Gear.OWN and kind != FeeKind.VISITOR:
         return Tariff(Gear.OWN, None, nil())
-    price = standing.get(kind) or fees.price_of_kind(kind, day)
+    price = known.prices.get(kind) or fees.price_of_kind(kind, range_day.date)
     return Tariff(Gear.VISITOR if kind == FeeKind.VISITOR else Gear.HIRE, price, price.amount)
 
 
-def _kind_of(person: Person | None, day: date, standing: Schedule) -> FeeKind:
+def _kind_of(person: Person | None, day: date, known: Schedule) -> FeeKind:
     if person is None:
         return FeeKind.VISITOR
-    if is_member(person, day):
+    member = known.members.get(person.pk)
+    if is_member(person, day) if member is None else member:
         return FeeKind.HIRE
-    return FeeKind.BESIDE if FeeKind.BESIDE in standing and beside_a_child(person, day) else FeeKind.VISITOR
+    return FeeKind.BESIDE if FeeKind.BESIDE in known.prices and beside_a_child(person, day) else FeeKind.VISITOR
 
 
 def beside_a_child(person: Person, day: date) -> bool:
@@ -271,7 +279,7 @@ def board(range_day: RangeDay) -> list[tuple[str, Money | None]]:
 
 def prices(range_day: RangeDay) -> dict[str, Money | None]:
     """The day's hire, visitor's fee and fee of a parent beside a child; None where the schedule has no price."""
-    standing = schedule(range_day)
+    standing = schedule(range_day).prices
     return {name: standing[kind].amount if kind in standing else None for name, kind in BOARD.items()}
 
 

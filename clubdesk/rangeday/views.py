@@ -120,7 +120,7 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
             wanted = [tapped_of(each) for each in sent]
         except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
-        known = selectors.schedule(day)
+        known = selectors.schedule(day, [pk for tapped in wanted for pk in tapped.people])
         for tapped in wanted:
             if tap := _received(day, tapped, request.user, known):
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])

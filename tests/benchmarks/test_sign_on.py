@@ -36,9 +36,10 @@ def test_a_sign_on_beside_plain_orm_rows(ratio, book, by):
     numbers = itertools.count(1_000_000)
 
     def ours():
-        known = selectors.schedule(day)
-        for _ in range(10):
-            services.sign_on(range_day=day, person=next(signing), gear=Gear.HIRE, paid=Paid.CASH, known=known, by=by)
+        ten = list(itertools.islice(signing, 10))
+        known = selectors.schedule(day, [person.pk for person in ten])
+        for person in ten:
+            services.sign_on(range_day=day, person=person, gear=Gear.HIRE, paid=Paid.CASH, known=known, by=by)
 
     def plain():
         with transaction.atomic():

@@ -75,7 +75,9 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selecto
 def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
     """Do what the tap says; what is refused becomes its question."""
     refused = (
-        _sign_on(tap, day, by, known or selectors.schedule(day)) if tap.act == Act.SIGN_ON else _hand_over(tap, by)
+        _sign_on(tap, day, by, known or selectors.schedule(day, tap.people))
+        if tap.act == Act.SIGN_ON
+        else _hand_over(tap, by)
     )
     tap.state = TapState.QUESTION if refused else TapState.DONE
     tap.question = " ".join(refused)[:300]
