@@ -30,7 +30,12 @@ def empty_with_guards_lifted(self):
 TransactionTestCase._fixture_teardown = empty_with_guards_lifted
 
 
+LONGEST = ("three_years", "the_designs_scenario", "at_50_and_at_500", "test_rush")
+
+
 def pytest_collection_modifyitems(items):
+    # The longest first, so that no core waits for another at the end.
+    items.sort(key=lambda item: not any(name in item.nodeid for name in LONGEST))
     for item in items:
         vendor = item.get_closest_marker("only_on")
         if vendor and vendor.args[0] != connection.vendor:

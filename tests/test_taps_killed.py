@@ -108,7 +108,7 @@ def send(port, session, day, token, tap):
     )
     try:
         with urllib.request.urlopen(request, timeout=20) as answer:
-            return [key for key, state, _ in json.load(answer)["told"] if state == "done"]
+            return [key for key, state, *_ in json.load(answer)["told"] if state == "done"]
     except (OSError, urllib.error.URLError, ValueError):
         return []
 

@@ -309,13 +309,13 @@ def uncounted(on: date) -> QuerySet[RangeDay]:
 
 @dataclass(frozen=True)
 class KitLine:
-    """A piece of kit that can be given out, and the key and name of whose sign-on it is out with (blank: it is in).
+    """A piece of kit that can be given out, and the id and name of whose sign-on it is out with (None: it is in).
 
     `due`: it was used as often as it may be before a check.
     """
 
     kit: Kit
-    holder: str
+    holder: int | None
     who: str
     due: bool
 
@@ -329,7 +329,7 @@ def kit_on_hand(day: date) -> list[KitLine]:
     kit = Kit.objects.annotate(fit_at=Subquery(fit), out=out).filter(Q(state=KitState.USABLE) | Q(out__isnull=False))
     kit = kit.annotate(
         uses=Subquery(uses),
-        holder=F("out__sign_on__key"),
+        holder=F("out__sign_on"),
         given=F("out__sign_on__person__given_name"),
         family=F("out__sign_on__person__family_name"),
         visitor=F("out__sign_on__visitor_name"),
@@ -343,7 +343,7 @@ def kit_on_hand(day: date) -> list[KitLine]:
         if each.state != KitState.USABLE:
             who += " (unsafe: take it back now)"
         due = each.check_after is not None and (each.uses or 0) >= each.check_after
-        lines.append(KitLine(each, str(each.holder or ""), who, due))
+        lines.append(KitLine(each, each.holder, who, due))
     return lines
 
 

@@ -74,15 +74,23 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
 
 
 def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
-    """Who has signed on, as the sheet shows it (whom, what for, by which tap, its own key and id), the latest first;
-    and which kit is out, with whom.
+    """Who has signed on, as the sheet shows it, the latest first, and which kit is out, with whose sign-on.
+
+    Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
     """
     rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("-pk")
     if not day.is_open:
         rows = rows.none()
     return {
         "signed": [
-            [row.person_id, row.who, in_words(row), str(row.tap.key) if row.tap else "", str(row.key), row.pk]
+            [
+                row.person_id,
+                "" if row.person_id else row.visitor_name,
+                in_words(row),
+                str(row.tap.key) if row.tap else "",
+                "" if row.tap else str(row.key),
+                row.pk,
+            ]
             for row in rows
         ],
         "out": [[each.kit.pk, each.holder, each.who] for each in kit if each.holder],

@@ -8,7 +8,6 @@
   const by = (id) => document.getElementById(id);
   const shelf = `range-day-${told.day}`;
   const UNDO = 10 * 60 * 1000;
-  let kept = stored();
   let signed = told.signed;
   let out = told.out;
   let lending = null; // who is being given kit
@@ -22,10 +21,18 @@
   const save = (tap) => localStorage.setItem(place(tap), JSON.stringify(tap));
   const forget = (tap) => localStorage.removeItem(place(tap));
 
+  // An earlier version kept all taps of a day in one entry.
+  const earlier = localStorage.getItem(shelf);
+  if (earlier) {
+    JSON.parse(earlier).forEach(save);
+    localStorage.removeItem(shelf);
+  }
+
   function stored() {
     const names = Object.keys(localStorage).filter((name) => name.startsWith(`${shelf} `));
     return names.map((name) => JSON.parse(localStorage.getItem(name))).sort((a, b) => (a.at < b.at ? -1 : a.at > b.at ? 1 : 0));
   }
+  let kept = stored();
   const cents = (text) => Math.round(Number(text) * 100);
   const money = (figure) => (figure / 100).toFixed(2);
   const inCash = (figure) => Math.round(figure / 5) * 5;
@@ -60,14 +67,16 @@
     return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
   }
 
+  const nameOf = (id) => (people.get(id) || {}).name || "somebody";
+
   // What the phone shows: who has signed on by the book, and by the taps that wait.
   function standing() {
     const undone = new Set(kept.filter((tap) => tap.undo).map((tap) => tap.key));
-    const rows = signed.filter(([, , , key]) => !undone.has(key)).map(([id, name, words, key, own, row]) => ({ id, name, words, key, own, row, waits: false }));
+    const rows = signed.filter(([, , , key]) => !undone.has(key)).map(([id, visitor, words, key, own, row]) => ({ id, name: visitor || nameOf(id), words, key, own, row, waits: false }));
     const there = new Set(rows.map((row) => row.key).filter(Boolean));
     for (const tap of kept) {
       if (tap.undo || tap.act || undone.has(tap.key) || there.has(tap.key)) continue;
-      const names = tap.people.length ? tap.people.map((id) => [id, (people.get(id) || {}).name || "somebody"]) : [[null, tap.visitor_name]];
+      const names = tap.people.length ? tap.people.map((id) => [id, nameOf(id)]) : [[null, tap.visitor_name]];
       for (const [id, name] of names) rows.unshift({ id, name, words: tap.words, key: tap.key, waits: true, at: tap.at });
     }
     return rows;
@@ -75,7 +84,7 @@
 
   // Which kit is out: by the book, and by the taps that wait. Each names its holder by a sign-on or by a tap.
   function lent() {
-    const found = new Map(out.map(([id, holder, who]) => [id, { holder, who, people: [] }]));
+    const found = new Map(out.map(([id, row, who]) => [id, { row, who, people: [] }]));
     for (const tap of kept) {
       if (tap.act === "give") found.set(tap.kit, { holder: tap.holder, who: tap.who, people: tap.people });
       if (tap.act === "back") found.delete(tap.kit);
@@ -83,7 +92,7 @@
     return new Map([...found].filter(([id]) => kit.has(id)));
   }
 
-  const holds = (loan, row) => loan.holder === row.own || (loan.holder === row.key && (!loan.people.length || loan.people[0] === row.id));
+  const holds = (loan, row) => (loan.row && loan.row === row.row) || (loan.holder && loan.holder === row.own) || (loan.holder && loan.holder === row.key && (!loan.people.length || loan.people[0] === row.id));
   const give = (id, row) => keep({ act: "give", kit: id, holder: row.own || row.key, people: row.id ? [row.id] : [], who: row.name });
   const back = (id) => keep({ act: "back", kit: id, people: [] });
 
