@@ -62,6 +62,20 @@ class HappenedField(DayField):
         return day
 
 
+class SpanForm(forms.Form):
+    """From which day to which the figures are."""
+
+    since = DayField(label="From", initial=None)
+    until = DayField(label="To", initial=None)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        since, until = cleaned.get("since"), cleaned.get("until")
+        if since and until and since > until:
+            self.add_error("until", "The last day is before the first.")
+        return cleaned
+
+
 class PickWidget(AutocompleteSelect):
     """Django's own finder, which trusts that what comes back is a number; anything else it now leaves to the field."""
 

@@ -70,17 +70,3 @@ class FamilyAnswerForm(forms.Form):
 
 class DayForm(forms.Form):
     on = DayField(label="Decided on")
-
-
-class PeriodForm(forms.Form):
-    """The period of a fund statement."""
-
-    since = DayField(label="From", initial=None)
-    until = DayField(label="To", initial=None)
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        since, until = cleaned.get("since"), cleaned.get("until")
-        if since and until and since > until:
-            self.add_error("until", "The last day is before the first.")
-        return cleaned

@@ -14,7 +14,7 @@ from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, S
 from clubdesk.ledger.models import FundRole, Kind, Posting, Role
 from clubdesk.ledger.selectors import fund_balance, summed
 from clubdesk.membership.models import Membership
-from clubdesk.membership.selectors import is_member
+from clubdesk.membership.selectors import is_member, members_on
 from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import JUNIOR_CLASSES, Person
 from clubdesk.screens import Chart
@@ -177,8 +177,7 @@ def events_closing(on: date, within: timedelta) -> QuerySet[StateEvent]:
 
 def eligible_children(event: StateEvent, on: date) -> list[Person]:
     """Members today of a junior class that the event refunds; whether they are on its day shows when they claim."""
-    members = Membership.objects.filter(cancelled_on=None, starts_on__lte=on, ends_on__gte=on)
-    people = Person.objects.filter(pk__in=members.values("person"), blanked_on=None).select_related("household")
+    people = Person.objects.filter(pk__in=members_on(on).values("person"), blanked_on=None).select_related("household")
     classes = JUNIOR_CLASSES[: JUNIOR_CLASSES.index(event.oldest_class) + 1]
     return [person for person in people.order_by("household", "pk") if person.age_class_on(event.held_on) in classes]
 
@@ -198,11 +197,6 @@ class FundStatement:
     @property
     def refunded(self) -> Decimal:
         return sum((amount for _, _, amount in self.refunds), Decimal(0))
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the parts lead from the opening to the closing balance of the ledger."""
-        return self.opening + self.containers + self.transfers - self.refunded + self.other == self.closing
 
 
 def fund_statement(since: date, until: date) -> FundStatement:

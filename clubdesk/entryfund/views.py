@@ -17,16 +17,16 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.calendar import calendar_of
-from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm, PeriodForm
+from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm
 from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts
-from clubdesk.ledger.selectors import book, year_containing
+from clubdesk.ledger.selectors import book, year_start
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership.terms import months_later
 from clubdesk.money import as_amount, shown
 from clubdesk.roll.models import Household
-from clubdesk.screens import BUSY, Link, Section, link_to
+from clubdesk.screens import BUSY, Link, Section, SpanForm, link_to
 
 # Without a sign-in
 
@@ -211,12 +211,10 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """The fund over a period, equal to the ledger; what it promised; children entered over the years."""
     _may(request, "entryfund.view_entryclaim")
     today = clock.today()
-    try:
-        start = year_containing(today).first_day
-    except Refused:
-        start = months_later(today, -12)
     claims = Link("Entry claims", reverse("admin:entryfund_entryclaim_changelist"))
-    form = PeriodForm(request.GET if "since" in request.GET else {"since": start, "until": today}, label_suffix="")
+    form = SpanForm(
+        request.GET if "since" in request.GET else {"since": year_start(today), "until": today}, label_suffix=""
+    )
     if not form.is_valid():
         return _page(request, site, "screens/figures.html", "The entry fund", form=form, parent=claims)
     found = selectors.fund_statement(form.cleaned_data["since"], form.cleaned_data["until"])

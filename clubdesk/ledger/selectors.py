@@ -79,6 +79,12 @@ def year_containing(day: date) -> FinancialYear:
     raise Refused(f"No financial year covers {day:%-d %b %Y}; open that year first or correct the date.")
 
 
+def year_start(day: date) -> date:
+    """The first day of the financial year that `day` is in; where none is open for it, the day a year before."""
+    found = FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day).first()
+    return found.first_day if found else day - timedelta(days=365)
+
+
 def year_ending(calendar_year: int) -> FinancialYear:
     """The financial year that ends in `calendar_year`, or Refused."""
     found = FinancialYear.objects.filter(last_day__year=calendar_year).first()

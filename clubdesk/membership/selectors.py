@@ -31,8 +31,13 @@ def membership_on(person: Person, day: date) -> Membership | None:
     return Membership.objects.filter(STANDING, person=person, starts_on__lte=day, ends_on__gte=day).first()
 
 
+def members_on(day: date) -> QuerySet[Membership]:
+    """The memberships that cover a day."""
+    return Membership.objects.filter(STANDING, starts_on__lte=day, ends_on__gte=day)
+
+
 def is_member(person: Person, day: date) -> bool:
-    return Membership.objects.filter(STANDING, person=person, starts_on__lte=day, ends_on__gte=day).exists()
+    return members_on(day).filter(person=person).exists()
 
 
 def wrong_age(person: Person, plan: Plan, day: date) -> str:

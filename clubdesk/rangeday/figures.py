@@ -15,6 +15,7 @@ from clubdesk.ledger.selectors import summed
 from clubdesk.membership.terms import months_later
 from clubdesk.money import as_amount, nil
 from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitState, OwnGearCost, Paid, RangeDay, SignOn
+from clubdesk.rangeday.posting import MONEY_ROLE
 from clubdesk.rangeday.selectors import STANDS
 from clubdesk.roll.models import Person
 
@@ -102,14 +103,11 @@ class Proof:
     by_ledger: Money
 
 
-ACCOUNT_OF = {Paid.CASH: Role.TILL, Paid.CARD: Role.CARD_TAKINGS}
-
-
 def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
     """Cash and card by the sign-ons beside what their entries brought into the tin and the card takings."""
     own = Q(entry__source_type="rangeday.signon") | Q(entry__reverses__source_type="rangeday.signon")
     found = []
-    for method, role in ACCOUNT_OF.items():
+    for method, role in MONEY_ROLE.items():
         rows = Posting.objects.filter(own, account__role=role, entry__date__range=(since, until))
         told = sum((each.paid[method] for each in days), nil())
         if method == Paid.CASH:

@@ -7,7 +7,6 @@ from django import forms
 from django.conf import settings
 
 from clubdesk.money import as_amount, shown
-from clubdesk.screens import DayField
 
 
 class PiecesWidget(forms.MultiWidget):
@@ -58,17 +57,3 @@ class PiecesField(forms.MultiValueField):
 
     def clean(self, value: Any) -> Any:
         return super().clean(value) or {}
-
-
-class SpanForm(forms.Form):
-    """From which day to which the figures are."""
-
-    since = DayField(label="From", initial=None)
-    until = DayField(label="To", initial=None)
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        since, until = cleaned.get("since"), cleaned.get("until")
-        if since and until and since > until:
-            self.add_error("until", "The last day is before the first.")
-        return cleaned

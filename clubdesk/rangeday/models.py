@@ -133,6 +133,9 @@ class Paid(models.TextChoices):
     ACCOUNT = "account", "On account"
 
 
+PAID_AT_THE_RANGE = (Paid.CASH, Paid.CARD)
+
+
 class TapState(models.TextChoices):
     DONE = "done", "Done"
     UNDONE = "undone", "Undone"
@@ -261,7 +264,7 @@ class SignOn(Document):
 
     @property
     def entries_called_for(self) -> set[str]:
-        at_the_range = self.paid in (Paid.CASH, Paid.CARD) and not self.cancelled_on
+        at_the_range = self.paid in PAID_AT_THE_RANGE and not self.cancelled_on
         return {"paid at the range"} if at_the_range else set()
 
 

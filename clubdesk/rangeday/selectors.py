@@ -16,9 +16,10 @@ from clubdesk.fees.models import FeeKind, FeePrice, Method, Receipt
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance, summed
 from clubdesk.membership.models import Membership
-from clubdesk.membership.selectors import is_member
+from clubdesk.membership.selectors import is_member, members_on
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.rangeday.models import (
+    PAID_AT_THE_RANGE,
     Act,
     Gear,
     Kit,
@@ -58,8 +59,7 @@ class Schedule:
 def schedule(range_day: RangeDay, people: Iterable[int] = ()) -> Schedule:
     """The schedule of a day, with who of `people` (ids) is a member."""
     day, asked = range_day.date, set(people)
-    terms = Membership.objects.filter(cancelled_on=None, person__in=asked, starts_on__lte=day, ends_on__gte=day)
-    members = set(terms.values_list("person", flat=True)) if asked else set()
+    members = set(members_on(day).filter(person__in=asked).values_list("person", flat=True)) if asked else set()
     return Schedule(fees.schedule_of(BOARD.values(), day), {pk: pk in members for pk in asked})
 
 
@@ -89,11 +89,9 @@ def _kind_of(person: Person | None, day: date, known: Schedule) -> FeeKind:
 
 def beside_a_child(person: Person, day: date) -> bool:
     """Whether an adult has done the course and the household has a junior member on that day."""
-    of_age = day_years_before(day, ADULT_FROM)
-    if person.birth_date > of_age or not completed_by(day, [person.pk]):
-        return False
-    standing = Membership.objects.filter(cancelled_on=None, starts_on__lte=day, ends_on__gte=day)
-    return standing.filter(person__household=person.household_id, person__birth_date__gt=of_age).exists()
+    family = Person.objects.filter(household=person.household_id)
+    members = set(members_on(day).filter(person__in=family).values_list("person", flat=True))
+    return person.pk in _parents(family, members, day)
 
 
 def safety_text(day: date) -> SafetyText | None:
@@ -184,7 +182,7 @@ def called_off(range_day: RangeDay) -> QuerySet[SignOn]:
 
 def to_hand_back(range_day: RangeDay) -> QuerySet[SignOn]:
     """Of these, visitors who had paid and have no household whose credit it could be."""
-    return called_off(range_day).filter(person=None, paid__in=(Paid.CASH, Paid.CARD))
+    return called_off(range_day).filter(person=None, paid__in=PAID_AT_THE_RANGE)
 
 
 def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
@@ -238,9 +236,10 @@ def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) 
 
 def _parents(people: Iterable[Person], members: set[int], day: date) -> set[int]:
     """Among people already read: adults who have done the course, with a junior member in the household."""
-    done, of_age = completed_by(day), day_years_before(day, ADULT_FROM)
+    of_age = day_years_before(day, ADULT_FROM)
+    done = completed_by(day, [each.pk for each in people if each.birth_date <= of_age])
     homes = {each.household_id for each in people if each.pk in members and each.birth_date > of_age}
-    return {each.pk for each in people if each.pk in done and each.birth_date <= of_age and each.household_id in homes}
+    return {each.pk for each in people if each.pk in done and each.household_id in homes}
 
 
 def _households_overdue(day: date) -> set[int]:

@@ -19,14 +19,12 @@ from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.ledger.selectors import year_containing
-from clubdesk.membership.terms import months_later
+from clubdesk.ledger.selectors import year_start
 from clubdesk.money import plain, shown
 from clubdesk.rangeday import figures, selectors, services
-from clubdesk.rangeday.forms import SpanForm
 from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
 from clubdesk.rangeday.services.taps import Tapped
-from clubdesk.screens import Chart, Link, Section, add_page_of, link_to
+from clubdesk.screens import Chart, Link, Section, SpanForm, add_page_of, link_to
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
@@ -197,7 +195,7 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """Takings, attendance, kit and a kind hint, over the days asked for; the current financial year by itself."""
     _may_read(request)
     today = clock.today()
-    form = SpanForm(request.GET if "since" in request.GET else {"since": _season_start(today), "until": today})
+    form = SpanForm(request.GET if "since" in request.GET else {"since": year_start(today), "until": today})
     form.label_suffix = ""
     if not form.is_valid():
         return _page(request, site, "The range in figures", form=form)
@@ -215,13 +213,6 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
 def in_figures(day: date) -> str:
     """A date that does not break over lines in a narrow table."""
     return f"{day:%-d %b %Y}".replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def _season_start(today: date) -> date:
-    try:
-        return year_containing(today).first_day
-    except Refused:
-        return months_later(today, -12)
 
 
 def season_chart(days: list[figures.DayFigures]) -> Chart:

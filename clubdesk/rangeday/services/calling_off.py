@@ -14,10 +14,8 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance, last_day_posted
 from clubdesk.money import total
 from clubdesk.rangeday import selectors
-from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn
+from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.signing import sign_on, take_off
-
-PAID_AT_THE_RANGE = (Paid.CASH, Paid.CARD)
 
 
 @dataclass(frozen=True)

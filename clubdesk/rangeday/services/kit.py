@@ -67,7 +67,7 @@ def check_kit(
     checked_by: str = "",
     key: uuid.UUID | None = None,
 ) -> KitCheck:
-    """Set a piece of kit aside as unsafe, find it fit for use, or retire it; its uses are counted anew from here.
+    """Set a piece of kit aside as unsafe, find it fit for use, or retire it; found fit, its uses are counted anew.
 
     Raises Refused where a check as fit names nobody who is qualified, or the other two give no reason.
     """

@@ -15,7 +15,7 @@ from clubdesk.fees.models import Charge
 from clubdesk.ledger import services as ledger
 from clubdesk.money import cash_rounded, nil, shown, total
 from clubdesk.rangeday import posting, selectors
-from clubdesk.rangeday.models import Gear, Paid, RangeDay, SafetyText, SignOn, Tap
+from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SafetyText, SignOn, Tap
 from clubdesk.roll.models import Person
 
 A_VISITOR = "a visitor"
@@ -69,7 +69,7 @@ def sign_on(
     due = due or selectors.tariff(person=person, gear=gear, range_day=day, known=known)
     if due.amount > nil() and paid == Paid.NOTHING:
         raise Refused(f"{shown(due.amount)} is due; say how it was paid.")
-    if paid in (Paid.CASH, Paid.CARD) and day.date > clock.today():
+    if paid in PAID_AT_THE_RANGE and day.date > clock.today():
         raise Refused(f"{day} is still to come: put it on account, and record what is paid as a receipt.")
     if paid == Paid.ACCOUNT and not person:
         raise Refused("A visitor without a household cannot put it on account; take cash or card.")
