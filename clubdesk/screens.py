@@ -424,10 +424,10 @@ def add_page_of(model: type[models.Model]) -> str:
     return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_add")
 
 
-def amount_column(name: str, label: str) -> Any:
-    """A list column that prints the amount attribute `name`, set to the right."""
+def amount_column(name: str, label: str, sorts: bool = True) -> Any:
+    """A list column that prints the amount attribute `name`, set to the right; `sorts` where it is a field."""
 
-    @admin.display(description=label, ordering=name)
+    @admin.display(description=label, ordering=name if sorts else None)
     def column(self: Any, obj: Any) -> str:
         return shown(getattr(obj, name))
 

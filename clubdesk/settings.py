@@ -42,6 +42,7 @@ ROOMS = [
     "courses",
     "rangeday",
     "entryfund",
+    "expenses",
     "bank",
     "reports",
     "desk",

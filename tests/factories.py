@@ -1,16 +1,21 @@
 """Invented families and what they buy, for tests."""
 
 import io
+import uuid
 from datetime import date
 
 import factory
 from PIL import Image
 from reportlab.pdfgen import canvas
 
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
 from clubdesk.courses.models import Cohort, Course
 from clubdesk.entryfund.models import StateEvent
+from clubdesk.evidence import Evidence
+from clubdesk.expenses import services as expenses
 from clubdesk.fees.models import FeeItem, FeeKind, FeePrice, FeeShare, VoucherScheme, VoucherValue
-from clubdesk.ledger.models import Party, PartyKind, Role
+from clubdesk.ledger.models import Account, Fund, Party, PartyKind, Role
 from clubdesk.ledger.selectors import account
 from clubdesk.membership.models import Plan
 from clubdesk.money import as_amount
@@ -101,6 +106,40 @@ def event(fee="60.00", held=date(2026, 9, 5), **more):
         entries_close=held,
         fee=as_amount(fee),
         **more,
+    )
+
+
+def direct_entry(account=None):
+    """The club's bank account with all that a payment file needs."""
+    account = account or BankAccount.objects.get()
+    account.bsb, account.account_number, account.bank_letters = "012-003", "4500123", "QUB"
+    account.user_name, account.user_id, account.remitter = "REEDBANK ARCHERS INC", "301500", "REEDBANK ARCHERS"
+    account.save()
+    return account
+
+
+def bank_details(household, by, title="Mira Mirabar", number="123456", reason="rang the family"):
+    return bank.set_bank_details(
+        household=household,
+        title=title,
+        bsb="082-902",
+        account_number=number,
+        reason=reason,
+        on=date(2026, 9, 12),
+        by=by,
+    )
+
+
+def expense(by, household=None, amount="25.50", what="batteries for the timer", fund="general", code="5040"):
+    return expenses.record_expense(
+        household=household or HouseholdFactory(),
+        what=what,
+        amount=as_amount(amount),
+        spent_on=date(2026, 9, 10),
+        account=Account.objects.get(code=code),
+        fund=Fund.objects.get(code=fund),
+        evidence=Evidence(photo(f"{what} {uuid.uuid4()}", "JPEG"), "image/jpeg"),
+        by=by,
     )
 
 

@@ -8,8 +8,10 @@ from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.evidence import Evidence
 from clubdesk.entryfund.models import PaidInto
+from clubdesk.evidence import Evidence
+from clubdesk.expenses import services as expenses
+from clubdesk.expenses.models import Expense
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, Method
 from clubdesk.fees.selectors import balance
@@ -31,6 +33,7 @@ class Season:
 
     def __init__(self, by, approver, seats=20):
         self.by, self.approver = by, approver
+        self.second = type(by).objects.create(username="second")
         self.people = 0
         state = factories.association()
         self.plan = factories.plan(shares=[(state, "71.00")])
@@ -136,3 +139,23 @@ class Season:
         membership.remit_affiliation(association=association, through=NOW, on=NOW, by=by)
         claims = list(self.event.claims.all()[:2])
         entryfund.approve_claim(claim=claims[0], by=self.approver, on=NOW)
+        self.pay_out(extra)
+
+    def pay_out(self, household):
+        """A run of each kind: one that waits, one that is released, one of which something is paid."""
+        by, second = self.by, self.second
+        factories.direct_entry()
+        factories.bank_details(household, by)
+        for what in ("tape", "string wax", "arrow rests", "nocks"):
+            factories.expense(by, household, what=what)
+        for expense in list(Expense.objects.order_by("pk")[:3]):
+            expenses.approve_expense(expense=expense, on=NOW, by=self.approver)
+            run = bank.make_run(
+                bank_account=BankAccount.objects.get(), method="file", pay_on=NOW, on=NOW, by=by, expenses=[expense]
+            )
+            if expense.what != "tape":
+                bank.release_run(run=run, on=NOW, by=second)
+                bank.make_file(run=run, by=by)
+            if expense.what == "arrow rests":
+                bank.record_paid(run=run, items=list(run.items.all()), on=NOW, by=by)
+        entryfund.count_bags(bags=3, containers=900, on=NOW, by=by)

@@ -138,7 +138,7 @@ def test_a_household_is_given_all_that_is_held_about_it_in_one_file(client, coor
     answer = client.get(reverse("admin:household_held", args=[child.household_id]))
     book = load_workbook(io.BytesIO(answer.content))
     said = {sheet.title: str([[cell.value for cell in row] for row in sheet.iter_rows()]) for sheet in book}
-    assert list(said) == ["People", "Memberships", "Fees", "Courses", "Range", "Entry refunds", "Letters"]
+    assert list(said) == ["People", "Memberships", "Fees", "Courses", "Range", "Entry refunds", "Payments", "Letters"]
     assert "Ida Quillfeather" in said["People"]
     assert "Zephyrine Quillfeather" in said["Memberships"]
     for words in ("Fee", "Receipt"):

@@ -255,7 +255,7 @@ def test_approvals_at_once_never_overdraw_the_fund(book, django_user_model):
     entryfund.cash_in(containers=1500, amount=as_amount(150), paid_into=PaidInto.BANK, on=NOW, by=by)
     plan, claims = factories.plan(), []
     event = factories.event()
-    from clubdesk.entryfund.evidence import Evidence
+    from clubdesk.evidence import Evidence
     from clubdesk.membership.services import take_out_membership
 
     for number in range(6):

@@ -16,10 +16,10 @@ from pypdf.generic import DictionaryObject, NameObject, TextStringObject
 
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
-from clubdesk.entryfund.evidence import Evidence, examine
 from clubdesk.entryfund.letters import link_path
 from clubdesk.entryfund.models import CalendarLink, ClaimState, EntryClaim, EventFee, PaidInto
 from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence, examine
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Fund, FundRole, Role
@@ -249,7 +249,7 @@ class TestAsking:
         assert sound()
 
     def test_nobody_asks_about_what_they_recorded(self, junior, claim, by):
-        with pytest.raises(Refused, match="You recorded this claim"):
+        with pytest.raises(Refused, match="You recorded this entry claim"):
             services.ask_for_more(claim=claim(junior()), question="?", by=by, on=NOW)
 
 

@@ -19,9 +19,9 @@ from clubdesk.courses import services as courses
 from clubdesk.courses.models import Place
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.evidence import Evidence
 from clubdesk.entryfund.models import EntryClaim, PaidInto
 from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, Lodgement, Method, Receipt, Voucher
 from clubdesk.ledger import services as ledger

@@ -18,10 +18,10 @@ from clubdesk.courses import services as courses
 from clubdesk.courses.models import Booking, Place, PlaceState
 from clubdesk.desk.services import nightly
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.evidence import examine
 from clubdesk.entryfund.models import Discipline, EntryClaim, PaidInto
 from clubdesk.entryfund.selectors import entry_fund_balance
 from clubdesk.errors import Refused
+from clubdesk.evidence import examine
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Method
@@ -342,7 +342,7 @@ class TestTheEntryFund:
 
     def test_nobody_decides_what_they_recorded(self, child, approver):
         self.cash_in(approver)
-        with pytest.raises(Refused, match="You recorded this claim"):
+        with pytest.raises(Refused, match="You recorded this entry claim"):
             entryfund.approve_claim(claim=self.claim(approver, child), by=approver, on=NOW)
 
     def test_nobody_decides_for_their_own_household(self, child, coordinator, approver):

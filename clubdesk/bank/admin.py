@@ -6,7 +6,7 @@ from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
 
-from clubdesk.bank import selectors, services
+from clubdesk.bank import payments, selectors, services  # noqa: F401 - payments registers its own screens
 from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
 from clubdesk.ledger.models import Posting
 from clubdesk.money import AmountFormField, shown
@@ -33,6 +33,13 @@ def unexplained_section(request: HttpRequest, account: BankAccount) -> Section:
 class BankAccountAdmin(RoomAdmin):
     list_display = ["name", "account"]
     list_select_related = ["account"]
+    fieldsets = [
+        (None, {"fields": ["name", "account"]}),
+        (
+            "For payment files",
+            {"fields": ["bsb", "account_number", "bank_letters", "user_name", "user_id", "remitter", "balanced"]},
+        ),
+    ]
     section_makers = [unexplained_section]
 
 

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from django.db.models import F, Q
+from django.db.models import Count, F, Q
 
 from clubdesk.bank import selectors
-from clubdesk.bank.models import StatementLine
+from clubdesk.bank.models import ItemState, PaymentFile, PaymentItem, PaymentRun, StatementLine
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import summed
@@ -24,6 +24,30 @@ def till_holds() -> Iterator[str]:
 @invariant("Card takings equal what the readers took less what was settled")
 def card_takings_hold() -> Iterator[str]:
     yield from differences("Card takings", {"all": _posted(Role.CARD_TAKINGS)}, {"all": selectors.card_detail()})
+
+
+@invariant("A payment that went out stands behind a document that says it is paid, and no two behind one")
+def payments_hold() -> Iterator[str]:
+    rows = PaymentItem.objects.select_related("run", "household", "claim", "expense", "repayment")
+    for item in rows.filter(state=ItemState.PAID):
+        owed = item.claim or item.expense
+        unpaid = owed.state != "paid" if owed else item.repayment is None or item.repayment.returned_on
+        if unpaid:
+            yield f"{item.run}: {item} was paid; what it was for says something else."
+    for item in rows.filter(state=ItemState.RETURNED, repayment__isnull=False, repayment__returned_on=None):
+        yield f"{item.run}: {item} came back; the repayment says that it was paid."
+
+
+@invariant("A run that was released was released by a second person, and its file is always the same")
+def runs_hold() -> Iterator[str]:
+    for run in PaymentRun.objects.filter(released_by=F("recorded_by")):
+        yield f"{run} was made and released by {run.released_by}."
+    unreleased = PaymentItem.objects.filter(state__in=(ItemState.PAID, ItemState.RETURNED), run__released_by=None)
+    for item in unreleased.select_related("run", "household"):
+        yield f"{item.run}: {item} was paid and nobody released it."
+    several = PaymentFile.objects.values("run__number").annotate(kinds=Count("file_digest", distinct=True))
+    for row in several.filter(kinds__gt=1).order_by():
+        yield f"The file of payment run {row['run__number']} was made in {row['kinds']} different ways."
 
 
 @invariant("A statement line is explained by a line of the same account and amount")

@@ -1,11 +1,20 @@
-"""Bank accounts, card takings settled into them, and what their statements say."""
+"""Bank accounts, what goes out of them in payment runs, card takings settled into them, and their statements."""
 
+from django.conf import settings
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.entryfund.models import EntryClaim
+from clubdesk.expenses.models import Expense
+from clubdesk.fees.models import Repayment
 from clubdesk.ledger.models import Account, Document, Posting
 from clubdesk.money import AmountField
+from clubdesk.roll.models import Household
+
+BSB_FORM = RegexValidator(r"^[0-9]{3}-[0-9]{3}\Z", "A BSB is six digits like 123-456.")
+ACCOUNT_FORM = RegexValidator(r"^[0-9]{2,9}\Z", "An account number is two to nine digits, without spaces.")
 
 
 class BankAccount(models.Model):
@@ -13,12 +22,197 @@ class BankAccount(models.Model):
     account = models.OneToOneField(
         Account, models.PROTECT, related_name="bank_account", limit_choices_to={"is_money": True}
     )
+    bsb = models.CharField("BSB", max_length=7, blank=True, validators=[BSB_FORM])
+    account_number = models.CharField(max_length=9, blank=True, validators=[ACCOUNT_FORM])
+    bank_letters = models.CharField(
+        "bank’s three letters", max_length=3, blank=True, validators=[RegexValidator(r"^[A-Z]{3}\Z", "Three capitals.")]
+    )
+    user_name = models.CharField("name in payment files", max_length=26, blank=True)
+    user_id = models.CharField(
+        "user id for payment files",
+        max_length=6,
+        blank=True,
+        validators=[RegexValidator(r"^[0-9]{6}\Z", "Six digits.")],
+        help_text="The bank gives the club its user id and three letters when it signs up for Direct Entry.",
+    )
+    remitter = models.CharField("name on payees’ statements", max_length=16, blank=True)
+    balanced = models.BooleanField(
+        "files end with a debit of this account", default=False, help_text="As the bank asks for it."
+    )
 
     class Meta:
         ordering = ["name"]
 
     def __str__(self):
         return self.name
+
+    @property
+    def makes_files(self) -> bool:
+        """Whether all is known that a Direct Entry file needs."""
+        return all((self.bsb, self.account_number, self.bank_letters, self.user_name, self.user_id, self.remitter))
+
+
+class BankDetails(Document):
+    """Where a household's money goes. Each change is a row of its own; the last one holds."""
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="bank_details")
+    title = models.CharField("account name", max_length=60)
+    bsb = models.CharField("BSB", max_length=7, validators=[BSB_FORM])
+    account_number = models.CharField(max_length=9, validators=[ACCOUNT_FORM])
+    noted_on = models.DateField()
+    reason = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name_plural = "bank details"
+        permissions = [("see_bankdetails", "Can see bank details in full")]
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="bank_details_change_with_a_reason")]
+
+    def __str__(self):
+        return f"Bank details of {self.household}, {self.noted_on:%-d %b %Y}"
+
+    @property
+    def masked(self) -> str:
+        """Enough to recognise the account by, not enough to use it."""
+        return f"{self.title[:1]}…, account ending in {self.account_number[-3:]}"
+
+    @property
+    def in_full(self) -> str:
+        return f"{self.title}, {self.bsb}, {self.account_number}"
+
+
+class HowPaid(models.TextChoices):
+    FILE = "file", "One Direct Entry file"
+    SINGLE = "single", "Single transfers"
+
+
+class RunState(models.TextChoices):
+    MADE = "made", "Waits to be released"
+    RELEASED = "released", "Released"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+
+
+class PaymentRun(Document):
+    """What the treasurer pays together; nothing of it goes out until a second person has released it."""
+
+    number = models.PositiveIntegerField(unique=True, editable=False)
+    bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="runs")
+    method = models.CharField("how", max_length=6, choices=HowPaid.choices)
+    made_on = models.DateField()
+    pay_on = models.DateField("the bank pays on")
+    state = models.CharField(max_length=9, choices=RunState.choices, default=RunState.MADE)
+    released_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    released_on = models.DateField(null=True, blank=True)
+    withdraw_reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-number"]
+        permissions = [("release_paymentrun", "Can release a payment run")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(released_by=None) | ~Q(released_by=F("recorded_by")),
+                name="bank_nobody_releases_what_they_made",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="made") | Q(released_by=None), name="bank_a_run_made_is_not_released"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="released") | Q(released_by__isnull=False, released_on__isnull=False),
+                name="bank_released_has_a_person_and_a_day",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="withdrawn") | ~Q(withdraw_reason=""), name="bank_withdrawn_with_a_reason"
+            ),
+        ]
+
+    def __str__(self):
+        return f"Payment run {self.number}"
+
+
+class ItemState(models.TextChoices):
+    WAITING = "waiting", "Not paid yet"
+    PAID = "paid", "Paid"
+    RETURNED = "returned", "Returned by the bank"
+    LEFT_OUT = "left_out", "Left out"
+
+
+class PaymentItem(models.Model):
+    """A refund, an expense or a credit that a run pays to a household; its own document posts it."""
+
+    run = models.ForeignKey(PaymentRun, models.PROTECT, related_name="items")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="payments")
+    claim = models.ForeignKey(EntryClaim, models.PROTECT, null=True, blank=True, related_name="payments")
+    expense = models.ForeignKey(Expense, models.PROTECT, null=True, blank=True, related_name="payments")
+    repayment = models.OneToOneField(Repayment, models.PROTECT, null=True, blank=True, related_name="payment")
+    details = models.ForeignKey(BankDetails, models.PROTECT, null=True, blank=True, related_name="payments")
+    amount = AmountField()
+    state = models.CharField(max_length=8, choices=ItemState.choices, default=ItemState.WAITING)
+    paid_on = models.DateField(null=True, blank=True)
+    ended_on = models.DateField("returned or left out on", null=True, blank=True)
+    reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        verbose_name = "payment"
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="bank_payment_above_nil"),
+            models.CheckConstraint(condition=Q(claim=None) | Q(expense=None), name="bank_payment_for_one_thing"),
+            models.CheckConstraint(
+                condition=Q(repayment=None) | Q(claim=None, expense=None), name="bank_repayment_is_of_a_credit"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=("paid", "returned"), paid_on__isnull=False)
+                | Q(state__in=("waiting", "left_out"), paid_on=None),
+                name="bank_payment_paid_has_a_day",
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=("waiting", "paid")) | ~Q(reason=""), name="bank_payment_ended_with_a_reason"
+            ),
+            models.UniqueConstraint(
+                fields=["claim"], condition=Q(state__in=("waiting", "paid")), name="bank_a_claim_is_paid_once"
+            ),
+            models.UniqueConstraint(
+                fields=["expense"], condition=Q(state__in=("waiting", "paid")), name="bank_an_expense_is_paid_once"
+            ),
+            models.UniqueConstraint(
+                fields=["household"],
+                condition=Q(state="waiting", claim=None, expense=None),
+                name="bank_a_credit_waits_in_one_run",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.what} to {self.household}"
+
+    @property
+    def is_credit(self) -> bool:
+        return self.claim_id is None and self.expense_id is None
+
+    @property
+    def what(self) -> str:
+        if self.claim_id:
+            return f"Entry fee refund {self.claim_id}"
+        return f"Expense {self.expense_id}" if self.expense_id else "Credit"
+
+    @property
+    def reference(self) -> str:
+        """What stands on the payee's statement; at most 18 characters."""
+        if self.claim_id:
+            return f"ENTRY FEE {self.claim_id}"
+        return f"EXPENSE {self.expense_id}" if self.expense_id else f"CREDIT {self.household_id}"
+
+
+class PaymentFile(Document):
+    """That the file of a run was made: the first time, or again. It is the same each time."""
+
+    run = models.ForeignKey(PaymentRun, models.PROTECT, related_name="files")
+    file_digest = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return f"File of {self.run}"
 
 
 class CardSettlement(Document):

@@ -1,8 +1,91 @@
 """The rules about the bank that the database itself keeps."""
 
-from clubdesk.guards import kept
+from clubdesk.guards import Guard, kept, replaces_nothing
+
+OF_THE_RUN = "FROM bank_paymentitem i {join} WHERE i.run_id = NEW.id AND i.state = 'waiting'"
+OWN_HOUSEHOLD = (
+    "EXISTS (SELECT 1 "
+    + OF_THE_RUN.format(join="JOIN roll_household_users u ON u.household_id = i.household_id")
+    + " AND u.user_id = NEW.released_by_id)"
+)
+OWN_DETAILS = (
+    "EXISTS (SELECT 1 "
+    + OF_THE_RUN.format(join="JOIN bank_bankdetails d ON d.id = i.details_id")
+    + " AND d.recorded_by_id = NEW.released_by_id)"
+)
 
 GUARDS = [
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
     *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id"),
+    *kept("bank_paymentrun", "payment run", "number", "bank_account_id", "method", "pay_on", "recorded_by_id"),
+    *kept("bank_paymentfile", "file made", "run_id", "file_digest"),
+    Guard(
+        "bank_run_begins_unreleased",
+        "bank_paymentrun",
+        "INSERT",
+        when="NEW.state <> 'made'",
+        message="A run is made first and released by a second person after.",
+    ),
+    Guard(
+        "bank_run_is_released_by_somebody_else",
+        "bank_paymentrun",
+        "UPDATE",
+        when=f"NEW.released_by_id IS NOT NULL AND OLD.released_by_id IS NULL AND ({OWN_HOUSEHOLD} OR {OWN_DETAILS})",
+        message="Nobody releases a payment to their own household, or to bank details that they entered.",
+    ),
+    Guard(
+        "bank_run_states_follow",
+        "bank_paymentrun",
+        "UPDATE",
+        when="(OLD.state = 'withdrawn' AND NEW.state <> 'withdrawn') OR (OLD.state = 'released' AND NEW.state = 'made')"
+        " OR (OLD.released_by_id IS NOT NULL AND (NEW.released_by_id IS NULL"
+        " OR NEW.released_by_id <> OLD.released_by_id OR NEW.released_on <> OLD.released_on))"
+        " OR (NEW.state = 'withdrawn' AND EXISTS (SELECT 1 FROM bank_paymentitem i WHERE i.run_id = NEW.id"
+        " AND i.state IN ('waiting', 'paid', 'returned')))",
+        message="A run is made, then released; one of which something was paid is not withdrawn.",
+    ),
+    Guard(
+        "bank_payment_begins_waiting",
+        "bank_paymentitem",
+        "INSERT",
+        when="NEW.state <> 'waiting' OR EXISTS"
+        " (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state <> 'made')",
+        message="A payment joins a run before the run is released.",
+    ),
+    Guard(
+        "bank_payment_keeps",
+        "bank_paymentitem",
+        "UPDATE",
+        when="NEW.run_id <> OLD.run_id OR NEW.household_id <> OLD.household_id OR NEW.amount <> OLD.amount"
+        " OR COALESCE(NEW.claim_id, 0) <> COALESCE(OLD.claim_id, 0)"
+        " OR COALESCE(NEW.expense_id, 0) <> COALESCE(OLD.expense_id, 0)"
+        " OR COALESCE(NEW.details_id, 0) <> COALESCE(OLD.details_id, 0)"
+        " OR (OLD.repayment_id IS NOT NULL AND (NEW.repayment_id IS NULL OR NEW.repayment_id <> OLD.repayment_id))"
+        " OR (OLD.paid_on IS NOT NULL AND NEW.paid_on <> OLD.paid_on)",
+        message="A payment keeps what it is for, to whom and where it goes.",
+    ),
+    Guard(
+        "bank_payment_states_follow",
+        "bank_paymentitem",
+        "UPDATE",
+        when="(OLD.state IN ('returned', 'left_out') AND NEW.state <> OLD.state)"
+        " OR (OLD.state = 'waiting' AND NEW.state = 'returned')"
+        " OR (OLD.state = 'paid' AND NEW.state NOT IN ('paid', 'returned'))"
+        " OR (OLD.state = 'waiting' AND NEW.state = 'paid' AND NOT EXISTS"
+        " (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state = 'released'))",
+        message="A payment is paid only from a released run, and returned only once it was paid.",
+    ),
+    Guard("bank_payment_stays", "bank_paymentitem", "DELETE", message="A payment is left out, never deleted."),
+    replaces_nothing("bank_paymentitem", "payment", "id"),
+    Guard(
+        "bank_details_keep",
+        "bank_bankdetails",
+        "UPDATE",
+        when="NEW.household_id <> OLD.household_id OR NEW.recorded_by_id <> OLD.recorded_by_id"
+        " OR ((NEW.title <> OLD.title OR NEW.bsb <> OLD.bsb OR NEW.account_number <> OLD.account_number"
+        " OR NEW.reason <> OLD.reason) AND NEW.account_number <> '')",
+        message="Bank details are never changed; note new ones with a reason.",
+    ),
+    Guard("bank_details_stay", "bank_bankdetails", "DELETE", message="Bank details are never deleted."),
+    replaces_nothing("bank_bankdetails", "row of bank details", "id", "key"),
 ]

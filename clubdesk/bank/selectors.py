@@ -1,17 +1,102 @@
 """Questions about the bank."""
 
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import QuerySet
 from djmoney.money import Money
 
-from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
-from clubdesk.entryfund.models import ContainerReturn, PaidInto
+from clubdesk.bank.models import (
+    BankAccount,
+    BankDetails,
+    CardSettlement,
+    ItemState,
+    PaymentItem,
+    StatementLine,
+)
+from clubdesk.entryfund.models import ClaimState, EntryClaim, PaidInto
+from clubdesk.entryfund.selectors import returns_that_stand
+from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.models import Method, Receipt
+from clubdesk.fees.selectors import receipts_with_unused
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand, summed
 from clubdesk.money import as_amount
 from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
+from clubdesk.roll.models import Household
+
+
+def details_of(household: Household) -> BankDetails | None:
+    """Where the household's money goes now."""
+    return household.bank_details.first()
+
+
+def details_of_all(households: Iterable[int]) -> dict[int, BankDetails]:
+    """The same for several households, by their ids."""
+    rows = BankDetails.objects.filter(household__in=list(households)).order_by("pk").select_related("recorded_by")
+    return {row.household_id: row for row in rows}
+
+
+LIVE = (ItemState.WAITING, ItemState.PAID)
+
+
+def claims_to_pay() -> QuerySet[EntryClaim]:
+    """Approved refunds that stand in no run."""
+    rows = EntryClaim.objects.filter(state=ClaimState.APPROVED)
+    rows = rows.exclude(pk__in=_in_a_run("claim"))
+    return rows.select_related("person", "event", "household").order_by("decided_on", "pk")
+
+
+def expenses_to_pay() -> QuerySet[Expense]:
+    """Approved expenses that stand in no run."""
+    rows = Expense.objects.filter(state=ExpenseState.APPROVED).exclude(pk__in=_in_a_run("expense"))
+    return rows.select_related("household").order_by("decided_on", "pk")
+
+
+def _in_a_run(field: str) -> QuerySet[Any]:
+    return PaymentItem.objects.filter(state__in=LIVE, **{f"{field}__isnull": False}).values(field)
+
+
+def credits_to_repay() -> dict[int, Decimal]:
+    """Each household's unused credit that stands in no run, by the household's id."""
+    standing = PaymentItem.objects.filter(state=ItemState.WAITING, claim=None, expense=None).values("household")
+    rows = receipts_with_unused().filter(unused__gt=0).exclude(household__in=standing)
+    return _credits(rows)
+
+
+def credit_of_all(households: Iterable[int]) -> dict[int, Decimal]:
+    """The unused credit of each of these households, by its id."""
+    return _credits(receipts_with_unused().filter(unused__gt=0, household__in=list(households)))
+
+
+def _credits(rows: QuerySet[Any]) -> dict[int, Decimal]:
+    found: dict[int, Decimal] = {}
+    for household, unused in rows.order_by("household").values_list("household", "unused"):
+        found[household] = found.get(household, Decimal(0)) + unused
+    return found
+
+
+def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
+    """For each payment whose details are not those of the household's last payment: what to look at, in words."""
+    paid = PaymentItem.objects.filter(
+        household__in={item.household_id for item in items}, state__in=(ItemState.PAID, ItemState.RETURNED)
+    )
+    last = {row.household_id: row for row in paid.exclude(details=None).order_by("paid_on", "pk")}
+    found = {}
+    for item in items:
+        before = last.get(item.household_id)
+        if item.details is None:
+            found[item.pk] = "no bank details are noted"
+        elif before is None:
+            found[item.pk] = f"first payment to this account; noted {_noted(item.details)}"
+        elif before.details_id != item.details_id:
+            found[item.pk] = f"changed since the last payment ({before.paid_on:%-d %b %Y}): {_noted(item.details)}"
+    return found
+
+
+def _noted(details: BankDetails) -> str:
+    return f"{details.noted_on:%-d %b %Y} by {details.recorded_by}: {details.reason}"
 
 
 def unexplained(bank_account: BankAccount) -> QuerySet[StatementLine]:
@@ -45,7 +130,7 @@ def till_detail() -> Decimal:
         - _sum(signed_on, "rounding")
         + _sum(received)
         - _sum(received, "rounding")
-        + _sum(ContainerReturn.objects.filter(paid_into=PaidInto.TILL))
+        + _sum(returns_that_stand().filter(paid_into=PaidInto.TILL))
         + _sum(standing_counts(), "counted")
         - _sum(standing_counts(), "expected")
         - _sum(Banking.objects.filter(cancelled_on=None))

@@ -77,6 +77,10 @@ def _days_of_household(household: Household) -> Iterator[date]:
         (household.receipts.all(), "received_on"),
         (household.repayments.all(), "paid_on"),
         (household.arrangements.all(), "agreed_on"),
+        (household.expenses.all(), "spent_on"),
+        (household.expenses.all(), "paid_on"),
+        (household.payments.all(), "paid_on"),
+        (household.bank_details.all(), "noted_on"),
     ):
         found = rows.aggregate(last=models.Max(day))["last"]
         if found:
@@ -152,6 +156,13 @@ def _blank_household(household: Household) -> None:
     household.consents.update(given_by="Blanked")
     household.receipts.update(reference="")
     household.repayments.update(reference="")
+    household.repayments.exclude(return_reason="").update(return_reason=BLANKED)
+    household.bank_details.update(title="Blanked", bsb="", account_number="", reason=BLANKED)
+    household.payments.exclude(reason="").update(reason=BLANKED)
+    for expense in household.expenses.exclude(receipt=""):
+        expense.receipt.delete(save=False)
+    household.expenses.update(what=BLANKED, receipt="")
+    household.expenses.exclude(decision_reason="").update(decision_reason=BLANKED)
     household.arrangements.update(note="")
     Message.objects.filter(household=household).delete()
     _forget_log(household)

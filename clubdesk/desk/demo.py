@@ -31,9 +31,9 @@ from clubdesk.courses.models import Booking, Cohort, Course, PlaceState, RefundS
 from clubdesk.desk import roles
 from clubdesk.desk import services as desk
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.evidence import examine
 from clubdesk.entryfund.models import Discipline, EntryClaim, PaidInto, StateEvent
 from clubdesk.errors import Refused
+from clubdesk.evidence import examine
 from clubdesk.fees import selectors as fee_questions
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import (

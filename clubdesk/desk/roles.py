@@ -16,7 +16,7 @@ AUDITOR = "Auditor"
 
 WRITE_ROLL = [f"roll.{verb}_{model}" for model in ("household", "guardian", "person") for verb in ("add", "change")]
 VIEWS = {
-    COORDINATOR: ["roll", "mail", "fees", "membership", "courses", "rangeday", "entryfund"],
+    COORDINATOR: ["roll", "mail", "fees", "membership", "courses", "rangeday", "entryfund", "expenses"],
     TREASURER: settings.ROOMS,
     AUDITOR: settings.ROOMS,
 }
@@ -56,6 +56,10 @@ MAY: dict[str, list[str]] = {
         "rangeday.add_kit",
         "rangeday.change_kit",
         "rangeday.add_kitcheck",
+        "expenses.add_expense",
+        "bank.view_paymentrun",
+        "bank.view_paymentitem",
+        "bank.release_paymentrun",
         "entryfund.add_containerreturn",
         "entryfund.add_stateevent",
         "entryfund.change_stateevent",
@@ -83,6 +87,11 @@ MAY: dict[str, list[str]] = {
         "entryfund.view_entryclaim",
         "entryfund.view_moreevidence",
         "entryfund.decide_entryclaim",
+        "expenses.view_expense",
+        "expenses.decide_expense",
+        "bank.view_paymentrun",
+        "bank.view_paymentitem",
+        "bank.release_paymentrun",
     ],
     TREASURER: [
         "roll.blank_person",
@@ -101,7 +110,6 @@ MAY: dict[str, list[str]] = {
         "fees.add_chargecredit",
         "fees.add_receipt",
         "fees.change_receipt",
-        "fees.add_repayment",
         "fees.add_writeoff",
         "fees.add_arrangement",
         "fees.add_lodgement",
@@ -114,7 +122,11 @@ MAY: dict[str, list[str]] = {
         "membership.add_remittance",
         "rangeday.close_rangeday",
         "rangeday.add_banking",
-        "entryfund.pay_entryclaim",
+        "expenses.add_expense",
+        "bank.add_paymentrun",
+        "bank.change_paymentrun",
+        "bank.add_bankdetails",
+        "bank.see_bankdetails",
         "entryfund.add_fundtransfer",
         "bank.add_bankaccount",
         "bank.change_bankaccount",

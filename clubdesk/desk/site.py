@@ -13,7 +13,19 @@ from django.urls import URLPattern, URLResolver, path, reverse
 
 from clubdesk import clock
 
-SEASON = ("roll", "courses", "mail", "membership", "rangeday", "entryfund", "fees", "bank", "ledger", "auth")
+SEASON = (
+    "roll",
+    "courses",
+    "mail",
+    "membership",
+    "rangeday",
+    "entryfund",
+    "expenses",
+    "fees",
+    "bank",
+    "ledger",
+    "auth",
+)
 SIGN_INS = "Sign-ins and roles"
 
 
@@ -58,9 +70,11 @@ def scenes() -> list[Scene]:
 
 
 def waiting() -> list[Waiting]:
-    from clubdesk.bank.models import StatementLine
+    from clubdesk.bank.models import PaymentItem, PaymentRun, StatementLine
+    from clubdesk.bank.selectors import claims_to_pay, expenses_to_pay
     from clubdesk.courses.models import Booking
     from clubdesk.entryfund.models import EntryClaim
+    from clubdesk.expenses.models import Expense
     from clubdesk.fees.models import Voucher
     from clubdesk.mail.models import Message
     from clubdesk.membership.selectors import to_renew
@@ -138,12 +152,36 @@ def waiting() -> list[Waiting]:
             state="recorded",
         ),
         of(
-            EntryClaim,
-            "entryfund.pay_entryclaim",
-            "refund to pay",
-            "refunds to pay",
-            "state__exact=approved",
-            state="approved",
+            Expense,
+            "expenses.decide_expense",
+            "volunteer’s expense to decide",
+            "volunteers’ expenses to decide",
+            "state__exact=recorded",
+            state="recorded",
+        ),
+        Waiting(
+            "refund or expense to pay",
+            "refunds and expenses to pay",
+            "bank.add_paymentrun",
+            reverse("admin:bank_paymentrun_add"),
+            lambda: claims_to_pay().count() + expenses_to_pay().count(),
+        ),
+        of(
+            PaymentRun,
+            "bank.release_paymentrun",
+            "payment run to release",
+            "payment runs to release",
+            "state__exact=made",
+            state="made",
+        ),
+        of(
+            PaymentItem,
+            "bank.change_paymentrun",
+            "payment that the bank has not made yet",
+            "payments that the bank has not made yet",
+            "state__exact=waiting",
+            state="waiting",
+            run__state="released",
         ),
         of(
             Voucher,

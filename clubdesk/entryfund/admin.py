@@ -6,13 +6,14 @@ from django import forms
 from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
-from django.http import FileResponse, Http404, HttpRequest, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponseBase
 from django.urls import URLPattern, path, reverse
+from django.utils.html import format_html
 
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
-from clubdesk.entryfund.forms import EvidenceField
 from clubdesk.entryfund.models import (
+    BagCount,
     CalendarLink,
     ClaimState,
     ContainerReturn,
@@ -23,6 +24,7 @@ from clubdesk.entryfund.models import (
     PaidInto,
     StateEvent,
 )
+from clubdesk.evidence import KINDS, EvidenceField, served
 from clubdesk.fees.admin import reason_field
 from clubdesk.ledger.models import Fund
 from clubdesk.money import AmountFormField, nil, shown
@@ -47,6 +49,7 @@ class CashInForm(VerbForm):
     amount = AmountFormField(help_text="As the depot's receipt says.")
     paid_into = forms.ChoiceField(choices=PaidInto.choices, widget=forms.RadioSelect, initial=PaidInto.BANK)
     depot_receipt = forms.CharField(label="Depot receipt number", required=False, max_length=60)
+    evidence = EvidenceField(label="The depot’s receipt", required=False)
     on = HappenedField(label="Cashed in on")
 
 
@@ -58,40 +61,134 @@ class CashInPage(VerbPage):
     form_class = CashInForm
 
     def facts(self, target: Any) -> list[tuple[str, Any]]:
-        return [("In the entry fund", selectors.entry_fund_balance())]
+        return [
+            ("In the entry fund", selectors.entry_fund_balance()),
+            ("Bags at the club", selectors.bags_in_words()),
+        ]
 
     def perform(self, *, target: Any, by: Any, **cleaned: Any) -> ContainerReturn:
         return services.cash_in(by=by, **cleaned)
 
     def done(self, result: ContainerReturn) -> str:
-        difference = result.amount - result.by_count
         sentence = f"{shown(result.amount)} into the entry fund for {result}."
-        if difference == nil():
-            return sentence
-        word = "less" if difference > nil() else "more"
-        return f"{sentence} Your count comes to {shown(result.by_count)}, {shown(abs(difference))} {word}."
+        return f"{sentence} {difference_in_words(result)}".strip()
+
+
+def difference_in_words(cashed_in: ContainerReturn) -> str:
+    """How the club's count differs from the depot's receipt; blank where it does not."""
+    if cashed_in.difference == nil():
+        return ""
+    word = "less" if cashed_in.difference > nil() else "more"
+    return f"Your count comes to {shown(cashed_in.by_count)}, {shown(abs(cashed_in.difference))} {word}."
+
+
+class CancelReturnForm(VerbForm):
+    on = HappenedField(label="Cancelled on")
+    reason = reason_field()
+
+
+class CancelReturnPage(VerbPage):
+    slug = "cancel"
+    title = "Cancel this return"
+    intro = "For one that was typed wrongly: its entry is reversed. Record the right one afterwards."
+    button = "Cancel the return"
+    permission = "entryfund.add_containerreturn"
+    form_class = CancelReturnForm
+
+    def applies(self, target: ContainerReturn) -> bool:
+        return target.cancelled_on is None
+
+    def facts(self, target: ContainerReturn) -> list[tuple[str, Any]]:
+        fund = selectors.entry_fund_balance()
+        return [
+            ("Return", target),
+            ("Amount", target.amount),
+            ("Entry fund now", fund),
+            ("Entry fund after", fund - target.amount),
+        ]
+
+    def perform(self, *, target: ContainerReturn, by: Any, on: Any, reason: str, key: Any) -> ContainerReturn:
+        return services.cancel_return(container_return=target, on=on, reason=reason, by=by)
+
+    def done(self, result: ContainerReturn) -> str:
+        return f"Cancelled: {result}."
 
 
 @admin.register(ContainerReturn)
 class ContainerReturnAdmin(DocumentAdmin):
-    list_display = ["returned_on", "containers", "amount_shown", "by_count_shown", "paid_into", "depot_receipt"]
+    list_display = [
+        "returned_on", "containers", "amount_shown", "by_count_shown", "difference_shown", "paid_into", "cancelled_on",
+    ]  # fmt: skip
     date_hierarchy = "returned_on"
     fields = [
-        "returned_on",
-        "containers",
-        "amount_shown",
-        "by_count_shown",
-        "paid_into",
-        "depot_receipt",
-        "recorded_by",
-    ]
+        "returned_on", "containers", "amount_shown", "by_count_shown", "difference_shown", "paid_into",
+        "depot_receipt", "receipt_link", "recorded_by", "cancelled_on", "cancel_reason",
+    ]  # fmt: skip
     readonly_fields = fields
     add_page = CashInPage()
+    pages = [CancelReturnPage()]
     amount_shown = amount_column("amount", "Depot paid")
+    difference_shown = amount_column("difference", "Depot beyond the count", sorts=False)
+
+    def get_urls(self) -> list[URLPattern]:
+        view = self.admin_site.admin_view(self.depot_receipt_file)
+        return [
+            path("<int:pk>/receipt/", view, name="entryfund_containerreturn_evidence"),
+            *super().get_urls(),
+        ]
+
+    def depot_receipt_file(self, request: HttpRequest, pk: int) -> HttpResponseBase:
+        """The depot's receipt, for those who may see returns."""
+        cashed_in = self.get_object(request, str(pk))
+        if cashed_in is None or not cashed_in.receipt:
+            raise Http404
+        if not self.has_view_permission(request, cashed_in):
+            raise PermissionDenied
+        return served(cashed_in.receipt, cashed_in.receipt_type, f"depot-{pk}")
+
+    @admin.display(description="Depot’s receipt")
+    def receipt_link(self, each: ContainerReturn) -> str:
+        if not each.receipt:
+            return "–"
+        url = reverse("admin:entryfund_containerreturn_evidence", args=[each.pk])
+        return format_html(
+            '<a href="{}" target="_blank" rel="noopener">Open it ({})</a>', url, KINDS[each.receipt_type]
+        )
 
     @admin.display(description="At ten cents each")
     def by_count_shown(self, each: ContainerReturn) -> str:
         return shown(each.by_count)
+
+
+class BagsForm(VerbForm):
+    bags = forms.IntegerField(label="Bags waiting", min_value=0, max_value=10_000)
+    containers = forms.IntegerField(
+        label="Containers in them, about", min_value=0, max_value=1_000_000, help_text="In all bags together."
+    )
+    on = HappenedField(label="Counted on")
+
+
+class BagsPage(VerbPage):
+    title = "Count the bags at the club"
+    intro = "An estimate of what waits to be cashed in. It is not money and does not count in the fund."
+    button = "Save the count"
+    permission = "entryfund.add_containerreturn"
+    form_class = BagsForm
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        return [("Bags at the club", selectors.bags_in_words())]
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> BagCount:
+        return services.count_bags(by=by, **cleaned)
+
+
+@admin.register(BagCount)
+class BagCountAdmin(DocumentAdmin):
+    list_display = ["counted_on", "bags", "containers", "worth_shown"]
+    fields = ["counted_on", "bags", "containers", "worth_shown", "recorded_by"]
+    readonly_fields = fields
+    add_page = BagsPage()
+    worth_shown = amount_column("worth", "Worth about (not money yet)", sorts=False)
 
 
 def event_claims_section(request: HttpRequest, event: StateEvent) -> Section:
@@ -241,7 +338,7 @@ class AskPage(DecisionPage):
 class ApprovePage(DecisionPage):
     slug = "approve"
     title = "Approve this refund"
-    intro = "The entry fund then owes it to the household, and the treasurer pays it."
+    intro = "The entry fund then owes it to the household, and the treasurer pays it in a payment run."
     button = "Approve the refund"
     form_class = DecisionForm
 
@@ -272,35 +369,11 @@ class DeclinePage(DecisionPage):
         return f"Declined: {result}. The family hears why."
 
 
-class PayForm(VerbForm):
-    on = HappenedField(label="Paid on")
-    reference = forms.CharField(required=False, max_length=60, help_text="As it stands on the bank transfer.")
-
-
-class PayClaimPage(VerbPage):
-    slug = "pay"
-    title = "Pay this refund"
-    intro = "Write down the bank transfer to the household."
-    button = "Record the payment"
-    permission = "entryfund.pay_entryclaim"
-    form_class = PayForm
-
-    def applies(self, target: EntryClaim) -> bool:
-        return target.state == ClaimState.APPROVED
-
-    def facts(self, target: EntryClaim) -> list[tuple[str, Any]]:
-        return [("To", target.household), ("For", target), ("Amount", target.amount)]
-
-    def perform(self, *, target: EntryClaim, by: Any, on: Any, reference: str, key: Any) -> EntryClaim:
-        return services.pay_claim(claim=target, on=on, by=by, reference=reference)
-
-    def done(self, result: EntryClaim) -> str:
-        return f"Paid: {shown(result.amount)} to {result.household}."
-
-
 def receipt_link(claim: EntryClaim) -> Link:
-    kind = {"application/pdf": "PDF", "image/jpeg": "photo", "image/png": "photo"}[claim.receipt_type]
-    return Link(f"Open the receipt ({kind})", reverse("admin:entryfund_entryclaim_evidence", args=[claim.pk]))
+    return Link(
+        f"Open the receipt ({KINDS[claim.receipt_type]})",
+        reverse("admin:entryfund_entryclaim_evidence", args=[claim.pk]),
+    )
 
 
 def more_url(claim: EntryClaim, more: MoreEvidence) -> str:
@@ -329,11 +402,11 @@ class EntryClaimAdmin(DocumentAdmin):
     fields = [
         "person", "household", "event", "amount_shown", "receipt_amount", "entry_shown", "by_family", "claimed_on",
         "recorded_by", "state", "question", "answer", "decided_by", "decided_on", "decision_reason",
-        "paid_on", "payment_reference",
+        "paid_on", "payment_reference", "times_returned",
     ]  # fmt: skip
     readonly_fields = fields
     add_page = ClaimPage()
-    pages = [ApprovePage(), DeclinePage(), AskPage(), AnswerPage(), PayClaimPage()]
+    pages = [ApprovePage(), DeclinePage(), AskPage(), AnswerPage()]
     change_list_template = "entryfund/claims.html"
     section_makers = [checks_section]
     sections_first = True
@@ -351,14 +424,14 @@ class EntryClaimAdmin(DocumentAdmin):
     def evidence(self, request: HttpRequest, claim_id: int) -> HttpResponseBase:
         """The uploaded receipt, for those who may see claims; a browser never runs anything in it."""
         claim = self._to_open(request, claim_id)
-        return self._served(claim.receipt, claim.receipt_type, f"receipt-{claim.pk}")
+        return served(claim.receipt, claim.receipt_type, f"receipt-{claim.pk}")
 
     def more_evidence(self, request: HttpRequest, claim_id: int, pk: int) -> HttpResponseBase:
         """What the family sent when it was asked for more, served the same way."""
         more = self._to_open(request, claim_id).more.filter(pk=pk).first()
         if more is None:
             raise Http404
-        return self._served(more.file, more.file_type, f"more-{more.pk}")
+        return served(more.file, more.file_type, f"more-{more.pk}")
 
     def _to_open(self, request: HttpRequest, claim_id: int) -> EntryClaim:
         claim = self.get_object(request, str(claim_id))
@@ -367,18 +440,6 @@ class EntryClaimAdmin(DocumentAdmin):
         if not self.has_view_permission(request, claim):
             raise PermissionDenied
         return claim
-
-    def _served(self, kept: Any, content_type: str, name: str) -> HttpResponseBase:
-        try:
-            file = kept.open("rb")
-        except OSError:
-            raise Http404("The file is missing from the evidence folder; check_books names it.") from None
-        response = FileResponse(file, content_type=content_type)
-        response["Content-Disposition"] = f'inline; filename="{name}"'
-        response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-        response["X-Content-Type-Options"] = "nosniff"
-        response["Cache-Control"] = "private, no-store"
-        return response
 
 
 @admin.register(CalendarLink)

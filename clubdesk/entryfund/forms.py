@@ -7,33 +7,13 @@ from typing import Any
 from django import forms
 
 from clubdesk import clock
-from clubdesk.entryfund.evidence import examine
 from clubdesk.entryfund.models import StateEvent
-from clubdesk.errors import Refused
+from clubdesk.evidence import EvidenceField
 from clubdesk.money import AmountFormField
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import DayField
 
 LATEST_CLAIM = timedelta(days=183)
-
-
-class EvidenceField(forms.FileField):
-    """A receipt, examined by its content; gives `Evidence`."""
-
-    def __init__(self, **kwargs: Any):
-        kwargs.setdefault("label", "Receipt")
-        kwargs.setdefault("help_text", "A PDF or a photo (JPEG, PNG), at most 10 MB.")
-        kwargs.setdefault("widget", forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}))
-        super().__init__(allow_empty_file=True, **kwargs)
-
-    def clean(self, data: Any, initial: Any = None) -> Any:
-        upload = super().clean(data, initial)
-        if not upload:
-            return None
-        try:
-            return examine(upload)
-        except Refused as refusal:
-            raise forms.ValidationError(refusal.messages) from None
 
 
 class FamilyClaimForm(forms.Form):

@@ -1,12 +1,12 @@
 """What must always be true of the entry fund."""
 
-import hashlib
 from collections.abc import Iterator
 
 from django.db.models import Count, F
 
 from clubdesk.entryfund import selectors
-from clubdesk.entryfund.models import ClaimState, EntryClaim, MoreEvidence
+from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, MoreEvidence
+from clubdesk.evidence import fault_of_kept
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
 
@@ -31,21 +31,14 @@ def nobody_decided_their_own() -> Iterator[str]:
         yield f"{claim.decided_by} recorded and decided the claim {claim}."
 
 
-@invariant("Each claim's receipt is the file that was uploaded, until its person is blanked")
+@invariant("Each receipt is the file that was uploaded, until its person is blanked")
 def evidence_holds() -> Iterator[str]:
     for claim in EntryClaim.objects.filter(person__blanked_on=None).select_related("person", "event"):
-        try:
-            with claim.receipt.open("rb") as file:
-                digest = hashlib.sha256(file.read()).hexdigest()
-        except OSError:
-            yield f"The receipt of {claim} is missing."
-            continue
-        if digest != claim.receipt_digest:
-            yield f"The receipt of {claim} is not the file that was uploaded."
+        if fault := fault_of_kept(claim.receipt, claim.receipt_digest):
+            yield f"The receipt of {claim} {fault}."
     for more in MoreEvidence.objects.filter(claim__person__blanked_on=None).select_related("claim__person"):
-        try:
-            with more.file.open("rb") as file:
-                if hashlib.sha256(file.read()).hexdigest() != more.file_digest:
-                    yield f"{more} is not the file that was sent."
-        except OSError:
-            yield f"{more} is missing."
+        if fault := fault_of_kept(more.file, more.file_digest):
+            yield f"{more} {fault}."
+    for cashed_in in ContainerReturn.objects.exclude(receipt=""):
+        if fault := fault_of_kept(cashed_in.receipt, cashed_in.receipt_digest):
+            yield f"The depot's receipt of {cashed_in} {fault}."

@@ -1,13 +1,13 @@
 """Containers cashed in, state events, and the entry fees that the fund refunds."""
 
 import secrets
-import uuid
 
-from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.evidence import evidence_path
+from clubdesk.fees.models import PaidBack
 from clubdesk.ledger.models import Document, Fund
 from clubdesk.money import AmountField, as_amount
 from clubdesk.roll.models import JUNIOR_CLASSES, Household, Person
@@ -29,10 +29,20 @@ class ContainerReturn(Document):
     amount = AmountField(help_text="As the depot's receipt says.")
     paid_into = models.CharField(max_length=4, choices=PaidInto.choices)
     depot_receipt = models.CharField("depot receipt number", max_length=60, blank=True)
+    receipt = models.FileField("depot receipt", upload_to=evidence_path, blank=True)
+    receipt_type = models.CharField(max_length=20, blank=True)
+    receipt_digest = models.CharField(max_length=64, blank=True)
+    cancelled_on = models.DateField(null=True, blank=True)
+    cancel_reason = models.CharField(max_length=150, blank=True)
 
     class Meta:
         ordering = ["-returned_on", "-pk"]
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_return_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_return_above_nil"),
+            models.CheckConstraint(
+                condition=Q(cancelled_on=None) | ~Q(cancel_reason=""), name="entryfund_return_cancelled_with_a_reason"
+            ),
+        ]
 
     def __str__(self):
         return f"{self.containers} containers, {self.returned_on:%-d %b %Y}"
@@ -40,11 +50,42 @@ class ContainerReturn(Document):
     @property
     def by_count(self) -> Money:
         """What the club's own count comes to at ten cents each."""
-        return as_amount(self.containers * CENTS_A_CONTAINER) / 100
+        return worth_of(self.containers)
+
+    @property
+    def difference(self) -> Money:
+        """What the depot paid beyond the club's own count; negative where it paid less."""
+        return self.amount - self.by_count
 
     @property
     def entries_called_for(self) -> set[str]:
-        return {"cashed in"}
+        return set() if self.cancelled_on else {"cashed in"}
+
+
+def worth_of(containers: int) -> Money:
+    """What so many containers come to at the depot."""
+    return as_amount(containers * CENTS_A_CONTAINER) / 100
+
+
+class BagCount(Document):
+    """Bags that wait at the club on a day, and about how many containers are in them. An estimate, never money."""
+
+    counted_on = models.DateField()
+    bags = models.PositiveIntegerField()
+    containers = models.PositiveIntegerField("containers, about", help_text="In all bags together, as you judge it.")
+
+    class Meta:
+        ordering = ["-counted_on", "-pk"]
+        verbose_name = "count of bags waiting"
+        verbose_name_plural = "counts of bags waiting"
+
+    def __str__(self):
+        return f"{self.bags} bags waiting, {self.counted_on:%-d %b %Y}"
+
+    @property
+    def worth(self) -> Money:
+        """About what the depot would pay."""
+        return worth_of(self.containers)
 
 
 class Discipline(models.TextChoices):
@@ -141,12 +182,7 @@ class ClaimState(models.TextChoices):
 DECIDED = ("approved", "declined", "paid")
 
 
-def evidence_path(claim: models.Model, name: str) -> str:
-    """A name that says nothing and that nobody can guess."""
-    return f"claims/{uuid.uuid4().hex}"
-
-
-class EntryClaim(Document):
+class EntryClaim(PaidBack):
     """A household asks for a child's entry fee back from the entry fund."""
 
     person = models.ForeignKey(Person, models.PROTECT, related_name="entry_claims")
@@ -164,18 +200,10 @@ class EntryClaim(Document):
     question = models.CharField(max_length=200, blank=True)
     answer = models.CharField(max_length=200, blank=True)
     state = models.CharField(max_length=8, choices=ClaimState.choices, default=ClaimState.RECORDED)
-    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
-    decided_on = models.DateField(null=True, blank=True)
-    decision_reason = models.CharField(max_length=200, blank=True)
-    paid_on = models.DateField(null=True, blank=True)
-    payment_reference = models.CharField(max_length=60, blank=True)
 
     class Meta:
         ordering = ["-claimed_on", "-pk"]
-        permissions = [
-            ("decide_entryclaim", "Can approve or decline an entry claim"),
-            ("pay_entryclaim", "Can pay an approved entry claim"),
-        ]
+        permissions = [("decide_entryclaim", "Can approve or decline an entry claim")]
         constraints = [
             models.UniqueConstraint(
                 fields=["person", "event"],
@@ -205,12 +233,6 @@ class EntryClaim(Document):
 
     def __str__(self):
         return f"{self.person}, {self.event}"
-
-    @property
-    def entries_called_for(self) -> set[str]:
-        if self.state == ClaimState.PAID:
-            return {"approve", "pay"}
-        return {"approve"} if self.state == ClaimState.APPROVED else set()
 
 
 class MoreEvidence(Document):

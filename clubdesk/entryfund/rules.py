@@ -25,8 +25,14 @@ GUARDS = [
         "UPDATE",
         when="NEW.amount <> OLD.amount OR NEW.person_id <> OLD.person_id OR NEW.event_id <> OLD.event_id"
         " OR NEW.household_id <> OLD.household_id OR NEW.receipt_digest <> OLD.receipt_digest"
-        " OR NEW.recorded_by_id <> OLD.recorded_by_id OR OLD.state IN ('declined', 'paid')"
-        " OR (OLD.decided_by_id IS NOT NULL AND NEW.decided_by_id <> OLD.decided_by_id)"
+        " OR NEW.recorded_by_id <> OLD.recorded_by_id"
+        " OR (OLD.state = 'declined' AND NEW.state <> 'declined')"
+        " OR (OLD.state = 'paid' AND NEW.state <> 'paid' AND NEW.state <> 'approved')"
+        " OR (OLD.state = 'paid' AND NEW.state = 'approved') <> (NEW.times_returned <> OLD.times_returned)"
+        " OR NEW.times_returned NOT IN (OLD.times_returned, OLD.times_returned + 1)"
+        " OR (OLD.state = 'paid' AND NEW.state = 'paid' AND NEW.paid_on <> OLD.paid_on)"
+        " OR (OLD.decided_by_id IS NOT NULL"
+        " AND (NEW.decided_by_id <> OLD.decided_by_id OR NEW.decided_on <> OLD.decided_on))"
         " OR (OLD.state = 'approved' AND NEW.state <> 'paid')"
         " OR (OLD.state IN ('recorded', 'asked') AND NEW.state = 'paid')",
         message="A claim that was decided stays as it is.",
@@ -40,5 +46,21 @@ GUARDS = [
     ),
     *kept("entryfund_moreevidence", "piece of evidence", "claim_id"),
     *kept("entryfund_fundtransfer", "transfer between funds", "from_fund_id", "to_fund_id", "amount", "moved_on"),
-    *kept("entryfund_containerreturn", "container return", "amount", "paid_into", "returned_on", "containers"),
+    *kept(
+        "entryfund_containerreturn",
+        "container return",
+        "amount",
+        "paid_into",
+        "returned_on",
+        "containers",
+        "receipt_digest",
+    ),
+    Guard(
+        "entryfund_return_stays_cancelled",
+        "entryfund_containerreturn",
+        "UPDATE",
+        when="OLD.cancelled_on IS NOT NULL AND (NEW.cancelled_on IS NULL OR NEW.cancelled_on <> OLD.cancelled_on)",
+        message="A container return that was cancelled stays so.",
+    ),
+    *kept("entryfund_bagcount", "count of bags", "counted_on", "bags", "containers"),
 ]

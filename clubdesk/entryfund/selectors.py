@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import groupby
 
 from django.db.models import Count, Q, QuerySet
 from djmoney.money import Money
 
-from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, StateEvent
+from clubdesk.entryfund.forecast import CLAIMED_WITHIN, EventAhead, Forecast, forecast
+from clubdesk.entryfund.forecast import Known as History
+from clubdesk.entryfund.models import BagCount, ClaimState, ContainerReturn, EntryClaim, StateEvent
 from clubdesk.ledger.models import FundRole, Kind, Posting, Role
 from clubdesk.ledger.selectors import fund_balance, summed
 from clubdesk.membership.models import Membership
@@ -198,6 +202,15 @@ class FundStatement:
     def refunded(self) -> Decimal:
         return sum((amount for _, _, amount in self.refunds), Decimal(0))
 
+    @property
+    def by_discipline(self) -> list[tuple[str, int, Decimal]]:
+        """Children and refunds of each discipline that had any."""
+        found = []
+        for name, rows in groupby(self.refunds, key=lambda each: each[0].get_discipline_display()):
+            children, amounts = zip(*((count, amount) for _, count, amount in rows), strict=True)
+            found.append((name, sum(children), sum(amounts, Decimal(0))))
+        return found
+
 
 def fund_statement(since: date, until: date) -> FundStatement:
     """Opening, containers, transfers, refunds by event, closing; and what is promised but unpaid at the end.
@@ -239,15 +252,94 @@ def fund_statement(since: date, until: date) -> FundStatement:
     )
 
 
+def returns_that_stand() -> QuerySet[ContainerReturn]:
+    return ContainerReturn.objects.filter(cancelled_on=None)
+
+
+def bags_in_words() -> str:
+    """The last count of bags that wait at the club, about what they are worth, and whether it is out of date."""
+    last = BagCount.objects.first()
+    if last is None:
+        return "not counted yet"
+    if not last.bags:
+        words = "none"
+    else:
+        bags = "1 bag" if last.bags == 1 else f"{last.bags} bags"
+        words = f"{bags}, about {last.containers} containers, about {shown(last.worth)} that is not in the fund yet"
+    words = f"{words} (counted {last.counted_on:%-d %b %Y})"
+    cashed_in = returns_that_stand().filter(returned_on__gte=last.counted_on, recorded_at__gt=last.recorded_at)
+    return f"{words}; containers were cashed in since, so count again" if cashed_in.exists() else words
+
+
 def pool_chart(since: date, until: date) -> Chart | None:
     """What containers brought, month by month."""
-    rows = ContainerReturn.objects.filter(returned_on__range=(since, until)).order_by("returned_on")
+    rows = returns_that_stand().filter(returned_on__range=(since, until)).order_by("returned_on")
     months: dict[date, Decimal] = {}
     for row in rows:
         month = row.returned_on.replace(day=1)
         months[month] = months.get(month, Decimal(0)) + row.amount.amount
     columns = [(f"{month:%b %y}", [figure]) for month, figure in months.items()]
     return Chart("Containers cashed in by month", ["Depot paid"], columns) if columns else None
+
+
+def outlook(today: date, until: date) -> Forecast:
+    """The chance that the fund covers the claims up to `until`, from the book's own past."""
+    this = _month_number(today)
+    brought: dict[int, int] = {}
+    for each in returns_that_stand():
+        number = _month_number(each.returned_on)
+        brought[number] = brought.get(number, 0) + _cents(each.amount)
+    first = min(brought, default=this)
+    past = {number: brought.get(number, 0) for number in range(max(first, this - MONTHS_BACK), this)}
+    month_days = monthrange(today.year, today.month)[1]
+    claims = EntryClaim.objects.order_by()
+    states = dict(claims.values_list("state").annotate(claims=Count("pk")))
+    waiting = claims.filter(state__in=(ClaimState.RECORDED, ClaimState.ASKED))
+    return forecast(
+        History(
+            fund=_cents(entry_fund_balance()),
+            now=this,
+            months=_month_number(until) - this,
+            month_left=1 - today.day / month_days,
+            containers=past,
+            children=_children_by_discipline(today),
+            ahead=_events_ahead(today, until),
+            waiting=[_cents(claim.amount) for claim in waiting],
+            approved=states.get(ClaimState.APPROVED, 0) + states.get(ClaimState.PAID, 0),
+            declined=states.get(ClaimState.DECLINED, 0),
+        )
+    )
+
+
+MONTHS_BACK = 24
+
+
+def _cents(amount: Money) -> int:
+    return int(amount.amount * 100)
+
+
+def _month_number(day: date) -> int:
+    return 12 * day.year + day.month
+
+
+def _children_by_discipline(today: date) -> dict[str, list[int]]:
+    """How many children claimed at each refunded event whose claims are in, discipline by discipline."""
+    over = StateEvent.objects.filter(refunded=True, held_on__lt=today - timedelta(days=CLAIMED_WITHIN))
+    found: dict[str, list[int]] = {}
+    for discipline, claims in over.annotate(found=Count("claims")).values_list("discipline", "found").order_by("pk"):
+        found.setdefault(discipline, []).append(claims)
+    return found
+
+
+def _events_ahead(today: date, until: date) -> list[EventAhead]:
+    since = today - timedelta(days=CLAIMED_WITHIN)
+    rows = StateEvent.objects.filter(refunded=True, held_on__range=(since, until)).prefetch_related("fees")
+    found = []
+    for event in rows.order_by("held_on", "pk"):
+        classes = JUNIOR_CLASSES[: JUNIOR_CLASSES.index(event.oldest_class) + 1]
+        mean = sum((refundable(event, each).amount for each in classes), Decimal(0)) / len(classes)
+        found.append(EventAhead(event.discipline, int(mean * 100), (event.held_on - today).days))
+    return found
 
 
 def entered_by_year() -> dict[int, dict[str, int]]:

@@ -12,8 +12,8 @@ from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.entryfund import letters, posting, selectors
-from clubdesk.entryfund.evidence import Evidence
 from clubdesk.entryfund.models import (
+    BagCount,
     ClaimState,
     ContainerReturn,
     EntryClaim,
@@ -23,12 +23,13 @@ from clubdesk.entryfund.models import (
     StateEvent,
 )
 from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence, attach
+from clubdesk.fees.services.paying_back import held, held_for_decision, pay
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Fund, FundRole
 from clubdesk.mail.models import Message
 from clubdesk.money import positive, shown
 from clubdesk.roll.models import Person
-from clubdesk.roll.selectors import belongs_to
 
 
 @transaction.atomic
@@ -40,15 +41,18 @@ def cash_in(
     on: date,
     by: User,
     depot_receipt: str = "",
+    evidence: Evidence | None = None,
     key: uuid.UUID | None = None,
 ) -> ContainerReturn:
-    """Containers cashed in: the depot's amount goes into the entry fund."""
+    """Containers cashed in: the depot's amount goes into the entry fund. `evidence` is the depot's receipt."""
     ledger.lock_book()
     if found := ledger.written(ContainerReturn, key):
         return found
     if containers < 1:
         raise Refused("Count at least one container.")
-    document = ContainerReturn.objects.create(
+    if evidence is not None:
+        _refuse_receipt_used(evidence)
+    document = ContainerReturn(
         key=key or uuid.uuid4(),
         returned_on=on,
         containers=containers,
@@ -57,6 +61,9 @@ def cash_in(
         depot_receipt=depot_receipt.strip(),
         recorded_by=by,
     )
+    if evidence is not None:
+        attach(document, evidence)
+    document.save()
     ledger.post(
         source=document,
         purpose="cashed in",
@@ -66,6 +73,42 @@ def cash_in(
         by=by,
     )
     return document
+
+
+def _refuse_receipt_used(evidence: Evidence) -> None:
+    used = ContainerReturn.objects.filter(receipt_digest=evidence.digest, cancelled_on=None).first()
+    if used:
+        raise Refused(f"This very receipt stands behind {used} already; choose the other file.")
+
+
+@transaction.atomic
+def cancel_return(*, container_return: ContainerReturn, on: date, reason: str, by: User) -> ContainerReturn:
+    """Undo a return that was typed wrongly: its entry is reversed.
+
+    Raises Refused without a reason, and where the fund has promised the money to claims by now.
+    """
+    document = ContainerReturn.objects.select_for_update(of=("self",), no_key=True).get(pk=container_return.pk)
+    if document.cancelled_on:
+        return document
+    if on < document.returned_on:
+        raise Refused(f"It was cashed in on {document.returned_on:%-d %b %Y}; it cannot be cancelled before.")
+    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
+    document.save(update_fields=["cancelled_on", "cancel_reason"])
+    return document
+
+
+@transaction.atomic
+def count_bags(*, bags: int, containers: int, on: date, by: User, key: uuid.UUID | None = None) -> BagCount:
+    """Note how many bags wait at the club, and about how many containers are in them. It is not money."""
+    ledger.lock_book()
+    if found := ledger.written(BagCount, key):
+        return found
+    if bags < 0 or containers < 0 or (bags == 0) != (containers == 0):
+        raise Refused("Write how many bags there are and about how many containers; both nought where none waits.")
+    return BagCount.objects.create(
+        key=key or uuid.uuid4(), counted_on=on, bags=bags, containers=containers, recorded_by=by
+    )
 
 
 @transaction.atomic
@@ -103,12 +146,10 @@ def record_claim(
         entry_shown=entry_shown,
         by_family=by_family,
         claimed_on=on,
-        receipt_type=evidence.content_type,
-        receipt_digest=evidence.digest,
         upload_digest=evidence.upload_digest,
         recorded_by=by,
     )
-    claim.receipt.save("receipt", ContentFile(evidence.content), save=False)
+    attach(claim, evidence)
     claim.save()
     return claim
 
@@ -155,16 +196,7 @@ UNDECIDED = (ClaimState.RECORDED, ClaimState.ASKED)
 
 
 def _for_decision(claim: EntryClaim, by: User) -> EntryClaim:
-    claim = (
-        EntryClaim.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("person", "event", "household__party")
-        .get(pk=claim.pk)
-    )
-    if claim.recorded_by_id == by.pk:
-        raise Refused("You recorded this claim; somebody else must decide about it.")
-    if belongs_to(by, claim.household):
-        raise Refused(f"You belong to {claim.household}; somebody else must decide about its claim.")
-    return claim
+    return held_for_decision(claim, by, "person", "event")
 
 
 @transaction.atomic
@@ -235,31 +267,19 @@ def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> Entr
 
 @transaction.atomic
 def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> EntryClaim:
-    """The refund went to the household by bank transfer. Raises Refused for a claim that is not approved."""
-    claim = (
-        EntryClaim.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("person", "event", "household__party")
-        .get(pk=claim.pk)
-    )
-    if claim.state == ClaimState.PAID:
-        return claim
-    if claim.state != ClaimState.APPROVED:
-        raise Refused("Only an approved claim is paid.")
-    if claim.decided_on and on < claim.decided_on:
-        raise Refused(f"It was approved on {claim.decided_on:%-d %b %Y}; it cannot be paid before.")
-    if belongs_to(by, claim.household):
-        raise Refused(f"You belong to {claim.household}; somebody else must pay its claim.")
-    claim.state, claim.paid_on, claim.payment_reference = ClaimState.PAID, on, reference.strip()
-    claim.save(update_fields=["state", "paid_on", "payment_reference"])
-    ledger.post(
-        source=claim,
-        purpose="pay",
+    """The refund went to the household by bank transfer. Raises Refused for a claim that is not approved.
+
+    Who may let money go is the payment run's rule: one makes it and another releases it.
+    """
+    claim = held(claim, "person", "event")
+    return pay(
+        claim,
         on=on,
+        by=by,
+        reference=reference,
         narration=f"Entry fee refund paid: {claim.event} (claim {claim.pk})",
         lines=posting.paid_lines(claim.amount, claim.household.party),
-        by=by,
     )
-    return claim
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """Pages of the entry fund: a family's claims by its link, the approvers' queue, minutes, the fund's statement."""
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -17,11 +18,12 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.calendar import calendar_of
+from clubdesk.entryfund.forecast import METHOD
 from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm
 from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts
-from clubdesk.ledger.selectors import book, year_start
+from clubdesk.ledger.selectors import book, year_containing, year_start
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership.terms import months_later
 from clubdesk.money import as_amount, shown
@@ -226,6 +228,8 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         *([("Anything else", found.other)] if found.other else []),
         ("At the end", found.closing),
         ("Of what was refunded, promised but not paid yet", found.promised),
+        ("Bags at the club", selectors.bags_in_words()),
+        *_outlook_facts(today),
     ]
     refunds = [
         (link_to(event), event.get_discipline_display(), children, amount) for event, children, amount in found.refunds
@@ -235,11 +239,24 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         for year, counts in sorted(selectors.entered_by_year().items(), reverse=True)
     ]
     sections = [
+        Section("Refunds by discipline", ["Discipline", "Children", "Refunded"], found.by_discipline, "None."),
         Section("Refunds by event", ["Event", "Discipline", "Children", "Refunded"], refunds, "None in this time."),
         Section("Children entered, by year", ["Year", *Discipline.labels, "In all"], years, "None yet."),
     ]
     return _page(
         request, site, "screens/figures.html", "The entry fund", parent=claims, form=form, facts=facts,
         sections=sections,
-        chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]),
+        chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]), note=METHOD,
     )  # fmt: skip
+
+
+def _outlook_facts(today: date) -> list[tuple[str, str]]:
+    """The chance that the fund covers the claims of the year that runs, and what it may then hold."""
+    until = year_containing(today).last_day
+    found = selectors.outlook(today, until)
+    low, middle, high = (shown(as_amount(cents) / 100) for cents in (found.low, found.middle, found.high))
+    share = min(99, max(1, round(100 * found.chance)))
+    return [
+        (f"Chance that it covers all claims to {until:%-d %b %Y}", f"about {share} in 100"),
+        ("It would then hold", f"about {middle}; four times of five between {low} and {high}"),
+    ]

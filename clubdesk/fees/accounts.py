@@ -177,6 +177,8 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
         add(rows, "charge__household", on, LESS, "charge__description", -1, words)
     add(Receipt.objects.filter(STANDING), "household", "received_on", PAID, "number", -1, "Received: receipt %s")
     add(Repayment.objects.all(), "household", "paid_on", PAID + 1, "reference", 1, "Credit paid back %s")
+    came_back = Repayment.objects.exclude(returned_on=None)
+    add(came_back, "household", "returned_on", PAID + 2, "return_reason", -1, "Came back from the bank: %s")
     return moves
 
 

@@ -137,33 +137,6 @@ class ChargePage(VerbPage):
         return f"{result}: {shown(result.amount)} charged to {result.household}."
 
 
-class RepayForm(VerbForm):
-    amount = AmountFormField()
-    on = HappenedField(label="Paid on")
-    reference = forms.CharField(required=False, max_length=60, help_text="As it stands on the bank transfer.")
-
-
-class RepayPage(VerbPage):
-    slug = "repay"
-    title = "Repay a credit"
-    intro = "Write down a bank transfer of the household's credit back to it."
-    button = "Record the repayment"
-    permission = "fees.add_repayment"
-    form_class = RepayForm
-
-    def applies(self, target: Household) -> bool:
-        return selectors.unused_credit(target) > nil()
-
-    def facts(self, target: Household) -> list[tuple[str, Any]]:
-        return [("Credit not used", selectors.unused_credit(target))]
-
-    def initial(self, request: HttpRequest, target: Household) -> dict[str, Any]:
-        return {"amount": selectors.unused_credit(target).amount}
-
-    def perform(self, *, target: Household, by: Any, **cleaned: Any) -> Repayment:
-        return services.repay_credit(household=target, by=by, **cleaned)
-
-
 def account_section(request: HttpRequest, household: Household) -> Section:
     """Charges and receipts of the household, newest first, under its balance."""
     charges = selectors.charges_with_open().filter(household=household).order_by("-charged_on", "-pk")
@@ -301,7 +274,6 @@ def parts_section(request: HttpRequest, household: Household) -> Section | None:
 HouseholdAdmin.pages += [
     ReceivePage(),
     ChargePage(),
-    RepayPage(),
     StatementStep(),
     SendStatementPage(),
     PartsPage(),
@@ -589,10 +561,10 @@ class ReceiptAdmin(DocumentAdmin):
 
 @admin.register(Repayment)
 class RepaymentAdmin(DocumentAdmin):
-    list_display = ["household", "paid_on", "amount_shown", "reference"]
+    list_display = ["household", "paid_on", "amount_shown", "reference", "returned_on"]
     list_select_related = ["household"]
     search_fields = ["household__name"]
-    fields = ["household", "paid_on", "amount_shown", "reference", "recorded_by"]
+    fields = ["household", "paid_on", "amount_shown", "reference", "recorded_by", "returned_on", "return_reason"]
     readonly_fields = fields
     amount_shown = amount_column("amount", "Amount")
 

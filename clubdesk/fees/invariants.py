@@ -29,7 +29,11 @@ def nothing_settled_twice() -> Iterator[str]:
 
 @invariant("What is repaid was received, and a receipt pays only its own household's charges")
 def allocations_hold() -> Iterator[str]:
-    for repayment in Repayment.objects.annotate(found=summed("allocations__amount")).exclude(found=F("amount")):
+    came_back = Repayment.objects.exclude(returned_on=None).filter(allocations__isnull=False)
+    for repayment in came_back.distinct():
+        yield f"{repayment} was returned by the bank and still uses up a receipt."
+    paid = Repayment.objects.filter(returned_on=None).annotate(found=summed("allocations__amount"))
+    for repayment in paid.exclude(found=F("amount")):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
     astray = Allocation.objects.exclude(charge=None).exclude(receipt__household=F("charge__household"))
     for allocation in astray.select_related("receipt", "charge"):

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
@@ -324,19 +325,54 @@ class Repayment(Document):
     amount = AmountField()
     paid_on = models.DateField()
     reference = models.CharField(max_length=60, blank=True)
+    returned_on = models.DateField("returned by the bank on", null=True, blank=True)
+    return_reason = models.CharField(max_length=150, blank=True)
 
     class Meta:
         ordering = ["-paid_on", "-pk"]
         verbose_name = "credit repaid"
         verbose_name_plural = "credits repaid"
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_repayment_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_repayment_above_nil"),
+            models.CheckConstraint(
+                condition=Q(returned_on=None) | ~Q(return_reason=""), name="fees_repayment_returned_with_a_reason"
+            ),
+        ]
 
     def __str__(self):
         return f"Credit repaid to {self.household}"
 
     @property
     def entries_called_for(self) -> set[str]:
-        return {"repaid"}
+        return set() if self.returned_on else {"repaid"}
+
+
+class PaidBack(Document):
+    """What a household gets from the bank once somebody else has approved it. A payment that the bank returns is
+    taken back, and the document waits to be paid again; each payment has a purpose of its own in the ledger.
+    """
+
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    decided_on = models.DateField(null=True, blank=True)
+    decision_reason = models.CharField(max_length=200, blank=True)
+    paid_on = models.DateField(null=True, blank=True)
+    payment_reference = models.CharField(max_length=60, blank=True)
+    times_returned = models.PositiveSmallIntegerField("payments returned by the bank", default=0)
+
+    state: str
+
+    class Meta:
+        abstract = True
+
+    @property
+    def pay_purpose(self) -> str:
+        return f"pay {self.times_returned + 1}" if self.times_returned else "pay"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        if self.state == "paid":
+            return {"approve", self.pay_purpose}
+        return {"approve"} if self.state == "approved" else set()
 
 
 class Allocation(models.Model):

@@ -62,7 +62,8 @@ GUARDS = [
             f"fees_allocation_{event.lower()}_of_a_repayment_stays",
             "fees_allocation",
             event,
-            when="OLD.repayment_id IS NOT NULL",
+            when="OLD.repayment_id IS NOT NULL AND EXISTS (SELECT 1 FROM fees_repayment r"
+            " WHERE r.id = OLD.repayment_id AND r.returned_on IS NULL)",
             message="What was repaid stays repaid.",
         )
         for event in ("UPDATE", "DELETE")
@@ -109,6 +110,13 @@ GUARDS = [
         message="A write-off taken back is not put in force again; write off anew.",
     ),
     *kept("fees_repayment", "repayment", "amount", "household_id", "paid_on"),
+    Guard(
+        "fees_repayment_stays_returned",
+        "fees_repayment",
+        "UPDATE",
+        when="OLD.returned_on IS NOT NULL AND (NEW.returned_on IS NULL OR NEW.returned_on <> OLD.returned_on)",
+        message="A repayment that the bank returned stays returned.",
+    ),
     *kept("fees_voucher", "voucher", "charge_id", "scheme_id", "person_id", "accepted_on", "calendar_year"),
     Guard(
         "fees_voucher_keeps_its_claim",

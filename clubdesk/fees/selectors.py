@@ -201,7 +201,7 @@ def household_detail() -> dict[int, Decimal]:
     add(ChargeCredit.objects.all(), "charge__household__party_id", -1)
     add(Voucher.objects.filter(STANDING_VOUCHER), "charge__household__party_id", -1)
     add(Receipt.objects.filter(cancelled_on=None), "household__party_id", -1)
-    add(Repayment.objects.all(), "household__party_id", 1)
+    add(Repayment.objects.filter(returned_on=None), "household__party_id", 1)
     add(WriteOff.objects.filter(STANDING), "charge__household__party_id", -1)
     return found
 

@@ -56,6 +56,8 @@ def _fees(home: Household) -> Iterable[Sequence[Any]]:
         yield (voucher.accepted_on, "Voucher", words + why, -voucher.amount.amount if stands else None)
     for repayment in home.repayments.all():
         yield (repayment.paid_on, "Credit repaid", repayment.reference, repayment.amount.amount)
+        if repayment.returned_on:
+            yield (repayment.returned_on, "Came back", repayment.return_reason, -repayment.amount.amount)
     for agreed in home.arrangements.all():
         yield (agreed.agreed_on, "Arrangement", agreed.note, None)
 
@@ -87,6 +89,16 @@ def _claims(home: Household) -> Iterable[Sequence[Any]]:
         yield (row.claimed_on, str(row), row.get_state_display(), row.amount.amount)
 
 
+def _payments(home: Household) -> Iterable[Sequence[Any]]:
+    for details in home.bank_details.all():
+        yield (details.noted_on, "Bank details", f"{details.in_full}: {details.reason}", None)
+    for expense in home.expenses.all():
+        yield (expense.spent_on, "Expense", f"{expense.what}: {expense.get_state_display()}", expense.amount.amount)
+    for item in home.payments.select_related("run"):
+        words = f"{item.what}, run {item.run.number}: {item.get_state_display()} {item.reason}".strip()
+        yield (item.paid_on, "Payment", words, item.amount.amount)
+
+
 def _letters(home: Household) -> Iterable[Sequence[Any]]:
     for letter in home.messages.order_by("pk"):
         yield (letter.written_at.date(), letter.to, letter.subject, letter.body, letter.get_state_display())
@@ -100,6 +112,7 @@ HELD = (
     Held("Courses", [("Day", 14), ("What", 14), ("Words", 90), ("Now", 20)], "", _courses),
     Held("Range", [("Day", 14), ("Who and gear", 46), ("Paid", 18), ("Amount", 14)], "D", _range),
     Held("Entry refunds", [("Day", 14), ("Who and event", 60), ("State", 18), ("Amount", 14)], "D", _claims),
+    Held("Payments", [("Day", 14), ("What", 16), ("Words", 70), ("Amount", 14)], "D", _payments),
     Held("Letters", [("Day", 14), ("To", 30), ("Subject", 40), ("Letter", 90), ("State", 18)], "", _letters),
 )  # fmt: skip
 

@@ -4,9 +4,9 @@ import pytest
 from playwright.sync_api import expect
 
 from clubdesk.entryfund import services
-from clubdesk.entryfund.evidence import Evidence
 from clubdesk.entryfund.letters import link_path
 from clubdesk.entryfund.models import EntryClaim, PaidInto
+from clubdesk.evidence import Evidence
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount

@@ -23,6 +23,7 @@ from clubdesk.fees.services.charging import (
     release,
     repay_credit,
     settle,
+    take_repayment_back,
 )
 from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
 from clubdesk.fees.services.opening import bring_in_balances
@@ -63,6 +64,7 @@ __all__ = [
     "send_statements",
     "settle",
     "take_back",
+    "take_repayment_back",
     "take_up_again",
     "write_off",
 ]

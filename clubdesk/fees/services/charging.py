@@ -365,3 +365,20 @@ def repay_credit(
         by=by,
     )
     return document
+
+
+@transaction.atomic
+def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User) -> Repayment:
+    """The bank returned a repayment: its entry is reversed and the household has its credit again."""
+    household = queue(repayment.household)
+    document = Repayment.objects.select_for_update(of=("self",), no_key=True).get(pk=repayment.pk)
+    if document.returned_on:
+        return document
+    if on < document.paid_on:
+        raise Refused(f"It was paid on {document.paid_on:%-d %b %Y}; it cannot have come back before.")
+    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    document.returned_on, document.return_reason = on, reason.strip()[:150]
+    document.save(update_fields=["returned_on", "return_reason"])
+    document.allocations.all().delete()
+    settle(household=household)
+    return document

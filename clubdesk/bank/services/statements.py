@@ -1,4 +1,4 @@
-"""Verbs of the bank room."""
+"""Card takings settled, and the lines of the bank's statement."""
 
 import uuid
 from datetime import date

@@ -1,13 +1,20 @@
-"""What an uploaded receipt may be: a PDF, or a photo that is drawn anew; up to ten megabytes, judged by its content."""
+"""What an uploaded receipt may be: a PDF, or a photo that is drawn anew; up to ten megabytes, judged by its content.
+
+It is kept under a name that nobody can guess and handed out so that no browser runs anything in it.
+"""
 
 import hashlib
 import io
+import uuid
 import warnings
 from dataclasses import dataclass
 from typing import Any
 
+from django import forms
 from django.conf import settings
+from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
+from django.http import FileResponse, Http404
 from PIL import Image, ImageOps
 from pypdf import PdfReader
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
@@ -43,6 +50,63 @@ class Evidence:
     @property
     def digest(self) -> str:
         return hashlib.sha256(self.content).hexdigest()
+
+
+def evidence_path(document: Any, name: str) -> str:
+    """A name that says nothing and that nobody can guess."""
+    return f"evidence/{uuid.uuid4().hex}"
+
+
+def attach(document: Any, evidence: Evidence) -> None:
+    """Make the evidence the receipt of a document that is about to be saved."""
+    document.receipt_type, document.receipt_digest = evidence.content_type, evidence.digest
+    document.receipt.save("receipt", ContentFile(evidence.content), save=False)
+
+
+def fault_of_kept(kept: Any, digest: str) -> str:
+    """What is wrong with a kept file; blank where it is the one that was uploaded."""
+    try:
+        with kept.open("rb") as file:
+            found = hashlib.sha256(file.read()).hexdigest()
+    except OSError:
+        return "is missing"
+    return "" if found == digest else "is not the file that was uploaded"
+
+
+KINDS = {"application/pdf": "PDF", "image/jpeg": "photo", "image/png": "photo"}
+
+
+def served(kept: Any, content_type: str, name: str) -> FileResponse:
+    """A kept file for somebody who may see it; a browser never runs anything in it. Raises Http404 where it is gone."""
+    try:
+        file = kept.open("rb")
+    except OSError:
+        raise Http404("The file is missing from the evidence folder; check_books names it.") from None
+    response = FileResponse(file, content_type=content_type)
+    response["Content-Disposition"] = f'inline; filename="{name}"'
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+class EvidenceField(forms.FileField):
+    """A receipt, examined by its content; gives `Evidence`."""
+
+    def __init__(self, **kwargs: Any):
+        kwargs.setdefault("label", "Receipt")
+        kwargs.setdefault("help_text", "A PDF or a photo (JPEG, PNG), at most 10 MB.")
+        kwargs.setdefault("widget", forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}))
+        super().__init__(allow_empty_file=True, **kwargs)
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        upload = super().clean(data, initial)
+        if not upload:
+            return None
+        try:
+            return examine(upload)
+        except Refused as refusal:
+            raise forms.ValidationError(refusal.messages) from None
 
 
 def examine(upload: UploadedFile | io.BytesIO) -> Evidence:

@@ -1,0 +1,27 @@
+"""Verbs of the bank room."""
+
+from clubdesk.bank.services.details import set_bank_details
+from clubdesk.bank.services.runs import (
+    leave_out,
+    make_file,
+    make_run,
+    record_paid,
+    record_returned,
+    release_run,
+    withdraw_run,
+)
+from clubdesk.bank.services.statements import explain_line, record_statement_line, settle_cards
+
+__all__ = [
+    "explain_line",
+    "leave_out",
+    "make_file",
+    "make_run",
+    "record_paid",
+    "record_returned",
+    "record_statement_line",
+    "release_run",
+    "set_bank_details",
+    "settle_cards",
+    "withdraw_run",
+]

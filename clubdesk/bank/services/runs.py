@@ -1,0 +1,309 @@
+"""Payment runs: made by one, released by another, paid or returned item by item."""
+
+import hashlib
+import uuid
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.db.models import Max
+
+from clubdesk.bank import directentry, selectors
+from clubdesk.bank.models import (
+    BankAccount,
+    HowPaid,
+    ItemState,
+    PaymentFile,
+    PaymentItem,
+    PaymentRun,
+    RunState,
+)
+from clubdesk.entryfund.models import EntryClaim
+from clubdesk.entryfund.services import pay_claim
+from clubdesk.errors import Refused
+from clubdesk.expenses.models import Expense
+from clubdesk.expenses.services import pay_expense
+from clubdesk.fees.services import repay_credit, take_repayment_back
+from clubdesk.fees.services.charging import queue_all
+from clubdesk.fees.services.paying_back import take_payment_back
+from clubdesk.ledger import services as ledger
+from clubdesk.money import as_amount, shown
+from clubdesk.roll.models import Household
+
+
+@transaction.atomic
+def make_run(
+    *,
+    bank_account: BankAccount,
+    method: HowPaid,
+    pay_on: date,
+    on: date,
+    by: User,
+    claims: Iterable[EntryClaim] = (),
+    expenses: Iterable[Expense] = (),
+    credits: Iterable[Household] = (),
+    key: uuid.UUID | None = None,
+) -> PaymentRun:
+    """Put approved refunds and expenses, and whole credits of households, into one run. Nothing is paid by that.
+
+    Raises Refused where there is nothing to pay, where something is not to be paid or stands in another run, and for a
+    file where the club's or a household's bank details are missing.
+    """
+    ledger.lock_book()
+    if found := ledger.written(PaymentRun, key):
+        return found
+    method = HowPaid(method)
+    if pay_on < on:
+        raise Refused("The bank cannot pay on a day that has passed.")
+    if method == HowPaid.FILE and not bank_account.makes_files:
+        raise Refused(f"{bank_account} lacks what a Direct Entry file needs; fill it in, or choose single transfers.")
+    items = [*_claims(claims), *_expenses(expenses), *_credits(credits)]
+    if not items:
+        raise Refused("Choose at least one payment.")
+    details = selectors.details_of_all({item.household_id for item in items})
+    for item in items:
+        item.details = details.get(item.household_id)
+        if method == HowPaid.FILE and item.details is None:
+            raise Refused(f"{item.household} has no bank details; note them first, or leave it for another run.")
+    run = PaymentRun.objects.create(
+        key=key or uuid.uuid4(),
+        number=(PaymentRun.objects.aggregate(last=Max("number"))["last"] or 0) + 1,
+        bank_account=bank_account,
+        method=method,
+        made_on=on,
+        pay_on=pay_on,
+        recorded_by=by,
+    )
+    for item in items:
+        item.run = run
+    PaymentItem.objects.bulk_create(items)
+    return run
+
+
+def _claims(claims: Iterable[EntryClaim]) -> list[PaymentItem]:
+    chosen, payable = list(claims), selectors.claims_to_pay().in_bulk()
+    for claim in chosen:
+        if claim.pk not in payable:
+            raise Refused(f"The claim {claim} is not to be paid, or stands in another run.")
+    return [PaymentItem(household=claim.household, claim=claim, amount=claim.amount) for claim in chosen]
+
+
+def _expenses(expenses: Iterable[Expense]) -> list[PaymentItem]:
+    chosen, payable = list(expenses), selectors.expenses_to_pay().in_bulk()
+    for expense in chosen:
+        if expense.pk not in payable:
+            raise Refused(f"The expense {expense} is not to be paid, or stands in another run.")
+    return [PaymentItem(household=each.household, expense=each, amount=each.amount) for each in chosen]
+
+
+def _credits(households: Iterable[Household]) -> list[PaymentItem]:
+    chosen, payable = list(households), selectors.credits_to_repay()
+    for household in chosen:
+        if household.pk not in payable:
+            raise Refused(f"{household} has no credit to repay, or it stands in another run.")
+    return [PaymentItem(household=each, amount=as_amount(payable[each.pk])) for each in chosen]
+
+
+def _held(run: PaymentRun) -> PaymentRun:
+    rows = PaymentRun.objects.select_for_update(of=("self",), no_key=True).select_related("bank_account")
+    return rows.get(pk=run.pk)
+
+
+def _waiting(run: PaymentRun) -> list[PaymentItem]:
+    rows = run.items.filter(state=ItemState.WAITING).select_related("household", "claim", "expense", "details")
+    return list(rows.order_by("pk"))
+
+
+@transaction.atomic
+def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
+    """The second person lets the run go. Raises Refused for whoever made it, entered bank details that it pays to or
+    belongs to a household that it pays, and where details or what is owed changed since it was made.
+    """
+    run = _held(run)
+    if run.state == RunState.RELEASED:
+        return run
+    if run.state != RunState.MADE:
+        raise Refused("This run was withdrawn.")
+    if run.recorded_by_id == by.pk:
+        raise Refused("You made this run; somebody else must release it.")
+    if on < run.made_on:
+        raise Refused(f"The run was made on {run.made_on:%-d %b %Y}; it cannot be released before.")
+    items = _waiting(run)
+    if not items:
+        raise Refused("Every payment of this run was left out; withdraw it.")
+    own = by.households.filter(pk__in={item.household_id for item in items}).first()
+    if own:
+        raise Refused(f"You belong to {own}, which this run pays; somebody else must release it.")
+    if any(item.details and item.details.recorded_by_id == by.pk for item in items):
+        raise Refused("You entered bank details that this run pays to; somebody else must release it.")
+    now = selectors.details_of_all({item.household_id for item in items})
+    for item in items:
+        if now.get(item.household_id) != item.details:
+            raise Refused(f"The bank details of {item.household} changed since the run was made; make it anew.")
+    _refuse_unpayable(items)
+    run.state, run.released_by, run.released_on = RunState.RELEASED, by, on
+    run.save(update_fields=["state", "released_by", "released_on"])
+    return run
+
+
+def _refuse_unpayable(items: Sequence[PaymentItem]) -> None:
+    credits = selectors.credit_of_all({item.household_id for item in items if item.is_credit})
+    for item in items:
+        owed = item.claim or item.expense
+        if owed and owed.state != "approved":
+            raise Refused(f"{item} was paid another way; leave it out.")
+        if item.is_credit and as_amount(credits.get(item.household_id, 0)) < item.amount:
+            raise Refused(f"{item.household} has a smaller credit than {shown(item.amount)} by now; leave it out.")
+
+
+@transaction.atomic
+def make_file(*, run: PaymentRun, by: User, key: uuid.UUID | None = None) -> PaymentFile:
+    """Make the Direct Entry file of a released run. Made again it is the same file with the same number."""
+    run = _held(run)
+    if found := ledger.written(PaymentFile, key):
+        return found
+    digest = hashlib.sha256(file_of(run)).hexdigest()
+    first = run.files.first()
+    if first and first.file_digest != digest:
+        raise Refused("The bank account's settings changed since this file was made; put them back, or make a new run.")
+    return PaymentFile.objects.create(key=key or uuid.uuid4(), run=run, file_digest=digest, recorded_by=by)
+
+
+def file_of(run: PaymentRun) -> bytes:
+    """The run's file. Raises Refused for a run that is not released or is paid by single transfers."""
+    if run.method != HowPaid.FILE:
+        raise Refused("This run is paid by single transfers; it has no file.")
+    if run.state != RunState.RELEASED:
+        raise Refused("Only a released run has a file.")
+    account = run.bank_account
+    sender = directentry.Sender(
+        bsb=account.bsb,
+        account=account.account_number,
+        bank=account.bank_letters,
+        user_name=account.user_name,
+        user_id=account.user_id,
+        remitter=account.remitter,
+        balanced=account.balanced,
+    )
+    rows = run.items.exclude(state=ItemState.LEFT_OUT).select_related("details").order_by("pk")
+    payments = [
+        directentry.Payment(
+            bsb=item.details.bsb,
+            account=item.details.account_number,
+            title=item.details.title,
+            reference=item.reference,
+            cents=int(item.amount.amount * 100),
+        )
+        for item in rows
+        if item.details
+    ]
+    return directentry.write(sender, payments, description=f"RUN {run.number}", on=run.pay_on)
+
+
+@transaction.atomic
+def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: User) -> PaymentRun:
+    """The bank paid these payments of a released run: each document posts. What was paid already stays as it is.
+
+    Raises Refused for a run that is not released; then nothing of it is saved.
+    """
+    run = _held(run)
+    if run.state != RunState.RELEASED:
+        raise Refused("Only a released run is paid.")
+    if run.released_on and on < run.released_on:
+        raise Refused(f"The run was released on {run.released_on:%-d %b %Y}; it cannot be paid before.")
+    if run.method == HowPaid.FILE and not run.files.exists():
+        raise Refused("The file of this run was not made yet; the bank cannot have paid it.")
+    chosen = {item.pk for item in items}
+    waiting = [item for item in _waiting(run) if item.pk in chosen]
+    _hold(waiting)
+    _refuse_unpayable(waiting)
+    for item in waiting:
+        _pay(item, on, by)
+    return run
+
+
+def _hold(items: Sequence[PaymentItem]) -> None:
+    """Take households, claims and expenses in their order, before the first post takes the book."""
+    queue_all({item.household_id for item in items})
+    for model, ids in (
+        (EntryClaim, [item.claim_id for item in items if item.claim_id]),
+        (Expense, [item.expense_id for item in items if item.expense_id]),
+    ):
+        list(model._default_manager.select_for_update(of=("self",), no_key=True).order_by("pk").filter(pk__in=ids))
+    for item in items:
+        for owed in (item.claim, item.expense):
+            if owed:
+                owed.refresh_from_db(fields=["state"])
+
+
+def _pay(item: PaymentItem, on: date, by: User) -> None:
+    reference = f"{item.reference}, run {item.run.number}"
+    if item.claim:
+        pay_claim(claim=item.claim, on=on, by=by, reference=reference)
+    elif item.expense:
+        pay_expense(expense=item.expense, on=on, by=by, reference=reference)
+    else:
+        item.repayment = repay_credit(household=item.household, amount=item.amount, on=on, by=by, reference=reference)
+    item.state, item.paid_on = ItemState.PAID, on
+    item.save(update_fields=["state", "paid_on", "repayment"])
+
+
+@transaction.atomic
+def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
+    """The bank returned a payment: its entry is reversed and what it was for waits to be paid again."""
+    run = _held(item.run)
+    item = run.items.select_related("household", "claim", "expense", "repayment").get(pk=item.pk)
+    if item.state == ItemState.RETURNED:
+        return item
+    if item.state != ItemState.PAID:
+        raise Refused("This payment was not paid; leave it out instead.")
+    if not reason.strip():
+        raise Refused("Write what the bank says.")
+    if owed := item.claim or item.expense:
+        take_payment_back(owed, on=on, reason=reason, by=by)
+    elif item.repayment:
+        take_repayment_back(repayment=item.repayment, on=on, reason=reason, by=by)
+    return _end(item, ItemState.RETURNED, on, reason)
+
+
+@transaction.atomic
+def leave_out(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
+    """A payment that shall not go out after all; what it was for can go into another run.
+
+    Raises Refused once the run's file was made, since the bank may have it.
+    """
+    run = _held(item.run)
+    item = run.items.select_related("household").get(pk=item.pk)
+    if item.state == ItemState.LEFT_OUT:
+        return item
+    if item.state != ItemState.WAITING:
+        raise Refused("This payment was paid; if the bank returned it, say so.")
+    if run.files.exists():
+        raise Refused("The file of this run was made, so the bank may have it; withdraw the whole run, or wait for it.")
+    if not reason.strip():
+        raise Refused("Say why it is left out.")
+    return _end(item, ItemState.LEFT_OUT, on, reason)
+
+
+def _end(item: PaymentItem, state: ItemState, on: date, reason: str) -> PaymentItem:
+    item.state, item.ended_on, item.reason = state, on, reason.strip()[:150]
+    item.save(update_fields=["state", "ended_on", "reason"])
+    return item
+
+
+@transaction.atomic
+def withdraw_run(*, run: PaymentRun, on: date, reason: str, by: User) -> PaymentRun:
+    """Give a run up of which nothing was paid; what it held can go into another. Raises Refused without a reason."""
+    run = _held(run)
+    if run.state == RunState.WITHDRAWN:
+        return run
+    if run.items.filter(state__in=(ItemState.PAID, ItemState.RETURNED)).exists():
+        raise Refused("Some of this run was paid; record the rest as paid, or leave it out.")
+    if not reason.strip():
+        raise Refused("Say why the run is withdrawn, and that the bank does not have its file.")
+    for item in _waiting(run):
+        _end(item, ItemState.LEFT_OUT, on, reason)
+    run.state, run.withdraw_reason = RunState.WITHDRAWN, reason.strip()[:150]
+    run.save(update_fields=["state", "withdraw_reason"])
+    return run

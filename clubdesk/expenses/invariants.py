@@ -1,0 +1,32 @@
+"""What must always be true of volunteers' expenses."""
+
+from collections.abc import Iterator
+
+from django.db.models import F
+
+from clubdesk.evidence import fault_of_kept
+from clubdesk.expenses import selectors
+from clubdesk.expenses.models import Expense
+from clubdesk.ledger.invariants import differences, invariant
+from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import by_hand, summed
+
+
+@invariant("Other payables equals approved and unpaid expenses, and what was written by hand")
+def other_payables_hold() -> Iterator[str]:
+    posted = -Posting.objects.filter(account__role=Role.OTHER_PAYABLES).aggregate(figure=summed("amount"))["figure"]
+    detail = selectors.approved_unpaid() - by_hand(Role.OTHER_PAYABLES)
+    yield from differences("Other payables", {"all": posted}, {"all": detail})
+
+
+@invariant("Nobody decided about an expense that they recorded")
+def nobody_decided_their_own_expense() -> Iterator[str]:
+    for expense in Expense.objects.filter(decided_by=F("recorded_by")):
+        yield f"{expense.decided_by} recorded and decided the expense {expense}."
+
+
+@invariant("Each expense's receipt is the file that was uploaded")
+def expense_receipts_hold() -> Iterator[str]:
+    for expense in Expense.objects.exclude(receipt=""):
+        if fault := fault_of_kept(expense.receipt, expense.receipt_digest):
+            yield f"The receipt of the expense {expense} {fault}."

@@ -1,0 +1,123 @@
+"""Verbs of volunteers' expenses."""
+
+import uuid
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence, attach
+from clubdesk.expenses import letters, posting, selectors
+from clubdesk.expenses.models import Expense, ExpenseState
+from clubdesk.fees.services.paying_back import held, held_for_decision, pay
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Account, Fund
+from clubdesk.money import positive
+from clubdesk.roll.models import Household
+
+
+@transaction.atomic
+def record_expense(
+    *,
+    household: Household,
+    what: str,
+    amount: Money,
+    spent_on: date,
+    account: Account,
+    fund: Fund,
+    evidence: Evidence,
+    by: User,
+    key: uuid.UUID | None = None,
+) -> Expense:
+    """Write down what a volunteer paid for the club. It decides nothing and posts nothing.
+
+    Raises Refused where the same receipt stands behind another expense, and for an account that is no expense.
+    """
+    ledger.lock_book()
+    if found := ledger.written(Expense, key):
+        return found
+    if not what.strip():
+        raise Refused("Write what was bought.")
+    if not selectors.chargeable_accounts().filter(pk=account.pk).exists():
+        raise Refused(f"A purchase cannot be charged to {account}; choose an expense account.")
+    used = Expense.objects.filter(receipt_digest=evidence.digest).exclude(state=ExpenseState.DECLINED).first()
+    if used:
+        raise Refused(f"This very receipt stands behind another expense already: {used}.")
+    document = Expense(
+        key=key or uuid.uuid4(),
+        household=household,
+        what=what.strip()[:120],
+        amount=positive(amount),
+        spent_on=spent_on,
+        account=account,
+        fund=fund,
+        recorded_by=by,
+    )
+    attach(document, evidence)
+    document.save()
+    return document
+
+
+@transaction.atomic
+def approve_expense(
+    *, expense: Expense, on: date, by: User, account: Account | None = None, fund: Fund | None = None
+) -> Expense:
+    """Approve an expense: the club owes it to the volunteer's household, charged to the account and fund.
+
+    `account` and `fund` replace what was proposed. Raises Refused for whoever recorded it or belongs to the household,
+    for one that was declined, and where a restricted fund would be overdrawn.
+    """
+    document = held_for_decision(expense, by, "account", "fund")
+    if document.state in (ExpenseState.APPROVED, ExpenseState.PAID):
+        return document
+    if document.state == ExpenseState.DECLINED:
+        raise Refused("This expense was declined; record it again if that was wrong.")
+    if on < document.spent_on:
+        raise Refused(f"It was spent on {document.spent_on:%-d %b %Y}; it cannot be decided before.")
+    document.account, document.fund = account or document.account, fund or document.fund
+    if not selectors.chargeable_accounts().filter(pk=document.account.pk).exists():
+        raise Refused(f"A purchase cannot be charged to {document.account}; choose an expense account.")
+    document.state, document.decided_by, document.decided_on = ExpenseState.APPROVED, by, on
+    document.save(update_fields=["state", "decided_by", "decided_on", "account", "fund"])
+    ledger.post(
+        source=document,
+        purpose="approve",
+        on=on,
+        narration=f"Volunteer’s expense approved: {document.what} (expense {document.pk})",
+        lines=posting.approved_lines(document.amount, document.account, document.fund, document.household.party),
+        by=by,
+    )
+    return document
+
+
+@transaction.atomic
+def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Expense:
+    """Decline an expense with a reason that the volunteer can be told."""
+    document = held_for_decision(expense, by)
+    if document.state == ExpenseState.DECLINED:
+        return document
+    if document.state != ExpenseState.RECORDED:
+        raise Refused("This expense was approved already.")
+    if not reason.strip():
+        raise Refused("Give the reason in words that you would tell the volunteer.")
+    document.state, document.decided_by, document.decided_on = ExpenseState.DECLINED, by, on
+    document.decision_reason = reason.strip()[:200]
+    document.save(update_fields=["state", "decided_by", "decided_on", "decision_reason"])
+    letters.tell_declined(document, on)
+    return document
+
+
+@transaction.atomic
+def pay_expense(*, expense: Expense, on: date, by: User, reference: str = "") -> Expense:
+    """It went to the household by bank transfer. Raises Refused for one that is not approved."""
+    document = held(expense, "fund")
+    return pay(
+        document,
+        on=on,
+        by=by,
+        reference=reference,
+        narration=f"Volunteer’s expense paid: {document.what} (expense {document.pk})",
+        lines=posting.paid_lines(document.amount, document.fund, document.household.party),
+    )
