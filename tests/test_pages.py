@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
+from clubdesk.bank.models import BankAccount, PaymentRun
 from clubdesk.courses import letters
 from clubdesk.courses.models import Booking, Certificate, Cohort, Place
 from clubdesk.courses.services import withdraw_place
@@ -367,8 +368,16 @@ class TestTheScenesByForm:
         as_role(A).post(
             reverse("admin:entryfund_entryclaim_approve", args=[claim.pk]), {"key": self.KEY, "on": "2026-09-12"}
         )
-        pay = {"key": self.KEY, "on": "2026-09-12", "reference": "REF"}
-        as_role(T).post(reverse("admin:entryfund_entryclaim_pay", args=[claim.pk]), pay)
+        account = BankAccount.objects.get()
+        make = {
+            "key": self.KEY, "bank_account": account.pk, "method": "single", "pay_on": "2026-09-12",
+            "claims": [claim.pk],
+        }  # fmt: skip
+        as_role(T).post(reverse("admin:bank_paymentrun_add"), make)
+        run = PaymentRun.objects.get(items__claim=claim)
+        as_role(C).post(reverse("admin:bank_paymentrun_release", args=[run.pk]), {"key": self.KEY})
+        paid = {"key": self.KEY, "on": "2026-09-12", "items": [run.items.get().pk]}
+        as_role(T).post(reverse("admin:bank_paymentrun_paid", args=[run.pk]), paid)
         claim.refresh_from_db()
         assert claim.state == "paid"
 

@@ -24,16 +24,18 @@ from PIL import Image, ImageDraw
 
 from clubdesk import clock, guards
 from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount
-from clubdesk.bank.selectors import card_takings_waiting
+from clubdesk.bank.models import BankAccount, HowPaid, PaymentItem, PaymentRun
+from clubdesk.bank.selectors import card_takings_waiting, claims_to_pay, credits_to_repay, expenses_to_pay
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Booking, Cohort, Course, PlaceState, RefundStep
 from clubdesk.desk import roles
 from clubdesk.desk import services as desk
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.models import Discipline, EntryClaim, PaidInto, StateEvent
+from clubdesk.entryfund.models import ContainerReturn, Discipline, EntryClaim, PaidInto, StateEvent
 from clubdesk.errors import Refused
 from clubdesk.evidence import examine
+from clubdesk.expenses import services as expenses
+from clubdesk.expenses.models import Expense
 from clubdesk.fees import selectors as fee_questions
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import (
@@ -49,7 +51,7 @@ from clubdesk.fees.models import (
 )
 from clubdesk.ledger import selectors as ledger_questions
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, Book, FinancialYear, FundRole, Party, PartyKind, Posting, Role
+from clubdesk.ledger.models import Account, Book, FinancialYear, Fund, FundRole, Party, PartyKind, Posting, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
@@ -103,8 +105,9 @@ def refuse_a_real_book() -> None:
 
 def empty() -> None:
     """Take an earlier demo away, its evidence too."""
-    for claim in EntryClaim.objects.all():
-        default_storage.delete(claim.receipt.name)
+    for model in (EntryClaim, ContainerReturn, Expense):
+        for name in model._default_manager.exclude(receipt="").values_list("receipt", flat=True):
+            default_storage.delete(name)
     guards.remove(connection)
     call_command("flush", interactive=False, verbosity=0)
 
@@ -119,6 +122,7 @@ class Demo:
     plans: dict[date, list[Callable[[date], object]]] = field(default_factory=lambda: defaultdict(list))
     juniors: list[Person] = field(default_factory=list)
     newcomers: list[list[Person]] = field(default_factory=list)
+    to_repay: list[Household] = field(default_factory=list)
 
     @property
     def this_year(self) -> date:
@@ -180,6 +184,14 @@ class Demo:
         }
         self.coordinator, self.helper = self.users["coordinator"], self.users["helper"]
         self.approver, self.treasurer = self.users["approver"], self.users["treasurer"]
+        BankAccount.objects.update(
+            bsb="900-100",
+            account_number="40012345",
+            bank_letters="QBB",
+            user_name="QUANDONG BEND ARCHERY CLUB",
+            user_id="300123",
+            remitter="QUANDONG BEND AC",
+        )
 
     def bring_forward(self) -> None:
         """The year before, as one summary from the paper books, so that last year's figures stand beside."""
@@ -307,7 +319,10 @@ class Demo:
             self.at(first + timedelta(days=11), self.settle_cards)
             self.at(first + timedelta(days=16), self.pay_bills)
             self.at(first + timedelta(days=25), self.settle_cards)
+            self.at(first + timedelta(days=20), self.make_payments)
             self.at(first + timedelta(days=26), self.bank_interest)
+        for days in (24, 96, 171, 250):
+            self.at(start + timedelta(days=days), self.volunteer_spends)
         for months, weeks in ((2, 3), (8, 3)):
             lodged = membership.months_later(start, months) + timedelta(days=14)
             self.at(lodged, self.lodge_vouchers)
@@ -463,9 +478,9 @@ class Demo:
         courses.issue_certificates(cohort=cohort, by=self.coordinator)
 
     def repay(self, household: Household, day: date) -> None:
-        unused = fee_questions.unused_credit(household)
-        if unused > nil():
-            fees.repay_credit(household=household, amount=unused, on=day, by=self.treasurer, reference="course place")
+        """The family asks for its credit; it goes into the next payment run."""
+        if fee_questions.unused_credit(household) > nil():
+            self.to_repay.append(household)
 
     def graduates_join(self, cohort: Cohort, day: date) -> None:
         for place in cohort.places.filter(state=PlaceState.HELD).select_related("person__household__party"):
@@ -579,6 +594,7 @@ class Demo:
             bank.settle_cards(takings=takings, fee=fee, on=day, by=self.treasurer)
 
     def cash_in_containers(self, day: date) -> None:
+        entryfund.count_bags(bags=self.chance.randint(1, 6), containers=900, on=day, by=self.coordinator)
         containers = self.chance.randint(1250, 2900)
         paid_into = PaidInto.TILL if day.month == 2 else PaidInto.BANK
         amount = as_amount(containers - self.chance.choice((0, 0, 0, 3, 12))) / 10
@@ -588,7 +604,8 @@ class Demo:
             paid_into=paid_into,
             on=day,
             by=self.coordinator,
-            depot_receipt=f"D{self.chance.randint(10000, 99999)}",
+            depot_receipt=(number := f"D{self.chance.randint(10000, 99999)}"),
+            evidence=examine(_receipt_photo(f"{number}\n{containers} containers\n{amount.amount}")),
         )
 
     def pay_bills(self, day: date) -> None:
@@ -678,7 +695,91 @@ class Demo:
             entryfund.approve_claim(claim=claim, by=self.approver, on=day)
         except Refused:
             return  # stays in the queue with its reasons
-        self.at(day + timedelta(days=5), lambda then: entryfund.pay_claim(claim=claim, on=then, by=self.treasurer))
+
+    # What goes out of the bank
+
+    def volunteer_spends(self, day: date) -> None:
+        """A family buys something for the club; the approver decides a few days later."""
+        what, code, amount = self.chance.choice(
+            [("Batteries for the timer", "5040", "38.90"), ("Sausages for the come-and-try day", "5040", "112.40"),
+             ("Printing of the course leaflets", "5020", "64.00"), ("Hinges for the target shed", "5050", "27.35")]
+        )  # fmt: skip
+        expense = expenses.record_expense(
+            household=self.juniors[3].household,
+            what=what,
+            amount=as_amount(amount),
+            spent_on=day - timedelta(days=2),
+            account=Account.objects.get(code=code),
+            fund=Fund.objects.get(pk=FundRole.GENERAL),
+            evidence=examine(_receipt_photo(f"{what}\n{day:%d %b %Y}\n{amount}")),
+            by=self.coordinator,
+        )
+        self.at(
+            day + timedelta(days=5),
+            lambda then: expenses.approve_expense(expense=expense, on=then, by=self.approver),
+        )
+
+    def make_payments(self, day: date) -> None:
+        """The treasurer makes a run of all that is approved, the coordinator releases it, the bank pays next day."""
+        run = self.make_run(day)
+        if run is None:
+            return
+        bank.release_run(run=run, on=day, by=self.coordinator)
+        bank.make_file(run=run, by=self.treasurer)
+        self.at(day + timedelta(days=1), lambda then: self.bank_pays(run, then))
+
+    def make_run(self, day: date) -> PaymentRun | None:
+        claims, spent = list(claims_to_pay()), list(expenses_to_pay())
+        credits = {home for home in self.to_repay if home.pk in credits_to_repay()}
+        self.to_repay.clear()
+        homes = {claim.household for claim in claims} | {expense.household for expense in spent} | credits
+        for household in sorted(homes, key=lambda home: home.pk):
+            self.note_details(household, day, "form signed at the counter")
+        if not (claims or spent or credits):
+            return None
+        return bank.make_run(
+            bank_account=BankAccount.objects.get(),
+            method=HowPaid.FILE,
+            pay_on=day,
+            on=day,
+            by=self.treasurer,
+            claims=claims,
+            expenses=spent,
+            credits=sorted(credits, key=lambda home: home.pk),
+        )
+
+    def note_details(self, household: Household, day: date, reason: str, anew: bool = False) -> None:
+        if household.bank_details.exists() and not anew:
+            return
+        guardian = household.guardians.first()
+        bank.set_bank_details(
+            household=household,
+            title=guardian.name if guardian else household.name,
+            bsb=f"900-{self.chance.randint(100, 999)}",
+            account_number=str(self.chance.randint(10**6, 10**9 - 1)),
+            reason=reason,
+            on=day,
+            by=self.treasurer,
+        )
+
+    def bank_pays(self, run: PaymentRun, day: date) -> None:
+        """All of the run; of the second one a payment comes back, and the family sends its new account."""
+        bank.record_paid(run=run, items=list(run.items.all()), on=day, by=self.treasurer)
+        if run.number == 2:
+            item = run.items.filter(claim__isnull=False).first() or run.items.first()
+            later = day + timedelta(days=3)
+            self.at(later, lambda then: self.bank_returns(item, then))
+
+    def bank_returns(self, item: PaymentItem, day: date) -> None:
+        bank.record_returned(item=item, on=day, reason="account closed", by=self.treasurer)
+        self.note_details(item.household, day, "new account, rang the family on its old number", anew=True)
+        if item.is_credit:
+            self.to_repay.append(item.household)
+
+    def leave_payments(self, today: date) -> None:
+        """An expense to decide, and a run that waits for its second person."""
+        self.make_run(today)
+        self.volunteer_spends(today)
 
     def leave_work(self) -> None:
         """What a visitor finds to do: claims to decide, a refund to pay, an offer open on a full cohort."""
@@ -692,7 +793,7 @@ class Demo:
                 for who in self.juniors
                 if is_member(who, held.held_on) and who.pk not in claimed and who.household_id != own
             ]
-            for index, who in enumerate(fresh[:3]):
+            for index, who in enumerate(fresh[:4]):
                 claim = entryfund.record_claim(
                     person=who,
                     event=held,
@@ -701,8 +802,10 @@ class Demo:
                     on=today,
                     by=self.coordinator,
                 )
-                if index == 0:
+                if index < 2:
                     entryfund.approve_claim(claim=claim, by=self.approver, on=today)
+                if index == 0:
+                    self.leave_payments(today)
         full = Cohort.objects.filter(first_session__gt=today, places__state=PlaceState.HELD).order_by("first_session")
         for cohort in full[:1]:
             self.withdraw_one(cohort, today)

@@ -149,10 +149,31 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
     approving.get_by_role("button", name="Approve the refund").click()
     expect(approving.locator(".messagelist")).to_contain_text("Approved: 60.00 to Mirabar.")
     paying = site("treasurer")
-    paying.goto(f"/entryfund/entryclaim/{claim.pk}/change/")
-    paying.get_by_role("link", name="Pay this refund").click()
-    paying.get_by_role("button", name="Record the payment").click()
-    expect(paying.locator(".messagelist")).to_contain_text("Paid: 60.00 to Mirabar.")
+    factories.direct_entry()
+    factories.bank_details(claim.household, people["treasurer"])
+    paying.get_by_role("link", name="1 refund or expense to pay").click()
+    expect(paying.get_by_label("60.00 to Mirabar: Ada Mirabar")).to_be_checked()
+    paying.get_by_role("button", name="Make the run").click()
+    expect(paying.locator(".messagelist")).to_contain_text("Payment run 1 is made.")
+    releasing = site("coordinator")
+    releasing.get_by_role("link", name="1 payment run to release").click()
+    releasing.get_by_role("link", name="1", exact=True).click()
+    releasing.get_by_role("link", name="Release this run").click()
+    expect(releasing.locator(".facts")).to_contain_text("first payment to this account")
+    assert fits(releasing)
+    assert accessible(releasing) == []
+    releasing.get_by_role("button", name="Release the run").click()
+    paying.reload()
+    paying.get_by_role("link", name="Make the payment file").click()
+    paying.get_by_role("button", name="Make the file").click()
+    with paying.expect_download() as download:
+        paying.get_by_role("link", name="Download the file").click()
+    assert download.value.suggested_filename == "payment-run-1.aba"
+    paying.get_by_role("link", name="Record what the bank paid").click()
+    assert fits(paying)
+    assert accessible(paying) == []
+    paying.get_by_role("button", name="Record the payments").click()
+    expect(paying.locator(".messagelist")).to_contain_text("60.00 is paid, 1 payment.")
     assert balance(Role.BANK, TODAY) == 40
     assert sound()
 
