@@ -7,12 +7,16 @@ from datetime import date
 import pytest
 from django.db import connection, connections
 
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import PaymentRun
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort, Course, Place
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
 from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence
+from clubdesk.expenses import services as expenses
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Lodgement, Method, Receipt
 from clubdesk.ledger import selectors, services
@@ -250,25 +254,69 @@ def test_money_moved_by_many_at_once_keeps_its_total(book):
     assert faults() == []
 
 
-def test_approvals_at_once_never_overdraw_the_fund(book, django_user_model):
+def approved_at_once(django_user_model, count, covers):
+    """Let so many claims of 60 be approved at the same moment against a fund that covers fewer, and a little."""
     by, approver = shell_user(), django_user_model.objects.create(username="approver")
-    entryfund.cash_in(containers=1500, amount=as_amount(150), paid_into=PaidInto.BANK, on=NOW, by=by)
-    plan, claims = factories.plan(), []
-    event = factories.event()
-    from clubdesk.evidence import Evidence
-    from clubdesk.membership.services import take_out_membership
-
-    for number in range(6):
+    fund = 60 * covers + 30
+    entryfund.cash_in(containers=10 * fund, amount=as_amount(fund), paid_into=PaidInto.BANK, on=NOW, by=by)
+    plan, event, claims = factories.plan(), factories.event(), []
+    for number in range(count):
         child = factories.PersonFactory()
-        take_out_membership(person=child, plan=plan, starts_on=event.held_on, on=event.held_on, by=by)
-        evidence = Evidence(factories.photo(f"claim {number}"), "image/png")
+        membership.take_out_membership(person=child, plan=plan, starts_on=event.held_on, on=event.held_on, by=by)
+        evidence = Evidence(f"claim {number}".encode(), "application/pdf")
         claims.append(
             entryfund.record_claim(person=child, event=event, amount=event.fee, evidence=evidence, on=NOW, by=by)
         )
-    results = at_once(6, lambda n: entryfund.approve_claim(claim=claims[n], by=approver, on=NOW))
-    assert sum(isinstance(result, Refused) for result in results) == 4
+    results = at_once(count, lambda n: entryfund.approve_claim(claim=claims[n], by=approver, on=NOW))
+    assert sum(isinstance(result, Refused) for result in results) == count - covers
+    assert [claim for claim in results[:covers] if claim.state != "approved"] == []
     assert selectors.fund_balance("entry") == 30
     assert faults() == []
+
+
+@pytest.mark.only_on("postgresql")
+def test_of_fifty_approvals_at_once_the_first_ten_that_the_fund_covers_are_approved(book, django_user_model):
+    approved_at_once(django_user_model, count=50, covers=10)
+
+
+def test_approvals_at_once_never_overdraw_the_fund(book, django_user_model):
+    approved_at_once(django_user_model, count=12, covers=4)
+
+
+def test_a_run_paid_by_several_at_once_is_paid_once(book, django_user_model):
+    by = shell_user()
+    treasurer, second = (django_user_model.objects.create(username=name) for name in ("treasurer", "second"))
+    homes = [factories.HouseholdFactory() for _ in range(4)]
+    for home in homes:
+        fees.record_receipt(household=home, amount=as_amount(40), method=Method.TRANSFER, on=NOW, by=by)
+    spent = [factories.expense(by, home) for home in homes]
+    for expense in spent:
+        expenses.approve_expense(expense=expense, on=NOW, by=second)
+    made = at_once(
+        4,
+        lambda n: bank.make_run(
+            bank_account=factories.direct_entry(), method="single", pay_on=NOW, on=NOW, by=treasurer,
+            expenses=spent, credits=homes,
+        ),
+    )  # fmt: skip
+    assert sum(isinstance(each, Refused) for each in made) == 3
+    run = PaymentRun.objects.get()
+    bank.release_run(run=run, on=NOW, by=second)
+    items = list(run.items.all())
+
+    def act(number):
+        if number == 5:
+            return fees.repay_credit(household=homes[0], amount=as_amount(40), on=NOW, by=by)
+        return bank.record_paid(run=run, items=items[number:] + items[:number], on=NOW, by=treasurer)
+
+    results = at_once(6, act)
+    assert [each for each in results if isinstance(each, Exception) and not isinstance(each, Refused)] == []
+    assert balance_of_bank() in (160 - 4 * 65.5, 160 - 40)
+    assert faults() == []
+
+
+def balance_of_bank():
+    return float(selectors.balance(Role.BANK, NOW))
 
 
 def test_sqlite_is_set_up_for_many_people():

@@ -19,14 +19,14 @@ from clubdesk.courses import services as courses
 from clubdesk.courses.models import Place
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.models import EntryClaim, PaidInto
+from clubdesk.entryfund.models import ContainerReturn, EntryClaim, PaidInto
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, Lodgement, Method, Receipt, Voucher
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Party
+from clubdesk.ledger.models import Fund, Party
 from clubdesk.ledger.selectors import month_end
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount, cash_rounded, in_pieces
@@ -231,6 +231,32 @@ class RandomSeason(RuleBasedStateMachine):
     def pay_claim(self, data):
         if claim := self.pick(data, EntryClaim.objects.filter(state="approved")):
             self.try_to(entryfund.pay_claim, claim=claim, on=self.today)
+
+    @rule(data=st.data())
+    def ask_about_a_claim(self, data):
+        if claim := self.pick(data, EntryClaim.objects.all()):
+            self.by, self.other = self.other, self.by
+            self.try_to(entryfund.ask_for_more, claim=claim, question="Which class?", on=self.today)
+            self.by, self.other = self.other, self.by
+
+    @rule(data=st.data(), shown=st.sampled_from([None, True, False]))
+    def answer_about_a_claim(self, data, shown):
+        if claim := self.pick(data, EntryClaim.objects.filter(state="asked")):
+            self.try_to(entryfund.answer_claim, claim=claim, answer="Compound", entry_shown=shown)
+
+    @rule(data=st.data())
+    def cancel_a_container_return(self, data):
+        if cashed_in := self.pick(data, ContainerReturn.objects.all()):
+            self.try_to(entryfund.cancel_return, container_return=cashed_in, on=self.today, reason="typo")
+
+    @rule(amount=amounts, back=st.booleans())
+    def move_between_funds(self, amount, back):
+        funds = list(Fund.objects.order_by("pk"))
+        from_fund, to_fund = reversed(funds) if back else funds
+        self.try_to(
+            entryfund.move_between_funds,
+            from_fund=from_fund, to_fund=to_fund, amount=amount, minute="May, 3", on=self.today,
+        )  # fmt: skip
 
     @rule(days=st.integers(0, 60))
     def remit(self, days):
