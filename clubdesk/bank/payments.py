@@ -326,7 +326,7 @@ def files_section(request: HttpRequest, run: PaymentRun) -> Section | None:
 
 @admin.register(PaymentRun)
 class PaymentRunAdmin(DocumentAdmin):
-    list_display = ["number", "made_on", "method", "state", "pay_on", "released_by"]
+    list_display = ["number", "made_on", "in_all", "method", "standing", "pay_on", "released_by"]
     list_display_links = ["number", "made_on"]
     list_select_related = ["released_by"]
     list_filter = ["state", "method"]
@@ -340,6 +340,22 @@ class PaymentRunAdmin(DocumentAdmin):
     pages = [ReleasePage(), FilePage(), PaidPage(), WithdrawPage()]
     section_makers = [files_section, items_section]
     sections_first = True
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return super().get_queryset(request).prefetch_related("items")
+
+    @admin.display(description="In all")
+    def in_all(self, run: PaymentRun) -> str:
+        return shown(total(item.amount for item in run.items.all() if item.state != ItemState.LEFT_OUT))
+
+    @admin.display(description="State", ordering="state")
+    def standing(self, run: PaymentRun) -> str:
+        """Released, and how many of its payments the bank has made."""
+        items = [item for item in run.items.all() if item.state != ItemState.LEFT_OUT]
+        made = sum(item.state != ItemState.WAITING for item in items)
+        if run.state != RunState.RELEASED or not made:
+            return run.get_state_display()
+        return "Paid" if made == len(items) else f"{made} of {len(items)} paid"
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.file)

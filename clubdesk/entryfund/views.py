@@ -254,7 +254,7 @@ def _outlook_facts(today: date) -> list[tuple[str, str]]:
     """The chance that the fund covers the claims of the year that runs, and what it may then hold."""
     until = year_containing(today).last_day
     found = selectors.outlook(today, until)
-    low, middle, high = (shown(as_amount(cents) / 100) for cents in (found.low, found.middle, found.high))
+    low, middle, high = (f"{round(cents / 100):,}".replace("-", "−") for cents in (found.low, found.middle, found.high))
     share = min(99, max(1, round(100 * found.chance)))
     return [
         (f"Chance that it covers all claims to {until:%-d %b %Y}", f"about {share} in 100"),
