@@ -132,6 +132,9 @@ class Season:
         rangeday.bank_takings(amount=as_amount(7), on=NOW, by=by)
         line = {"bank_account": BankAccount.objects.get(), "on": NOW, "by": by}
         bank.record_statement_line(amount=as_amount(49), text="CARDS", **line)
+        bank.import_statement(
+            bank_account=line["bank_account"], content=b"12/09/2026,FEE,-2.00\n", file_name="september.csv", by=by
+        )
         extra = factories.HouseholdFactory()
         fees.record_receipt(household=extra, amount=as_amount(9), method=Method.TRANSFER, on=NOW, by=by)
         fees.repay_credit(household=extra, amount=as_amount(5), on=NOW, by=by)

@@ -30,6 +30,7 @@ CHANGES = {
     "entryfund_entryclaim": "amount = amount + 1",
     "bank_cardsettlement": "takings = takings + 1",
     "bank_statementline": "amount = amount + 1",
+    "bank_statementimport": "brought = brought + 1",
     "entryfund_bagcount": "containers = containers + 1",
     "expenses_expense": "amount = amount + 1",
     "bank_paymentrun": "pay_on = '2026-07-02'",

@@ -7,7 +7,7 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from clubdesk.bank import payments, selectors, services  # noqa: F401 - payments registers its own screens
-from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
+from clubdesk.bank.models import BankAccount, CardSettlement, StatementImport, StatementLine
 from clubdesk.ledger.models import Posting
 from clubdesk.money import AmountFormField, shown
 from clubdesk.screens import (
@@ -145,6 +145,18 @@ class ExplainedFilter(admin.SimpleListFilter):
         return queryset.filter(explained_by__isnull=self.value() == "no") if self.value() else queryset
 
 
+@admin.register(StatementImport)
+class StatementImportAdmin(DocumentAdmin):
+    list_display = ["file_name", "bank_account", "first_day", "last_day", "brought", "known", "closing_shown"]
+    list_select_related = ["bank_account"]
+    fields = [
+        "bank_account", "file_name", "first_day", "last_day", "opening", "closing", "brought", "known", "note",
+        "recorded_by",
+    ]  # fmt: skip
+    readonly_fields = fields
+    closing_shown = amount_column("closing", "Closing balance")
+
+
 @admin.register(StatementLine)
 class StatementLineAdmin(DocumentAdmin):
     list_display = ["date", "text", "amount_shown", "explained"]
@@ -152,7 +164,10 @@ class StatementLineAdmin(DocumentAdmin):
     list_filter = [ExplainedFilter]
     search_fields = ["text"]
     date_hierarchy = "date"
-    fields = ["bank_account", "date", "text", "amount_shown", "explanation", "recorded_by"]
+    fields = [
+        "bank_account", "date", "text", "amount_shown", "balance", "bank_id", "brought_by", "explanation",
+        "recorded_by",
+    ]  # fmt: skip
     readonly_fields = fields
     add_page = LinePage()
     pages = [ExplainPage()]

@@ -36,6 +36,7 @@ class BankAccount(models.Model):
         help_text="The bank gives the club its user id and three letters when it signs up for Direct Entry.",
     )
     remitter = models.CharField("name on payees’ statements", max_length=16, blank=True)
+    csv_mapping = models.JSONField(null=True, blank=True, editable=False)
     balanced = models.BooleanField(
         "files end with a debit of this account", default=False, help_text="As the bank asks for it."
     )
@@ -241,10 +242,36 @@ class CardSettlement(Document):
         return {"settled"}
 
 
+class StatementImport(Document):
+    """A statement brought in from a file, and how many of its lines were new."""
+
+    bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="imports")
+    file_name = models.CharField("file", max_length=120)
+    file_digest = models.CharField(max_length=64)
+    form = models.CharField(max_length=4)
+    first_day = models.DateField()
+    last_day = models.DateField()
+    opening = AmountField("opening balance", null=True, blank=True)
+    closing = AmountField("closing balance", null=True, blank=True)
+    brought = models.PositiveIntegerField("lines brought in")
+    known = models.PositiveIntegerField("lines known before")
+    note = models.CharField(max_length=250, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "statement file"
+
+    def __str__(self):
+        return f"{self.file_name}, {self.first_day:%-d %b %Y} to {self.last_day:%-d %b %Y}"
+
+
 class StatementLine(Document):
     """A line of a bank statement: money in positive, money out negative. It posts nothing; it is explained."""
 
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="lines")
+    brought_by = models.ForeignKey(StatementImport, models.PROTECT, null=True, blank=True, related_name="lines")
+    bank_id = models.CharField("the bank’s own number", max_length=80, blank=True)
+    balance = AmountField("balance after it", null=True, blank=True)
     date = models.DateField()
     amount = AmountField(help_text="Money in positive, money out negative.")
     text = models.CharField(max_length=200)

@@ -16,7 +16,8 @@ OWN_DETAILS = (
 
 GUARDS = [
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
-    *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id"),
+    *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id", "text", "bank_id"),
+    *kept("bank_statementimport", "statement file", "bank_account_id", "file_digest", "brought", "known"),
     *kept("bank_paymentrun", "payment run", "number", "bank_account_id", "method", "pay_on", "recorded_by_id"),
     *kept("bank_paymentfile", "file made", "run_id", "file_digest"),
     Guard(

@@ -236,6 +236,7 @@ class FletchbookSite(AdminSite):
         return super().index(request, {**home, **(extra_context or {})})
 
     def get_urls(self) -> list[URLPattern | URLResolver]:
+        from clubdesk.bank.urls import patterns as bank_pages
         from clubdesk.courses.urls import patterns as course_pages
         from clubdesk.entryfund.urls import patterns as fund_pages
         from clubdesk.fees.urls import patterns as fee_pages
@@ -244,7 +245,7 @@ class FletchbookSite(AdminSite):
         from clubdesk.reports.urls import patterns as report_pages
 
         rooms = [
-            *course_pages(self), *fee_pages(self), *fund_pages(self), *membership_pages(self),
+            *bank_pages(self), *course_pages(self), *fee_pages(self), *fund_pages(self), *membership_pages(self),
             *range_pages(self), *report_pages(self),
         ]  # fmt: skip
         own = [path("today/", self.admin_view(self.today), name="today"), *rooms]

@@ -1,6 +1,7 @@
 """Verbs of the bank room."""
 
 from clubdesk.bank.services.details import set_bank_details
+from clubdesk.bank.services.importing import import_statement
 from clubdesk.bank.services.runs import (
     leave_out,
     make_file,
@@ -14,6 +15,7 @@ from clubdesk.bank.services.statements import explain_line, record_statement_lin
 
 __all__ = [
     "explain_line",
+    "import_statement",
     "leave_out",
     "make_file",
     "make_run",

@@ -1,0 +1,163 @@
+"""Statements brought in from a file: each line once, however often and by whatever file it comes."""
+
+import hashlib
+import uuid
+from collections import defaultdict
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.bank import reading
+from clubdesk.bank.models import BankAccount, StatementImport, StatementLine
+from clubdesk.bank.reading import Mapping, ReadLine, ReadStatement
+from clubdesk.errors import Refused
+from clubdesk.ledger import services as ledger
+from clubdesk.money import as_amount, shown
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a file would bring: the statement as read, how, which lines are new, and whether one is missing before."""
+
+    statement: ReadStatement
+    mapping: Mapping | None
+    fresh: list[ReadLine]
+    note: str
+
+    @property
+    def known(self) -> int:
+        return len(self.statement.lines) - len(self.fresh)
+
+
+def plan_import(bank_account: BankAccount, content: bytes, mapping: Mapping | None = None) -> Plan:
+    """What the file would bring to the account; nothing is saved. Raises Refused with a sentence a fault."""
+    if reading.form_of(content) != reading.Form.CSV:
+        mapping = None
+    elif mapping is None:
+        kept = bank_account.csv_mapping
+        mapping = Mapping.from_dict(kept) if kept else reading.propose(content)
+    statement = reading.read(content, currency=settings.CLUB_CURRENCY, mapping=mapping)
+    fresh = _fresh(bank_account, statement)
+    return Plan(statement, mapping, fresh, _missing_before(bank_account, statement, fresh))
+
+
+@transaction.atomic
+def import_statement(
+    *,
+    bank_account: BankAccount,
+    content: bytes,
+    file_name: str,
+    by: User,
+    mapping: Mapping | None = None,
+    key: uuid.UUID | None = None,
+) -> StatementImport:
+    """Bring in the lines of a statement that the account does not have yet.
+
+    A CSV file is read by `mapping`, which the account then keeps, else by the one that it kept, else by what the file
+    proposes. Raises Refused with a sentence a fault, and then nothing is saved.
+    """
+    account = BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=bank_account.pk)
+    if found := ledger.written(StatementImport, key):
+        return found
+    plan = plan_import(account, content, mapping)
+    statement = plan.statement
+    document = StatementImport.objects.create(
+        key=key or uuid.uuid4(),
+        bank_account=account,
+        file_name=file_name[-120:],
+        file_digest=hashlib.sha256(content).hexdigest(),
+        form=statement.form,
+        first_day=statement.lines[0].date,
+        last_day=statement.lines[-1].date,
+        opening=_amount(statement.opening),
+        closing=_amount(statement.closing),
+        brought=len(plan.fresh),
+        known=plan.known,
+        note=plan.note,
+        recorded_by=by,
+    )
+    StatementLine.objects.bulk_create(
+        StatementLine(
+            bank_account=account,
+            brought_by=document,
+            date=line.date,
+            amount=as_amount(line.amount),
+            text=line.text,
+            bank_id=line.bank_id,
+            balance=_amount(line.balance),
+            recorded_by=by,
+        )
+        for line in plan.fresh
+    )
+    if plan.mapping and account.csv_mapping != plan.mapping.as_dict():
+        account.csv_mapping = plan.mapping.as_dict()
+        account.save(update_fields=["csv_mapping"])
+    return document
+
+
+def _amount(value: Decimal | None) -> Money | None:
+    return None if value is None else as_amount(value)
+
+
+def _fresh(bank_account: BankAccount, statement: ReadStatement) -> list[ReadLine]:
+    """The lines that stand for none of the account's: as often as a line comes in the file beyond how often it stands.
+
+    A line stands already with the same number of the bank's; or the same day, amount and words; or, where it came by a
+    file of another kind, whose words differ, with the same day and amount. Two true payments alike on one day stand
+    twice in every file that has them, and so twice in the book.
+    """
+    first, last = statement.lines[0].date, statement.lines[-1].date
+    rows = bank_account.lines.filter(date__range=(first, last)).order_by("pk")
+    standing = [
+        (row.pk, row.date, row.amount.amount, row.text, row.bank_id, row.brought_by.form if row.brought_by else "")
+        for row in rows.select_related("brought_by")
+    ]
+    left = list(statement.lines)
+    free = {pk for pk, *_ in standing}
+    for key_of_line, key_of_row in (
+        (lambda line: line.bank_id and (line.bank_id, line.date, line.amount),
+         lambda row: row[4] and (row[4], row[1], row[2])),
+        (lambda line: (line.date, line.amount, line.text), lambda row: (row[1], row[2], row[3])),
+        (lambda line: (line.date, line.amount), lambda row: row[5] != statement.form and (row[1], row[2])),
+    ):  # fmt: skip
+        stock: dict[Hashable, list[int]] = defaultdict(list)
+        for row in standing:
+            if row[0] in free and (key := key_of_row(row)):
+                stock[key].append(row[0])
+        left = [line for line in left if not _takes(stock, key_of_line(line), free)]
+    return left
+
+
+def _takes(stock: dict[Hashable, list[int]], key: Hashable, free: set[int]) -> bool:
+    """Whether a line that stands is there for the key; it is then taken."""
+    if not key or not stock.get(key):
+        return False
+    free.discard(stock[key].pop(0))
+    return True
+
+
+def _missing_before(bank_account: BankAccount, statement: ReadStatement, fresh: Sequence[ReadLine]) -> str:
+    """Whether a statement is missing between the last line that stands and this file; blank where none is."""
+    if not fresh or statement.opening is None or len(fresh) < len(statement.lines):
+        return ""
+    before = bank_account.imports.filter(last_day__lte=statement.lines[0].date).exclude(closing=None)
+    earlier = before.order_by("last_day", "pk").last()
+    if earlier is None or earlier.closing is None or earlier.closing.amount == statement.opening:
+        return ""
+    return (
+        f"The statement to {earlier.last_day:%-d %b %Y} closed with {shown(earlier.closing)} and this one opens with "
+        f"{shown(statement.opening)}: one in between is missing."
+    )
+
+
+def account_with(code: str) -> BankAccount:
+    """The bank account that stands under the code in the chart, or Refused."""
+    found = BankAccount.objects.filter(account__code=code).first()
+    if found is None:
+        raise Refused(f"No bank account has the code {code}.")
+    return found

@@ -1,0 +1,15 @@
+"""The bank's own pages, for the site to hang in."""
+
+from typing import Any
+
+from django.contrib.admin import AdminSite
+from django.urls import URLPattern, path
+
+from clubdesk.bank import views
+
+
+def patterns(site: AdminSite) -> list[URLPattern]:
+    def page(view: Any) -> Any:
+        return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
+
+    return [path("bank/import/", page(views.bring_in), name="import_statement")]

@@ -1,0 +1,184 @@
+"""Bringing a statement in: choose the file, see its lines as they are read, put the columns right, then do it."""
+
+import base64
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.contrib.admin import AdminSite
+from django.core.exceptions import PermissionDenied
+from django.db import DataError, IntegrityError, OperationalError
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.template.response import TemplateResponse
+
+from clubdesk.bank import reading, services
+from clubdesk.bank.models import BankAccount
+from clubdesk.bank.reading import Mapping
+from clubdesk.bank.reading.delimited import DAYS_FIRST, cells_of
+from clubdesk.bank.services.importing import plan_import
+from clubdesk.errors import Refused
+from clubdesk.screens import page_of, sentence_of
+
+MOST_HERE = 1_500_000
+TOO_LARGE = "A file of this size is brought in from the shell: manage.py import_statement FILE."
+SHOWN = 30
+
+
+class FileForm(forms.Form):
+    bank_account = forms.ModelChoiceField(BankAccount.objects.all())
+    file = forms.FileField(help_text="OFX, camt.053 or CSV, as the bank exports it.", allow_empty_file=True)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        accounts = BankAccount.objects.all()[:2]
+        if len(accounts) == 1:
+            self.fields["bank_account"].initial = accounts[0].pk
+
+
+class ReadForm(forms.Form):
+    """The file once more, as the preview read it."""
+
+    bank_account = forms.ModelChoiceField(BankAccount.objects.all())
+    content = forms.CharField(widget=forms.HiddenInput)
+    file_name = forms.CharField(max_length=200)
+    key = forms.UUIDField()
+
+    def clean_content(self) -> bytes:
+        try:
+            return base64.b64decode(self.cleaned_data["content"], validate=True)
+        except ValueError:
+            raise forms.ValidationError("The file did not come through whole; choose it again.") from None
+
+
+class ColumnsForm(forms.Form):
+    """Which column of a CSV file is what."""
+
+    date = forms.TypedChoiceField(label="The date", coerce=int)
+    dates = forms.ChoiceField(label="Dates are written", choices=[(way, way) for way in DAYS_FIRST])
+    text = forms.TypedMultipleChoiceField(label="The words", coerce=int, widget=forms.CheckboxSelectMultiple)
+    amount = forms.TypedChoiceField(label="The amount", coerce=int, required=False, empty_value=None)
+    debit = forms.TypedChoiceField(label="or money out", coerce=int, required=False, empty_value=None)
+    credit = forms.TypedChoiceField(label="and money in", coerce=int, required=False, empty_value=None)
+    balance = forms.TypedChoiceField(label="The balance", coerce=int, required=False, empty_value=None)
+    decimal = forms.ChoiceField(label="Before the cents", choices=[(".", "a point"), (",", "a comma")])
+    skip = forms.IntegerField(label="Rows above the first line", min_value=0, max_value=50)
+
+    def __init__(self, *args: Any, columns: list[str], **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+        choices = list(enumerate(columns))
+        for name in ("date", "text", "amount", "debit", "credit", "balance"):
+            field = self.fields[name]
+            assert isinstance(field, forms.ChoiceField)
+            field.choices = choices if name in ("date", "text") else [("", "none"), *choices]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("amount") is None and cleaned.get("debit") is None and cleaned.get("credit") is None:
+            raise forms.ValidationError("Say which column is the amount, or which are money out and money in.")
+        return cleaned
+
+
+def bring_in(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """Bring a bank statement in from a file."""
+    if not request.user.has_perm("bank.add_statementline"):
+        raise PermissionDenied
+    context: dict[str, Any] = {**site.each_context(request), "title": "Bring a bank statement in"}
+    form = FileForm(None, label_suffix="")
+    try:
+        if "content" in request.POST:
+            return _read_again(request, context)
+        if request.method == "POST":
+            form = FileForm(request.POST, request.FILES, label_suffix="")
+            if form.is_valid():
+                file = form.cleaned_data["file"]
+                content = file.read(MOST_HERE + 1)
+                if len(content) > MOST_HERE:
+                    raise Refused(TOO_LARGE)
+                context |= {"bank_account": form.cleaned_data["bank_account"], "file_name": file.name or "statement"}
+                return _preview(request, context, content, None)
+    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+        context["sentences"] = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
+    context["form"] = form
+    return TemplateResponse(request, "bank/import.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _read_again(request: HttpRequest, context: dict[str, Any]) -> HttpResponse:
+    """With the columns as they were put right: show the lines once more, or bring them in."""
+    again = ReadForm(request.POST)
+    if not again.is_valid():
+        raise Refused("The file did not come through whole; choose it again.")
+    cleaned = again.cleaned_data
+    content, account = cleaned["content"], cleaned["bank_account"]
+    context |= {"bank_account": account, "file_name": cleaned["file_name"]}
+    mapping = None
+    if reading.form_of(content) == reading.Form.CSV:
+        proposed = reading.propose(content)
+        columns = ColumnsForm(request.POST, columns=_columns(content, proposed))
+        if not columns.is_valid():
+            return _preview(request, context, content, None, columns)
+        mapping = Mapping(**_as_mapping(columns.cleaned_data, proposed))
+    if "show" in request.POST:
+        return _preview(request, context, content, mapping)
+    try:
+        document = services.import_statement(
+            bank_account=account,
+            content=content,
+            file_name=cleaned["file_name"],
+            by=request.user,  # type: ignore[arg-type]
+            mapping=mapping,
+            key=cleaned["key"],
+        )
+    except Refused as refusal:
+        context["sentences"] = refusal.messages
+        return _preview(request, context, content, mapping)
+    count = "1 line" if document.brought == 1 else f"{document.brought} lines"
+    messages.success(request, f"{count} brought in, {document.known} known before. {document.note}".strip())
+    return HttpResponseRedirect(page_of(account))
+
+
+def _as_mapping(cleaned: dict[str, Any], proposed: Mapping) -> dict[str, Any]:
+    chosen = {**cleaned, "text": tuple(cleaned["text"])}
+    if chosen["amount"] is not None:
+        chosen["debit"] = chosen["credit"] = None
+    return {**proposed.as_dict(), **chosen}
+
+
+def _preview(
+    request: HttpRequest,
+    context: dict[str, Any],
+    content: bytes,
+    mapping: Mapping | None,
+    columns: ColumnsForm | None = None,
+) -> HttpResponse:
+    """The lines as they are read, and for CSV the columns by which they are; what cannot be read stands above."""
+    account = context["bank_account"]
+    plan = None
+    if columns is None:
+        try:
+            plan = plan_import(account, content, mapping)
+        except Refused as refusal:
+            context.setdefault("sentences", refusal.messages[:12])
+    if columns is None and reading.form_of(content) == reading.Form.CSV:
+        kept = Mapping.from_dict(account.csv_mapping) if account.csv_mapping else None
+        used = mapping or (plan.mapping if plan else kept) or reading.propose(content)
+        columns = ColumnsForm(initial=used.as_dict(), columns=_columns(content, used))
+    elif columns is None and plan is None:
+        raise Refused(context["sentences"])
+    context |= {
+        "plan": plan,
+        "lines": plan.fresh[-SHOWN:] if plan else [],
+        "columns": columns,
+        "content": base64.b64encode(content).decode(),
+        "key": uuid.uuid4(),
+    }
+    return TemplateResponse(request, "bank/import.html", context, status=422 if context.get("sentences") else 200)
+
+
+def _columns(content: bytes, mapping: Mapping) -> list[str]:
+    """What each column is called: its number, and its header or what stands first in it."""
+    rows = cells_of(content, mapping)
+    width = max(len(cells) for cells in rows)
+    first = rows[max(mapping.skip - 1, 0)] if rows else []
+    return [f"{index + 1}: {first[index][:30] if index < len(first) else ''}".rstrip(": ") for index in range(width)]
