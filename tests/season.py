@@ -5,7 +5,7 @@ from datetime import date
 
 from clubdesk import clock
 from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount
+from clubdesk.bank.models import BankAccount, BankRule
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
@@ -18,6 +18,7 @@ from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import account, entries_of
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
@@ -132,6 +133,13 @@ class Season:
         rangeday.bank_takings(amount=as_amount(7), on=NOW, by=by)
         line = {"bank_account": BankAccount.objects.get(), "on": NOW, "by": by}
         bank.record_statement_line(amount=as_amount(49), text="CARDS", **line)
+        payed = bank.record_statement_line(amount=as_amount("-1"), text="STAMPS", **line)
+        stamps = [debit(Role.BANK_FEES, as_amount(1)), credit(Role.BANK, as_amount(1))]
+        written = ledger.record_journal(on=NOW, narration="Stamps", lines=stamps, by=by)
+        bank.explain_line(line=payed, posting=entries_of(written).get().postings.get(amount=-1), by=by)
+        BankRule.objects.create(
+            name="Account fee", contains="FEE", way="out", account=account(Role.BANK_FEES), fund_id="general"
+        )
         bank.import_statement(
             bank_account=line["bank_account"], content=b"12/09/2026,FEE,-2.00\n", file_name="september.csv", by=by
         )

@@ -10,12 +10,18 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from clubdesk import guards
+from clubdesk.bank.models import BankAccount, Clearing
 from clubdesk.courses.models import Booking, Place
 from clubdesk.desk.services import start_books
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import entries_of
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import affiliation_due
+from clubdesk.money import as_amount
 from clubdesk.roll.models import Guardian
 from tests import factories
 
@@ -137,3 +143,27 @@ def test_a_book_of_before_is_brought_up_to_date_with_its_guards_in_place(transac
     assert [row.passed_on.amount for row in Membership.objects.order_by("pk")] == [71, 71, 71]
     due = {row.share.charge_id: (row.stands, row.owed) for row in affiliation_due()}
     assert [due[charge] for charge in sorted(due)] == [(0, 0), (Decimal("35.50"), 0), (71, 0)]
+
+
+def test_lines_that_an_entry_explained_are_cleared_by_it(transactional_db):
+    by = shell_user()
+    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=by)
+    lines = [debit(Role.BANK, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
+    journal = ledger.record_journal(on=NOW, narration="Raffle", lines=lines, by=by)
+    posting = entries_of(journal).get().postings.get(amount=5)
+    guards.remove(connection)
+    try:
+        executor = MigrationExecutor(connection)
+        executor.migrate([("bank", "0003_statement_files")])
+        old = executor.loader.project_state([("bank", "0003_statement_files")]).apps
+        known = {"bank_account_id": BankAccount.objects.values_list("pk", flat=True).get(), "date": NOW, "amount": 5}
+        for text, explained_by in (("RAFFLE", posting.pk), ("OTHER", None)):
+            old.get_model("bank", "StatementLine").objects.create(
+                key=uuid.uuid4(), recorded_by_id=by.pk, text=text, explained_by_id=explained_by, **known
+            )
+    finally:
+        call_command("migrate", verbosity=0)
+    clearing = Clearing.objects.get()
+    assert [part.line.text for part in clearing.lines.all()] == ["RAFFLE"]
+    assert [part.posting_id for part in clearing.postings.all()] == [posting.pk]
+    assert [result for result in check_all() if result.faults] == []

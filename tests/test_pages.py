@@ -61,7 +61,12 @@ def urls_of_everything():
     found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
     found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
     found |= {reverse("admin:range_figures"), reverse("admin:range_tin"), reverse("admin:claim_queue")}
-    found |= {reverse("admin:claim_minutes"), reverse("admin:import_statement"), reverse("admin:fund_statement")}
+    found |= {
+        reverse("admin:claim_minutes"),
+        reverse("admin:import_statement"),
+        reverse("admin:explain_lines"),
+        reverse("admin:fund_statement"),
+    }
     found |= {claim_letters.link_path(Household.objects.first())}
     found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
@@ -153,6 +158,8 @@ ADD_PAGES = {
     "bank_cardsettlement": {T},
     "bank_statementline": {T},
     "bank_statementimport": set(),
+    "bank_clearing": set(),
+    "bank_bankrule": {T},
     "ledger_account": {T},
     "ledger_fund": {T},
     "ledger_party": {T},
@@ -222,6 +229,7 @@ VERB_PAGES = {
     ("bank_paymentitem", "returned"): {T},
     ("bank_paymentitem", "leave-out"): {T},
     ("bank_statementline", "explain"): {T},
+    ("bank_clearing", "undo"): {T},
     ("ledger_financialyear", "lock"): {T},
     ("ledger_journal", "reverse"): {T},
 }

@@ -287,7 +287,7 @@ class TestRangeDays:
         posting = possible_explanations(line).get()
         bank.explain_line(line=line, posting=posting, by=by)
         assert not possible_explanations(strange).exists()
-        with pytest.raises(Refused, match="another amount"):
+        with pytest.raises(Refused, match="explains another line"):
             bank.explain_line(line=strange, posting=posting, by=by)
         assert sound()
 

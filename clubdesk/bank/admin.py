@@ -4,11 +4,22 @@ from typing import Any
 
 from django import forms
 from django.contrib import admin
+from django.db.models import Exists
 from django.http import HttpRequest
 
+from clubdesk import clock
 from clubdesk.bank import payments, selectors, services  # noqa: F401 - payments registers its own screens
-from clubdesk.bank.models import BankAccount, CardSettlement, StatementImport, StatementLine
+from clubdesk.bank.models import (
+    BankAccount,
+    BankRule,
+    CardSettlement,
+    Clearing,
+    StatementImport,
+    StatementLine,
+)
+from clubdesk.fees.admin import reason_field
 from clubdesk.ledger.models import Posting
+from clubdesk.membership.terms import months_later
 from clubdesk.money import AmountFormField, shown
 from clubdesk.screens import (
     DocumentAdmin,
@@ -122,16 +133,16 @@ class ExplainPage(VerbPage):
     form_class = ExplainForm
 
     def applies(self, target: StatementLine) -> bool:
-        return target.explained_by_id is None
+        return not target.clearings.filter(stands=True).exists()
 
     def facts(self, target: StatementLine) -> list[tuple[str, Any]]:
         return [("Date", target.date), ("Text", target.text), ("Amount", target.amount)]
 
-    def perform(self, *, target: StatementLine, by: Any, posting: Posting, key: Any) -> StatementLine:
+    def perform(self, *, target: StatementLine, by: Any, posting: Posting, key: Any) -> Clearing:
         return services.explain_line(line=target, posting=posting, by=by)
 
-    def done(self, result: StatementLine) -> str:
-        return f"Explained: {result}."
+    def done(self, result: Clearing) -> str:
+        return f"Explained: {result.lines.get().line}."
 
 
 class ExplainedFilter(admin.SimpleListFilter):
@@ -142,7 +153,9 @@ class ExplainedFilter(admin.SimpleListFilter):
         return [("no", "Nothing explains it yet"), ("yes", "Explained")]
 
     def queryset(self, request: HttpRequest, queryset: Any) -> Any:
-        return queryset.filter(explained_by__isnull=self.value() == "no") if self.value() else queryset
+        if not self.value():
+            return queryset
+        return queryset.filter(selectors.UNEXPLAINED if self.value() == "no" else ~selectors.UNEXPLAINED)
 
 
 @admin.register(StatementImport)
@@ -160,7 +173,6 @@ class StatementImportAdmin(DocumentAdmin):
 @admin.register(StatementLine)
 class StatementLineAdmin(DocumentAdmin):
     list_display = ["date", "text", "amount_shown", "explained"]
-    list_select_related = ["explained_by"]
     list_filter = [ExplainedFilter]
     search_fields = ["text"]
     date_hierarchy = "date"
@@ -175,11 +187,86 @@ class StatementLineAdmin(DocumentAdmin):
 
     @admin.display(description="Explained", boolean=True)
     def explained(self, line: StatementLine) -> bool:
-        return line.explained_by_id is not None
+        return line.is_explained  # type: ignore[attr-defined]
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return super().get_queryset(request).annotate(is_explained=Exists(selectors.STANDING_CLEARING))
 
     @admin.display(description="Explained by")
     def explanation(self, line: StatementLine) -> str:
-        if line.explained_by is None:
+        part = line.clearings.filter(stands=True).select_related("clearing").first()
+        if part is None:
             return "nothing yet"
-        entry = line.explained_by.entry
-        return f"entry {entry.number} of {entry.date:%-d %b %Y}: {entry.narration}"
+        entries = [each.posting.entry for each in part.clearing.postings.select_related("posting__entry")]
+        said = "; ".join(f"entry {each.number} of {each.date:%-d %b %Y}: {each.narration}" for each in entries)
+        return f"{said} ({part.clearing.reasons})"
+
+
+class UndoForm(VerbForm):
+    reason = reason_field()
+
+
+class UndoPage(VerbPage):
+    slug = "undo"
+    title = "Undo this clearing"
+    intro = "The lines wait to be explained again. What was posted stays; put that right by its own page."
+    button = "Undo it"
+    permission = "bank.change_statementline"
+    form_class = UndoForm
+
+    def applies(self, target: Clearing) -> bool:
+        return target.undone_on is None
+
+    def facts(self, target: Clearing) -> list[tuple[str, Any]]:
+        return [(str(part.line), part.line.amount) for part in target.lines.select_related("line")]
+
+    def perform(self, *, target: Clearing, by: Any, reason: str, key: Any) -> Clearing:
+        return services.undo_clearing(clearing=target, on=clock.today(), reason=reason, by=by)
+
+    def done(self, result: Clearing) -> str:
+        return "Undone; its lines wait to be explained."
+
+
+def cleared_section(request: HttpRequest, clearing: Clearing) -> Section:
+    rows: list[tuple[Any, ...]] = [
+        (link_to(part.line, part.line.text), part.line.date, "statement", part.line.amount)
+        for part in clearing.lines.select_related("line")
+    ]
+    rows += [
+        (link_to(part.posting.entry, part.posting.entry.narration), part.posting.entry.date, "ledger",
+         part.posting.amount)
+        for part in clearing.postings.select_related("posting__entry")
+    ]  # fmt: skip
+    return Section("The same money", ["What", "Date", "Where", "Amount"], rows)
+
+
+@admin.register(Clearing)
+class ClearingAdmin(DocumentAdmin):
+    list_display = ["__str__", "how_sure", "reasons", "recorded_by", "undone_on"]
+    list_select_related = ["recorded_by"]
+    list_filter = ["how_sure"]
+    fields = ["bank_account", "how_sure", "reasons", "recorded_by", "undone_on", "undone_by", "undo_reason"]
+    readonly_fields = fields
+    pages = [UndoPage()]
+    section_makers = [cleared_section]
+    sections_first = True
+
+
+def caught_section(request: HttpRequest, rule: BankRule) -> Section:
+    """Which lines of the last year the rule speaks of, so that one sees what it would have caught."""
+    since = months_later(clock.today(), -12)
+    lines = StatementLine.objects.filter(date__gte=since).annotate(is_explained=Exists(selectors.STANDING_CLEARING))
+    rows = [
+        (each.date, link_to(each, each.text), "explained" if each.is_explained else "waits", each.amount)
+        for each in lines
+        if rule.catches(each.text, each.amount)
+    ]
+    return Section("Lines of the last year that it speaks of", ["Date", "Words", "State", "Amount"], rows[:50])
+
+
+@admin.register(BankRule)
+class BankRuleAdmin(RoomAdmin):
+    list_display = ["name", "contains", "way", "account", "fund", "in_use"]
+    list_select_related = ["account", "fund"]
+    fields = ["name", "contains", "way", "least", "most", "account", "fund", "party", "in_use"]
+    section_makers = [caught_section]

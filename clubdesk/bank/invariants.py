@@ -3,13 +3,14 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from django.db.models import Count, F, Q
+from django.db.models import Count, F
 
 from clubdesk.bank import selectors
-from clubdesk.bank.models import ItemState, PaymentFile, PaymentItem, PaymentRun, StatementLine
+from clubdesk.bank.models import Clearing, ItemState, PaymentFile, PaymentItem, PaymentRun
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import summed
+from clubdesk.money import total
 
 
 def _posted(role: Role) -> Decimal:
@@ -50,10 +51,19 @@ def runs_hold() -> Iterator[str]:
         yield f"The file of payment run {row['run__number']} was made in {row['kinds']} different ways."
 
 
-@invariant("A statement line is explained by a line of the same account and amount")
-def explanations_hold() -> Iterator[str]:
-    wrong = StatementLine.objects.exclude(explained_by=None).exclude(
-        Q(amount=F("explained_by__amount"), bank_account__account=F("explained_by__account"))
-    )
-    for line in wrong:
-        yield f"The statement line {line} is explained by something of another amount or account."
+@invariant("What a clearing says is the same money comes to the same sum, in one account")
+def clearings_hold() -> Iterator[str]:
+    rows = Clearing.objects.select_related("bank_account").prefetch_related("lines__line", "postings__posting")
+    for clearing in rows:
+        lines = [part.line for part in clearing.lines.all()]
+        postings = [part.posting for part in clearing.postings.all()]
+        account = clearing.bank_account
+        if not clearing.complete or total(each.amount for each in lines) != total(each.amount for each in postings):
+            yield f"{clearing} joins what does not come to the same sum."
+        if any(each.bank_account_id != account.pk for each in lines) or any(
+            each.account_id != account.account_id for each in postings
+        ):
+            yield f"{clearing} joins lines or entries of another account."
+        stand = {part.stands for part in clearing.lines.all()} | {part.stands for part in clearing.postings.all()}
+        if stand != {clearing.undone_on is None}:
+            yield f"{clearing} was undone in part."

@@ -1,6 +1,7 @@
 """Bank accounts, what goes out of them in payment runs, card takings settled into them, and their statements."""
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
@@ -9,8 +10,8 @@ from djmoney.money import Money
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Repayment
-from clubdesk.ledger.models import Account, Document, Posting
-from clubdesk.money import AmountField
+from clubdesk.ledger.models import Account, Document, Fund, Party, Posting
+from clubdesk.money import AmountField, nil
 from clubdesk.roll.models import Household
 
 BSB_FORM = RegexValidator(r"^[0-9]{3}-[0-9]{3}\Z", "A BSB is six digits like 123-456.")
@@ -186,6 +187,11 @@ class PaymentItem(models.Model):
         return f"{self.what} to {self.household}"
 
     @property
+    def document(self) -> EntryClaim | Expense | Repayment | None:
+        """What posts the payment; none yet for a credit that is not repaid."""
+        return self.claim or self.expense or self.repayment
+
+    @property
     def is_credit(self) -> bool:
         return self.claim_id is None and self.expense_id is None
 
@@ -275,7 +281,6 @@ class StatementLine(Document):
     date = models.DateField()
     amount = AmountField(help_text="Money in positive, money out negative.")
     text = models.CharField(max_length=200)
-    explained_by = models.OneToOneField(Posting, models.PROTECT, null=True, blank=True, related_name="statement_line")
 
     class Meta:
         ordering = ["-date", "-pk"]
@@ -283,3 +288,118 @@ class StatementLine(Document):
 
     def __str__(self):
         return f"{self.date:%-d %b %Y}, {self.text}"
+
+
+class HowSure(models.TextChoices):
+    CERTAIN = "certain", "Certain"
+    LIKELY = "likely", "Likely"
+    POSSIBLE = "possible", "Possible"
+    BY_HAND = "by_hand", "By hand"
+
+
+class Clearing(Document):
+    """That lines of a statement and entries of the ledger are the same money, and why. It posts nothing.
+
+    It is complete once the database has found both sides to be the same sum. Undone it frees both, and stays.
+    """
+
+    bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="clearings")
+    how_sure = models.CharField(max_length=8, choices=HowSure.choices)
+    reasons = models.CharField(max_length=300)
+    complete = models.BooleanField(default=False, editable=False)
+    undone_on = models.DateField(null=True, blank=True)
+    undone_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    undo_reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(undone_on=None) | ~Q(undo_reason="") & Q(undone_by__isnull=False),
+                name="bank_clearing_undone_with_a_reason",
+            )
+        ]
+
+    def __str__(self):
+        return f"Clearing {self.pk}"
+
+
+class ClearedLine(models.Model):
+    clearing = models.ForeignKey(Clearing, models.PROTECT, related_name="lines")
+    line = models.ForeignKey(StatementLine, models.PROTECT, related_name="clearings")
+    stands = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["line"], condition=Q(stands=True), name="bank_a_line_is_cleared_once")
+        ]
+
+    def __str__(self):
+        return str(self.line)
+
+
+class ClearedPosting(models.Model):
+    clearing = models.ForeignKey(Clearing, models.PROTECT, related_name="postings")
+    posting = models.ForeignKey(Posting, models.PROTECT, related_name="clearings")
+    stands = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["posting"], condition=Q(stands=True), name="bank_a_posting_is_cleared_once")
+        ]
+
+    def __str__(self):
+        return str(self.posting)
+
+
+class Way(models.TextChoices):
+    IN = "in", "Money in"
+    OUT = "out", "Money out"
+
+
+class BankRule(models.Model):
+    """What the treasurer says of lines that come again and again, such as fees and interest."""
+
+    name = models.CharField(max_length=60, unique=True)
+    contains = models.CharField("the words contain", max_length=60)
+    way = models.CharField("which way", max_length=3, choices=Way.choices)
+    least = AmountField("at least", null=True, blank=True)
+    most = AmountField("at most", null=True, blank=True)
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+", verbose_name="goes to the account")
+    fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
+    in_use = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name = "rule for bank lines"
+        verbose_name_plural = "rules for bank lines"
+        constraints = [
+            models.CheckConstraint(condition=~Q(contains=""), name="bank_rule_contains_something"),
+            models.CheckConstraint(
+                condition=Q(least=None) | Q(most=None) | Q(least__lte=F("most")), name="bank_rule_range_in_order"
+            ),
+        ]
+
+    def __str__(self):
+        return self.name
+
+    def clean(self) -> None:
+        if self.account_id and self.account.is_money:
+            raise ValidationError({"account": "A rule goes to income, expense or another account, not to the bank."})
+        if self.account_id and self.account.needs_party and self.party_id is None:
+            raise ValidationError({"party": f"{self.account} needs to say who owes or is owed."})
+        if self.least is not None and self.most is not None and self.least > self.most:
+            raise ValidationError({"most": "At most is less than at least."})
+
+    def catches(self, text: str, amount: Money) -> bool:
+        """Whether the rule speaks of a line with these words and this amount, money out negative."""
+        size = abs(amount)
+        return (
+            (amount > nil()) == (self.way == Way.IN)
+            and self.contains.casefold() in text.casefold()
+            and (self.least is None or size >= self.least)
+            and (self.most is None or size <= self.most)
+        )

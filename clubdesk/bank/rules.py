@@ -14,9 +14,63 @@ OWN_DETAILS = (
     + " AND d.recorded_by_id = NEW.released_by_id)"
 )
 
+LINES_OF_CLEARING = (
+    "(SELECT COALESCE(SUM(CAST(ROUND(l.amount * 100) AS BIGINT)), 0) FROM bank_clearedline x"
+    " JOIN bank_statementline l ON l.id = x.line_id WHERE x.clearing_id = NEW.id"
+    " AND l.bank_account_id = NEW.bank_account_id)"
+)
+POSTINGS_OF_CLEARING = (
+    "(SELECT COALESCE(SUM(CAST(ROUND(p.amount * 100) AS BIGINT)), 0) FROM bank_clearedposting x"
+    " JOIN ledger_posting p ON p.id = x.posting_id JOIN bank_bankaccount b ON b.account_id = p.account_id"
+    " WHERE x.clearing_id = NEW.id AND b.id = NEW.bank_account_id)"
+)
+
 GUARDS = [
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
     *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id", "text", "bank_id"),
+    *kept("bank_clearing", "clearing", "bank_account_id", "reasons", "how_sure"),
+    Guard(
+        "bank_clearing_is_even",
+        "bank_clearing",
+        "UPDATE",
+        when="NEW.complete AND NOT OLD.complete AND (NOT EXISTS (SELECT 1 FROM bank_clearedline x"
+        f" WHERE x.clearing_id = NEW.id) OR {LINES_OF_CLEARING} <> {POSTINGS_OF_CLEARING})",
+        message="A statement's lines and what explains them must come to the same sum.",
+    ),
+    Guard(
+        "bank_clearing_stays_as_it_was",
+        "bank_clearing",
+        "UPDATE",
+        when="(OLD.complete AND NOT NEW.complete) OR (OLD.undone_on IS NOT NULL"
+        " AND (NEW.undone_on IS NULL OR NEW.undone_on <> OLD.undone_on))",
+        message="A clearing is undone once; then the lines are explained anew.",
+    ),
+    *(
+        guard
+        for table, what in (("bank_clearedline", "line_id"), ("bank_clearedposting", "posting_id"))
+        for guard in (
+            Guard(
+                f"{table}_joins_an_open_clearing",
+                table,
+                "INSERT",
+                when="NOT NEW.stands OR EXISTS"
+                " (SELECT 1 FROM bank_clearing c WHERE c.id = NEW.clearing_id AND c.complete)",
+                message="A clearing that is complete takes nothing more.",
+            ),
+            Guard(
+                f"{table}_keeps",
+                table,
+                "UPDATE",
+                when=f"NEW.clearing_id <> OLD.clearing_id OR NEW.{what} <> OLD.{what}"
+                " OR (NEW.stands AND NOT OLD.stands)"
+                " OR (OLD.stands AND NOT NEW.stands AND NOT EXISTS"
+                " (SELECT 1 FROM bank_clearing c WHERE c.id = NEW.clearing_id AND c.undone_on IS NOT NULL))",
+                message="What a clearing joined stays its history.",
+            ),
+            Guard(f"{table}_stays", table, "DELETE", message="What a clearing joined is never deleted."),
+            replaces_nothing(table, "part of a clearing", "id"),
+        )
+    ),
     *kept("bank_statementimport", "statement file", "bank_account_id", "file_digest", "brought", "known"),
     *kept("bank_paymentrun", "payment run", "number", "bank_account_id", "method", "pay_on", "recorded_by_id"),
     *kept("bank_paymentfile", "file made", "run_id", "file_digest"),

@@ -4,13 +4,14 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from djmoney.money import Money
 
 from clubdesk.bank.models import (
     BankAccount,
     BankDetails,
     CardSettlement,
+    ClearedLine,
     ItemState,
     PaymentItem,
     StatementLine,
@@ -99,8 +100,12 @@ def _noted(details: BankDetails) -> str:
     return f"{details.noted_on:%-d %b %Y} by {details.recorded_by}: {details.reason}"
 
 
+STANDING_CLEARING = ClearedLine.objects.filter(line=OuterRef("pk"), stands=True)
+UNEXPLAINED = ~Exists(STANDING_CLEARING)
+
+
 def unexplained(bank_account: BankAccount) -> QuerySet[StatementLine]:
-    return bank_account.lines.filter(explained_by=None)
+    return bank_account.lines.filter(UNEXPLAINED)
 
 
 def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
@@ -109,9 +114,9 @@ def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
         Posting.objects.filter(
             account=line.bank_account.account,
             amount=line.amount.amount,
-            statement_line=None,
             entry__sealed=True,
         )
+        .exclude(clearings__stands=True)
         .select_related("entry", "account")
         .order_by("-entry__date")
     )

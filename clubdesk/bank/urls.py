@@ -12,4 +12,7 @@ def patterns(site: AdminSite) -> list[URLPattern]:
     def page(view: Any) -> Any:
         return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
 
-    return [path("bank/import/", page(views.bring_in), name="import_statement")]
+    return [
+        path("bank/import/", page(views.bring_in), name="import_statement"),
+        path("bank/explain/", page(views.explain_lines), name="explain_lines"),
+    ]

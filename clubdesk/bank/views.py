@@ -1,4 +1,4 @@
-"""Bringing a statement in: choose the file, see its lines as they are read, put the columns right, then do it."""
+"""Bringing a statement in (choose the file, see its lines, put the columns right, do it), and explaining its lines."""
 
 import base64
 import uuid
@@ -11,9 +11,12 @@ from django.core.exceptions import PermissionDenied
 from django.db import DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
+from django.urls import reverse
 
-from clubdesk.bank import reading, services
-from clubdesk.bank.models import BankAccount
+from clubdesk.bank import reading, selectors, services
+from clubdesk.bank.expected import MOST_LINES, explain
+from clubdesk.bank.matching import Grade
+from clubdesk.bank.models import BankAccount, HowSure
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import DAYS_FIRST, cells_of
 from clubdesk.bank.services.importing import plan_import
@@ -182,3 +185,76 @@ def _columns(content: bytes, mapping: Mapping) -> list[str]:
     width = max(len(cells) for cells in rows)
     first = rows[max(mapping.skip - 1, 0)] if rows else []
     return [f"{index + 1}: {first[index][:30] if index < len(first) else ''}".rstrip(": ") for index in range(width)]
+
+
+# Explaining its lines
+
+
+def explain_lines(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """What explains the lines that wait, with reasons: the certain together, the others one by one."""
+    if not request.user.has_perm("bank.view_statementline"):
+        raise PermissionDenied
+    accounts = list(BankAccount.objects.all())
+    chosen = request.GET.get("account", "")
+    account = next((each for each in accounts if str(each.pk) == chosen), accounts[0] if accounts else None)
+    if account is None:
+        messages.info(request, "There is no bank account yet; add one first.")
+        return HttpResponseRedirect(reverse("admin:bank_bankaccount_changelist"))
+    may = request.user.has_perm("bank.change_statementline")
+    if request.method == "POST":
+        if not may:
+            raise PermissionDenied
+        _accept_chosen(request, account)
+        return HttpResponseRedirect(f"{reverse('admin:explain_lines')}?account={account.pk}")
+    explained, others = explain(account)
+    context = {
+        **site.each_context(request),
+        "title": "Bank lines to explain",
+        "accounts": accounts,
+        "account": account,
+        "may": may,
+        "groups": [
+            (title, words, [each for each in explained if each.grade == grade])
+            for title, words, grade in (
+                ("Certain", "A reference, a name or your own rule speaks for it.", Grade.CERTAIN),
+                ("Likely", "Look at each before you take it.", Grade.LIKELY),
+                ("Possible", "There may be other answers; take one only if you know it.", Grade.POSSIBLE),
+            )
+        ],
+        "explained": explained,
+        "others": others,
+        "more": max(0, selectors.unexplained(account).count() - MOST_LINES),
+    }
+    return TemplateResponse(request, "bank/explain.html", context)
+
+
+def _accept_chosen(request: HttpRequest, account: BankAccount) -> None:
+    """Take the answers that were chosen, each only if the book still proposes it; one refused holds none back."""
+    chosen = {
+        name.removeprefix("lines-"): answer
+        for name, answer in request.POST.items()
+        if name.startswith("lines-") and answer
+    }
+    proposed = {each.name: each for each in explain(account)[0]}
+    taken = 0
+    for name, wanted in chosen.items():
+        each = proposed.get(name)
+        answer = next((answer for answer in each.answers if answer.name == wanted), None) if each else None
+        if each is None or answer is None:
+            messages.error(request, "Something changed since you looked; look at that line again.")
+            continue
+        try:
+            services.accept(
+                lines=each.lines,
+                answer=answer.made_of,
+                reasons=each.reasons,
+                how_sure=HowSure(each.how_sure),
+                by=request.user,  # type: ignore[arg-type]
+            )
+            taken += 1
+        except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+            messages.error(request, f"{each.lines[0]}: {sentence_of(refusal)}")
+    if taken:
+        messages.success(request, f"{taken} {'answer' if taken == 1 else 'answers'} taken.")
+    elif not chosen:
+        messages.info(request, "Nothing was chosen; nothing was changed.")

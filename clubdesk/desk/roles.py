@@ -133,6 +133,8 @@ MAY: dict[str, list[str]] = {
         "bank.add_cardsettlement",
         "bank.add_statementline",
         "bank.change_statementline",
+        "bank.add_bankrule",
+        "bank.change_bankrule",
         "ledger.add_account",
         "ledger.change_account",
         "ledger.add_fund",

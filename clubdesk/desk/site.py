@@ -71,7 +71,7 @@ def scenes() -> list[Scene]:
 
 def waiting() -> list[Waiting]:
     from clubdesk.bank.models import PaymentItem, PaymentRun, StatementLine
-    from clubdesk.bank.selectors import claims_to_pay, expenses_to_pay
+    from clubdesk.bank.selectors import UNEXPLAINED, claims_to_pay, expenses_to_pay
     from clubdesk.courses.models import Booking
     from clubdesk.entryfund.models import EntryClaim
     from clubdesk.expenses.models import Expense
@@ -191,13 +191,12 @@ def waiting() -> list[Waiting]:
             "state__exact=accepted",
             state="accepted",
         ),
-        of(
-            StatementLine,
-            "bank.view_statementline",
+        Waiting(
             "bank line that nothing explains",
             "bank lines that nothing explains",
-            "explained=no",
-            explained_by=None,
+            "bank.change_statementline",
+            reverse("admin:explain_lines"),
+            StatementLine.objects.filter(UNEXPLAINED).count,
         ),
     ]
 

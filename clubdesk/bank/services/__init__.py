@@ -1,5 +1,6 @@
 """Verbs of the bank room."""
 
+from clubdesk.bank.services.clearing import accept, clear, explain_line, undo_clearing
 from clubdesk.bank.services.details import set_bank_details
 from clubdesk.bank.services.importing import import_statement
 from clubdesk.bank.services.runs import (
@@ -11,9 +12,11 @@ from clubdesk.bank.services.runs import (
     release_run,
     withdraw_run,
 )
-from clubdesk.bank.services.statements import explain_line, record_statement_line, settle_cards
+from clubdesk.bank.services.statements import record_statement_line, settle_cards
 
 __all__ = [
+    "accept",
+    "clear",
     "explain_line",
     "import_statement",
     "leave_out",
@@ -25,5 +28,6 @@ __all__ = [
     "release_run",
     "set_bank_details",
     "settle_cards",
+    "undo_clearing",
     "withdraw_run",
 ]

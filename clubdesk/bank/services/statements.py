@@ -11,7 +11,6 @@ from clubdesk.bank import posting, selectors
 from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Posting
 from clubdesk.money import as_amount, nil, positive, shown
 
 
@@ -62,22 +61,3 @@ def record_statement_line(
         text=text.strip()[:200],
         recorded_by=by,
     )
-
-
-@transaction.atomic
-def explain_line(*, line: StatementLine, posting: Posting, by: User) -> StatementLine:
-    """Say which line of the ledger a statement line is. Raises Refused for another amount or account."""
-    line = (
-        StatementLine.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("bank_account")
-        .get(pk=line.pk)
-    )
-    if line.explained_by_id == posting.pk:
-        return line
-    if line.explained_by_id:
-        raise Refused("This line is explained already.")
-    if not selectors.possible_explanations(line).filter(pk=posting.pk).exists():
-        raise Refused("That entry has another amount or account, or explains another line already.")
-    line.explained_by = posting
-    line.save(update_fields=["explained_by"])
-    return line
