@@ -205,6 +205,23 @@ class TestReleasing:
             f"changed since the last payment (16 Sep 2026): 12 Sep 2026 by {by}: rang Ida on her old number"
         ]
 
+    def test_an_account_that_the_bank_has_just_refused_is_pointed_out(self, released, treasurer, account):
+        item = paid(released, treasurer)["Entry"]
+        services.record_returned(item=item, on=LATER, reason="account closed", by=treasurer)
+        again = services.make_run(
+            bank_account=account, method="file", pay_on=LATER, on=LATER, by=treasurer,
+            claims=selectors.claims_to_pay(),
+        )  # fmt: skip
+        said = selectors.changed_details(list(again.items.select_related("details__recorded_by")))
+        assert list(said.values()) == ["the bank returned the last payment to this very account: account closed"]
+
+    def test_a_run_of_which_everything_is_left_out_is_withdrawn(self, run, treasurer):
+        for item in run.items.all():
+            services.leave_out(item=item, on=NOW, reason="wrong day", by=treasurer)
+        run.refresh_from_db()
+        assert run.state == RunState.WITHDRAWN
+        assert sound()
+
     def test_a_withdrawn_run_is_not_released_and_its_payments_are_free(self, run, treasurer, coordinator):
         services.withdraw_run(run=run, on=NOW, reason="wrong day", by=treasurer)
         with pytest.raises(Refused, match="was withdrawn"):
@@ -305,7 +322,7 @@ class TestTheFile:
         page = reverse("admin:bank_paymentrun_make-file", args=[released.pk])
         assert "It was made once before. The bank must get it once." in client.get(page).content.decode()
         answer = client.post(page, {"key": str(uuid.uuid4())}, follow=True).content.decode()
-        assert "is made again: It was made once before. It is the same file with the same number." in answer
+        assert "The same file again. It was made once before. It has the same number" in answer
         download = client.get(reverse("admin:bank_paymentrun_file", args=[released.pk]))
         assert download.content == first
         assert b"RUN 1 " in first.splitlines()[0]
@@ -328,9 +345,25 @@ class TestTheFile:
         with pytest.raises(Refused, match="settings changed since this file was made"):
             services.make_file(run=released, by=treasurer)
 
-    def test_a_payment_of_a_file_that_was_made_is_not_left_out(self, released, treasurer):
-        with pytest.raises(Refused, match="the bank may have it"):
-            services.leave_out(item=released.items.first(), on=NOW, reason="x", by=treasurer)
+    def test_a_payment_that_the_bank_did_not_make_is_free_for_another_run_and_the_file_stays(self, released, treasurer):
+        from clubdesk.bank.services.runs import file_of
+
+        before, item = file_of(released), released.items.first()
+        services.leave_out(item=item, on=NOW, reason="account unknown", by=treasurer)
+        item.refresh_from_db()
+        assert item.state == ItemState.REFUSED
+        assert file_of(released) == before
+        assert selectors.claims_to_pay().count() == 1
+        paid(released, treasurer)
+        assert sound()
+
+    def test_a_file_whose_day_has_passed_is_not_released(self, run, coordinator):
+        with pytest.raises(Refused, match="was to pay on 16 Sep 2026, which has passed"):
+            services.release_run(run=run, on=date(2026, 9, 17), by=coordinator)
+
+    def test_the_bank_cannot_have_paid_before_the_day_that_the_file_tells_it(self, released, treasurer):
+        with pytest.raises(Refused, match="tells the bank to pay on 16 Sep 2026"):
+            services.record_paid(run=released, items=list(released.items.all()), on=NOW, by=treasurer)
 
     def test_there_is_no_file_before_the_release_or_for_others_than_the_treasurer(
         self, client, run, treasurer, coordinator
@@ -372,6 +405,12 @@ class TestBankDetails:
         assert "082-902, 123456" in seen(treasurer, household)
         assert "account ending in 456" in seen(auditor, household)
         assert "ending in" not in seen(coordinator, household)
+
+    def test_nobody_is_paid_at_a_bank_that_does_not_exist(self, home, by):
+        with pytest.raises(Refused, match="No bank has the BSB 000-000"):
+            services.set_bank_details(
+                household=home, title="Ida", bsb="000-000", account_number="1234", reason="x", on=NOW, by=by
+            )
 
     def test_the_database_keeps_what_was_noted(self, home, by):
         factories.bank_details(home, by)
@@ -454,6 +493,12 @@ class TestContainers:
         answer = client.get(reverse("admin:entryfund_containerreturn_evidence", args=[cashed_in.pk]))
         assert answer["X-Content-Type-Options"] == "nosniff"
         assert b"".join(answer.streaming_content) == receipt.content
+
+    def test_the_depots_number_and_amount_come_once(self, by):
+        self.cash_in(by, depot_receipt="7781")
+        with pytest.raises(Refused, match="receipt 7781 over 500.00 is recorded already"):
+            self.cash_in(by, depot_receipt=" 7781 ")
+        self.cash_in(by, amount="400.00", depot_receipt="7781")
 
     def test_the_difference_to_the_count_is_shown(self, client, by, coordinator):
         # Source: Environment Protection Act 1993 (SA), Part 8 Division 2: ten cents a container; 5012 are 501.20.

@@ -87,7 +87,7 @@ def _refuse_unpayable(payment: Payment) -> None:
     who = payment.title or "A payee"
     if not in_file(payment.title, 32):
         raise Refused(f"{who}: the account name has no letter that a payment file allows.")
-    if not BSB.fullmatch(payment.bsb) or not ACCOUNT.fullmatch(payment.account):
+    if not BSB.fullmatch(payment.bsb) or payment.bsb == "000-000" or not ACCOUNT.fullmatch(payment.account):
         raise Refused(f"{who}: a BSB is six digits like 123-456, an account number two to nine digits.")
     if not 0 < payment.cents <= MOST_CENTS:
         raise Refused(f"{who}: an amount in a file is above nil and below a hundred million.")

@@ -76,7 +76,7 @@ class BankDetails(Document):
     @property
     def masked(self) -> str:
         """Enough to recognise the account by, not enough to use it."""
-        return f"{self.title[:1]}…, account ending in {self.account_number[-3:]}"
+        return f"{self.title}, account ending in {self.account_number[-3:]}"
 
     @property
     def in_full(self) -> str:
@@ -135,6 +135,7 @@ class ItemState(models.TextChoices):
     WAITING = "waiting", "Not paid yet"
     PAID = "paid", "Paid"
     RETURNED = "returned", "Returned by the bank"
+    REFUSED = "refused", "Not made by the bank"
     LEFT_OUT = "left_out", "Left out"
 
 
@@ -164,7 +165,7 @@ class PaymentItem(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(state__in=("paid", "returned"), paid_on__isnull=False)
-                | Q(state__in=("waiting", "left_out"), paid_on=None),
+                | Q(state__in=("waiting", "refused", "left_out"), paid_on=None),
                 name="bank_payment_paid_has_a_day",
             ),
             models.CheckConstraint(

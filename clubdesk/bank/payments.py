@@ -44,7 +44,9 @@ from clubdesk.screens import (
 
 
 class DetailsForm(VerbForm):
-    title = forms.CharField(label="Account name", max_length=60, help_text="As the bank knows it.")
+    title = forms.CharField(
+        label="Account name", max_length=32, help_text="As the bank knows it; it reads the first 32 letters."
+    )
     bsb = forms.CharField(label="BSB", max_length=7, help_text="Six digits, like 123-456.")
     account_number = forms.CharField(max_length=12, help_text="Two to nine digits.")
     reason = reason_field("Who asked, and how you made sure: ring a number that you knew before.")
@@ -89,19 +91,25 @@ HouseholdAdmin.section_makers.append(details_section)
 
 
 class Choice(PickMany):
-    """What can be paid, each with its amount."""
+    """What can be paid, each with its amount; `accounts` holds where each household's money goes, by its id."""
+
+    accounts: dict[int, BankDetails] | None = None
 
     def label_from_instance(self, each: Any) -> str:
-        return f"{shown(each.amount)} to {each.household}: {each}"
+        what = each.what if isinstance(each, PaymentItem) else each
+        return f"{shown(each.amount)} to {each.household}: {what}{self.missing(each.household_id)}"
+
+    def missing(self, household: int) -> str:
+        return " (no bank details noted)" if self.accounts is not None and household not in self.accounts else ""
 
 
-class CreditChoice(PickMany):
+class CreditChoice(Choice):
     """Households in credit; `payable` holds what each has, by its id."""
 
     payable: dict[int, Any] = {}
 
     def label_from_instance(self, household: Any) -> str:
-        return f"{shown(self.payable[household.pk])} to {household}"
+        return f"{shown(self.payable[household.pk])} to {household}{self.missing(household.pk)}"
 
 
 class RunForm(VerbForm):
@@ -123,6 +131,9 @@ class RunForm(VerbForm):
         claims.queryset, expenses.queryset = selectors.claims_to_pay(), selectors.expenses_to_pay()
         credits.payable = selectors.credits_to_repay()
         credits.queryset = Household.objects.filter(pk__in=credits.payable)
+        homes = {claim.household_id for claim in claims.queryset}
+        homes |= {expense.household_id for expense in expenses.queryset} | set(credits.payable)
+        claims.accounts = expenses.accounts = credits.accounts = selectors.details_of_all(homes)
         for name, field in (("claims", claims), ("expenses", expenses), ("credits", credits)):
             if not field.queryset:
                 del self.fields[name]
@@ -137,9 +148,10 @@ class RunPage(VerbPage):
 
     def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
         accounts = BankAccount.objects.all()[:2]
+        known = set(BankDetails.objects.values_list("household", flat=True))
         chosen: dict[str, Any] = {
-            "claims": selectors.claims_to_pay(),
-            "expenses": selectors.expenses_to_pay(),
+            "claims": [each for each in selectors.claims_to_pay() if each.household_id in known],
+            "expenses": [each for each in selectors.expenses_to_pay() if each.household_id in known],
         }
         if len(accounts) == 1:
             chosen["bank_account"] = accounts[0].pk
@@ -153,8 +165,11 @@ class RunPage(VerbPage):
         return f"{result} is made. It waits for a second person to release it."
 
 
+GIVEN_UP = (ItemState.LEFT_OUT, ItemState.REFUSED)
+
+
 def standing_items(run: PaymentRun) -> list[PaymentItem]:
-    rows = run.items.exclude(state=ItemState.LEFT_OUT).select_related("household", "claim", "expense", "details")
+    rows = run.items.exclude(state__in=GIVEN_UP).select_related("household", "claim", "expense")
     return list(rows.select_related("details__recorded_by"))
 
 
@@ -177,7 +192,7 @@ class ReleasePage(VerbPage):
     permission = "bank.release_paymentrun"
 
     def applies(self, target: PaymentRun) -> bool:
-        return target.state == RunState.MADE
+        return target.state == RunState.MADE and target.items.filter(state=ItemState.WAITING).exists()
 
     def offered(self, request: HttpRequest, target: PaymentRun) -> bool:
         return super().offered(request, target) and target.recorded_by_id != request.user.pk
@@ -207,7 +222,8 @@ class FilePage(VerbPage):
     permission = "bank.change_paymentrun"
 
     def applies(self, target: PaymentRun) -> bool:
-        return target.state == RunState.RELEASED and target.method == HowPaid.FILE
+        waiting = target.items.filter(state=ItemState.WAITING).exists()
+        return target.state == RunState.RELEASED and target.method == HowPaid.FILE and waiting
 
     def facts(self, target: PaymentRun) -> list[tuple[str, Any]]:
         made = target.files.count()
@@ -221,7 +237,7 @@ class FilePage(VerbPage):
         earlier = result.run.files.filter(pk__lt=result.pk).count()
         if not earlier:
             return f"The file of {result.run} is made. Download it below and give it to the bank."
-        return f"{result} is made again: {made_before(earlier)} It is the same file with the same number."
+        return f"The same file again. {made_before(earlier)} It has the same number; the bank must get it only once."
 
     def destination(self, result: PaymentFile) -> str:
         return page_of(result.run)
@@ -260,24 +276,26 @@ class PaidPage(VerbPage):
         return run_facts(target)
 
     def initial(self, request: HttpRequest, target: PaymentRun) -> dict[str, Any]:
-        return {"on": min(target.pay_on, clock.today())}
+        days = [day for day in (target.pay_on, target.released_on) if day]
+        return {"on": min(max(days), clock.today())}
 
     def perform(self, *, target: PaymentRun, by: Any, items: Any, on: Any, key: Any) -> PaymentRun:
         return services.record_paid(run=target, items=list(items), on=on, by=by)
 
     def done(self, result: PaymentRun) -> str:
         paid = [item.amount for item in result.items.filter(state=ItemState.PAID)]
-        return f"Of {result} {shown(total(paid))} is paid, {len(paid)} {'payment' if len(paid) == 1 else 'payments'}."
+        count = "1 payment" if len(paid) == 1 else f"{len(paid)} payments"
+        return f"{shown(total(paid))} of payment run {result.number} is paid, {count}."
 
 
 class WithdrawForm(VerbForm):
-    reason = reason_field("Make sure that the bank does not have its file.")
+    reason = reason_field()
 
 
 class WithdrawPage(VerbPage):
     slug = "withdraw"
     title = "Withdraw this run"
-    intro = "Nothing of it is paid; what it held can go into another run."
+    intro = "What it held can go into another run. If its file was made, make sure that the bank does not have it."
     button = "Withdraw the run"
     permission = "bank.change_paymentrun"
     form_class = WithdrawForm
@@ -303,7 +321,7 @@ def items_section(request: HttpRequest, run: PaymentRun) -> Section:
         where = (item.details.in_full if full else item.details.masked) if item.details else "no bank details noted"
         state = f"{item.get_state_display()}: {item.reason}" if item.reason else item.get_state_display()
         rows.append((link_to(item, str(item.household)), item.what, where, state, item.amount))
-    note = "For a payment that the bank returned, or one to leave out, open it by its household."
+    note = "For a payment that the bank returned or did not make, or one to leave out, open it by its household."
     return Section("Payments", ["To", "For", "Account", "State", "Amount"], rows, note=note)
 
 
@@ -346,12 +364,12 @@ class PaymentRunAdmin(DocumentAdmin):
 
     @admin.display(description="In all")
     def in_all(self, run: PaymentRun) -> str:
-        return shown(total(item.amount for item in run.items.all() if item.state != ItemState.LEFT_OUT))
+        return shown(total(item.amount for item in run.items.all() if item.state not in GIVEN_UP))
 
     @admin.display(description="State", ordering="state")
     def standing(self, run: PaymentRun) -> str:
         """Released, and how many of its payments the bank has made."""
-        items = [item for item in run.items.all() if item.state != ItemState.LEFT_OUT]
+        items = [item for item in run.items.all() if item.state not in GIVEN_UP]
         made = sum(item.state != ItemState.WAITING for item in items)
         if run.state != RunState.RELEASED or not made:
             return run.get_state_display()
@@ -397,7 +415,7 @@ class ReturnedPage(VerbPage):
         return services.record_returned(item=target, on=on, reason=reason, by=by)
 
     def done(self, result: PaymentItem) -> str:
-        return f"Returned: {shown(result.amount)}, {result}."
+        return f"Returned: {shown(result.amount)}, {result}. Note new bank details before it is paid again."
 
     def destination(self, result: PaymentItem) -> str:
         return page_of(result.run)
@@ -405,14 +423,14 @@ class ReturnedPage(VerbPage):
 
 class LeaveOutPage(VerbPage):
     slug = "leave-out"
-    title = "Leave this payment out"
-    intro = "What it was for can go into another run."
-    button = "Leave it out"
+    title = "This payment does not go out"
+    intro = "Leave it out before the bank has it, or say that the bank did not make it. It can go into another run."
+    button = "It does not go out"
     permission = "bank.change_paymentrun"
     form_class = EndForm
 
     def applies(self, target: PaymentItem) -> bool:
-        return target.state == ItemState.WAITING and not target.run.files.exists()
+        return target.state == ItemState.WAITING
 
     def facts(self, target: PaymentItem) -> list[tuple[str, Any]]:
         return [("Payment", target), ("Amount", target.amount)]
@@ -421,7 +439,7 @@ class LeaveOutPage(VerbPage):
         return services.leave_out(item=target, on=on, reason=reason, by=by)
 
     def done(self, result: PaymentItem) -> str:
-        return f"Left out: {result}."
+        return f"{result.get_state_display()}: {result}."
 
     def destination(self, result: PaymentItem) -> str:
         return page_of(result.run)

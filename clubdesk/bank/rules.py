@@ -123,7 +123,7 @@ GUARDS = [
         "bank_payment_states_follow",
         "bank_paymentitem",
         "UPDATE",
-        when="(OLD.state IN ('returned', 'left_out') AND NEW.state <> OLD.state)"
+        when="(OLD.state IN ('returned', 'refused', 'left_out') AND NEW.state <> OLD.state)"
         " OR (OLD.state = 'waiting' AND NEW.state = 'returned')"
         " OR (OLD.state = 'paid' AND NEW.state NOT IN ('paid', 'returned'))"
         " OR (OLD.state = 'waiting' AND NEW.state = 'paid' AND NOT EXISTS"

@@ -89,6 +89,8 @@ def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
         before = last.get(item.household_id)
         if item.details is None:
             found[item.pk] = "no bank details are noted"
+        elif before and before.details_id == item.details_id and before.state == ItemState.RETURNED:
+            found[item.pk] = f"the bank returned the last payment to this very account: {before.reason}"
         elif before is None:
             found[item.pk] = f"first payment to this account; noted {_noted(item.details)}"
         elif before.details_id != item.details_id:

@@ -128,7 +128,7 @@ class ContainerReturnAdmin(DocumentAdmin):
     add_page = CashInPage()
     pages = [CancelReturnPage()]
     amount_shown = amount_column("amount", "Depot paid")
-    difference_shown = amount_column("difference", "Depot beyond the count", sorts=False)
+    difference_shown = amount_column("difference", "Depot paid more, or less (−), than counted", sorts=False)
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.depot_receipt_file)
@@ -170,7 +170,7 @@ class BagsForm(VerbForm):
 
 class BagsPage(VerbPage):
     title = "Count the bags at the club"
-    intro = "An estimate of what waits to be cashed in. It is not money and does not count in the fund."
+    intro = "An estimate of what waits to be cashed in; the newest count holds. It is not money and not in the fund."
     button = "Save the count"
     permission = "entryfund.add_containerreturn"
     form_class = BagsForm
@@ -302,7 +302,7 @@ class DecisionPage(VerbPage):
         fund = selectors.entry_fund_balance()
         return [
             ("Claim", target),
-            ("Pays", target.household),
+            ("Paid to", target.household),
             ("Amount", target.amount),
             ("Receipt", receipt_link(target)),
             ("Entry fund now", fund),

@@ -50,15 +50,21 @@ def cash_in(
         return found
     if containers < 1:
         raise Refused("Count at least one container.")
+    amount, depot_receipt = positive(amount), depot_receipt.strip()
     if evidence is not None:
         _refuse_receipt_used(evidence)
+    if (
+        depot_receipt
+        and selectors.returns_that_stand().filter(depot_receipt=depot_receipt, amount=amount.amount).exists()
+    ):
+        raise Refused(f"The depot’s receipt {depot_receipt} over {shown(amount)} is recorded already.")
     document = ContainerReturn(
         key=key or uuid.uuid4(),
         returned_on=on,
         containers=containers,
-        amount=positive(amount),
+        amount=amount,
         paid_into=paid_into,
-        depot_receipt=depot_receipt.strip(),
+        depot_receipt=depot_receipt,
         recorded_by=by,
     )
     if evidence is not None:

@@ -224,12 +224,10 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         ("At the start", found.opening),
         ("Containers cashed in", found.containers),
         ("Moved from and to other funds", found.transfers),
-        ("Entry fees refunded", -found.refunded),
+        ("Entry fees approved", -found.refunded),
         *([("Anything else", found.other)] if found.other else []),
         ("At the end", found.closing),
-        ("Of what was refunded, promised but not paid yet", found.promised),
-        ("Bags at the club", selectors.bags_in_words()),
-        *_outlook_facts(today),
+        ("Approved and not paid yet", found.promised),
     ]
     refunds = [
         (link_to(event), event.get_discipline_display(), children, amount) for event, children, amount in found.refunds
@@ -239,6 +237,7 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         for year, counts in sorted(selectors.entered_by_year().items(), reverse=True)
     ]
     sections = [
+        Section("Today, and the year that runs", ["What", "Now"], _outlook_facts(today), note=METHOD),
         Section("Refunds by discipline", ["Discipline", "Children", "Refunded"], found.by_discipline, "None."),
         Section("Refunds by event", ["Event", "Discipline", "Children", "Refunded"], refunds, "None in this time."),
         Section("Children entered, by year", ["Year", *Discipline.labels, "In all"], years, "None yet."),
@@ -246,7 +245,7 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     return _page(
         request, site, "screens/figures.html", "The entry fund", parent=claims, form=form, facts=facts,
         sections=sections,
-        chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]), note=METHOD,
+        chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]),
     )  # fmt: skip
 
 
@@ -257,6 +256,7 @@ def _outlook_facts(today: date) -> list[tuple[str, str]]:
     low, middle, high = (f"{round(cents / 100):,}".replace("-", "−") for cents in (found.low, found.middle, found.high))
     share = min(99, max(1, round(100 * found.chance)))
     return [
+        ("Bags at the club", selectors.bags_in_words()),
         (f"Chance that it covers all claims to {until:%-d %b %Y}", f"about {share} in 100"),
         ("It would then hold", f"about {middle}; four times of five between {low} and {high}"),
     ]

@@ -42,6 +42,8 @@ def set_bank_details(
         return last
     if not reason.strip():
         raise Refused("Say who asked for this and how you made sure; the next payment goes there.")
+    if bsb == "000-000":
+        raise Refused("No bank has the BSB 000-000.")
     if not in_file(title, 32):
         raise Refused("Write the account name as the bank knows it.")
     document = BankDetails(

@@ -129,6 +129,8 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
         raise Refused("You made this run; somebody else must release it.")
     if on < run.made_on:
         raise Refused(f"The run was made on {run.made_on:%-d %b %Y}; it cannot be released before.")
+    if run.method == HowPaid.FILE and on > run.pay_on:
+        raise Refused(f"The bank was to pay on {run.pay_on:%-d %b %Y}, which has passed; withdraw it and make it anew.")
     items = _waiting(run)
     if not items:
         raise Refused("Every payment of this run was left out; withdraw it.")
@@ -212,6 +214,8 @@ def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: 
         raise Refused("Only a released run is paid.")
     if run.released_on and on < run.released_on:
         raise Refused(f"The run was released on {run.released_on:%-d %b %Y}; it cannot be paid before.")
+    if run.method == HowPaid.FILE and on < run.pay_on:
+        raise Refused(f"The file tells the bank to pay on {run.pay_on:%-d %b %Y}; it cannot have paid before.")
     if run.method == HowPaid.FILE and not run.files.exists():
         raise Refused("The file of this run was not made yet; the bank cannot have paid it.")
     chosen = {item.pk for item in items}
@@ -269,21 +273,27 @@ def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> Pa
 
 @transaction.atomic
 def leave_out(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
-    """A payment that shall not go out after all; what it was for can go into another run.
+    """A payment that does not go out after all; what it was for can go into another run. A run that holds no other is
+    withdrawn with it.
 
-    Raises Refused once the run's file was made, since the bank may have it.
+    Once the run's file was made the bank may have it: then this says that the bank did not make the payment, and the
+    file stays as it was.
     """
     run = _held(item.run)
     item = run.items.select_related("household").get(pk=item.pk)
-    if item.state == ItemState.LEFT_OUT:
+    if item.state in (ItemState.LEFT_OUT, ItemState.REFUSED):
         return item
     if item.state != ItemState.WAITING:
         raise Refused("This payment was paid; if the bank returned it, say so.")
-    if run.files.exists():
-        raise Refused("The file of this run was made, so the bank may have it; withdraw the whole run, or wait for it.")
     if not reason.strip():
         raise Refused("Say why it is left out.")
-    return _end(item, ItemState.LEFT_OUT, on, reason)
+    if run.files.exists():
+        return _end(item, ItemState.REFUSED, on, reason)
+    _end(item, ItemState.LEFT_OUT, on, reason)
+    if not run.items.exclude(state=ItemState.LEFT_OUT).exists():
+        run.state, run.withdraw_reason = RunState.WITHDRAWN, item.reason
+        run.save(update_fields=["state", "withdraw_reason"])
+    return item
 
 
 def _end(item: PaymentItem, state: ItemState, on: date, reason: str) -> PaymentItem:
@@ -299,7 +309,7 @@ def withdraw_run(*, run: PaymentRun, on: date, reason: str, by: User) -> Payment
     if run.state == RunState.WITHDRAWN:
         return run
     if run.items.filter(state__in=(ItemState.PAID, ItemState.RETURNED)).exists():
-        raise Refused("Some of this run was paid; record the rest as paid, or leave it out.")
+        raise Refused("Some of this run was paid; say of each other payment whether the bank made it.")
     if not reason.strip():
         raise Refused("Say why the run is withdrawn, and that the bank does not have its file.")
     for item in _waiting(run):
