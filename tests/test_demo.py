@@ -6,8 +6,8 @@ import pytest
 from django.core.management import call_command
 
 from clubdesk import clock
-from clubdesk.bank.models import StatementLine
-from clubdesk.bank.selectors import UNEXPLAINED
+from clubdesk.bank.expected import explain
+from clubdesk.bank.models import BankAccount
 from clubdesk.courses.models import Booking
 from clubdesk.desk import demo
 from clubdesk.desk.services import start_books
@@ -44,7 +44,9 @@ def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_pat
     assert Voucher.objects.filter(state="refused").exists()
     assert TillCount.objects.exclude(reason="").exists()
     assert EntryClaim.objects.filter(state="declined").exists()
-    assert StatementLine.objects.filter(UNEXPLAINED).count() == 1
+    explained, others = explain(BankAccount.objects.get())
+    assert len(others) == 1
+    assert [each for each in explained if each.how_sure == "certain"]
     assert JournalEntry.objects.filter(date__lte=date(2026, 6, 30), date__gte=date(2025, 7, 1)).count() > 1000
     assert FinancialYear.objects.get(first_day=date(2025, 7, 1)).is_closed
     assert [result for result in check_all() if result.faults] == []

@@ -65,7 +65,7 @@ def test_a_reference_speaks_louder_than_a_name():
     ]
     (found,) = match([Line(1, DAY, 6000, "QUOLL B 100018")], items)
     assert (found.items[0].key, found.grade) == ("a", Grade.CERTAIN)
-    assert found.reasons == ("its reference is that of fee a", "the amount is the same")
+    assert found.reasons == ("its reference says so", "the amount is the same")
 
 
 def test_a_reference_of_several_words_is_found_only_whole():

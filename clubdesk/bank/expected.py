@@ -120,22 +120,21 @@ def _posted(bank_account: BankAccount, since: date) -> Iterable[Item]:
     ).exclude(clearings__stands=True)  # fmt: skip
     postings = list(rows.select_related("entry"))
     entries = [posting.entry_id for posting in postings]
-    homes = dict(
-        Posting.objects.filter(entry__in=entries, party__household__isnull=False).values_list(
-            "entry", "party__household"
-        )
-    )
+    of_homes = Posting.objects.filter(entry__in=entries, party__household__isnull=False)
+    homes = dict(of_homes.values_list("entry", "party__household"))
+    called = dict(of_homes.values_list("entry", "party__name"))
     names = names_of(set(homes.values()))
     runs = _runs()
     banked = source_type(Banking)
     for posting in postings:
         entry, home = posting.entry, homes.get(posting.entry_id)
+        said = f"{entry.narration} (entry {entry.number})"
         run = runs.get((entry.source_type, entry.source_id), ())
         yield Item(
             key=f"posting {posting.pk}",
             day=entry.date,
             cents=_cents(posting.amount.amount),
-            what=f"{entry.narration} (entry {entry.number})",
+            what=f"{called[entry.pk]}: {said}" if entry.pk in called else said,
             names=names.get(home, ()) if home else (),
             references=run,
             batch=run[0] if run else "",

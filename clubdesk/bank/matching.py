@@ -249,14 +249,14 @@ class Matcher:
         if exact:
             if len({item.payer or item.key for item in exact}) > 1:
                 return False
-            of = f"its reference is that of {exact[0].what}"
+            of = "its reference says so"
             self.take([line], exact[:1], Grade.CERTAIN, of, "the amount is the same")
             return True
         batches = [self._open_of(batch) for batch in sorted({item.batch for item in spoken if item.batch})]
         whole = [rows for rows in batches if sum(item.cents for item in rows) == line.cents]
         if len(whole) != 1:
             return False
-        self.take([line], whole[0], Grade.CERTAIN, "its reference is theirs", f"{len(whole[0])} payments come to it")
+        self.take([line], whole[0], Grade.CERTAIN, "its reference says so", f"{len(whole[0])} payments come to it")
         return True
 
     def _open_of(self, batch: str) -> list[Item]:
@@ -271,11 +271,11 @@ class Matcher:
             return
         if answers := subsets(line, spoken):
             together = f"{len(answers[0])} of them come to it"
-            self.take([line], answers[0], Grade.CERTAIN, "its reference is theirs", together)
+            self.take([line], answers[0], Grade.CERTAIN, "its reference says so", together)
         elif all(item.loose for item in spoken):
             more = abs(line.cents) > sum(abs(item.cents) for item in spoken)
             rest = "it is more than is owed" if more else "it is part of what is owed"
-            self.take([line], spoken[:1], Grade.LIKELY, f"its reference is that of {spoken[0].what}", rest)
+            self.take([line], spoken[:1], Grade.LIKELY, "its reference says so", rest)
 
     def by_names(self) -> None:
         """The very amount and a name; first where nothing speaks against it."""
@@ -310,7 +310,7 @@ class Matcher:
         for other, each in wanted[item.key]:
             if other > score + 3 and each.key != line.key and each.key in self.open_lines:
                 return
-        reasons = (f"the words are like the name of {item.what}", "the amount is the same")
+        reasons = ("its words are like the name", "the amount is the same")
         if score >= SURE and score - anybody >= LEAD:
             self.take([line], [item], Grade.CERTAIN, *reasons)
         elif sure == Grade.LIKELY and score >= LIKE - 5 and score - rival >= LEAD / 2:
@@ -352,9 +352,9 @@ class Matcher:
             apart = _apart(open_ones[0], line)
             days = "on the same day" if not apart else "a day apart" if apart == 1 else f"{apart} days apart"
             if len(nearest) == 1:
-                self.take([line], nearest, Grade.LIKELY, f"the amount of {nearest[0].what} is the same", days)
+                self.take([line], nearest, Grade.LIKELY, "the amount is the same", days)
             else:
-                self.take([line], nearest[:1], Grade.POSSIBLE, f"the amount of {nearest[0].what} is the same", days,
+                self.take([line], nearest[:1], Grade.POSSIBLE, "the amount is the same", days,
                           others=[[item] for item in nearest[1:3]])  # fmt: skip
 
     def by_sums(self) -> None:
@@ -411,11 +411,11 @@ class Matcher:
             item, like = (standing or owed)[0], score >= SURE - 6 and score - rival >= LEAD
             answers = subsets(line, standing)
             if answers and like:
-                self.take([line], answers[0], Grade.LIKELY, f"the words are like the name of {item.what}",
+                self.take([line], answers[0], Grade.LIKELY, "its words are like the name",
                           f"{len(answers[0])} of its fees come to it")  # fmt: skip
                 continue
             grade = Grade.LIKELY if like else Grade.POSSIBLE
-            self.take([line], [item], grade, f"the words are like the name of {item.what}", "the amount is another")
+            self.take([line], [item], grade, "its words are like the name", "the amount is another")
 
 
 def _pairs(word: str) -> set[str]:

@@ -24,7 +24,7 @@ from PIL import Image, ImageDraw
 
 from clubdesk import clock, guards
 from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount, HowPaid, PaymentItem, PaymentRun
+from clubdesk.bank.models import BankAccount, BankRule, HowPaid, PaymentItem, PaymentRun
 from clubdesk.bank.selectors import card_takings_waiting, claims_to_pay, credits_to_repay, expenses_to_pay
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Booking, Cohort, Course, PlaceState, RefundStep
@@ -57,7 +57,7 @@ from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import FamilyCap, Plan, Refund
 from clubdesk.membership.selectors import affiliation_owed, is_member, membership_on
-from clubdesk.money import as_amount, half_up, in_pieces, nil
+from clubdesk.money import as_amount, half_up, in_pieces, nil, total
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import (
     Gear,
@@ -811,19 +811,52 @@ class Demo:
             self.withdraw_one(cohort, today)
         mail.deliver()
 
+    def on_the_statement(self, posting: Posting) -> str:
+        """The bank's words: who paid or is paid, else what the entry says."""
+        party = Party.objects.filter(postings__entry=posting.entry_id, household__isnull=False).first()
+        guardian = party.household.guardians.first() if party else None
+        if guardian is None:
+            return posting.entry.narration[:60].upper()
+        given, _, family = guardian.name.rpartition(" ")
+        return f"TFR {family} {given[:1]}".upper()
+
     def bank_statement(self) -> None:
-        """The statement of the current year: each line explained but one, which nothing explains."""
+        """The statement of the current year: its last weeks wait to be explained, one line for good."""
         account = BankAccount.objects.get()
+        BankRule.objects.create(
+            name="Account fee", contains="ACCOUNT FEE", way="out", most=as_amount(20), fund_id=FundRole.GENERAL,
+            account=Account.objects.get(role=Role.BANK_FEES),
+        )  # fmt: skip
+        latest = self.today - timedelta(days=21)
         postings = Posting.objects.filter(account=account.account, entry__date__gte=self.this_year)
+        paid = {
+            (document._meta.label_lower, document.pk): item.run
+            for item in PaymentItem.objects.filter(state="paid").select_related("run", "claim", "expense", "repayment")
+            if (document := item.document)
+        }
+        told: dict[object, list[Posting]] = defaultdict(list)
         for posting in postings.select_related("entry").order_by("entry__date", "pk"):
+            entry = posting.entry
+            told[paid.get((entry.source_type, entry.source_id)) or posting].append(posting)
+        for what, group in told.items():
             line = bank.record_statement_line(
                 bank_account=account,
-                on=posting.entry.date,
-                amount=posting.amount,
-                text=posting.entry.narration[:60].upper(),
+                on=group[0].entry.date,
+                amount=total(posting.amount for posting in group),
+                text=f"DIRECT ENTRY RUN {what.number}"
+                if isinstance(what, PaymentRun)
+                else self.on_the_statement(group[0]),
                 by=self.treasurer,
             )
-            bank.explain_line(line=line, posting=posting, by=self.treasurer)
+            if group[0].entry.date < latest:
+                bank.clear(lines=[line], postings=group, reasons="seen on the statement", by=self.treasurer)
+        bank.record_statement_line(
+            bank_account=account,
+            on=max(self.today - timedelta(days=3), self.this_year),
+            amount=as_amount("-8.00"),
+            text="ACCOUNT FEE NOV",
+            by=self.treasurer,
+        )
         bank.record_statement_line(
             bank_account=account,
             on=max(self.today - timedelta(days=6), self.this_year),
