@@ -191,6 +191,14 @@ class TestDelimited:
         assert (found.date, found.text, found.amount, found.balance) == (0, (1,), 2, 3)
         assert Mapping.from_dict(found.as_dict()) == found
 
+    def test_columns_of_one_way_that_stay_empty_are_known_by_their_names(self):
+        content = (
+            b"Date,Narrative,Debit Amount,Credit Amount,Balance\n1/11/2026,A,,5.00,15.00\n2/11/2026,B,,6.00,21.00\n"
+        )
+        found = propose(content)
+        assert (found.amount, found.debit, found.credit, found.balance) == (None, 2, 3, 4)
+        assert [amount for _, amount, *_ in told(content)] == [Decimal(5), Decimal(6)]
+
     @pytest.mark.parametrize(
         ("text", "amount"),
         [

@@ -31,7 +31,11 @@ class Answer:
     """One way to explain some lines: what it is made of, for `services.accept`, and in words."""
 
     made_of: tuple[str, ...]
-    words: str
+    parts: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        return "; ".join(self.parts)
 
     @property
     def name(self) -> str:
@@ -92,7 +96,7 @@ def _told(proposal: Proposal, rows: dict[int, StatementLine]) -> Explained:
 
 
 def _answer(items: Sequence[Item]) -> Answer:
-    return Answer(tuple(sorted(str(item.key) for item in items)), "; ".join(item.what for item in items))
+    return Answer(tuple(sorted(str(item.key) for item in items)), tuple(item.what for item in items))
 
 
 def _cents(amount: Decimal) -> int:
@@ -227,7 +231,7 @@ def _by_rules(line: StatementLine, rules: Sequence[BankRule]) -> list[Explained]
     rules = [rule for rule in rules if rule.catches(line.text, line.amount)]
     if not rules:
         return []
-    answers = tuple(Answer((f"rule {rule.pk}",), f"{rule.name}: {rule.account}, {rule.fund}") for rule in rules)
+    answers = tuple(Answer((f"rule {rule.pk}",), (f"{rule.name}: {rule.account}, {rule.fund}",)) for rule in rules)
     said = "your rule speaks of it" if len(rules) == 1 else "several of your rules speak of it"
     return [Explained((line,), answers, said, Grade.CERTAIN if len(rules) == 1 else Grade.POSSIBLE)]
 
@@ -242,6 +246,6 @@ def _by_cards(lines: Sequence[StatementLine], bank_account: BankAccount) -> list
         if line.amount > nil() and nil() <= fee <= waiting * MOST_CARD_FEE:
             said = f"all card takings that wait, {shown(waiting)}, less a fee of {shown(fee)}"
             named = any(word in line.text.casefold() for word in CARD_WORDS)
-            answer = Answer((f"cards {waiting.amount}",), f"card takings of {shown(waiting)} settled")
+            answer = Answer((f"cards {waiting.amount}",), (f"card takings of {shown(waiting)} settled",))
             return [Explained((line,), (answer,), said, Grade.LIKELY if named else Grade.POSSIBLE)]
     return []

@@ -276,7 +276,7 @@ def _amount_columns(
     """Which columns hold the amount, or money out and in, and the balance: by their names, else by their figures."""
     if not numbers:
         raise Refused("No column of amounts is found in the file.")
-    by_name = {kind: _named(header, numbers, names) for kind, names in NAMES.items()}
+    by_name = {kind: _named(header, kind) for kind in NAMES}
     balance = by_name["balance"]
     if balance is None:
         balance = next((column for column in reversed(numbers) if _runs(body, column, numbers, decimal)), None)
@@ -302,12 +302,18 @@ def _amount_columns(
     return {"amount": amount, "balance": balance}
 
 
-def _named(header: Sequence[str], numbers: Sequence[int], names: Sequence[str]) -> int | None:
-    for name in names:
-        for column in numbers:
-            if re.search(rf"\b{name}s?\b", _cell(header, column), re.IGNORECASE):
+def _named(header: Sequence[str], kind: str) -> int | None:
+    """The column whose header speaks of that kind, such as "Debit Amount" of money out; "Amount" alone is neither."""
+    others = [name for each in ("debit", "credit", "balance") for name in NAMES[each]] if kind == "amount" else []
+    for name in NAMES[kind]:
+        for column, cell in enumerate(header):
+            if _speaks(cell, name) and not any(_speaks(cell, other) for other in others):
                 return column
     return None
+
+
+def _speaks(cell: str, name: str) -> bool:
+    return bool(re.search(rf"\b{name}s?\b", cell, re.IGNORECASE))
 
 
 def _value(cells: Sequence[str], column: int, decimal: str) -> Decimal:
