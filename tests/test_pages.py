@@ -67,6 +67,7 @@ def urls_of_everything():
         reverse("admin:explain_lines"),
         reverse("admin:fund_statement"),
     }
+    found |= {f"{reverse('admin:reconcile_month')}?account=1&until=2026-09-30&balance=47.00"}
     found |= {claim_letters.link_path(Household.objects.first())}
     found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
@@ -160,6 +161,7 @@ ADD_PAGES = {
     "bank_statementimport": set(),
     "bank_clearing": set(),
     "bank_bankrule": {T},
+    "bank_reconciliation": set(),
     "ledger_account": {T},
     "ledger_fund": {T},
     "ledger_party": {T},

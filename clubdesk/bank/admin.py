@@ -14,6 +14,7 @@ from clubdesk.bank.models import (
     BankRule,
     CardSettlement,
     Clearing,
+    Reconciliation,
     StatementImport,
     StatementLine,
 )
@@ -250,6 +251,50 @@ class ClearingAdmin(DocumentAdmin):
     pages = [UndoPage()]
     section_makers = [cleared_section]
     sections_first = True
+
+
+class ReopenForm(VerbForm):
+    reason = reason_field()
+
+
+class ReopenPage(VerbPage):
+    slug = "reopen"
+    title = "Open this month again"
+    intro = "It is no longer signed off, and its lines and entries can change."
+    button = "Open the month"
+    permission = "bank.change_reconciliation"
+    form_class = ReopenForm
+
+    def applies(self, target: Reconciliation) -> bool:
+        return target.reopened_on is None
+
+    def perform(self, *, target: Reconciliation, by: Any, reason: str, key: Any) -> Reconciliation:
+        return services.reopen_month(reconciliation=target, on=clock.today(), reason=reason, by=by)
+
+    def done(self, result: Reconciliation) -> str:
+        return f"{result} is open again."
+
+
+@admin.register(Reconciliation)
+class ReconciliationAdmin(DocumentAdmin):
+    list_display = [
+        "month_end",
+        "bank_account",
+        "statement_shown",
+        "book_shown",
+        "signed_on",
+        "recorded_by",
+        "reopened_on",
+    ]
+    list_select_related = ["bank_account", "recorded_by"]
+    fields = [
+        "bank_account", "month_end", "statement_balance", "deposits", "payments", "book_balance", "signed_on",
+        "recorded_by", "reopened_on", "reopened_by", "reopen_reason",
+    ]  # fmt: skip
+    readonly_fields = fields
+    pages = [ReopenPage()]
+    statement_shown = amount_column("statement_balance", "The statement says")
+    book_shown = amount_column("book_balance", "The book says")
 
 
 def caught_section(request: HttpRequest, rule: BankRule) -> Section:

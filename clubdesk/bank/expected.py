@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from clubdesk.bank.matching import Grade, Item, Line, Proposal, match
-from clubdesk.bank.models import BankAccount, BankRule, ItemState, PaymentItem, RunState, StatementLine
+from clubdesk.bank.models import BankAccount, BankRule, ClearedPosting, ItemState, PaymentItem, RunState, StatementLine
 from clubdesk.bank.selectors import card_takings_waiting, unexplained
 from clubdesk.fees.accounts import payment_reference
 from clubdesk.fees.models import Lodgement, VoucherState
@@ -118,11 +118,9 @@ def expected(bank_account: BankAccount, lines: Sequence[Line]) -> Iterable[Item]
 
 
 def _posted(bank_account: BankAccount, since: date) -> Iterable[Item]:
-    rows = Posting.objects.filter(
-        account=bank_account.account, entry__date__gte=since, entry__sealed=True, entry__reverses=None,
-        entry__reversed_by=None,
-    ).exclude(clearings__stands=True)  # fmt: skip
-    postings = list(rows.select_related("entry"))
+    rows = Posting.objects.filter(account=bank_account.account, entry__date__gte=since, entry__sealed=True)
+    rows = rows.exclude(clearings__stands=True).select_related("entry__reverses", "entry__reversed_by")
+    postings = _reaching_the_bank(bank_account, list(rows))
     entries = [posting.entry_id for posting in postings]
     of_homes = Posting.objects.filter(entry__in=entries, party__household__isnull=False)
     homes = dict(of_homes.values_list("entry", "party__household"))
@@ -146,6 +144,27 @@ def _posted(bank_account: BankAccount, since: date) -> Iterable[Item]:
             early=0 if entry.source_type == banked else EARLY,
             late=LATE,
         )
+
+
+def _reaching_the_bank(bank_account: BankAccount, postings: list[Posting]) -> list[Posting]:
+    """Without the entries that were reversed, and their reversals; but with payments that the bank returned, since
+    the bank shows both, and with the one of a pair whose other the bank has shown.
+    """
+    cleared = ClearedPosting.objects.filter(stands=True, posting__account=bank_account.account)
+    shown = set(cleared.values_list("posting__entry", flat=True))
+    returned = {
+        (source_type(document), document.pk)
+        for item in PaymentItem.objects.filter(state=ItemState.RETURNED).select_related("claim", "expense", "repayment")
+        if (document := item.document)
+    }
+    found = []
+    for posting in postings:
+        entry = posting.entry
+        reversal = getattr(entry, "reversed_by", None)
+        partner, origin = entry.reverses or reversal, entry.reverses or entry
+        if partner is None or partner.pk in shown or (origin.source_type, origin.source_id) in returned:
+            found.append(posting)
+    return found
 
 
 def _runs() -> dict[tuple[str, int], tuple[str, str]]:

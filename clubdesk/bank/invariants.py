@@ -6,7 +6,8 @@ from decimal import Decimal
 from django.db.models import Count, F
 
 from clubdesk.bank import selectors
-from clubdesk.bank.models import Clearing, ItemState, PaymentFile, PaymentItem, PaymentRun
+from clubdesk.bank.models import Clearing, ItemState, PaymentFile, PaymentItem, PaymentRun, Reconciliation
+from clubdesk.bank.reconciling import reconcile
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import summed
@@ -67,3 +68,12 @@ def clearings_hold() -> Iterator[str]:
         stand = {part.stands for part in clearing.lines.all()} | {part.stands for part in clearing.postings.all()}
         if stand != {clearing.undone_on is None}:
             yield f"{clearing} was undone in part."
+
+
+@invariant("A month that is signed off still reconciles to nil, with the balances that were signed")
+def signed_off_months_hold() -> Iterator[str]:
+    for signed in Reconciliation.objects.filter(reopened_on=None).select_related("bank_account"):
+        figures = reconcile(signed.bank_account, signed.month_end, signed.statement_balance)
+        found = (figures.deposits_not_credited, figures.payments_not_presented, figures.book_balance)
+        if found != (signed.deposits, signed.payments, signed.book_balance) or figures.lacking:
+            yield f"{signed} was signed off and no longer says what was signed."

@@ -404,3 +404,39 @@ class BankRule(models.Model):
             and (self.least is None or size >= self.least)
             and (self.most is None or size <= self.most)
         )
+
+
+class Reconciliation(Document):
+    """A month of a bank account, signed off: the bank's balance and the book's agree but for what is on its way.
+
+    `deposits` the bank has not credited yet and `payments` it has not made yet, both above nil. While it stands,
+    nothing of the account that is dated in the month or before can change.
+    """
+
+    bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="reconciliations")
+    month_end = models.DateField()
+    statement_balance = AmountField("the statement says")
+    deposits = AmountField("deposits not credited", default=0)
+    payments = AmountField("payments not presented", default=0)
+    book_balance = AmountField("the book says")
+    signed_on = models.DateField("signed off on")
+    reopened_on = models.DateField(null=True, blank=True)
+    reopened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    reopen_reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-month_end", "-pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["bank_account", "month_end"],
+                condition=Q(reopened_on=None),
+                name="bank_a_month_is_signed_off_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(reopened_on=None) | ~Q(reopen_reason="") & Q(reopened_by__isnull=False),
+                name="bank_reopened_with_a_reason",
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.bank_account}, {self.month_end:%B %Y}"

@@ -25,7 +25,66 @@ POSTINGS_OF_CLEARING = (
     " WHERE x.clearing_id = NEW.id AND b.id = NEW.bank_account_id)"
 )
 
+SIGNED_OFF = (
+    "EXISTS (SELECT 1 FROM bank_reconciliation r JOIN bank_bankaccount b ON b.id = r.bank_account_id{join}"
+    " WHERE r.reopened_on IS NULL AND {where})"
+)
+
 GUARDS = [
+    *kept(
+        "bank_reconciliation",
+        "month that was signed off",
+        "bank_account_id",
+        "month_end",
+        "statement_balance",
+        "deposits",
+        "payments",
+        "book_balance",
+        "recorded_by_id",
+    ),
+    Guard(
+        "bank_reconciliation_differs_by_nil",
+        "bank_reconciliation",
+        "INSERT",
+        when="CAST(ROUND(NEW.statement_balance * 100) AS BIGINT) + CAST(ROUND(NEW.deposits * 100) AS BIGINT)"
+        " - CAST(ROUND(NEW.payments * 100) AS BIGINT) <> CAST(ROUND(NEW.book_balance * 100) AS BIGINT)",
+        message="Only a month that differs by nil is signed off.",
+    ),
+    Guard(
+        "bank_reconciliation_stays_reopened",
+        "bank_reconciliation",
+        "UPDATE",
+        when="OLD.reopened_on IS NOT NULL AND (NEW.reopened_on IS NULL OR NEW.reopened_on <> OLD.reopened_on)",
+        message="A month that was reopened is signed off anew.",
+    ),
+    Guard(
+        "bank_signed_off_months_take_no_entry",
+        "ledger_posting",
+        "INSERT",
+        when=SIGNED_OFF.format(
+            join=" JOIN ledger_journalentry e ON e.id = NEW.entry_id",
+            where="b.account_id = NEW.account_id AND r.month_end >= e.date",
+        ),
+        message="That month of the bank account is signed off; use a later date, or reopen the month first.",
+    ),
+    Guard(
+        "bank_signed_off_months_take_no_line",
+        "bank_statementline",
+        "INSERT",
+        when=SIGNED_OFF.format(join="", where="b.id = NEW.bank_account_id AND r.month_end >= NEW.date"),
+        message="That month of the bank account is signed off; it takes no more lines.",
+    ),
+    Guard(
+        "bank_signed_off_months_stay_explained",
+        "bank_clearedline",
+        "UPDATE",
+        when="OLD.stands AND NOT NEW.stands AND "
+        + SIGNED_OFF.format(
+            join=" JOIN bank_statementline l ON l.id = NEW.line_id",
+            where="b.id = l.bank_account_id AND r.month_end >= l.date",
+        ),
+        message="A line of a month that is signed off stays explained; reopen the month first.",
+    ),
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
     *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id", "text", "bank_id"),
     *kept("bank_clearing", "clearing", "bank_account_id", "reasons", "how_sure"),

@@ -1,6 +1,7 @@
 """Questions about the bank."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -108,6 +109,12 @@ UNEXPLAINED = ~Exists(STANDING_CLEARING)
 
 def unexplained(bank_account: BankAccount) -> QuerySet[StatementLine]:
     return bank_account.lines.filter(UNEXPLAINED)
+
+
+def statements_begin(bank_account: BankAccount) -> date | None:
+    """The first day of the month of the account's first line; None where it has none."""
+    first = bank_account.lines.order_by("date").first()
+    return first.date.replace(day=1) if first else None
 
 
 def possible_explanations(line: StatementLine) -> QuerySet[Posting]:

@@ -15,4 +15,6 @@ def patterns(site: AdminSite) -> list[URLPattern]:
     return [
         path("bank/import/", page(views.bring_in), name="import_statement"),
         path("bank/explain/", page(views.explain_lines), name="explain_lines"),
+        path("bank/streams/", page(views.money_streams), name="money_streams"),
+        path("bank/reconcile/", page(views.reconcile_month), name="reconcile_month"),
     ]

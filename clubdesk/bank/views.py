@@ -1,4 +1,6 @@
-"""Bringing a statement in (choose the file, see its lines, put the columns right, do it), and explaining its lines."""
+"""Bringing a statement in (choose the file, see its lines, put the columns right, do it), explaining its lines,
+reconciling a month, and each stream of money by three witnesses.
+"""
 
 import base64
 import uuid
@@ -13,15 +15,21 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.bank import reading, selectors, services
 from clubdesk.bank.expected import MOST_LINES, explain
 from clubdesk.bank.matching import Grade
 from clubdesk.bank.models import BankAccount, HowSure
+from clubdesk.bank.papers import reconciliation_pdf, rows_of
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import DAYS_FIRST, cells_of
+from clubdesk.bank.reconciling import Reconciled, next_month, reconcile, stated_balance
 from clubdesk.bank.services.importing import plan_import
+from clubdesk.bank.streams import streams
 from clubdesk.errors import Refused
-from clubdesk.screens import page_of, sentence_of
+from clubdesk.ledger.selectors import book, month_end
+from clubdesk.money import AmountFormField
+from clubdesk.screens import DayField, Link, Section, page_of, sentence_of
 
 MOST_HERE = 1_500_000
 TOO_LARGE = "A file of this size is brought in from the shell: manage.py import_statement FILE."
@@ -258,3 +266,108 @@ def _accept_chosen(request: HttpRequest, account: BankAccount) -> None:
         messages.success(request, f"{taken} {'answer' if taken == 1 else 'answers'} taken.")
     elif not chosen:
         messages.info(request, "Nothing was chosen; nothing was changed.")
+
+
+# Reconciling
+
+
+class MonthForm(forms.Form):
+    account = forms.ModelChoiceField(BankAccount.objects.all(), label="Bank account")
+    until = DayField(label="Month (any day of it)", initial=None)
+    balance = AmountFormField(label="The bank’s closing balance", min_value=None)
+
+    def clean_until(self) -> Any:
+        return month_end(self.cleaned_data["until"])
+
+
+def reconcile_month(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """A month as the bank says it, what is on its way, and the book; signed off where they differ by nil."""
+    if not request.user.has_perm("bank.view_reconciliation"):
+        raise PermissionDenied
+    form = MonthForm(request.GET if "until" in request.GET else None, label_suffix="", initial=_month_to_do(request))
+    context: dict[str, Any] = {**site.each_context(request), "title": "Reconcile a month", "form": form}
+    if not form.is_valid():
+        return TemplateResponse(request, "bank/reconcile.html", context)
+    cleaned = form.cleaned_data
+    figures = reconcile(cleaned["account"], cleaned["until"], cleaned["balance"])
+    if "pdf" in request.GET:
+        return _pdf(figures)
+    if request.method == "POST":
+        return _signed_off(request, context, figures)
+    return TemplateResponse(request, "bank/reconcile.html", context | _figures(request, figures))
+
+
+def _month_to_do(request: HttpRequest) -> dict[str, Any]:
+    """The account, its first month that is not signed off, and what the bank says it closed with."""
+    chosen = request.GET.get("account", "")
+    account = BankAccount.objects.filter(pk=chosen).first() if chosen.isdecimal() else BankAccount.objects.first()
+    until = next_month(account) if account else None
+    if account is None or until is None:
+        return {"account": account}
+    return {"account": account, "until": until, "balance": stated_balance(account, until)}
+
+
+def _figures(request: HttpRequest, figures: Reconciled) -> dict[str, Any]:
+    return {
+        "figures": figures,
+        "rows": rows_of(figures),
+        "may": request.user.has_perm("bank.add_reconciliation"),
+        "key": uuid.uuid4(),
+        "pdf": f"{request.get_full_path()}&pdf=1",
+    }
+
+
+def _pdf(figures: Reconciled) -> HttpResponse:
+    standing = figures.bank_account.reconciliations.filter(month_end=figures.month_end, reopened_on=None).first()
+    signed = "Not signed off."
+    if standing:
+        signed = f"Signed off by {standing.recorded_by} on {standing.signed_on:%-d %B %Y}."
+    response = HttpResponse(reconciliation_pdf(figures, book().club_name, signed), content_type="application/pdf")
+    response["Content-Disposition"] = f'attachment; filename="reconciliation-{figures.month_end:%Y-%m}.pdf"'
+    return response
+
+
+def _signed_off(request: HttpRequest, context: dict[str, Any], figures: Reconciled) -> HttpResponse:
+    if not request.user.has_perm("bank.add_reconciliation"):
+        raise PermissionDenied
+    try:
+        key = uuid.UUID(request.POST.get("key", ""))
+        document = services.sign_off_month(
+            bank_account=figures.bank_account,
+            until=figures.month_end,
+            statement_balance=figures.statement_balance,
+            on=clock.today(),
+            by=request.user,  # type: ignore[arg-type]
+            key=key,
+        )
+    except ValueError:
+        context["sentences"] = ["The form did not come through whole; press the button again."]
+    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+        context["sentences"] = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
+    else:
+        messages.success(request, f"{document} is signed off.")
+        return HttpResponseRedirect(page_of(document))
+    return TemplateResponse(request, "bank/reconcile.html", context | _figures(request, figures), status=422)
+
+
+# The streams of money
+
+
+def money_streams(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """The tin, the reader, the department, the depot: what our documents, the ledger and the bank say of each."""
+    if not request.user.has_perm("bank.view_statementline"):
+        raise PermissionDenied
+    today = clock.today()
+    rows = [
+        (each.name, each.documents, each.ledger, each.bank, each.rest, each.age(today), each.still)
+        for each in streams()
+    ]
+    columns = ["Stream", "Our documents", "The ledger", "The bank", "Not shown by the bank", "Oldest", "On its way"]
+    context = {
+        **site.each_context(request),
+        "title": "The tin, the reader, the department, the depot",
+        "intro": "What reached the club’s bank account, and what left it, since the book began.",
+        "parent": Link("Statement lines", reverse("admin:bank_statementline_changelist")),
+        "sections": [Section("By three witnesses", columns, rows)],
+    }
+    return TemplateResponse(request, "screens/figures.html", context)

@@ -25,6 +25,7 @@ from PIL import Image, ImageDraw
 from clubdesk import clock, guards
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount, BankRule, HowPaid, PaymentItem, PaymentRun
+from clubdesk.bank.reconciling import book_balance
 from clubdesk.bank.selectors import card_takings_waiting, claims_to_pay, credits_to_repay, expenses_to_pay
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Booking, Cohort, Course, PlaceState, RefundStep
@@ -850,6 +851,12 @@ class Demo:
             )
             if group[0].entry.date < latest:
                 bank.clear(lines=[line], postings=group, reasons="seen on the statement", by=self.treasurer)
+        signed = ledger_questions.month_end(self.this_year)
+        if self.today > ledger_questions.month_end(signed + timedelta(days=31)):
+            stated = book_balance(account, signed)
+            bank.sign_off_month(
+                bank_account=account, until=signed, statement_balance=stated, on=self.today, by=self.treasurer
+            )
         bank.record_statement_line(
             bank_account=account,
             on=max(self.today - timedelta(days=3), self.this_year),

@@ -134,6 +134,8 @@ MAY: dict[str, list[str]] = {
         "bank.add_statementline",
         "bank.change_statementline",
         "bank.add_bankrule",
+        "bank.add_reconciliation",
+        "bank.change_reconciliation",
         "bank.change_bankrule",
         "ledger.add_account",
         "ledger.change_account",

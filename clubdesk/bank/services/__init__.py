@@ -3,6 +3,7 @@
 from clubdesk.bank.services.clearing import accept, clear, explain_line, undo_clearing
 from clubdesk.bank.services.details import set_bank_details
 from clubdesk.bank.services.importing import import_statement
+from clubdesk.bank.services.reconciling import reopen_month, sign_off_month
 from clubdesk.bank.services.runs import (
     leave_out,
     make_file,
@@ -26,8 +27,10 @@ __all__ = [
     "record_returned",
     "record_statement_line",
     "release_run",
+    "reopen_month",
     "set_bank_details",
     "settle_cards",
+    "sign_off_month",
     "undo_clearing",
     "withdraw_run",
 ]

@@ -83,6 +83,9 @@ def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Cle
     document = Clearing.objects.get(pk=clearing.pk)
     if document.undone_on:
         return document
+    signed = document.bank_account.reconciliations.filter(reopened_on=None).order_by("month_end").last()
+    if signed and document.lines.filter(line__date__lte=signed.month_end).exists():
+        raise Refused(f"{signed.month_end:%B %Y} is signed off; open the month first.")
     if not reason.strip():
         raise Refused("Say why it is undone.")
     document.undone_on, document.undone_by, document.undo_reason = on, by, reason.strip()[:150]

@@ -65,6 +65,11 @@ def import_statement(
     if found := ledger.written(StatementImport, key):
         return found
     plan = plan_import(account, content, mapping)
+    signed = account.reconciliations.filter(reopened_on=None).order_by("month_end").last()
+    if signed and any(line.date <= signed.month_end for line in plan.fresh):
+        raise Refused(
+            f"{signed.month_end:%B %Y} is signed off; this file has lines of it, or earlier, that are not there."
+        )
     statement = plan.statement
     document = StatementImport.objects.create(
         key=key or uuid.uuid4(),
