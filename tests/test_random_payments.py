@@ -3,13 +3,15 @@
 from datetime import date, timedelta
 
 import pytest
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount, PaymentItem, PaymentRun
+from clubdesk.bank.expected import explain
+from clubdesk.bank.models import BankAccount, Clearing, PaymentItem, PaymentRun, Reconciliation
+from clubdesk.bank.reconciling import reconcile
 from clubdesk.bank.selectors import claims_to_pay, credits_to_repay, expenses_to_pay
 from clubdesk.desk.services import start_books
 from clubdesk.entryfund import services as entryfund
@@ -22,7 +24,7 @@ from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Account, Fund
+from clubdesk.ledger.models import Account, Fund, Posting
 from clubdesk.ledger.selectors import month_end
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
@@ -32,6 +34,7 @@ from tests import factories
 pytestmark = pytest.mark.django_db
 amounts = st.integers(1, 9000).map(lambda cents: as_amount(cents) / 100)
 START = date(2026, 7, 6)
+NAMES = tuple(enumerate(("Ada", "Bea", "Cai", "Dot")))
 
 
 class RandomPayments(RuleBasedStateMachine):
@@ -46,10 +49,10 @@ class RandomPayments(RuleBasedStateMachine):
         ledger.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.other = type(self.by).objects.create(username="other")
         self.today, self.made = START, 0
-        self.homes = [factories.HouseholdFactory() for _ in range(2)]
+        self.homes = [factories.HouseholdFactory(name=name) for name in ("Mirabar", "Quoll")]
         entryfund.cash_in(containers=1, amount=as_amount(150), paid_into=PaidInto.BANK, on=START, by=self.by)
         plan = factories.plan()
-        self.children = [factories.PersonFactory(household=self.homes[n % 2]) for n in range(4)]
+        self.children = [factories.PersonFactory(household=self.homes[n % 2], given_name=name) for n, name in NAMES]
         for child in self.children:
             membership.take_out_membership(person=child, plan=plan, starts_on=START, on=START, by=self.by)
         self.event = factories.event(held=START)
@@ -76,12 +79,15 @@ class RandomPayments(RuleBasedStateMachine):
         self.by, self.other = self.other, self.by
 
     def try_to(self, verb, **given):
-        """Do it, or see it refused with a sentence; nothing in between."""
+        """Do it, or see it refused with a sentence; nothing in between. The book itself refuses a signed-off month."""
         try:
-            return verb(by=self.by, **given)
+            with transaction.atomic():
+                return verb(by=self.by, **given)
         except Refused as refusal:
             assert refusal.sentence
-            return None
+        except IntegrityError as refused:
+            assert "signed off" in str(refused)
+        return None
 
     def pick(self, data, rows):
         found = list(rows.order_by("pk"))
@@ -168,6 +174,48 @@ class RandomPayments(RuleBasedStateMachine):
             else:
                 self.try_to(bank.leave_out, item=item, on=self.today, reason="wrong day")
 
+    @rule(data=st.data(), words=st.sampled_from(["TFR MIRABAR A", "RUN 1", "CASH", "RETURNED"]))
+    def the_bank_shows_something(self, data, words):
+        account = BankAccount.objects.get()
+        known = Posting.objects.filter(account=account.account).order_by("pk")
+        amount = data.draw(st.sampled_from([each.amount for each in known]))
+        try:
+            with transaction.atomic():
+                bank.record_statement_line(bank_account=account, on=self.today, amount=amount, text=words, by=self.by)
+        except IntegrityError as refused:
+            assert "signed off" in str(refused)
+
+    @rule(data=st.data())
+    def take_an_answer(self, data):
+        found = explain(BankAccount.objects.get())[0]
+        if found:
+            each = data.draw(st.sampled_from(found))
+            self.try_to(
+                bank.accept,
+                lines=each.lines,
+                answer=data.draw(st.sampled_from(each.answers)).made_of,
+                reasons=each.reasons,
+                how_sure=each.how_sure,
+            )
+
+    @rule(data=st.data())
+    def undo_a_clearing(self, data):
+        if clearing := self.pick(data, Clearing.objects.all()):
+            self.try_to(bank.undo_clearing, clearing=clearing, on=self.today, reason="not the same")
+
+    @rule()
+    def sign_a_month_off(self):
+        account = BankAccount.objects.get()
+        until = month_end(self.today.replace(day=1) - timedelta(days=1))
+        found = reconcile(account, until, as_amount(0))
+        stated = found.book_balance - found.deposits_not_credited + found.payments_not_presented
+        self.try_to(bank.sign_off_month, bank_account=account, until=until, statement_balance=stated, on=self.today)
+
+    @rule(data=st.data())
+    def open_a_month(self, data):
+        if signed := self.pick(data, Reconciliation.objects.filter(reopened_on=None)):
+            self.try_to(bank.reopen_month, reconciliation=signed, on=self.today, reason="typo")
+
     def teardown(self):
         try:
             assert [result for result in check_all() if result.faults] == []
@@ -177,5 +225,5 @@ class RandomPayments(RuleBasedStateMachine):
 
 
 def test_any_order_of_payments_leaves_books_that_prove_themselves(db):
-    quiet = settings(max_examples=40, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck))
+    quiet = settings(max_examples=60, stateful_step_count=50, deadline=None, suppress_health_check=list(HealthCheck))
     run_state_machine_as_test(RandomPayments, settings=quiet)

@@ -273,7 +273,7 @@ def statements(draw):
         "delimiter": draw(st.sampled_from(",;\t")), "encoding": draw(st.sampled_from(["utf-8", "utf-8-sig", "cp1252"])),
         "newest_first": draw(st.booleans()), "ends": draw(st.sampled_from(["\n", "\r\n", "\r"])),
         "amounts": draw(st.sampled_from(["plain", "thousands", "parentheses"])), "balance": draw(st.booleans()),
-        "balance_before": draw(st.booleans()),
+        "balance_before": draw(st.booleans()), "before_the_line": draw(st.booleans()),
     }  # fmt: skip
     return lines, shape
 
@@ -298,6 +298,8 @@ def as_csv(lines, shape):
             figures = (
                 [written(-amount, shape["amounts"]), ""] if amount < 0 else ["", written(amount, shape["amounts"])]
             )
+        if shape["before_the_line"]:
+            balance -= amount
         held = [written(balance, shape["amounts"])] if shape["balance"] else []
         figures = [*held, *figures] if shape["balance_before"] else [*figures, *held]
         writer.writerow([day.strftime(shape["dates"]), words, *figures])

@@ -28,6 +28,11 @@ MOST_STEPS = 20_000
 SURE, LIKE, LEAD = 93, 80, 12
 
 
+def _in_order(key: Hashable) -> tuple[int, str]:
+    """Keys such as "posting 9" and "posting 10" in the order of their numbers."""
+    return len(str(key)), str(key)
+
+
 class Grade(IntEnum):
     POSSIBLE = 1
     LIKELY = 2
@@ -121,7 +126,7 @@ class Matcher:
 
     def __post_init__(self) -> None:
         self.lines = sorted(self.lines, key=lambda each: (each.day, each.cents, each.text, each.key))
-        self.items = sorted(self.items, key=lambda each: (each.day, each.cents, each.what, str(each.key)))
+        self.items = sorted(self.items, key=lambda each: (each.day, each.cents, _in_order(each.key)))
         self.words = {line.key: words_of(line.text) for line in self.lines}
         self.open_lines = {line.key for line in self.lines}
         self.open_items = {item.key for item in self.items}
@@ -221,7 +226,7 @@ class Matcher:
                 item.key: item for item in rows if item.key in self.open_items and (item.cents > 0) == (line.cents > 0)
             }
             if found:
-                return sorted(found.values(), key=lambda each: (each.day, each.what, str(each.key)))
+                return sorted(found.values(), key=lambda each: (each.day, _in_order(each.key)))
         return []
 
     def _spoken(self, line: Line) -> list[str]:
@@ -293,7 +298,7 @@ class Matcher:
     def _ranked(self, line: Line) -> list[tuple[float, Item]]:
         liked = self.liked(line)
         found = [(liked[item.payer], item) for item in self.same(line) if item.payer in liked]
-        return sorted(found, key=lambda each: (-each[0], _apart(each[1], line), str(each[1].key)))
+        return sorted(found, key=lambda each: (-each[0], _apart(each[1], line), _in_order(each[1].key)))
 
     def _by_name(
         self,
@@ -341,7 +346,7 @@ class Matcher:
             near = [item for item in self.same(line) if not item.names or liked.get(item.payer, 0) >= LIKE - 5]
             if not near:
                 continue
-            near.sort(key=lambda item: (_apart(item, line), str(item.key)))
+            near.sort(key=lambda item: (_apart(item, line), _in_order(item.key)))
             chosen.append((line, near))
             rivals.update(item.key for item in near)
         for line, near in sorted(chosen, key=lambda each: (len(each[1]), _apart(each[1][0], each[0]), each[0].key)):
@@ -368,7 +373,7 @@ class Matcher:
             for pool in sorted(pools):
                 near = [item for item in pools[pool] if item.key in self.open_items and _within(item, line)]
                 answers += subsets(line, near)
-            answers.sort(key=lambda each: (len(each), sum(_apart(item, line) for item in each)))
+            answers.sort(key=lambda each: (len(each), _apart_in_all(each, line)))
             if not answers:
                 continue
             if len(answers) == 1 or len(answers[0]) < len(answers[1]):
@@ -427,6 +432,10 @@ def _apart(item: Item, line: Line) -> int:
     return abs((line.day - item.day).days)
 
 
+def _apart_in_all(items: Iterable[Item], line: Line) -> int:
+    return sum(_apart(item, line) for item in items)
+
+
 def _within(item: Item, line: Line) -> bool:
     return -item.early <= (line.day - item.day).days <= item.late
 
@@ -443,9 +452,9 @@ def subsets(line: Line, items: Sequence[Item]) -> list[tuple[Item, ...]]:
     """
     near = sorted(
         (item for item in items if (item.cents > 0) == (line.cents > 0) and abs(item.cents) < abs(line.cents)),
-        key=lambda item: (_apart(item, line), -abs(item.cents), str(item.key)),
+        key=lambda item: (_apart(item, line), -abs(item.cents), _in_order(item.key)),
     )[:MOST_TRIED]
-    near.sort(key=lambda item: (-abs(item.cents), _apart(item, line), str(item.key)))
+    near.sort(key=lambda item: (-abs(item.cents), _apart(item, line), _in_order(item.key)))
     values = [abs(item.cents) for item in near]
     steps = 0
     for size in range(2, MOST_IN_A_SUM + 1):
@@ -466,7 +475,9 @@ def subsets(line: Line, items: Sequence[Item]) -> list[tuple[Item, ...]]:
                     waiting.append((place + 1, rest - values[place], (*chosen, place)))
         if found:
             sets = [tuple(near[place] for place in places) for places in found]
-            sets.sort(key=lambda each: (sum(_apart(item, line) for item in each), [str(item.key) for item in each]))
+            sets.sort(
+                key=lambda each: (sum(_apart(item, line) for item in each), [_in_order(item.key) for item in each])
+            )
             return sets[:3]
     return []
 

@@ -326,15 +326,14 @@ def _runs(body: Sequence[Sequence[str]], column: int, numbers: Sequence[int], de
     others = [each for each in numbers if each != column]
     if len(body) < 3 or not others or not all(_cell(cells, column) for cells in body):
         return False
-    for rows in (body, body[::-1]):
-        steps = [
-            (_value(later, column, decimal) - _value(earlier, column, decimal), later)
-            for earlier, later in itertools.pairwise(rows)
-        ]
+    pairs = [
+        (pair, _value(pair[1], column, decimal) - _value(pair[0], column, decimal)) for pair in itertools.pairwise(body)
+    ]
+    for moved in (0, 1):  # by the earlier line of a pair or by the later one: newest first or last, before or after
         fits = sum(
-            any(abs(_value(cells, each, decimal)) == abs(step) for each in others if _value(cells, each, decimal))
-            for step, cells in steps
+            bool(step) and any(abs(_value(pair[moved], each, decimal)) == abs(step) for each in others)
+            for pair, step in pairs
         )
-        if fits >= 0.6 * len(steps):
+        if fits >= 0.6 * len(pairs):
             return True
     return False

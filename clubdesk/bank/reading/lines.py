@@ -66,11 +66,25 @@ def _before(line: ReadLine) -> Decimal:
 
 
 def _oldest_first(lines: Sequence[ReadLine]) -> list[ReadLine]:
-    """By date; within a day in the file's own order, turned round where the file has the newest first."""
+    """By date, each with the balance after it; within a day in the file's own order.
+
+    A file may have the newest line first, and balances before each line in place of after it: where its balances speak,
+    the way by which they have the fewest gaps is the file's own.
+    """
     newest_first = lines[0].date > lines[-1].date
-    if lines[0].date == lines[-1].date and all(line.balance is not None for line in lines):
-        newest_first = len(list(_gaps(lines))) > len(list(_gaps(lines[::-1])))
-    return sorted(lines[::-1] if newest_first else lines, key=lambda line: line.date)
+    ways = [lines[::-1]] if newest_first else [lines]
+    if lines[0].date == lines[-1].date:
+        ways.append(lines[::-1])
+    told = [
+        sorted(_with_balances_after(way) if before else way, key=lambda line: line.date)
+        for way in ways
+        for before in (False, True)
+    ]
+    return min(told, key=lambda each: len(_gaps(each)))
+
+
+def _with_balances_after(lines: Sequence[ReadLine]) -> list[ReadLine]:
+    return [line if line.balance is None else replace(line, balance=line.balance + line.amount) for line in lines]
 
 
 def _gaps(lines: Sequence[ReadLine]) -> list[str]:
