@@ -10,16 +10,19 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from clubdesk import clock
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.desk.blanking import blank_person, kept_until
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
+from clubdesk.expenses import services as expenses
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Method, Voucher
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Party
-from clubdesk.ledger.selectors import balances
+from clubdesk.ledger.selectors import balances, entries_of
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Person
@@ -160,3 +163,28 @@ def test_a_siblings_details_stay_and_old_letters_go(season, by):
     assert holding("Zephyrine") == []
     assert holding("Bela") != []
     assert home.guardians.get().name == "Ida Quillfeather"
+
+
+def test_bank_details_expenses_and_the_banks_words_are_blanked_with_the_household(season, by, approver):
+    home = factories.HouseholdFactory(name="Quillfeather family", guardian="Ida Quillfeather", email="ida@example.org")
+    child = factories.PersonFactory(household=home, given_name="Zephyrine", family_name="Quillfeather")
+    factories.bank_details(home, by, title="Ida Quillfeather", number="55512345")
+    spent = factories.expense(by, home, what="paint")
+    expenses.approve_expense(expense=spent, on=NOW, by=approver)
+    account = BankAccount.objects.get()
+    run = bank.make_run(bank_account=account, method="single", pay_on=NOW, on=NOW, by=by, expenses=[spent])
+    bank.release_run(run=run, on=NOW, by=approver)
+    bank.record_paid(run=run, items=list(run.items.all()), on=NOW, by=by)
+    line = bank.record_statement_line(
+        bank_account=account, on=NOW, amount=-spent.amount, text="TFR QUILLFEATHER I", by=by
+    )
+    posting = entries_of(spent).get(purpose="pay").postings.get(account=account.account)
+    bank.explain_line(line=line, posting=posting, by=by)
+    file = Path(spent.receipt.path)
+    clock.set_today(LATER)
+    blank_person(person=child, on=LATER, by=by)
+    assert holding("Quillfeather") == []
+    assert holding("QUILLFEATHER") == []
+    assert holding("55512345") == []
+    assert not file.exists()
+    assert sound()

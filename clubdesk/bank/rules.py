@@ -1,5 +1,6 @@
 """The rules about the bank that the database itself keeps."""
 
+from clubdesk.courses.models import BLANKED
 from clubdesk.guards import Guard, kept, replaces_nothing
 
 OF_THE_RUN = "FROM bank_paymentitem i {join} WHERE i.run_id = NEW.id AND i.state = 'waiting'"
@@ -86,7 +87,14 @@ GUARDS = [
         message="A line of a month that is signed off stays explained; reopen the month first.",
     ),
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
-    *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id", "text", "bank_id"),
+    *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id", "bank_id"),
+    Guard(
+        "bank_statementline_keeps_its_words",
+        "bank_statementline",
+        "UPDATE",
+        when=f"NEW.text <> OLD.text AND NEW.text <> '{BLANKED}'",
+        message="A statement line keeps the bank's words, until the family they name is blanked.",
+    ),
     *kept("bank_clearing", "clearing", "bank_account_id", "reasons", "how_sure"),
     Guard(
         "bank_clearing_is_even",

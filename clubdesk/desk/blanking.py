@@ -14,6 +14,7 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from clubdesk import clock
+from clubdesk.bank.models import ClearedPosting, StatementLine
 from clubdesk.courses.models import BLANKED, STANDING, BookingEvent, Place
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
@@ -159,6 +160,8 @@ def _blank_household(household: Household) -> None:
     household.repayments.exclude(return_reason="").update(return_reason=BLANKED)
     household.bank_details.update(title="Blanked", bsb="", account_number="", reason=BLANKED)
     household.payments.exclude(reason="").update(reason=BLANKED)
+    explained = ClearedPosting.objects.filter(posting__entry__postings__party=household.party).values("clearing")
+    StatementLine.objects.filter(clearings__clearing__in=explained).update(text=BLANKED)
     for expense in household.expenses.exclude(receipt=""):
         expense.receipt.delete(save=False)
     household.expenses.update(what=BLANKED, receipt="")

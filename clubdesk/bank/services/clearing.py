@@ -27,7 +27,6 @@ from clubdesk.ledger.models import Posting
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount, shown, total
-from clubdesk.roll.models import Household
 
 
 @transaction.atomic
@@ -133,8 +132,6 @@ def _made(parts: Sequence[tuple[str, str]], lines: Sequence[StatementLine], by: 
     kind, numbers, line = parts[0][0], [pk for _, pk in parts], lines[0]
     if kind == "charge":
         return _received(list(Charge.objects.filter(pk__in=numbers)), lines, by)
-    if kind == "household":
-        return _received_from(Household.objects.get(pk=numbers[0]), [], lines, by)
     if kind == "lodgement":
         lodgement = record_lodgement_paid(lodgement=Lodgement.objects.get(pk=numbers[0]), on=line.date, by=by)
         return _bank_postings(lodgement, line)
@@ -153,19 +150,13 @@ def _made(parts: Sequence[tuple[str, str]], lines: Sequence[StatementLine], by: 
 
 
 def _received(charges: Sequence[Charge], lines: Sequence[StatementLine], by: User) -> list[Posting]:
+    """A receipt a line; what is beyond the fees stays as the family's credit."""
     if not charges:
         raise Refused("That fee is not there any more.")
-    return _received_from(charges[0].household, charges, lines, by)
-
-
-def _received_from(
-    household: Household, charges: Sequence[Charge], lines: Sequence[StatementLine], by: User
-) -> list[Posting]:
-    """A receipt a line."""
     found = []
     for line in lines:
         receipt = record_receipt(
-            household=household, amount=line.amount, method=Method.TRANSFER, on=line.date, by=by,
+            household=charges[0].household, amount=line.amount, method=Method.TRANSFER, on=line.date, by=by,
             reference=line.text[:60], charges=charges,
         )  # fmt: skip
         found += _bank_postings(receipt, line)
@@ -185,7 +176,7 @@ def _by_rule(rule: BankRule, line: StatementLine, by: User) -> Posting:
     account = line.bank_account.account
     journal = ledger.record_journal(
         on=line.date,
-        narration=f"{rule.name}: {line.text}"[:300],
+        narration=rule.name,
         lines=[
             Line(account, line.amount, None, rule.fund),
             Line(rule.account, -line.amount, rule.party, rule.fund),
