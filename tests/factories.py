@@ -138,7 +138,7 @@ def expense(by, household=None, amount="25.50", what="batteries for the timer", 
         spent_on=date(2026, 9, 10),
         account=Account.objects.get(code=code),
         fund=Fund.objects.get(code=fund),
-        evidence=Evidence(photo(f"{what} {uuid.uuid4()}", "JPEG"), "image/jpeg"),
+        evidence=Evidence(f"{what} {uuid.uuid4()}".encode(), "image/jpeg"),
         by=by,
     )
 

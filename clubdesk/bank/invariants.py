@@ -36,6 +36,10 @@ def payments_hold() -> Iterator[str]:
         unpaid = owed.state != "paid" if owed else item.repayment is None or item.repayment.returned_on
         if unpaid:
             yield f"{item.run}: {item} was paid; what it was for says something else."
+    for item in rows:
+        owed = item.claim or item.expense
+        if owed and (owed.amount, owed.household_id) != (item.amount, item.household_id):
+            yield f"{item.run}: {item} is not of the amount and household of what it pays."
     for item in rows.filter(state=ItemState.RETURNED, repayment__isnull=False, repayment__returned_on=None):
         yield f"{item.run}: {item} came back; the repayment says that it was paid."
 

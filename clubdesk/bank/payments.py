@@ -3,9 +3,9 @@
 from typing import Any
 
 from django import forms
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import URLPattern, path, reverse
 from django.utils.timezone import localtime
 
@@ -21,10 +21,12 @@ from clubdesk.bank.models import (
     PaymentRun,
     RunState,
 )
-from clubdesk.bank.services.runs import file_of
+from clubdesk.bank.services.runs import made_file
 from clubdesk.entryfund.models import EntryClaim
+from clubdesk.errors import Refused
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.admin import reason_field
+from clubdesk.ledger.models import Role
 from clubdesk.money import shown, total
 from clubdesk.roll.admin import HouseholdAdmin
 from clubdesk.roll.models import Household
@@ -113,7 +115,7 @@ class CreditChoice(Choice):
 
 
 class RunForm(VerbForm):
-    bank_account = forms.ModelChoiceField(BankAccount.objects.all())
+    bank_account = forms.ModelChoiceField(BankAccount.objects.filter(account__role=Role.BANK))
     method = forms.ChoiceField(label="How", choices=HowPaid.choices, widget=forms.RadioSelect, initial=HowPaid.FILE)
     pay_on = DayField(label="The bank pays on")
     claims = Choice(EntryClaim.objects.none(), label="Entry fees to refund", required=False)
@@ -147,7 +149,7 @@ class RunPage(VerbPage):
     form_class = RunForm
 
     def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
-        accounts = BankAccount.objects.all()[:2]
+        accounts = BankAccount.objects.filter(account__role=Role.BANK)[:2]
         known = set(BankDetails.objects.values_list("household", flat=True))
         chosen: dict[str, Any] = {
             "claims": [each for each in selectors.claims_to_pay() if each.household_id in known],
@@ -386,7 +388,12 @@ class PaymentRunAdmin(DocumentAdmin):
             raise Http404
         if not request.user.has_perm("bank.see_bankdetails"):
             raise PermissionDenied
-        response = HttpResponse(file_of(run), content_type="text/plain; charset=us-ascii")
+        try:
+            content = made_file(run)
+        except Refused as refusal:
+            messages.error(request, refusal.sentence)
+            return HttpResponseRedirect(page_of(run))
+        response = HttpResponse(content, content_type="text/plain; charset=us-ascii")
         response["Content-Disposition"] = f'attachment; filename="payment-run-{run.number}.aba"'
         response["Cache-Control"] = "private, no-store"
         return response

@@ -26,6 +26,16 @@ POSTINGS_OF_CLEARING = (
     " WHERE x.clearing_id = NEW.id AND b.id = NEW.bank_account_id)"
 )
 
+
+def _differs(kind: str, table: str) -> str:
+    """True where the new payment is not of the amount and household of the claim or expense that it names."""
+    return (
+        f"(NEW.{kind}_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {table} o WHERE o.id = NEW.{kind}_id"
+        " AND o.household_id = NEW.household_id"
+        " AND CAST(ROUND(o.amount * 100) AS BIGINT) = CAST(ROUND(NEW.amount * 100) AS BIGINT)))"
+    )
+
+
 SIGNED_OFF = (
     "EXISTS (SELECT 1 FROM bank_reconciliation r JOIN bank_bankaccount b ON b.id = r.bank_account_id{join}"
     " WHERE r.reopened_on IS NULL AND {where})"
@@ -165,6 +175,57 @@ GUARDS = [
         " OR (NEW.state = 'withdrawn' AND EXISTS (SELECT 1 FROM bank_paymentitem i WHERE i.run_id = NEW.id"
         " AND i.state IN ('waiting', 'paid', 'returned')))",
         message="A run is made, then released; one of which something was paid is not withdrawn.",
+    ),
+    Guard(
+        "bank_file_is_of_a_released_run",
+        "bank_paymentfile",
+        "INSERT",
+        when="NOT EXISTS (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state = 'released')",
+        message="Only a released run has a file.",
+    ),
+    Guard(
+        "bank_run_replaces_no_number",
+        "bank_paymentrun",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM bank_paymentrun r WHERE r.number = NEW.number)",
+        message="A payment run of that number stands already.",
+    ),
+    Guard(
+        "bank_payment_is_what_its_document_says",
+        "bank_paymentitem",
+        "INSERT",
+        when=f"{_differs('claim', 'entryfund_entryclaim')} OR {_differs('expense', 'expenses_expense')}"
+        " OR (NEW.details_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM bank_bankdetails d"
+        " WHERE d.id = NEW.details_id AND d.household_id = NEW.household_id))",
+        message="A payment has the amount and the household of what it pays, and that household's bank details.",
+    ),
+    Guard(
+        "bank_payment_replaces_no_other",
+        "bank_paymentitem",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM bank_paymentitem i WHERE (i.state IN ('waiting', 'paid')"
+        " AND (i.claim_id = NEW.claim_id OR i.expense_id = NEW.expense_id)) OR (i.state = 'waiting'"
+        " AND i.claim_id IS NULL AND i.expense_id IS NULL AND NEW.claim_id IS NULL AND NEW.expense_id IS NULL"
+        " AND i.household_id = NEW.household_id))",
+        message="That is being paid already, in another run.",
+    ),
+    *(
+        Guard(
+            f"{table}_takes_the_place_of_none",
+            table,
+            "INSERT",
+            when=f"EXISTS (SELECT 1 FROM {table} x WHERE x.{column} = NEW.{column} AND x.stands)",
+            message="That is explained already.",
+        )
+        for table, column in (("bank_clearedline", "line_id"), ("bank_clearedposting", "posting_id"))
+    ),
+    Guard(
+        "bank_reconciliation_replaces_no_month",
+        "bank_reconciliation",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM bank_reconciliation r WHERE r.bank_account_id = NEW.bank_account_id"
+        " AND r.month_end = NEW.month_end AND r.reopened_on IS NULL)",
+        message="That month is signed off already.",
     ),
     Guard(
         "bank_payment_begins_waiting",

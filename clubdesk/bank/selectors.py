@@ -15,6 +15,7 @@ from clubdesk.bank.models import (
     ClearedLine,
     ItemState,
     PaymentItem,
+    RunState,
     StatementLine,
 )
 from clubdesk.entryfund.models import ClaimState, EntryClaim, PaidInto
@@ -85,18 +86,32 @@ def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
         household__in={item.household_id for item in items}, state__in=(ItemState.PAID, ItemState.RETURNED)
     )
     last = {row.household_id: row for row in paid.exclude(details=None).order_by("paid_on", "pk")}
-    found = {}
+    found = _in_files_before(items)
     for item in items:
-        before = last.get(item.household_id)
+        before, said = last.get(item.household_id), ""
         if item.details is None:
-            found[item.pk] = "no bank details are noted"
+            said = "no bank details are noted"
         elif before and before.details_id == item.details_id and before.state == ItemState.RETURNED:
-            found[item.pk] = f"the bank returned the last payment to this very account: {before.reason}"
+            said = f"the bank returned the last payment to this very account: {before.reason}"
         elif before is None:
-            found[item.pk] = f"first payment to this account; noted {_noted(item.details)}"
+            said = f"first payment to this account; noted {_noted(item.details)}"
         elif before.details_id != item.details_id:
-            found[item.pk] = f"changed since the last payment ({before.paid_on:%-d %b %Y}): {_noted(item.details)}"
+            said = f"changed since the last payment ({before.paid_on:%-d %b %Y}): {_noted(item.details)}"
+        if said:
+            found[item.pk] = f"{found[item.pk]}; {said}" if item.pk in found else said
     return found
+
+
+def _in_files_before(items: Sequence[PaymentItem]) -> dict[int, str]:
+    """For each payment that stood in a run which was withdrawn though its file was made: that the bank may have it."""
+    withdrawn = PaymentItem.objects.filter(run__state=RunState.WITHDRAWN, run__files__isnull=False).distinct()
+    withdrawn = withdrawn.filter(household__in={item.household_id for item in items}).select_related("run")
+    earlier = {(each.household_id, each.claim_id, each.expense_id): each.run for each in withdrawn}
+    return {
+        item.pk: f"it stood in {run}, which was withdrawn after its file was made; make sure that the bank did not pay it"
+        for item in items
+        if (run := earlier.get((item.household_id, item.claim_id, item.expense_id)))
+    }
 
 
 def _noted(details: BankDetails) -> str:

@@ -112,6 +112,8 @@ def blank_person(*, person: Person, on: date, by: User) -> Person:
     last = _is_last(document)
     if last and fees.balance(document.household) != nil():
         raise Refused(f"{document.household} {fees.balance_in_words(document.household)}; settle its account first.")
+    if last and _is_owed(document.household):
+        raise Refused(f"The club still owes {document.household} something; pay it first.")
     _blank_what_names(document)
     written_before = clock.start_of(months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
     Message.objects.filter(household=document.household, written_at__lt=written_before).delete()
@@ -123,6 +125,12 @@ def blank_person(*, person: Person, on: date, by: User) -> Person:
     if last:
         _blank_household(document.household)
     return document
+
+
+def _is_owed(household: Household) -> bool:
+    """Whether an approved refund or expense of the household waits to be paid."""
+    approved = [rows.filter(state="approved") for rows in (household.entry_claims, household.expenses)]
+    return any(rows.exists() for rows in approved) or household.payments.filter(state="waiting").exists()
 
 
 def _blank_what_names(person: Person) -> None:

@@ -39,6 +39,14 @@ GUARDS = [
     ),
     replaces_nothing("entryfund_entryclaim", "claim", "id", "key"),
     Guard(
+        "entryfund_claim_stands_once",
+        "entryfund_entryclaim",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM entryfund_entryclaim c WHERE c.person_id = NEW.person_id"
+        " AND c.event_id = NEW.event_id AND c.state <> 'declined')",
+        message="The child has a claim for this event already.",
+    ),
+    Guard(
         "entryfund_claim_stays",
         "entryfund_entryclaim",
         "DELETE",

@@ -194,6 +194,7 @@ class FundStatement:
     containers: Decimal
     transfers: Decimal
     refunds: list[tuple[StateEvent, int, Decimal]]
+    expenses: Decimal
     other: Decimal
     closing: Decimal
     promised: Decimal
@@ -230,6 +231,8 @@ def fund_statement(since: date, until: date) -> FundStatement:
 
     opening, closing = net(own.filter(entry__date__lt=since)), net(own.filter(entry__date__lte=until))
     containers, transfers = moved(Role.CONTAINERS), moved(Role.TRANSFERS)
+    bought = within.filter(account__kind=Kind.EXPENSE).exclude(account__role__in=(Role.ENTRY_REFUNDS, Role.TRANSFERS))
+    expenses = -bought.aggregate(figure=summed("amount"))["figure"]
     claims = EntryClaim.objects.filter(
         decided_on__range=(since, until), state__in=(ClaimState.APPROVED, ClaimState.PAID)
     )
@@ -246,7 +249,8 @@ def fund_statement(since: date, until: date) -> FundStatement:
         containers=containers,
         transfers=transfers,
         refunds=refunds,
-        other=closing - opening - containers - transfers + spent,
+        expenses=expenses,
+        other=closing - opening - containers - transfers + spent - expenses,
         closing=closing,
         promised=-payable.aggregate(figure=summed("amount"))["figure"],
     )
@@ -273,11 +277,14 @@ def bags_in_words() -> str:
 
 def pool_chart(since: date, until: date) -> Chart | None:
     """What containers brought, month by month."""
-    rows = returns_that_stand().filter(returned_on__range=(since, until)).order_by("returned_on")
+    rows = Posting.objects.filter(
+        account__role=Role.CONTAINERS, entry__date__range=(since, until), entry__is_closing=False
+    )
     months: dict[date, Decimal] = {}
-    for row in rows:
-        month = row.returned_on.replace(day=1)
-        months[month] = months.get(month, Decimal(0)) + row.amount.amount
+    for row in rows.select_related("entry").order_by("entry__date"):
+        month = row.entry.date.replace(day=1)
+        months[month] = months.get(month, Decimal(0)) - row.amount.amount
+    months = {month: max(figure, Decimal(0)) for month, figure in months.items()}
     columns = [(f"{month:%b %y}", [figure]) for month, figure in months.items()]
     return Chart("Containers cashed in by month", ["Depot paid"], columns) if columns else None
 

@@ -26,9 +26,10 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.fees.services.paying_back import held, held_for_decision, pay
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Fund, FundRole
+from clubdesk.ledger.models import Fund, FundRole, Role
+from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
-from clubdesk.money import positive, shown
+from clubdesk.money import as_amount, positive, shown
 from clubdesk.roll.models import Person
 
 
@@ -98,6 +99,9 @@ def cancel_return(*, container_return: ContainerReturn, on: date, reason: str, b
         return document
     if on < document.returned_on:
         raise Refused(f"It was cashed in on {document.returned_on:%-d %b %Y}; it cannot be cancelled before.")
+    ledger.lock_book()
+    if document.paid_into == PaidInto.TILL and as_amount(balance(Role.TILL, on)) < document.amount:
+        raise Refused("That cash is not in the till any more; cancel its banking first.")
     ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])

@@ -23,7 +23,8 @@ from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm
 from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts
-from clubdesk.ledger.selectors import book, year_containing, year_start
+from clubdesk.ledger.models import FinancialYear
+from clubdesk.ledger.selectors import book, year_start
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership.terms import months_later
 from clubdesk.money import as_amount, shown
@@ -225,6 +226,7 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         ("Containers cashed in", found.containers),
         ("Moved from and to other funds", found.transfers),
         ("Entry fees approved", -found.refunded),
+        *([("Expenses", found.expenses)] if found.expenses else []),
         *([("Anything else", found.other)] if found.other else []),
         ("At the end", found.closing),
         ("Approved and not paid yet", found.promised),
@@ -251,7 +253,10 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
 
 def _outlook_facts(today: date) -> list[tuple[str, str]]:
     """The chance that the fund covers the claims of the year that runs, and what it may then hold."""
-    until = year_containing(today).last_day
+    year = FinancialYear.objects.filter(first_day__lte=today, last_day__gte=today).first()
+    if year is None:
+        return [("Bags at the club", selectors.bags_in_words())]
+    until = year.last_day
     found = selectors.outlook(today, until)
     low, middle, high = (f"{round(cents / 100):,}".replace("-", "−") for cents in (found.low, found.middle, found.high))
     share = min(99, max(1, round(100 * found.chance)))

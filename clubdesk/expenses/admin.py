@@ -140,7 +140,7 @@ def receipt_link(expense: Expense) -> Link:
 
 
 def receipt_section(request: HttpRequest, expense: Expense) -> Section:
-    return Section("Receipt", ["Evidence"], [(receipt_link(expense),)])
+    return Section("Receipt", ["Evidence"], [(receipt_link(expense),)] if expense.receipt else [], "Blanked.")
 
 
 @admin.register(Expense)
@@ -167,7 +167,7 @@ class ExpenseAdmin(DocumentAdmin):
     def evidence(self, request: HttpRequest, pk: int) -> HttpResponseBase:
         """The uploaded receipt, for those who may see expenses."""
         expense = self.get_object(request, str(pk))
-        if expense is None:
+        if expense is None or not expense.receipt:
             raise Http404
         if not self.has_view_permission(request, expense):
             raise PermissionDenied

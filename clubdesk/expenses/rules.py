@@ -8,6 +8,14 @@ GUARDS = [
         "recorded_by_id",
     ),
     Guard(
+        "expenses_receipt_stands_behind_one",
+        "expenses_expense",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM expenses_expense e WHERE e.receipt_digest = NEW.receipt_digest"
+        " AND e.state <> 'declined')",
+        message="This very receipt stands behind another expense already.",
+    ),
+    Guard(
         "expenses_begin_undecided",
         "expenses_expense",
         "INSERT",

@@ -13,7 +13,7 @@ from clubdesk.expenses import letters, posting, selectors
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.services.paying_back import held, held_for_decision, pay
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, Fund
+from clubdesk.ledger.models import Account, Fund, Role
 from clubdesk.money import positive
 from clubdesk.roll.models import Household
 
@@ -40,8 +40,7 @@ def record_expense(
         return found
     if not what.strip():
         raise Refused("Write what was bought.")
-    if not selectors.chargeable_accounts().filter(pk=account.pk).exists():
-        raise Refused(f"A purchase cannot be charged to {account}; choose an expense account.")
+    _refuse_charging(account, fund)
     used = Expense.objects.filter(receipt_digest=evidence.digest).exclude(state=ExpenseState.DECLINED).first()
     if used:
         raise Refused(f"This very receipt stands behind another expense already: {used}.")
@@ -58,6 +57,14 @@ def record_expense(
     attach(document, evidence)
     document.save()
     return document
+
+
+def _refuse_charging(account: Account, fund: Fund) -> None:
+    """Equipment stays an asset and would leave a restricted fund as large as before, its money gone."""
+    if not selectors.chargeable_accounts().filter(pk=account.pk).exists():
+        raise Refused(f"A purchase cannot be charged to {account}; choose an expense account.")
+    if fund.restricted and account.role == Role.EQUIPMENT:
+        raise Refused(f"{fund} pays for no equipment; charge it to an expense account, or to another fund.")
 
 
 @transaction.atomic
@@ -77,8 +84,7 @@ def approve_expense(
     if on < document.spent_on:
         raise Refused(f"It was spent on {document.spent_on:%-d %b %Y}; it cannot be decided before.")
     document.account, document.fund = account or document.account, fund or document.fund
-    if not selectors.chargeable_accounts().filter(pk=document.account.pk).exists():
-        raise Refused(f"A purchase cannot be charged to {document.account}; choose an expense account.")
+    _refuse_charging(document.account, document.fund)
     document.state, document.decided_by, document.decided_on = ExpenseState.APPROVED, by, on
     document.save(update_fields=["state", "decided_by", "decided_on", "account", "fund"])
     ledger.post(
@@ -100,6 +106,8 @@ def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Exp
         return document
     if document.state != ExpenseState.RECORDED:
         raise Refused("This expense was approved already.")
+    if on < document.spent_on:
+        raise Refused(f"It was spent on {document.spent_on:%-d %b %Y}; it cannot be decided before.")
     if not reason.strip():
         raise Refused("Give the reason in words that you would tell the volunteer.")
     document.state, document.decided_by, document.decided_on = ExpenseState.DECLINED, by, on

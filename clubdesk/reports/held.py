@@ -91,7 +91,7 @@ def _claims(home: Household) -> Iterable[Sequence[Any]]:
 
 def _payments(home: Household) -> Iterable[Sequence[Any]]:
     for details in home.bank_details.all():
-        yield (details.noted_on, "Bank details", f"{details.in_full}: {details.reason}", None)
+        yield (details.noted_on, "Bank details", f"{details.masked} ({details.reason})", None)
     for expense in home.expenses.all():
         yield (expense.spent_on, "Expense", f"{expense.what}: {expense.get_state_display()}", expense.amount.amount)
     for item in home.payments.select_related("run"):
@@ -123,7 +123,7 @@ def write_held(household: Household, file: BinaryIO) -> None:
     book.properties.title, book.properties.creator = str(household), "Fletchbook"
     for each in HELD:
         sheet = Sheet(book, each.title, [width for _, width in each.columns], amounts=each.amounts, landscape=True)
-        note = f"What {club_name()} holds about {household}. Entry-fee receipts are handed out by the treasurer."
+        note = f"What {club_name()} holds about {household}. The treasurer hands out receipts and bank details in full."
         sheet.top(each.title, note, [name for name, _ in each.columns])
         rows = list(each.rows(household))
         for row in rows:

@@ -8,11 +8,13 @@ from django.forms import CheckboxSelectMultiple
 from django.http import HttpRequest
 
 from clubdesk import clock
+from clubdesk.errors import Refused
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents
 from clubdesk.money import shown
 from clubdesk.roll import services
 from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.roll.selectors import belongs_to
 from clubdesk.screens import DateInput, RoomAdmin
 
 
@@ -66,6 +68,13 @@ class HouseholdAdmin(RoomAdmin):
 
     def save_model(self, request: HttpRequest, obj: Household, form: Any, change: bool) -> None:
         services.save_household(household=obj)
+
+    def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
+        """Nobody takes themselves off a household, whose money they may not decide about."""
+        users = form.cleaned_data.get("users")
+        if change and users is not None and belongs_to(request.user, form.instance) and request.user not in users:  # type: ignore[arg-type]
+            raise Refused("Somebody else must take you off this household; nobody does so themselves.")
+        super().save_related(request, form, formsets, change)
 
     def formfield_for_manytomany(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
         kwargs["queryset"] = db_field.remote_field.model.objects.filter(is_staff=True)

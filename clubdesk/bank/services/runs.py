@@ -28,6 +28,7 @@ from clubdesk.fees.services import repay_credit, take_repayment_back
 from clubdesk.fees.services.charging import queue_all
 from clubdesk.fees.services.paying_back import take_payment_back
 from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Role
 from clubdesk.money import as_amount, shown
 from clubdesk.roll.models import Household
 
@@ -56,6 +57,8 @@ def make_run(
     method = HowPaid(method)
     if pay_on < on:
         raise Refused("The bank cannot pay on a day that has passed.")
+    if bank_account.account.role != Role.BANK:
+        raise Refused(f"Payments are posted to the account with the role “Bank”; {bank_account} is another.")
     if method == HowPaid.FILE and not bank_account.makes_files:
         raise Refused(f"{bank_account} lacks what a Direct Entry file needs; fill it in, or choose single transfers.")
     items = [*_claims(claims), *_expenses(expenses), *_credits(credits)]
@@ -139,23 +142,28 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
         raise Refused(f"You belong to {own}, which this run pays; somebody else must release it.")
     if any(item.details and item.details.recorded_by_id == by.pk for item in items):
         raise Refused("You entered bank details that this run pays to; somebody else must release it.")
-    now = selectors.details_of_all({item.household_id for item in items})
-    for item in items:
-        if now.get(item.household_id) != item.details:
-            raise Refused(f"The bank details of {item.household} changed since the run was made; make it anew.")
+    _refuse_changed_details(items)
     _refuse_unpayable(items)
     run.state, run.released_by, run.released_on = RunState.RELEASED, by, on
     run.save(update_fields=["state", "released_by", "released_on"])
     return run
 
 
-def _refuse_unpayable(items: Sequence[PaymentItem]) -> None:
+def _refuse_changed_details(items: Sequence[PaymentItem]) -> None:
+    now = selectors.details_of_all({item.household_id for item in items})
+    for item in items:
+        if now.get(item.household_id) != item.details:
+            raise Refused(f"The bank details of {item.household} changed since the run was made; make it anew.")
+
+
+def _refuse_unpayable(items: Sequence[PaymentItem], has_paid: bool = False) -> None:
+    """What is owed must be owed still; once the bank has paid, a credit that was used meanwhile is owed again."""
     credits = selectors.credit_of_all({item.household_id for item in items if item.is_credit})
     for item in items:
         owed = item.claim or item.expense
         if owed and owed.state != "approved":
             raise Refused(f"{item} was paid another way; leave it out.")
-        if item.is_credit and as_amount(credits.get(item.household_id, 0)) < item.amount:
+        if item.is_credit and not has_paid and as_amount(credits.get(item.household_id, 0)) < item.amount:
             raise Refused(f"{item.household} has a smaller credit than {shown(item.amount)} by now; leave it out.")
 
 
@@ -165,11 +173,18 @@ def make_file(*, run: PaymentRun, by: User, key: uuid.UUID | None = None) -> Pay
     run = _held(run)
     if found := ledger.written(PaymentFile, key):
         return found
-    digest = hashlib.sha256(file_of(run)).hexdigest()
-    first = run.files.first()
-    if first and first.file_digest != digest:
-        raise Refused("The bank account's settings changed since this file was made; put them back, or make a new run.")
+    if not run.files.exists():
+        _refuse_changed_details(_waiting(run))
+    digest = hashlib.sha256(made_file(run)).hexdigest()
     return PaymentFile.objects.create(key=key or uuid.uuid4(), run=run, file_digest=digest, recorded_by=by)
+
+
+def made_file(run: PaymentRun) -> bytes:
+    """The file, found to be the one that was made before. Raises Refused where it would be another by now."""
+    content, first = file_of(run), run.files.first()
+    if first and first.file_digest != hashlib.sha256(content).hexdigest():
+        raise Refused("The bank account's settings changed since this file was made; put them back, or make a new run.")
+    return content
 
 
 def file_of(run: PaymentRun) -> bytes:
@@ -221,7 +236,7 @@ def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: 
     chosen = {item.pk for item in items}
     waiting = [item for item in _waiting(run) if item.pk in chosen]
     _hold(waiting)
-    _refuse_unpayable(waiting)
+    _refuse_unpayable(waiting, has_paid=True)
     for item in waiting:
         _pay(item, on, by)
     return run
@@ -248,7 +263,9 @@ def _pay(item: PaymentItem, on: date, by: User) -> None:
     elif item.expense:
         pay_expense(expense=item.expense, on=on, by=by, reference=reference)
     else:
-        item.repayment = repay_credit(household=item.household, amount=item.amount, on=on, by=by, reference=reference)
+        item.repayment = repay_credit(
+            household=item.household, amount=item.amount, on=on, by=by, reference=reference, has_paid=True
+        )
     item.state, item.paid_on = ItemState.PAID, on
     item.save(update_fields=["state", "paid_on", "repayment"])
 
@@ -265,7 +282,7 @@ def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> Pa
     if not reason.strip():
         raise Refused("Write what the bank says.")
     if owed := item.claim or item.expense:
-        take_payment_back(owed, on=on, reason=reason, by=by)
+        take_payment_back(owed, on=on, by=by)
     elif item.repayment:
         take_repayment_back(repayment=item.repayment, on=on, reason=reason, by=by)
     return _end(item, ItemState.RETURNED, on, reason)

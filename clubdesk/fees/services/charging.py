@@ -24,7 +24,7 @@ from clubdesk.fees.models import (
 )
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.selectors import year_containing
-from clubdesk.money import as_amount, cash_rounded, nil, positive, shown
+from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
 
 
@@ -331,13 +331,19 @@ def repay_credit(
     on: date,
     by: User,
     reference: str = "",
+    has_paid: bool = False,
     key: uuid.UUID | None = None,
 ) -> Repayment:
-    """Pay a household's credit back from the bank. Raises Refused for more than the credit."""
+    """Pay a household's credit back from the bank. Raises Refused for more than the credit.
+
+    Where the bank `has_paid` already, what the credit has come to pay since is owed again.
+    """
     household = queue(household)
     if found := ledger.written(Repayment, key):
         return found
     amount = positive(amount)
+    if has_paid:
+        _free_credit(household, amount)
     credit = selectors.unused_credit(household)
     if amount > credit:
         raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
@@ -367,6 +373,17 @@ def repay_credit(
     return document
 
 
+def _free_credit(household: Household, amount: Money) -> None:
+    """Let the latest charges go unpaid again, until the household has so much credit or nothing more is paid."""
+    missing = amount - selectors.unused_credit(household)
+    for charge in Charge.objects.filter(household=household, allocations__isnull=False).distinct().order_by("-pk"):
+        if missing <= nil():
+            return
+        paid = total(allocation.amount for allocation in charge.allocations.all())
+        release(charge=charge, amount=min(paid, missing))
+        missing -= min(paid, missing)
+
+
 @transaction.atomic
 def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User) -> Repayment:
     """The bank returned a repayment: its entry is reversed and the household has its credit again."""
@@ -376,7 +393,9 @@ def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User
         return document
     if on < document.paid_on:
         raise Refused(f"It was paid on {document.paid_on:%-d %b %Y}; it cannot have come back before.")
-    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    if not reason.strip():
+        raise Refused("Write what the bank says.")
+    ledger.undo_entries_of(document=document, on=on, reason="returned by the bank", by=by)
     document.returned_on, document.return_reason = on, reason.strip()[:150]
     document.save(update_fields=["returned_on", "return_reason"])
     document.allocations.all().delete()

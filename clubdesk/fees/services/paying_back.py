@@ -49,7 +49,7 @@ def pay(document: Back, *, on: date, by: User, reference: str, narration: str, l
 
 
 @transaction.atomic
-def take_payment_back(document: Back, *, on: date, reason: str, by: User) -> Back:
+def take_payment_back(document: Back, *, on: date, by: User) -> Back:
     """The bank returned the payment: its entry is reversed and the document waits to be paid again."""
     document = held(document)
     if document.state == "approved" and document.times_returned:
@@ -59,7 +59,7 @@ def take_payment_back(document: Back, *, on: date, reason: str, by: User) -> Bac
     if on < document.paid_on:
         raise Refused(f"It was paid on {document.paid_on:%-d %b %Y}; it cannot have come back before.")
     entry = selectors.entries_of(document).get(purpose=document.pay_purpose)
-    ledger.reverse(entry=entry, on=on, reason=reason, by=by)
+    ledger.reverse(entry=entry, on=on, reason="returned by the bank", by=by)
     document.state, document.paid_on, document.times_returned = "approved", None, document.times_returned + 1
     document.save(update_fields=["state", "paid_on", "times_returned"])
     return document

@@ -1,0 +1,420 @@
+"""Ways in which a payment could be lost, doubled or misdirected, each shut."""
+
+import io
+import uuid
+from datetime import date
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.bank import selectors, services
+from clubdesk.bank.models import BankAccount, PaymentItem, PaymentRun
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.models import PaidInto
+from clubdesk.entryfund.selectors import fund_statement
+from clubdesk.errors import Refused
+from clubdesk.expenses import services as expenses
+from clubdesk.fees import services as fees
+from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Account, Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.money import as_amount
+from tests import factories
+from tests.test_payment_runs import (  # noqa: F401
+    LATER,
+    NOW,
+    account,
+    claim,
+    credit,
+    home,
+    paid,
+    released,
+    run,
+    sound,
+    spent,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def faults():
+    return [fault for result in check_all() for fault in result.faults]
+
+
+class TestStuck:
+    def test_a_credit_used_after_the_file_was_made_can_be_recorded_or_left_out(self, released, credit, by, treasurer):
+        fees.charge(household=credit, price=factories.price(code="cap", amount="30.00"), on=NOW, starts_on=NOW, by=by)
+        item = released.items.get(claim=None, expense=None)
+        rest = [each for each in released.items.all() if each != item]
+        services.record_paid(run=released, items=rest, on=LATER, by=treasurer)
+        ways = []
+        for way in (
+            lambda: services.record_paid(run=released, items=[item], on=LATER, by=treasurer),
+            lambda: services.leave_out(item=item, on=LATER, reason="x", by=treasurer),
+            lambda: services.withdraw_run(run=released, on=LATER, reason="x", by=treasurer),
+        ):
+            try:
+                with transaction.atomic():
+                    way()
+                    ways.append("ok")
+            except Refused as refusal:
+                ways.append(refusal.sentence)
+        assert "ok" in ways, ways
+
+    def test_a_whole_press_is_not_refused_for_one_credit(self, released, credit, by, treasurer):
+        fees.charge(household=credit, price=factories.price(code="cap", amount="30.00"), on=NOW, starts_on=NOW, by=by)
+        paid(released, treasurer)
+
+    def test_a_payment_that_the_bank_never_took_from_the_file_can_be_left_out(self, released, treasurer):
+        first, second, _ = released.items.all()
+        services.record_paid(run=released, items=[first], on=LATER, by=treasurer)
+        services.leave_out(item=second, on=LATER, reason="bank threw it out of the file", by=treasurer)
+
+
+class TestFund:
+    def test_a_restricted_fund_buys_no_equipment(self, by, claim):
+        with pytest.raises(Refused, match="pays for no equipment"):
+            factories.expense(by, amount="5000.00", fund="entry", code="1500")
+
+    @pytest.mark.parametrize("code", ["6010", "5090", "5080", "5085"])
+    def test_an_expense_is_not_charged_to_accounts_that_documents_own(self, by, claim, code):
+        with pytest.raises(Refused, match="cannot be charged"):
+            factories.expense(by, code=code, fund="entry")
+
+    def test_the_statement_page_opens_where_the_year_is_not_open_yet(self, client, book, auditor):
+        client.force_login(auditor)
+        with clock.on(date(2027, 7, 2)):
+            assert client.get(reverse("admin:fund_statement")).status_code == 200
+
+    def test_an_expense_of_the_fund_has_a_line_of_its_own(self, by, approver, claim):
+        expenses.approve_expense(expense=factories.expense(by, fund="entry"), on=NOW, by=approver)
+        assert fund_statement(date(2026, 7, 1), NOW).other == 0
+
+
+class TestTheFile:
+    def test_the_download_is_the_file_that_was_made(self, client, released, treasurer):
+        client.force_login(treasurer)
+        url = reverse("admin:bank_paymentrun_file", args=[released.pk])
+        first = client.get(url).content
+        BankAccount.objects.update(remitter="SOMEBODY ELSE", bsb="012-999")
+        again = client.get(url)
+        assert again.status_code != 200 or again.content == first
+
+    def test_the_download_answers_where_the_settings_were_emptied(self, client, released, treasurer):
+        client.force_login(treasurer)
+        BankAccount.objects.update(user_name="", bsb="")
+        client.raise_request_exception = False
+        assert client.get(reverse("admin:bank_paymentrun_file", args=[released.pk])).status_code < 500
+
+    def test_the_file_does_not_go_to_details_changed_since_the_release(self, run, home, by, coordinator, treasurer):
+        services.release_run(run=run, on=NOW, by=coordinator)
+        factories.bank_details(home, by, number="999999", reason="old account closed")
+        with pytest.raises(Refused):
+            services.make_file(run=run, by=treasurer)
+
+    def test_a_run_is_not_released_after_the_day_in_its_file(self, run, coordinator, treasurer):
+        with pytest.raises(Refused):
+            services.release_run(run=run, on=date(2026, 10, 30), by=coordinator)
+            services.make_file(run=run, by=treasurer)
+
+    def test_the_releaser_is_told_of_an_earlier_file_with_the_same_payment(
+        self, client, released, treasurer, coordinator, claim, account
+    ):
+        services.withdraw_run(run=released, on=LATER, reason="wrong", by=treasurer)
+        again = services.make_run(
+            bank_account=account, method="file", pay_on=LATER, on=LATER, by=treasurer, claims=[claim]
+        )
+        client.force_login(coordinator)
+        page = client.get(reverse("admin:bank_paymentrun_release", args=[again.pk])).content.decode()
+        assert "run 1" in page.lower()
+
+    def test_the_releaser_is_told_that_the_last_payment_to_these_details_came_back(
+        self, released, treasurer, claim, account
+    ):
+        item = paid(released, treasurer)["Entry"]
+        services.record_returned(item=item, on=LATER, reason="no such account", by=treasurer)
+        again = services.make_run(
+            bank_account=account, method="file", pay_on=LATER, on=LATER, by=treasurer, claims=[claim]
+        )
+        assert selectors.changed_details(list(again.items.select_related("details__recorded_by")))
+
+
+class TestAccounts:
+    def test_a_run_is_paid_only_from_the_account_that_payments_are_posted_to(self, claim, treasurer):
+        savings = Account.objects.create(code="1015", name="Savings", kind="asset", is_money=True)
+        other = BankAccount.objects.create(name="Savings", account=savings)
+        with pytest.raises(Refused, match="Savings is another"):
+            services.make_run(bank_account=other, method="single", pay_on=NOW, on=NOW, by=treasurer, claims=[claim])
+
+
+class TestPrivacy:
+    def test_the_export_of_what_is_held_keeps_bank_details_from_who_may_not_see_them(
+        self, client, home, by, coordinator
+    ):
+        from openpyxl import load_workbook
+
+        factories.bank_details(home, by, number="123456")
+        client.force_login(coordinator)
+        answer = client.get(reverse("admin:household_held", args=[home.pk]))
+        book = load_workbook(io.BytesIO(answer.content if not answer.streaming else b"".join(answer.streaming_content)))
+        text = " ".join(str(cell.value) for sheet in book for row in sheet for cell in row)
+        assert "082-902, 123456" not in text
+
+    def test_a_blanked_receipt_is_not_found(self, client, by, approver, treasurer, home):
+        from clubdesk.desk import blanking
+
+        child = factories.PersonFactory(household=home)
+        spent = factories.expense(by, home)
+        expenses.decline_expense(expense=spent, reason="no", on=NOW, by=approver)
+        with clock.on(date(2040, 1, 1)):
+            blanking.blank_person(person=child, on=date(2040, 1, 1), by=treasurer)
+            client.force_login(treasurer)
+            client.raise_request_exception = False
+            url = reverse("admin:expenses_expense_evidence", args=[spent.pk])
+            assert client.get(url).status_code == 404
+
+    def test_nobody_is_blanked_while_the_club_owes_them(self, by, approver, treasurer, home):
+        from clubdesk.desk import blanking
+
+        child = factories.PersonFactory(household=home)
+        spent = expenses.approve_expense(expense=factories.expense(by, home), on=NOW, by=approver)
+        with clock.on(date(2040, 1, 1)), pytest.raises(Refused):
+            blanking.blank_person(person=child, on=date(2040, 1, 1), by=treasurer)
+
+    def test_the_reason_of_a_return_does_not_stay_in_the_journal(self, released, treasurer, claim):
+        from clubdesk.ledger.models import JournalEntry
+
+        services.record_returned(
+            item=paid(released, treasurer)["Entry"], on=LATER, reason="account of Ida Mirabar closed", by=treasurer
+        )
+        assert not JournalEntry.objects.filter(narration__contains="Ida").exists()
+
+
+class TestGuards:
+    def other_run(self, run):
+        return PaymentRun.objects.create(
+            number=9, bank_account=run.bank_account, method="single", made_on=NOW, pay_on=NOW,
+            recorded_by=run.recorded_by,
+        )  # fmt: skip
+
+    @pytest.mark.parametrize("field", ["amount", "household"])
+    def test_an_item_is_what_its_document_says(self, run, claim, treasurer, coordinator, spent, field):
+        """A row of another amount or household than its claim's is paid so, posted otherwise, and nobody notices."""
+        services.withdraw_run(run=run, on=NOW, reason="x", by=treasurer)
+        other = self.other_run(run)
+        home = spent.household if field == "household" else claim.household
+        amount = as_amount(6000) if field == "amount" else claim.amount
+        try:
+            with transaction.atomic():
+                PaymentItem.objects.create(
+                    run=other, claim=claim, household=home, details=home.bank_details.first(), amount=amount
+                )
+        except IntegrityError:
+            return
+        services.release_run(run=other, on=NOW, by=coordinator)
+        services.record_paid(run=other, items=list(other.items.all()), on=NOW, by=treasurer)
+        assert faults()
+
+    @pytest.mark.parametrize("method", ["sql"])
+    def test_an_item_goes_to_its_own_households_details(self, run, claim, treasurer, coordinator, spent, method):
+        services.withdraw_run(run=run, on=NOW, reason="x", by=treasurer)
+        other = self.other_run(run)
+        with pytest.raises(IntegrityError), transaction.atomic():
+            PaymentItem.objects.create(
+                run=other, claim=claim, household=claim.household, amount=claim.amount,
+                details=spent.household.bank_details.first(),
+            )  # fmt: skip
+
+    @pytest.mark.only_on("sqlite")
+    def test_a_paid_item_is_not_replaced_by_its_claim(self, released, treasurer, claim):
+        item = paid(released, treasurer)["Entry"]
+        other = self.other_run(released)
+        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(
+                "INSERT OR REPLACE INTO bank_paymentitem (run_id, household_id, claim_id, amount, currency, state, reason)"
+                " VALUES (%s, %s, %s, 60, 'AUD', 'waiting', '')",
+                [other.pk, claim.household_id, claim.pk],
+            )
+        assert PaymentItem.objects.filter(pk=item.pk).exists()
+
+    @pytest.mark.only_on("sqlite")
+    def test_an_expense_is_not_replaced_by_its_receipt(self, book, by, approver, home):
+        spent = expenses.approve_expense(expense=factories.expense(by), on=NOW, by=approver)
+        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(
+                "INSERT OR REPLACE INTO expenses_expense (key, recorded_at, decision_reason, payment_reference,"
+                " times_returned, what, currency, amount, spent_on, receipt, receipt_type, receipt_digest, state,"
+                " account_id, fund_id, household_id, recorded_by_id)"
+                " SELECT %s, recorded_at, '', '', 0, what, currency, amount, spent_on, receipt, receipt_type,"
+                " receipt_digest, 'recorded', account_id, fund_id, household_id, recorded_by_id FROM expenses_expense",
+                [uuid.uuid4().hex],
+            )
+
+    def test_a_file_of_an_unreleased_run_is_no_row(self, run, treasurer):
+        from clubdesk.bank.models import PaymentFile
+
+        with pytest.raises(IntegrityError), transaction.atomic():
+            PaymentFile.objects.create(run=run, file_digest="0" * 64, recorded_by=treasurer)
+
+
+class TestOdd:
+    @pytest.mark.parametrize(
+        "name", ["bank_paymentrun_file", "expenses_expense_evidence", "entryfund_containerreturn_evidence"]
+    )
+    def test_numbers_that_no_row_has(self, client, book, treasurer, name):
+        client.force_login(treasurer)
+        client.raise_request_exception = False
+        assert client.get(reverse(f"admin:{name}", args=[10**30])).status_code == 404
+
+    @pytest.mark.parametrize("on", ["2026-09-12", "abc", "1800-01-01"])
+    @pytest.mark.parametrize("item", ["1", "x", "9" * 40, ""])
+    def test_paid_form(self, client, released, treasurer, on, item):
+        client.force_login(treasurer)
+        client.raise_request_exception = False
+        url = reverse("admin:bank_paymentrun_paid", args=[released.pk])
+        assert client.post(url, {"key": str(uuid.uuid4()), "items": item, "on": on}).status_code < 500
+
+    @pytest.mark.parametrize("value", ["1", "x", "9" * 40, "", "\x00"])
+    def test_run_form(self, client, account, claim, spent, credit, treasurer, value):
+        client.force_login(treasurer)
+        client.raise_request_exception = False
+        url = reverse("admin:bank_paymentrun_add")
+        for field in ("bank_account", "claims", "expenses", "credits", "method", "pay_on", "key"):
+            data = {
+                "key": str(uuid.uuid4()), "bank_account": account.pk, "method": "single", "pay_on": "2026-09-20",
+                "claims": [claim.pk],
+            } | {field: value}  # fmt: skip
+            assert client.post(url, data).status_code < 500, field
+
+    def test_expense_form_odd(self, client, home, treasurer):
+        from django.core.files.uploadedfile import SimpleUploadedFile
+
+        client.force_login(treasurer)
+        client.raise_request_exception = False
+        url = reverse("admin:expenses_expense_add")
+        for field, value in (
+            ("household", "9" * 40),
+            ("account", "9" * 40),
+            ("fund", "x" * 300),
+            ("amount", "1e99"),
+            ("amount", "NaN"),
+            ("spent_on", "x"),
+            ("what", "   "),
+            ("what", "x" * 500),
+        ):
+            data = {
+                "key": str(uuid.uuid4()), "household": home.pk, "what": "a", "amount": "3", "spent_on": "2026-09-10",
+                "account": Account.objects.get(code="5040").pk, "fund": "general",
+                "evidence": SimpleUploadedFile("a.jpg", factories.photo(kind="JPEG")),
+            } | {field: value}  # fmt: skip
+            assert client.post(url, data).status_code < 500, field
+
+    def test_details_form_odd(self, client, home, treasurer):
+        client.force_login(treasurer)
+        client.raise_request_exception = False
+        url = reverse("admin:roll_household_bank-details", args=[home.pk])
+        for field, value in (
+            ("title", "日本"),
+            ("title", "x" * 60),
+            ("bsb", "１２３-４５６"),
+            ("account_number", "1\n2"),
+        ):
+            data = {
+                "key": str(uuid.uuid4()),
+                "title": "A",
+                "bsb": "123-456",
+                "account_number": "1234",
+                "reason": "x",
+            } | {field: value}
+            assert client.post(url, data).status_code < 500, field
+
+
+class TestQueries:
+    @pytest.mark.parametrize("count", [2, 12])
+    def test_pages_of_a_run(self, client, account, by, approver, treasurer, coordinator, count):
+        from django.test.utils import CaptureQueriesContext
+
+        rows = []
+        for n in range(count):
+            spent = expenses.approve_expense(
+                expense=factories.expense(by, what=f"thing {n}", amount=f"{n + 1}.00"), on=NOW, by=approver
+            )
+            factories.bank_details(spent.household, by)
+            rows.append(spent)
+        found = {}
+
+        def ask(user, url):
+            client.force_login(user)
+            client.get(url)
+            with CaptureQueriesContext(connection) as queries:
+                client.get(url)
+            found[url] = len(queries)
+
+        ask(treasurer, reverse("admin:bank_paymentrun_add"))
+        run = services.make_run(bank_account=account, method="file", pay_on=LATER, on=NOW, by=treasurer, expenses=rows)
+        ask(coordinator, reverse("admin:bank_paymentrun_release", args=[run.pk]))
+        ask(coordinator, reverse("admin:bank_paymentrun_change", args=[run.pk]))
+        services.release_run(run=run, on=NOW, by=coordinator)
+        services.make_file(run=run, by=treasurer)
+        ask(treasurer, reverse("admin:bank_paymentrun_paid", args=[run.pk]))
+        ask(treasurer, reverse("admin:bank_paymentrun_change", args=[run.pk]))
+        ask(treasurer, reverse("admin:bank_paymentitem_changelist"))
+        ask(treasurer, reverse("admin:expenses_expense_changelist"))
+        print(count, list(found.values()))
+
+
+class TestMore:
+    def test_a_households_statement_after_a_return(self, released, treasurer, credit):
+        from clubdesk.fees import accounts
+
+        item = paid(released, treasurer)["Credit"]
+        services.record_returned(item=item, on=date(2026, 9, 20), reason="closed 100%", by=treasurer)
+        assert accounts.statement(credit, date(2026, 9, 18)).closing == 0
+        assert accounts.statement(credit, date(2026, 9, 20)).closing == -40
+        assert sound()
+
+    def test_cancelling_cash_that_was_banked_leaves_no_till_below_nil(self, by, home):
+        from clubdesk.rangeday import services as rangeday
+
+        cashed = entryfund.cash_in(containers=100, amount=as_amount(10), paid_into=PaidInto.TILL, on=NOW, by=by)
+        entryfund.cash_in(containers=100, amount=as_amount(10), paid_into=PaidInto.BANK, on=NOW, by=by)
+        rangeday.bank_takings(amount=as_amount(10), on=NOW, by=by)
+        try:
+            entryfund.cancel_return(container_return=cashed, on=NOW, reason="typo", by=by)
+        except Refused:
+            pass
+        assert balance(Role.TILL, NOW) >= 0
+
+    def test_the_chart_of_a_period_is_its_ledger(self, by):
+        from clubdesk.entryfund.selectors import pool_chart
+
+        cashed = entryfund.cash_in(
+            containers=100, amount=as_amount(10), paid_into=PaidInto.BANK, on=date(2026, 7, 5), by=by
+        )
+        entryfund.cancel_return(container_return=cashed, on=NOW, reason="typo", by=by)
+        july = date(2026, 7, 1), date(2026, 7, 31)
+        chart = pool_chart(*july)
+        assert (
+            fund_statement(*july).containers == sum((sum(v) for _, v in chart.columns), 0)
+            if chart
+            else (fund_statement(*july).containers == 0)
+        )
+
+    def test_taking_oneself_off_and_releasing(self, client, run, home, coordinator):
+        home.users.add(coordinator)
+        client.force_login(coordinator)
+        url = reverse("admin:roll_household_change", args=[home.pk])
+        formsets = [each.formset for each in client.get(url).context["inline_admin_formsets"]]
+        data = {"name": home.name}
+        for formset in formsets:
+            for field in formset.management_form:
+                data[field.html_name] = field.value()
+            for each in formset.initial_forms:
+                for field in each:
+                    data[field.html_name] = "" if field.value() is None else field.value()
+        data = {k: v for k, v in data.items() if v is not False}
+        client.post(url, data)
+        with pytest.raises(Refused):
+            services.release_run(run=run, on=NOW, by=coordinator)
