@@ -108,7 +108,7 @@ def _in_files_before(items: Sequence[PaymentItem]) -> dict[int, str]:
     withdrawn = withdrawn.filter(household__in={item.household_id for item in items}).select_related("run")
     earlier = {(each.household_id, each.claim_id, each.expense_id): each.run for each in withdrawn}
     return {
-        item.pk: f"it stood in {run}, which was withdrawn after its file was made; make sure that the bank did not pay it"
+        item.pk: f"it stood in {run}, withdrawn after its file was made; make sure that the bank did not pay it"
         for item in items
         if (run := earlier.get((item.household_id, item.claim_id, item.expense_id)))
     }
