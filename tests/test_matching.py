@@ -87,6 +87,23 @@ def test_one_line_for_a_whole_run_and_two_lines_for_one_item():
     assert ([line.key for line in found[2].lines], found[2].grade) == ([2, 3], Grade.LIKELY)
 
 
+def test_of_several_lines_of_a_family_those_that_come_to_the_item_are_found():
+    owed = Item("x", DAY, 22800, "membership", names=(("Ida", "Mirabar"),), payer="1", late=40)
+    amounts = (10000, 700, 12800)
+    lines = [Line(n, DAY + timedelta(days=n), cents, "IDA MIRABAR") for n, cents in enumerate(amounts, 1)]
+    (found,) = match(lines, [owed])
+    assert ([line.key for line in found.lines], found.grade) == ([1, 3], Grade.LIKELY)
+
+
+def test_a_run_that_the_bank_debits_in_two_sums_is_found_in_its_parts():
+    run = [
+        Item(n, DAY, -cents, f"refund {n}", batch="run 3", names=(("Ann", f"Family{n}"),), payer=str(n))
+        for n, cents in enumerate((4500, 5000, 6500, 8000))
+    ]
+    found = match([Line(1, DAY, -9500, "BATCH"), Line(2, DAY, -14500, "BATCH")], run)
+    assert [sorted(item.key for item in each.items) for each in found] == [[0, 1], [2, 3]]
+
+
 def test_money_never_explains_a_payment_the_other_way():
     assert match([Line(1, DAY, -5000, "REF 100018")], [Item("a", DAY, 5000, "fee", references=("100018",))]) == []
 

@@ -366,7 +366,7 @@ class Matcher:
         """One line for several items of a kind, such as takings banked together."""
         pools: dict[str, list[Item]] = defaultdict(list)
         for item in self.items:
-            if item.key in self.open_items and not item.loose and not item.names:
+            if item.key in self.open_items and not item.loose and (item.batch or not item.names):
                 pools[item.batch or item.what.split()[0]].append(item)
         for line in list(self.left()):
             answers = []
@@ -394,11 +394,17 @@ class Matcher:
         for payer in sorted(of_payer):
             lines = of_payer[payer]
             for item in self.by_payer[payer]:
-                near = [line for line in lines if line.key in self.open_lines and _within(item, line)]
-                if item.key not in self.open_items or item.loose or not 2 <= len(near) <= MOST_IN_A_SUM:
-                    continue
-                if sum(line.cents for line in near) == item.cents:
-                    self.take(near, [item], Grade.LIKELY, f"{len(near)} lines come to {item.what}")
+                if item.key in self.open_items and not item.loose:
+                    self._in_parts(item, [line for line in lines if line.key in self.open_lines])
+
+    def _in_parts(self, item: Item, lines: Sequence[Line]) -> None:
+        near: dict[Hashable, Line] = {line.key: line for line in lines if _within(item, line)}
+        answers = subsets(
+            Line(0, item.day, item.cents, ""), [Item(key, line.day, line.cents, "") for key, line in near.items()]
+        )
+        if answers and (len(answers) == 1 or len(answers[0]) < len(answers[1])):
+            parts = sorted((near[part.key] for part in answers[0]), key=lambda line: (line.day, line.key))
+            self.take(parts, [item], Grade.LIKELY, f"{len(parts)} lines come to it")
 
     def by_payers(self) -> None:
         """Money from a family whose name is plain, in parts or beyond what it owes: it pays its account."""
