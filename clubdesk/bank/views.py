@@ -358,16 +358,18 @@ def money_streams(request: HttpRequest, site: AdminSite) -> HttpResponse:
     if not request.user.has_perm("bank.view_statementline"):
         raise PermissionDenied
     today = clock.today()
-    rows = [
-        (each.name, each.documents, each.ledger, each.bank, each.rest, each.age(today), each.still)
-        for each in streams()
-    ]
-    columns = ["Stream", "Our documents", "The ledger", "The bank", "Not shown by the bank", "Oldest", "On its way"]
+    found = streams()
+    rows = [(each.name, each.documents, each.ledger, each.bank, each.rest, each.age(today)) for each in found]
+    columns = ["Stream", "Documents", "Ledger", "Bank", "Rest", "Oldest"]
+    note = "The rest is what the ledger has and the bank has not shown, and how long the oldest of it has waited."
     context = {
         **site.each_context(request),
         "title": "The tin, the reader, the department, the depot",
         "intro": "What reached the club’s bank account, and what left it, since the book began.",
         "parent": Link("Statement lines", reverse("admin:bank_statementline_changelist")),
-        "sections": [Section("By three witnesses", columns, rows)],
+        "sections": [
+            Section("By three witnesses", columns, rows, note=note),
+            Section("Not got that far", ["Stream", "What waits"], [(each.name, each.still) for each in found]),
+        ],
     }
     return TemplateResponse(request, "screens/figures.html", context)
