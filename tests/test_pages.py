@@ -67,7 +67,8 @@ def urls_of_everything():
         reverse("admin:explain_lines"),
         reverse("admin:fund_statement"),
     }
-    found |= {f"{reverse('admin:reconcile_month')}?account=1&until=2026-09-30&balance=47.00"}
+    month = f"account={BankAccount.objects.get().pk}&until=2026-09-30&balance=47.00"
+    found |= {f"{reverse('admin:reconcile_month')}?{month}"}
     found |= {claim_letters.link_path(Household.objects.first())}
     found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
     found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}

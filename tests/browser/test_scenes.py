@@ -195,9 +195,12 @@ def test_the_treasurer_reads_the_statements_and_exports_the_year(site, people, m
 
 PAGES = {
     "coordinator": ["/", "/roll/household/", "/roll/household/add/", "/courses/place/", "/courses/cohort/",
-                    "/rangeday/rangeday/", "/entryfund/entryclaim/", "/fees/charge/"],
+                    "/rangeday/rangeday/", "/entryfund/entryclaim/", "/fees/charge/", "/entryfund/containerreturn/add/",
+                    "/entryfund/bagcount/add/", "/expenses/expense/add/"],
     "treasurer": ["/reports/", "/reports/trial-balance/", "/ledger/journalentry/", "/ledger/financialyear/",
-                  "/bank/statementline/", "/fees/feeprice/"],
+                  "/bank/statementline/", "/fees/feeprice/", "/bank/paymentrun/add/", "/bank/paymentrun/",
+                  "/bank/streams/", "/bank/explain/", "/bank/import/", "/bank/bankrule/add/", "/entryfund/statement/",
+                  "/bank/reconcile/?account=1&until=2026-08-31&balance=0"],
 }  # fmt: skip
 
 
