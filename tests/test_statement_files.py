@@ -217,6 +217,13 @@ class TestThePage:
         assert page(**self.confirmed(again)).status_code == 302
         assert [day for day, *_ in lines()] == [date(2026, 9, 11), date(2026, 9, 12)]
 
+    def test_a_file_of_another_shape_is_proposed_anew(self, page, account, by):
+        services.import_statement(bank_account=account, content=SEPTEMBER, file_name="a", by=by)
+        other = b"Balance;Words;Day;Sum\n1.440,50;QUOLL;2026-09-16;6,00\n1.445,50;QUOLL;2026-09-17;5,00\n"
+        seen = page(other)
+        assert [line.amount for line in seen.context["plan"].fresh] == [6, 5]
+        assert page(**self.confirmed(seen)).status_code == 302
+
     def test_wrong_columns_are_told_and_can_be_put_right(self, page):
         seen = page(SEPTEMBER)
         wrong = page(**self.confirmed(seen, amount="1", show="1"))

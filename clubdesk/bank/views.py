@@ -24,7 +24,7 @@ from clubdesk.bank.papers import reconciliation_pdf, rows_of
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import DAYS_FIRST, cells_of
 from clubdesk.bank.reconciling import Reconciled, next_month, reconcile, stated_balance
-from clubdesk.bank.services.importing import plan_import
+from clubdesk.bank.services.importing import Plan, plan_import
 from clubdesk.bank.streams import streams
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import book, month_end
@@ -165,18 +165,18 @@ def _preview(
 ) -> HttpResponse:
     """The lines as they are read, and for CSV the columns by which they are; what cannot be read stands above."""
     account = context["bank_account"]
+    is_csv = reading.form_of(content) == reading.Form.CSV
     plan = None
     if columns is None:
         try:
-            plan = plan_import(account, content, mapping)
+            plan = _planned(account, content, mapping)
         except Refused as refusal:
+            if not is_csv:
+                raise
             context.setdefault("sentences", refusal.messages[:12])
-    if columns is None and reading.form_of(content) == reading.Form.CSV:
-        kept = Mapping.from_dict(account.csv_mapping) if account.csv_mapping else None
-        used = mapping or (plan.mapping if plan else kept) or reading.propose(content)
+    if columns is None and is_csv:
+        used = mapping or (plan.mapping if plan else None) or reading.propose(content)
         columns = ColumnsForm(initial=used.as_dict(), columns=_columns(content, used))
-    elif columns is None and plan is None:
-        raise Refused(context["sentences"])
     context |= {
         "plan": plan,
         "lines": plan.fresh[-SHOWN:] if plan else [],
@@ -185,6 +185,16 @@ def _preview(
         "key": uuid.uuid4(),
     }
     return TemplateResponse(request, "bank/import.html", context, status=422 if context.get("sentences") else 200)
+
+
+def _planned(account: BankAccount, content: bytes, mapping: Mapping | None) -> Plan:
+    """By the columns given, else those that the account keeps, else, where these do not fit, as the file proposes."""
+    try:
+        return plan_import(account, content, mapping)
+    except Refused:
+        if mapping or not account.csv_mapping or reading.form_of(content) != reading.Form.CSV:
+            raise
+        return plan_import(account, content, reading.propose(content))
 
 
 def _columns(content: bytes, mapping: Mapping) -> list[str]:
