@@ -400,7 +400,7 @@ class EntryClaimAdmin(DocumentAdmin):
     search_help_text = "A child or an event"
     date_hierarchy = "claimed_on"
     fields = [
-        "person", "household", "event", "amount_shown", "receipt_amount", "entry_shown", "by_family", "claimed_on",
+        "person", "household", "event", "amount_shown", "receipt_says", "entry_shown", "by_family", "claimed_on",
         "recorded_by", "state", "question", "answer", "decided_by", "decided_on", "decision_reason",
         "paid_on", "payment_reference", "times_returned",
     ]  # fmt: skip
@@ -411,6 +411,10 @@ class EntryClaimAdmin(DocumentAdmin):
     section_makers = [checks_section]
     sections_first = True
     amount_shown = amount_column("amount", "Amount")
+
+    @admin.display(description="The receipt says")
+    def receipt_says(self, claim: EntryClaim) -> str:
+        return "the same" if claim.receipt_amount is None else shown(claim.receipt_amount)
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.evidence)
