@@ -173,7 +173,7 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
     assert fits(paying)
     assert accessible(paying) == []
     paying.get_by_role("button", name="Record the payments").click()
-    expect(paying.locator(".messagelist")).to_contain_text("60.00 is paid, 1 payment.")
+    expect(paying.locator(".messagelist")).to_contain_text("60.00 of payment run 1 is paid, 1 payment.")
     assert balance(Role.BANK, TODAY) == 40
     assert sound()
 
