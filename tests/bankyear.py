@@ -78,7 +78,7 @@ class Maker:
 
     def written(self, family):
         _, given, name = family
-        form = self.chance.choice(["{n} {g}", "{g} {n}", "{n} {i}", "TFR {i} {n} FEE", "OSKO {g} {n} ARCHERY"])
+        form = self.chance.choice(["{n} {g}", "{g} {n}", "{n} {i}", "TFR {i} {n} FEE", "INSTANT {g} {n} ARCHERY"])
         return form.format(n=name, g=given, i=given[0]).upper()
 
     # What happens
@@ -164,7 +164,7 @@ class Maker:
         """What no item explains: bank fees, interest, strangers, other firms."""
         text = self.chance.choice(
             ["MONTHLY FEE", "INTEREST", "DIRECT DEBIT 0098213", f"REF {self.chance.randint(10**5, 10**7)}",
-             "ZYGMUNTOWICZ HARDWARE", "QXV PTY LTD INV 77", "EFTPOS FUEL"]
+             "ZYGMUNTOWICZ HARDWARE", "QXV PTY LTD INV 77", "CARD FUEL"]
         )  # fmt: skip
         self.line(self.day(), self.chance.choice([-1, 1]) * self.chance.randint(50, 90000), text, None)
 

@@ -22,7 +22,7 @@ EARLY, LATE = 5, 12
 OWED_EARLY, OWED_LATE = 60, 400
 LODGED_LATE = 150
 MOST_CARD_FEE = Decimal("0.04")
-CARD_WORDS = ("card", "eftpos", "merchant", "settlement")
+CARD_WORDS = ("card", "merchant", "settlement")
 MOST_LINES = 300
 
 
