@@ -7,6 +7,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from clubdesk.bank import posting
 from clubdesk.bank.models import (
     BankAccount,
     BankRule,
@@ -24,7 +25,6 @@ from clubdesk.fees.models import Charge, Lodgement, Method
 from clubdesk.fees.services import record_lodgement_paid, record_receipt
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Posting
-from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount, shown, total
 
@@ -108,7 +108,7 @@ def accept(
 ) -> Clearing:
     """Take an answer to what explains the lines: make the documents that are missing, by their verbs, and clear.
 
-    `answer` names what it is made of, as `selectors.expected` does: "posting 12", "charge 7", "lodgement 3", "item 9",
+    `answer` names what it is made of, as `bank.expected` does: "posting 12", "charge 7", "lodgement 3", "item 9",
     "cards 120.50" or "rule 4". Raises Refused where any of it is no longer so; then nothing is saved.
     """
     _hold(lines[0].bank_account_id if lines else None)
@@ -177,10 +177,7 @@ def _by_rule(rule: BankRule, line: StatementLine, by: User) -> Posting:
     journal = ledger.record_journal(
         on=line.date,
         narration=rule.name,
-        lines=[
-            Line(account, line.amount, None, rule.fund),
-            Line(rule.account, -line.amount, rule.party, rule.fund),
-        ],
+        lines=posting.rule_lines(line.amount, account, rule.account, rule.party, rule.fund),
         by=by,
     )
     return next(iter(_bank_postings(journal, line)))
