@@ -328,7 +328,7 @@ class TestPaymentsPutRight:
         ada, bela = charge(household, description="Ada"), charge(household, description="Bela")
         receipt = pay(household, "60.00", charges=[ada])
         before = Receipt.objects.count()
-        services.pay_with(receipt=receipt, charges=[bela], by=by)
+        services.pay_with(receipt=receipt, charges=[bela], on=NOW, by=by)
         assert selectors.open_amount(ada) == as_amount("60.00")
         assert selectors.open_amount(bela) == as_amount(0)
         assert Receipt.objects.count() == before
@@ -337,19 +337,19 @@ class TestPaymentsPutRight:
     def test_another_receipt_makes_way(self, household, charge, pay, by):
         ada, bela = charge(household, description="Ada"), charge(household, description="Bela")
         first, second = pay(household, "60.00", charges=[ada]), pay(household, "40.00", charges=[bela])
-        services.pay_with(receipt=second, charges=[ada], by=by)
-        assert second.allocations.get().charge == ada
+        services.pay_with(receipt=second, charges=[ada], on=NOW, by=by)
+        assert second.allocations.standing().get().charge == ada
         assert selectors.open_amount(ada) + selectors.open_amount(bela) == as_amount("20.00")
-        assert sum(part.amount.amount for part in first.allocations.all()) == 60
+        assert sum(part.amount.amount for part in first.allocations.standing()) == 60
         assert sound()
 
     def test_what_cannot_be_is_refused_in_words(self, household, charge, pay, by):
         receipt, foreign = pay(household, "60.00"), charge(factories.HouseholdFactory())
         with pytest.raises(Refused, match="own charges"):
-            services.pay_with(receipt=receipt, charges=[foreign], by=by)
+            services.pay_with(receipt=receipt, charges=[foreign], on=NOW, by=by)
         services.cancel_receipt(receipt=receipt, on=NOW, reason="typed wrongly", by=by)
         with pytest.raises(Refused, match="cancelled"):
-            services.pay_with(receipt=receipt, charges=[], by=by)
+            services.pay_with(receipt=receipt, charges=[], on=NOW, by=by)
 
     def test_receipts_are_numbered_without_a_gap_and_printed(self, household, charge, pay, by):
         charge(household, description="Kit for Ada")
@@ -367,5 +367,5 @@ class TestPaymentsPutRight:
         client.force_login(coordinator)
         url = reverse("admin:fees_receipt_pays", args=[receipt.pk])
         client.post(url, {"key": "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01", "charges": [bela.pk]})
-        assert receipt.allocations.get().charge == bela
+        assert receipt.allocations.standing().get().charge == bela
         assert client.get(reverse("admin:receipt_pdf", args=[receipt.pk])).status_code == 200

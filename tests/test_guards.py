@@ -87,6 +87,8 @@ def test_a_line_of_a_sealed_entry_is_not_pushed_out_by_another(season):
     "sql",
     [
         "DELETE FROM fees_allocation WHERE repayment_id IS NOT NULL",
+        "DELETE FROM fees_allocation WHERE charge_id IS NOT NULL",
+        "UPDATE fees_allocation SET used_on = '2027-06-30'",
         "UPDATE fees_allocation SET receipt_id = (SELECT MAX(id) FROM fees_receipt) WHERE charge_id IS NOT NULL",
         "UPDATE fees_feeitem SET income_account_id = (SELECT id FROM ledger_account WHERE code = '4060')",
         "UPDATE fees_vouchervalue SET amount = 1",

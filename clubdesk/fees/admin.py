@@ -426,7 +426,7 @@ class VoucherPage(VerbPage):
 def settled_section(request: HttpRequest, charge: Charge) -> Section:
     rows: list[tuple[Any, ...]] = [
         (part.receipt.received_on, link_to(part.receipt), part.amount)
-        for part in charge.allocations.select_related("receipt")
+        for part in charge.allocations.standing().select_related("receipt")
     ]
     rows += [
         (voucher.accepted_on, link_to(voucher, f"Voucher {voucher.get_state_display().lower()}"), voucher.amount)
@@ -513,11 +513,13 @@ class PayPage(VerbPage):
         return target.cancelled_on is None
 
     def facts(self, target: Receipt) -> list[tuple[str, Any]]:
-        now = ", ".join(str(part.charge or part.repayment) for part in target.allocations.select_related("charge"))
+        now = ", ".join(
+            str(part.charge or part.repayment) for part in target.allocations.standing().select_related("charge")
+        )
         return [("Amount", target.amount), ("Pays now", now or "nothing yet")]
 
     def perform(self, *, target: Receipt, by: Any, charges: Any, key: Any) -> Receipt:
-        return services.pay_with(receipt=target, charges=list(charges), by=by)
+        return services.pay_with(receipt=target, charges=list(charges), on=clock.today(), by=by)
 
     def done(self, result: Receipt) -> str:
         return f"{result} pays what was chosen."
@@ -536,7 +538,7 @@ class ReceiptStep(VerbPage):
 def pays_section(request: HttpRequest, receipt: Receipt) -> Section:
     rows = [
         (link_to(part.charge) if part.charge else str(part.repayment), part.amount)
-        for part in receipt.allocations.select_related("charge", "repayment__household")
+        for part in receipt.allocations.standing().select_related("charge", "repayment__household")
     ]
     return Section("What it pays", ["For", "Amount"], rows, "Nothing yet: it stands as credit.")
 

@@ -29,15 +29,22 @@ def nothing_settled_twice() -> Iterator[str]:
 
 @invariant("What is repaid was received, and a receipt pays only its own household's charges")
 def allocations_hold() -> Iterator[str]:
-    came_back = Repayment.objects.exclude(returned_on=None).filter(allocations__isnull=False)
+    came_back = Repayment.objects.exclude(returned_on=None).filter(
+        allocations__freed_on=None, allocations__isnull=False
+    )
     for repayment in came_back.distinct():
         yield f"{repayment} was returned by the bank and still uses up a receipt."
-    paid = Repayment.objects.filter(returned_on=None).annotate(found=summed("allocations__amount"))
+    paid = Repayment.objects.filter(returned_on=None).annotate(
+        found=summed("allocations__amount", Q(allocations__freed_on=None))
+    )
     for repayment in paid.exclude(found=F("amount")):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
     astray = Allocation.objects.exclude(charge=None).exclude(receipt__household=F("charge__household"))
     for allocation in astray.select_related("receipt", "charge"):
         yield f"{allocation.receipt} pays for another household's charge: {allocation.charge}."
+    early = Q(used_on__lt=F("receipt__received_on")) | Q(used_on__lt=F("charge__charged_on"))
+    for allocation in Allocation.objects.filter(early).select_related("receipt"):
+        yield f"{allocation.receipt} pays from {allocation.used_on:%-d %b %Y}, before there was something to pay."
 
 
 @invariant("Fees in advance equals the charges whose thing has not started, and what was written by hand")

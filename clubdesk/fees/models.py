@@ -375,18 +375,34 @@ class PaidBack(Document):
         return {"approve"} if self.state == "approved" else set()
 
 
+class AllocationQuerySet(models.QuerySet):
+    def standing(self) -> "AllocationQuerySet":
+        return self.filter(freed_on=None)
+
+
 class Allocation(models.Model):
-    """How much of a receipt pays a charge, or was paid back. What is not allocated is the household's credit."""
+    """How much of a receipt pays a charge, or was paid back. What is not allocated is the household's credit.
+
+    It stands from `used_on` until `freed_on`; then the receipt pays something else, and the row stays as history, so
+    that a statement of an earlier day still knows what its money paid.
+    """
 
     receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="allocations")
     charge = models.ForeignKey(Charge, models.PROTECT, null=True, related_name="allocations")
     repayment = models.ForeignKey(Repayment, models.PROTECT, null=True, related_name="allocations")
     amount = AmountField()
+    used_on = models.DateField()
+    freed_on = models.DateField(null=True, blank=True)
+
+    objects = AllocationQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_allocation_above_nil"),
+            models.CheckConstraint(
+                condition=Q(freed_on=None) | Q(freed_on__gte=F("used_on")), name="fees_allocation_freed_after_use"
+            ),
             models.CheckConstraint(
                 condition=Q(charge=None, repayment__isnull=False) | Q(charge__isnull=False, repayment=None),
                 name="fees_allocation_has_one_target",

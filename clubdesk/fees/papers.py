@@ -53,9 +53,9 @@ def receipt_pdf(receipt: Receipt, club_name: str) -> bytes:
     paper.use_fonts()
     parts = [
         (str(part.charge) if part.charge else "Paid back to you", shown(part.amount))
-        for part in receipt.allocations.select_related("charge", "repayment").order_by("pk")
+        for part in receipt.allocations.standing().select_related("charge", "repayment").order_by("pk")
     ]
-    used = sum(part.amount.amount for part in receipt.allocations.all())
+    used = sum(part.amount.amount for part in receipt.allocations.standing())
     if used < receipt.amount.amount:
         parts.append(("Kept as your credit", shown(receipt.amount.amount - used)))
     facts = [

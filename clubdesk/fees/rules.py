@@ -14,7 +14,7 @@ def _sum(table: str, key: str, row: str, where: str = "TRUE") -> str:
 def _over_charge(table: str, condition: str) -> str:
     """True where the new row and all that settles the same charge come to more than the charge."""
     counted = {
-        "fees_allocation": "TRUE",
+        "fees_allocation": "x.freed_on IS NULL",
         "fees_voucher": f"x.state NOT IN {NOTHING_CLAIMED}",
         "fees_chargecredit": "TRUE",
         "fees_writeoff": "x.cancelled_on IS NULL",
@@ -29,16 +29,17 @@ def _over_charge(table: str, condition: str) -> str:
 
 
 SETTLERS = {
-    "fees_allocation": "NEW.charge_id IS NOT NULL",
+    "fees_allocation": "NEW.charge_id IS NOT NULL AND NEW.freed_on IS NULL",
     "fees_voucher": f"NEW.state NOT IN {NOTHING_CLAIMED}",
     "fees_chargecredit": "NEW.amount > 0",
     "fees_writeoff": "NEW.cancelled_on IS NULL",
 }
 OVER_RECEIPT = (
-    f"CAST(ROUND((NEW.amount + {_sum('fees_allocation', 'receipt_id', 'NEW.id')}) * 100) AS BIGINT) >"
-    " (SELECT CAST(ROUND(r.amount * 100) AS BIGINT) FROM fees_receipt r"
+    "NEW.freed_on IS NULL AND"
+    f" (CAST(ROUND((NEW.amount + {_sum('fees_allocation', 'receipt_id', 'NEW.id', 'x.freed_on IS NULL')}) * 100)"
+    " AS BIGINT) > (SELECT CAST(ROUND(r.amount * 100) AS BIGINT) FROM fees_receipt r"
     " WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NULL)"
-    " OR EXISTS (SELECT 1 FROM fees_receipt r WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NOT NULL)"
+    " OR EXISTS (SELECT 1 FROM fees_receipt r WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NOT NULL))"
 )
 
 ONE_HOUSEHOLD = (
@@ -57,16 +58,39 @@ GUARDS = [
         )
         for event in ("INSERT", "UPDATE")
     ),
+    Guard(
+        "fees_allocation_of_a_repayment_stays",
+        "fees_allocation",
+        "UPDATE",
+        when="OLD.repayment_id IS NOT NULL AND EXISTS (SELECT 1 FROM fees_repayment r"
+        " WHERE r.id = OLD.repayment_id AND r.returned_on IS NULL)",
+        message="What was repaid stays repaid.",
+    ),
+    Guard(
+        "fees_allocation_keeps",
+        "fees_allocation",
+        "UPDATE",
+        when="NEW.receipt_id <> OLD.receipt_id OR COALESCE(NEW.charge_id, 0) <> COALESCE(OLD.charge_id, 0)"
+        " OR COALESCE(NEW.repayment_id, 0) <> COALESCE(OLD.repayment_id, 0) OR NEW.amount <> OLD.amount"
+        " OR NEW.used_on <> OLD.used_on OR OLD.freed_on IS NOT NULL",
+        message="What a receipt paid is history; free it and let the receipt pay something else.",
+    ),
+    Guard(
+        "fees_allocation_stays",
+        "fees_allocation",
+        "DELETE",
+        message="What a receipt paid is history; it is never deleted.",
+    ),
+    replaces_nothing("fees_allocation", "allocation", "id"),
     *(
         Guard(
-            f"fees_allocation_{event.lower()}_of_a_repayment_stays",
+            f"fees_allocation_{event.lower()}_in_an_open_month",
             "fees_allocation",
             event,
-            when="OLD.repayment_id IS NOT NULL AND EXISTS (SELECT 1 FROM fees_repayment r"
-            " WHERE r.id = OLD.repayment_id AND r.returned_on IS NULL)",
-            message="What was repaid stays repaid.",
+            when=f"EXISTS (SELECT 1 FROM ledger_financialyear y WHERE {day} BETWEEN y.first_day AND y.locked_through)",
+            message="That day is in a locked month; what its money paid stays as it is.",
         )
-        for event in ("UPDATE", "DELETE")
+        for event, day in (("INSERT", "NEW.used_on"), ("UPDATE", "NEW.freed_on"))
     ),
     Guard(
         "fees_item_keeps_its_account",

@@ -97,7 +97,7 @@ def charges_with_open() -> QuerySet[Any]:
     return Charge.objects.annotate(
         credited=_sum_per(ChargeCredit.objects.all(), "charge"),
         by_voucher=_sum_per(Voucher.objects.filter(STANDING_VOUCHER), "charge"),
-        by_receipt=_sum_per(Allocation.objects.all(), "charge"),
+        by_receipt=_sum_per(Allocation.objects.standing(), "charge"),
         written_off=_sum_per(WriteOff.objects.filter(STANDING), "charge"),
     ).annotate(
         creditable=_difference(F("amount") - F("credited") - F("by_voucher") - F("written_off")),
@@ -114,7 +114,7 @@ def receipts_with_unused() -> QuerySet[Any]:
     """Receipts that stand, with `unused` (Decimal): what pays no charge yet, the household's credit."""
     return (
         Receipt.objects.filter(cancelled_on=None)
-        .annotate(used=_sum_per(Allocation.objects.all(), "receipt"))
+        .annotate(used=_sum_per(Allocation.objects.standing(), "receipt"))
         .annotate(unused=_difference(F("amount") - F("used")))
     )
 

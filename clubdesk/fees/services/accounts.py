@@ -10,8 +10,8 @@ from djmoney.money import Money
 
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, letters, posting, selectors
-from clubdesk.fees.models import Allocation, Arrangement, ArrangementPart, Charge, Receipt, WriteOff
-from clubdesk.fees.services.charging import queue, settle
+from clubdesk.fees.models import Arrangement, ArrangementPart, Charge, Receipt, WriteOff
+from clubdesk.fees.services.charging import free, queue, settle, use
 from clubdesk.ledger import services as ledger
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount, nil, positive, shown, total
@@ -70,13 +70,13 @@ def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> Wr
     ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
 @transaction.atomic
-def pay_with(*, receipt: Receipt, charges: Sequence[Charge], by: User) -> Receipt:
-    """Let a receipt pay the chosen charges first, then the oldest, in place of what it pays now.
+def pay_with(*, receipt: Receipt, charges: Sequence[Charge], on: date, by: User) -> Receipt:
+    """From `on` let a receipt pay the chosen charges first, then the oldest, in place of what it pays now.
 
     For a payment that was meant for another child or fee: nothing is posted, since the household owes the same.
     Raises Refused for a cancelled receipt and for charges of another household.
@@ -87,30 +87,28 @@ def pay_with(*, receipt: Receipt, charges: Sequence[Charge], by: User) -> Receip
         raise Refused("This receipt was cancelled; it pays for nothing.")
     if any(charge.household_id != household.pk for charge in charges):
         raise Refused("A receipt pays only for the household's own charges.")
-    document.allocations.filter(repayment=None).delete()
+    ledger.refuse_shut(on)
+    for allocation in document.allocations.standing().filter(repayment=None):
+        free(allocation, on)
     left = as_amount(selectors.receipts_with_unused().get(pk=document.pk).unused)
     for charge in charges:
-        part = min(left, _make_room(charge, document, left))
+        part = min(left, _make_room(charge, document, left, on))
         if part > nil():
-            Allocation.objects.create(receipt=document, charge=charge, amount=part)
+            use(document, part, on, charge)
             left -= part
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
-def _make_room(charge: Charge, receipt: Receipt, wanted: Money) -> Money:
+def _make_room(charge: Charge, receipt: Receipt, wanted: Money, on: date) -> Money:
     """What of the charge this receipt can pay, once other receipts make way; they pay something else instead."""
     missing = wanted - selectors.open_amount(charge)
-    for allocation in charge.allocations.exclude(receipt=receipt).order_by("-pk"):
+    for allocation in charge.allocations.standing().exclude(receipt=receipt).order_by("-pk"):
         if missing <= nil():
             break
         freed = min(allocation.amount, missing)
         missing -= freed
-        if freed == allocation.amount:
-            allocation.delete()
-        else:
-            allocation.amount -= freed
-            allocation.save(update_fields=["amount"])
+        free(allocation, on, freed)
     return selectors.open_amount(charge)
 
 

@@ -86,7 +86,7 @@ def charge(
     document = write_charge(
         household, person, price, amount or price.amount, parts, description, on, starts_on, by, key
     )
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
@@ -207,21 +207,36 @@ def move_start(*, charge: Charge, starts_on: date) -> Charge:
     return document
 
 
-def release(*, charge: Charge, amount: Money) -> None:
+def use(
+    receipt: Receipt, amount: Money, on: date, charge: Charge | None = None, repayment: Repayment | None = None
+) -> Allocation:
+    """From `on`, or the later day of the two, the receipt pays so much of the charge or was paid back."""
+    day = charge.charged_on if charge else repayment.paid_on if repayment else on
+    return Allocation.objects.create(
+        receipt=receipt, charge=charge, repayment=repayment, amount=amount, used_on=max(on, receipt.received_on, day)
+    )
+
+
+def free(allocation: Allocation, on: date, amount: Money | None = None) -> None:
+    """From `on` the allocation, or `amount` of it, pays no more; the row stays as history."""
+    allocation.freed_on = max(on, allocation.used_on)
+    allocation.save(update_fields=["freed_on"])
+    if amount is not None and amount < allocation.amount:
+        rest = allocation.amount - amount
+        use(allocation.receipt, rest, allocation.freed_on, allocation.charge, allocation.repayment)
+
+
+def release(*, charge: Charge, amount: Money, on: date) -> None:
     """Free `amount` of what receipts pay towards `charge`, the latest allocation first."""
-    for allocation in charge.allocations.order_by("-pk"):
+    for allocation in charge.allocations.standing().select_related("receipt", "charge").order_by("-pk"):
         if amount <= nil():
             return
         freed = min(allocation.amount, amount)
         amount -= freed
-        if freed == allocation.amount:
-            allocation.delete()
-        else:
-            allocation.amount -= freed
-            allocation.save(update_fields=["amount"])
+        free(allocation, on, freed)
 
 
-def settle(*, household: Household, chosen: Sequence[Charge] = ()) -> None:
+def settle(*, household: Household, on: date, chosen: Sequence[Charge] = ()) -> None:
     """Let the household's unused receipts pay its open charges: the chosen ones first, then the oldest."""
     receipts = list(
         selectors.receipts_with_unused().filter(household=household, unused__gt=0).order_by("received_on", "pk")
@@ -235,7 +250,7 @@ def settle(*, household: Household, chosen: Sequence[Charge] = ()) -> None:
         left = each.open_amount
         while left and unused:
             part = min(left, unused[0][1])
-            Allocation.objects.create(receipt=unused[0][0], charge=each, amount=as_amount(part))
+            use(unused[0][0], as_amount(part), on, each)
             left -= part
             unused[0][1] -= part
             if not unused[0][1]:
@@ -298,7 +313,7 @@ def record_receipt(
         lines=posting.receipt_lines(amount, rounding, Method(method), household.party),
         by=by,
     )
-    settle(household=household, chosen=charges)
+    settle(household=household, on=on, chosen=charges)
     return document
 
 
@@ -313,13 +328,14 @@ def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Rece
         return document
     if document.opening_id:
         raise Refused("This credit was brought in with the opening balances; it can be repaid, not cancelled.")
-    if document.allocations.exclude(repayment=None).exists():
+    if document.allocations.standing().exclude(repayment=None).exists():
         raise Refused("Part of this receipt was paid back to the household; it can no longer be cancelled.")
-    document.allocations.all().delete()
+    for allocation in document.allocations.standing():
+        free(allocation, on)
     ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
@@ -343,7 +359,7 @@ def repay_credit(
         return found
     amount = positive(amount)
     if has_paid:
-        _free_credit(household, amount)
+        _free_credit(household, amount, on)
     credit = selectors.unused_credit(household)
     if amount > credit:
         raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
@@ -360,7 +376,7 @@ def repay_credit(
     for receipt in rows:
         part = min(left, receipt.unused)
         if part:
-            Allocation.objects.create(receipt=receipt, repayment=document, amount=as_amount(part))
+            use(receipt, as_amount(part), on, repayment=document)
         left -= part
     ledger.post(
         source=document,
@@ -373,14 +389,15 @@ def repay_credit(
     return document
 
 
-def _free_credit(household: Household, amount: Money) -> None:
+def _free_credit(household: Household, amount: Money, on: date) -> None:
     """Let the latest charges go unpaid again, until the household has so much credit or nothing more is paid."""
     missing = amount - selectors.unused_credit(household)
-    for charge in Charge.objects.filter(household=household, allocations__isnull=False).distinct().order_by("-pk"):
+    paid_ones = Charge.objects.filter(household=household, allocations__freed_on=None, allocations__isnull=False)
+    for charge in paid_ones.distinct().order_by("-pk"):
         if missing <= nil():
             return
-        paid = total(allocation.amount for allocation in charge.allocations.all())
-        release(charge=charge, amount=min(paid, missing))
+        paid = total(allocation.amount for allocation in charge.allocations.standing())
+        release(charge=charge, amount=min(paid, missing), on=on)
         missing -= min(paid, missing)
 
 
@@ -398,6 +415,7 @@ def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User
     ledger.undo_entries_of(document=document, on=on, reason="returned by the bank", by=by)
     document.returned_on, document.return_reason = on, reason.strip()[:150]
     document.save(update_fields=["returned_on", "return_reason"])
-    document.allocations.all().delete()
-    settle(household=household)
+    for allocation in document.allocations.standing():
+        free(allocation, on)
+    settle(household=household, on=on)
     return document

@@ -35,7 +35,7 @@ def credit_charge(
     if found := ledger.written(ChargeCredit, key):
         return found
     document = _credit(charge, household, amount, on, reason, by, key)
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
@@ -58,7 +58,7 @@ def _credit(
         raise Refused("Say why the fee is credited.")
     if on < row.charged_on:
         raise Refused(f"It was charged on {row.charged_on:%-d %b %Y}; it cannot be credited before.")
-    release(charge=row, amount=amount - as_amount(row.open_amount))
+    release(charge=row, amount=amount - as_amount(row.open_amount), on=on)
     in_advance = row.waits and row.recognised_on is None
     document = ChargeCredit.objects.create(
         key=key or uuid.uuid4(),
@@ -108,7 +108,7 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
     if plan.credited > nil():
         _credit(document, household, plan.credited, on, reason, by)
     _set_again(freed, document, plan.by_voucher, on, by)
-    settle(household=household)
+    settle(household=household, on=on)
     return plan
 
 
@@ -142,7 +142,7 @@ def charge_again(*, charge: Charge, starts_on: date, description: str, on: date,
     if left < again.amount:
         _credit(again, household, again.amount - left, on, "credited or written off before", by)
     _set_again(freed, again, left, on, by)
-    settle(household=household, chosen=[again])
+    settle(household=household, on=on, chosen=[again])
     return again
 
 
@@ -154,7 +154,7 @@ def release_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vou
     """
     household = queue(voucher.charge.household)
     document = _release(voucher, household, on, reason, by)
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
@@ -212,7 +212,7 @@ def set_against(
     key: uuid.UUID | None = None,
 ) -> Voucher:
     """A voucher pays `amount` of the charge; receipts make way for it."""
-    release(charge=charge, amount=amount - selectors.open_amount(charge))
+    release(charge=charge, amount=amount - selectors.open_amount(charge), on=on)
     document = Voucher.objects.create(
         key=key or uuid.uuid4(),
         scheme=scheme,

@@ -63,5 +63,5 @@ def bring_in_balances(
         by=by,
     )
     for household in households:
-        settle(household=household)
+        settle(household=household, on=as_at)
     return document

@@ -56,7 +56,7 @@ def accept_voucher(
     if amount <= nil():
         raise Refused("Nothing of this fee is left for a voucher to pay.")
     document = set_against(row, scheme, row.person, code, amount, on, by, key=key)
-    settle(household=household)
+    settle(household=household, on=on)
     return document
 
 
@@ -139,7 +139,7 @@ def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money
     if voucher.charge.taken_back_on:
         reason = "its voucher was refused after it was taken back"
         take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept)
-    settle(household=household)
+    settle(household=household, on=on)
     letters.tell_voucher(voucher, said, amount)
 
 
