@@ -30,6 +30,7 @@ from clubdesk.ledger.models import (
     Role,
 )
 from clubdesk.ledger.posting import Line, negated, without_nil
+from clubdesk.ledger.signals import month_locked
 from clubdesk.money import as_amount, shown
 
 SHELL_USER = "shell"
@@ -313,6 +314,8 @@ def lock_month(*, month_end: date, by: User) -> FinancialYear:
         _store_month(end)
     year.locked_through = month_end
     year.save(update_fields=["locked_through"])
+    for end in selectors.month_ends(first, month_end):
+        month_locked.send(sender=FinancialYear, month_end=end)
     return year
 
 

@@ -4,4 +4,10 @@ from django.apps import AppConfig
 class ReportsConfig(AppConfig):
     name = "clubdesk.reports"
     verbose_name = "Reports"
-    purpose = "The trial balance, the year's statements and the treasurer's workbook. They only read."
+    purpose = "The trial balance, the statements of any period and the treasurer's workbook. They only read."
+
+    def ready(self) -> None:
+        from clubdesk.ledger.signals import month_locked
+        from clubdesk.reports import invariants, tracing  # noqa: F401
+
+        month_locked.connect(tracing.store_month, dispatch_uid="reports.store_month")

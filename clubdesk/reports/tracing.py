@@ -1,0 +1,236 @@
+"""What money was for: every entry traced to the line of the statements behind it.
+
+A *line* is the account that something was for: mostly income or expense, and where there is none (money passed on to
+an association, a family's credit that pays nothing yet) the balance sheet account itself. For each line and fund,
+
+    accrual = cash + what moved in each balance sheet account for it + what was moved between lines
+
+with all that adds to the surplus positive. That holds entry by entry (`moves_of`), and so for any period: it is the
+bridge between the two bases. Receipts and vouchers are traced through what they paid: from a day on the money of a
+receipt is for the fee that it pays (`Allocation.used_on`), before that a family's credit.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from functools import cached_property
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
+
+from django.db.models import F, Max, Q, QuerySet
+
+from clubdesk.entryfund.models import EntryClaim
+from clubdesk.expenses.models import Expense
+from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
+from clubdesk.ledger.models import Account, FundRole, Kind, Posting, Role
+from clubdesk.ledger.selectors import ZERO, source_type, summed
+from clubdesk.money import CENT, as_amount
+from clubdesk.reports.models import MonthTrace
+
+CASH, BETWEEN = "cash", "between"
+Against = int | str
+Key = tuple[str, int, Against]
+"""Fund, line, and what moved: an account's id, CASH or BETWEEN."""
+Move = tuple[int, Against, Decimal]
+LINE_KINDS = (Kind.INCOME, Kind.EXPENSE, Kind.EQUITY)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Which accounts are money, and which are lines of the statements by themselves; by their ids."""
+
+    money: frozenset[int]
+    lines: frozenset[int]
+    by_role: dict[str, int]
+
+    @classmethod
+    def read(cls) -> "Chart":
+        accounts = list(Account.objects.all())
+        return cls(
+            frozenset(each.pk for each in accounts if each.is_money),
+            frozenset(each.pk for each in accounts if each.kind in LINE_KINDS),
+            {each.role: each.pk for each in accounts if each.role},
+        )
+
+
+def moves_of(postings: Iterable[tuple[int, Decimal]], known_line: int | None, chart: Chart) -> Iterator[Move]:
+    """What one entry's postings (account id, amount) in one fund moved, line by line. Pure.
+
+    `known_line` is what the document is for, where that is known. Otherwise an entry without money that touches one
+    single line is for that line, and in any other each account is for itself.
+    """
+    rows = list(postings)
+    has_money = any(account in chart.money for account, _ in rows)
+    touched = {account for account, _ in rows if account in chart.lines}
+    whole = known_line or (touched.pop() if len(touched) == 1 and not has_money else None)
+    left: dict[int, Decimal] = defaultdict(lambda: ZERO)
+    for account, amount in rows:
+        if account in chart.money:
+            continue
+        line = whole or account
+        left[line] += amount
+        if account not in chart.lines:
+            yield line, account, amount
+        elif account != line:
+            yield line, BETWEEN, amount
+            yield account, BETWEEN, -amount
+    for line, amount in left.items():
+        yield line, CASH if has_money else BETWEEN, -amount
+
+
+class Documents:
+    """What each document is for, as the id of an account; read once and only where it is asked for."""
+
+    def __init__(self, chart: Chart):
+        self.chart = chart
+
+    def line_of(self, document: str, pk: int) -> int | None:
+        found = self.lines.get(document)
+        return found(pk) if found else None
+
+    @cached_property
+    def lines(self) -> dict[str, Any]:
+        refunds = self.chart.by_role.get(Role.ENTRY_REFUNDS)
+        return {
+            source_type(OpeningBalances): lambda pk: self.chart.by_role[Role.ACCUMULATED],
+            source_type(EntryClaim): lambda pk: refunds,
+            source_type(Charge): lambda pk: self.charges.get(pk),
+            source_type(ChargeCredit): lambda pk: self.charges.get(self.credits.get(pk, 0)),
+            source_type(WriteOff): lambda pk: self.charges.get(self.write_offs.get(pk, 0)),
+            source_type(Voucher): lambda pk: self.charges.get(self.vouchers.get(pk, 0)),
+            source_type(Expense): lambda pk: self.expenses.get(pk),
+        }
+
+    @cached_property
+    def charges(self) -> dict[int, int]:
+        accumulated = self.chart.by_role[Role.ACCUMULATED]
+        rows = Charge.objects.order_by().values_list("pk", "price__item__income_account")
+        return {pk: account or accumulated for pk, account in rows}
+
+    @cached_property
+    def credits(self) -> dict[int, int]:
+        return dict(ChargeCredit.objects.order_by().values_list("pk", "charge"))
+
+    @cached_property
+    def write_offs(self) -> dict[int, int]:
+        return dict(WriteOff.objects.order_by().values_list("pk", "charge"))
+
+    @cached_property
+    def vouchers(self) -> dict[int, int]:
+        return dict(Voucher.objects.order_by().values_list("pk", "charge"))
+
+    @cached_property
+    def expenses(self) -> dict[int, int]:
+        return dict(Expense.objects.order_by().values_list("pk", "account"))
+
+
+def traced(as_at: date) -> dict[Key, Decimal]:
+    """Each line's figures at the end of `as_at`, cumulative: the last stored month and what came since."""
+    stored = MonthTrace.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
+    found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
+    rows: QuerySet[Any, Any] = MonthTrace.objects.filter(month_end=stored)
+    rows = rows.values_list("fund", "line", "against", "is_cash", "amount")
+    for fund, line, against, is_cash, amount in rows:
+        found[fund, line, against or (CASH if is_cash else BETWEEN)] += amount
+    if stored != as_at:
+        chart = Chart.read()
+        for source in (_entry_moves, _receipt_moves, _voucher_moves):
+            for key, amount in source(stored, as_at, chart):
+                found[key] += amount
+    return {key: amount.quantize(CENT) for key, amount in found.items() if amount}
+
+
+def traced_from_the_beginning(as_at: date) -> dict[Key, Decimal]:
+    """The same, read from every posting there is; what is stored must come to this."""
+    chart = Chart.read()
+    found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
+    for source in (_entry_moves, _receipt_moves, _voucher_moves):
+        for key, amount in source(None, as_at, chart):
+            found[key] += amount
+    return {key: amount.quantize(CENT) for key, amount in found.items() if amount}
+
+
+def store_month(*, month_end: date, **_: Any) -> None:
+    """Keep the month's figures; called as it is locked, after the months before it."""
+    figures = traced(month_end)
+    MonthTrace.objects.filter(month_end=month_end).delete()
+    rows = [
+        MonthTrace(
+            month_end=month_end,
+            fund_id=fund,
+            line_id=line,
+            against_id=None if isinstance(against, str) else against,
+            is_cash=against == CASH,
+            amount=as_amount(amount),
+        )
+        for (fund, line, against), amount in figures.items()
+    ]
+    MonthTrace.objects.bulk_create(rows, batch_size=500)
+
+
+def _between(field: str, after: date | None, until: date) -> Q:
+    span = Q(**{f"{field}__lte": until})
+    return span & Q(**{f"{field}__gt": after}) if after else span
+
+
+def _entry_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+    rows: QuerySet[Any, Any] = Posting.objects.filter(
+        _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
+    )
+    rows = rows.order_by("entry", "fund").values_list(
+        "entry", "fund", "account", "amount", "entry__source_type", "entry__source_id",
+        "entry__reverses__source_type", "entry__reverses__source_id",
+    )  # fmt: skip
+    documents = Documents(chart)
+    for (_, fund), lines in groupby(rows.iterator(chunk_size=5000), key=itemgetter(0, 1)):
+        postings = list(lines)
+        own_type, own_id, undone_type, undone_id = postings[0][4:]
+        known = documents.line_of(undone_type or own_type, undone_id or own_id)
+        for line, against, amount in moves_of(((row[2], row[3]) for row in postings), known, chart):
+            if amount:
+                yield (fund, line, against), amount
+
+
+def _shift(account: int, taken_from: int, to: int, amount: Decimal, by: str) -> Iterator[tuple[Key, Decimal]]:
+    """Of what stands in `account`, so much is for another line: the side that settles it moves with it."""
+    fund = FundRole.GENERAL.value
+    yield (fund, to, by), amount
+    yield (fund, taken_from, by), -amount
+    yield (fund, to, account), -amount
+    yield (fund, taken_from, account), amount
+
+
+def _receipt_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+    """Receipts pay fees: their money was a family's credit before, and is for the fee's income now."""
+    fees, accumulated = chart.by_role.get(Role.FEES_OWED), chart.by_role.get(Role.ACCUMULATED)
+    if not (fees and accumulated):
+        return
+    for field, sign in (("used_on", 1), ("freed_on", -1)):
+        rows = Allocation.objects.filter(_between(field, after, until)).order_by()
+        paid = rows.exclude(charge=None).values_list("charge__price__item__income_account", "receipt__opening")
+        for income, opening, amount in _summed(paid):
+            brought = opening is not None
+            line = income or accumulated
+            if not (brought and line == accumulated):
+                source = accumulated if brought else fees
+                yield from _shift(fees, source, line, sign * amount, BETWEEN if brought else CASH)
+        back = rows.filter(charge=None, receipt__opening__isnull=False).values_list("receipt__opening")
+        for _, amount in _summed(back):
+            yield from _shift(fees, fees, accumulated, -sign * amount, CASH)
+
+
+def _summed(rows: Any) -> Iterable[Any]:
+    return rows.annotate(figure=summed("amount"))
+
+
+def _voucher_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+    """A lodgement is paid in one sum: its money is for the fees that its vouchers paid."""
+    owed, accumulated = chart.by_role.get(Role.VOUCHERS_OWED), chart.by_role.get(Role.ACCUMULATED)
+    if not (owed and accumulated):
+        return
+    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID).order_by()
+    for income, amount in _summed(rows.values_list(F("charge__price__item__income_account"))):
+        yield from _shift(owed, owed, income or accumulated, amount, CASH)
