@@ -117,6 +117,9 @@ class VerbForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
 
+    lines: Any = None
+    """A formset of lines that the form shows as a table below its fields."""
+
 
 class VerbPage:
     """One verb's page. Subclasses say what it is called, who may do it and how the form reaches the verb."""
@@ -315,6 +318,7 @@ class RoomAdmin(admin.ModelAdmin):
     """
 
     add_page: VerbPage | None = None
+    list_pages: list[VerbPage] = []
     pages: list[VerbPage] = []
     section_makers: list[Callable[[HttpRequest, Any], Section | None]] = []
     sections_first = False
@@ -355,7 +359,19 @@ class RoomAdmin(admin.ModelAdmin):
             for page in self.pages
             if page.routed
         ]
+        own += [
+            path(
+                f"{page.slug}/",
+                self.admin_site.admin_view(self._list_view_of(page)),
+                name=f"{meta.app_label}_{meta.model_name}_{page.slug}",
+            )
+            for page in self.list_pages
+        ]
         return own + super().get_urls()
+
+    def _list_view_of(self, page: VerbPage) -> Any:
+        """A page that makes a document in a way of its own, beside the list's add page."""
+        return lambda request: run_verb_page(page, request, None, self._context(request))
 
     def _view_of(self, page: VerbPage) -> Any:
         def view(request: HttpRequest, object_id: int) -> HttpResponse:
@@ -372,8 +388,16 @@ class RoomAdmin(admin.ModelAdmin):
         return view
 
     def changelist_view(self, request: HttpRequest, extra_context: Any = None) -> HttpResponse:
-        title = str(self.opts.verbose_name_plural).capitalize()
-        return super().changelist_view(request, {"title": title, **(extra_context or {})})
+        meta = self.opts
+        more = {
+            "title": str(meta.verbose_name_plural).capitalize(),
+            "list_pages": [
+                (page.title, reverse(f"admin:{meta.app_label}_{meta.model_name}_{page.slug}"))
+                for page in self.list_pages
+                if page.offered(request, None)
+            ],
+        }
+        return super().changelist_view(request, {**more, **(extra_context or {})})
 
     def add_view(self, request: HttpRequest, form_url: str = "", extra_context: Any = None) -> HttpResponse:
         if self.add_page is None:

@@ -193,7 +193,8 @@ class TestPosting:
                 "out of balance by 1.00",
             ),
             ([debit(Role.BANK, as_amount(10))], "at least two lines"),
-            ([debit(Role.FEES_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "who owes"),
+            ([debit(Role.VOUCHERS_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "who owes"),
+            ([debit(Role.FEES_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "kept family by family"),
             (
                 [debit(Role.BANK, as_amount(10)), credit(Role.BANK, as_amount(10), fund=FundRole.ENTRY)],
                 "out of balance",

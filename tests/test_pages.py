@@ -461,8 +461,11 @@ class TestTheScenesByForm:
     def test_a_bill_is_written_as_a_journal_by_the_treasurer(self, season, as_role):
         accounts = {account.code: account.pk for account in Account.objects.all()}
         form = {
-            "key": self.KEY, "on": "2026-09-12", "narration": "Insurance", "debit": accounts["5070"],
-            "credit": accounts["1010"], "fund": "general", "amount": "60.00",
+            "key": self.KEY, "on": "2026-09-12", "narration": "Insurance",
+            "line-TOTAL_FORMS": 3, "line-INITIAL_FORMS": 0,
+            "line-0-account": accounts["5070"], "line-0-fund": "general", "line-0-debit": "60.00",
+            "line-1-account": accounts["1010"], "line-1-fund": "general", "line-1-credit": "60.00",
+            "line-2-account": "", "line-2-fund": "general",
         }  # fmt: skip
         as_role(T).post(reverse("admin:ledger_journal_add"), form)
         as_role(T).post(reverse("admin:ledger_journal_add"), form)

@@ -79,7 +79,11 @@ def nightly(*, on: date, by: User) -> Nightly:
     reminded_to_renew = [*membership.remind_renewals(on=on), *entryfund.remind_entries(on=on)]
     rangeday.forget_visitors(before=months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
     recognised = fees.recognise_due(on=on, by=by)
+    not_reversed = ledger.reverse_due(on=on, by=by)
     missing = cohorts_without_price(on)
     return Nightly(
-        len(lapsed), len(reminded) + len(reminded_to_renew), recognised.count, (*recognised.refused, *missing)
+        len(lapsed),
+        len(reminded) + len(reminded_to_renew),
+        recognised.count,
+        (*recognised.refused, *not_reversed, *missing),
     )

@@ -10,7 +10,7 @@ from clubdesk.fees import selectors
 from clubdesk.fees.models import Allocation, Repayment, Voucher, VoucherState
 from clubdesk.ledger.invariants import differences, invariant, party_differences
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import by_hand, summed
+from clubdesk.ledger.selectors import by_hand, by_hand_of_parties, summed
 from clubdesk.money import shown
 
 
@@ -54,12 +54,16 @@ def fees_in_advance_holds() -> Iterator[str]:
     yield from differences("Fees in advance", {"all": posted}, {"all": detail})
 
 
-@invariant("Vouchers owed equals the vouchers accepted and unpaid, department by department")
+@invariant(
+    "Vouchers owed equals the vouchers accepted and unpaid, and what was written by hand, department by department"
+)
 def vouchers_owed_holds() -> Iterator[str]:
     unpaid = Voucher.objects.filter(state__in=(VoucherState.ACCEPTED, VoucherState.LODGED))
     detail: dict[int, Decimal] = dict(
         unpaid.order_by().values_list("scheme__department_id").annotate(figure=summed("amount"))
     )
+    for party, figure in by_hand_of_parties(Role.VOUCHERS_OWED).items():
+        detail[party] = detail.get(party, Decimal(0)) + figure
     yield from party_differences(Role.VOUCHERS_OWED, detail)
 
 

@@ -6,23 +6,38 @@ from typing import Any
 from django import forms
 from django.apps import apps
 from django.contrib import admin
-from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
+from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
 from clubdesk import clock
-from clubdesk.errors import Refused
+from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalEntry, Party, PartyKind
+from clubdesk.ledger.forms import JournalForm, accounts_by_hand
+from clubdesk.ledger.models import (
+    Account,
+    FinancialYear,
+    Fund,
+    FundRole,
+    Journal,
+    JournalEntry,
+    JournalOrigin,
+    Party,
+    PartyKind,
+)
 from clubdesk.ledger.posting import Line
-from clubdesk.money import AmountFormField, positive
+from clubdesk.money import nil
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
+    Link,
     RoomAdmin,
     Section,
     VerbForm,
     VerbPage,
+    add_page_of,
     amount_column,
     link_to,
 )
@@ -236,55 +251,100 @@ def entries_section(request: HttpRequest, journal: Journal) -> Section:
     return Section("Entries", ["Entry", "Date", "Narration", ""], rows)
 
 
-def accounts_by_hand() -> Any:
-    """Accounts that need nobody named; the others are posted to from their own rooms."""
-    return Account.objects.filter(needs_party=False)
-
-
-class JournalForm(VerbForm):
-    on = DayField(label="Date")
-    narration = forms.CharField(max_length=300, help_text="What it is for, as an auditor should read it.")
-    debit = forms.ModelChoiceField(
-        label="To", queryset=accounts_by_hand(), help_text="Debited: what the money was spent on, or where it went."
-    )
-    credit = forms.ModelChoiceField(
-        label="From", queryset=accounts_by_hand(), help_text="Credited: where it came from, such as the bank."
-    )
-    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL)
-    amount = AmountFormField()
-
-
 class JournalPage(VerbPage):
+    slug = "add"
     title = "Write a journal"
     intro = (
-        "For what no other page records: a bill paid, interest, a donation. Two accounts and one amount;"
-        " longer ones come by import_journal."
+        "For what no other page records: a bill paid, interest, a donation, a correction. Debit what the money was"
+        " spent on or where it went, credit where it came from; both sides come to the same."
     )
     button = "Post the journal"
     permission = "ledger.add_journal"
     form_class = JournalForm
+    origin = JournalOrigin.HAND
 
-    def perform(
-        self, *, target: Any, by: Any, debit: Account, credit: Account, fund: Fund, amount: Any, **cleaned: Any
-    ) -> Journal:
-        if debit == credit:
-            raise Refused("Choose two different accounts.")
-        amount = positive(amount)
-        lines = [Line(debit, amount, None, fund), Line(credit, -amount, None, fund)]
-        return services.record_journal(lines=lines, by=by, **cleaned)
+    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+        """A copy of an earlier journal, where the address names one."""
+        asked = request.GET.get("copy", "")
+        copied = Journal.objects.filter(pk=asked).first() if asked.isascii() and asked.isdigit() else None
+        entry = selectors.entries_of(copied).filter(purpose="journal").first() if copied else None
+        if entry is None:
+            return super().initial(request, target)
+        return {"narration": entry.narration, "lines": [_typed(line) for line in services.lines_of(entry)]}
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Journal:
+        return services.record_journal(by=by, origin=self.origin, **cleaned)
 
     def done(self, result: Journal) -> str:
         return f"Posted: {result}."
 
 
+def _typed(line: Line) -> dict[str, Any]:
+    """A line as the form shows it."""
+    assert isinstance(line.account, Account)
+    side = "debit" if line.amount > nil() else "credit"
+    return {"account": line.account.pk, "fund": line.fund_code, "party": line.party, side: abs(line.amount.amount)}
+
+
+class OpeningPage(JournalPage):
+    slug = "opening"
+    title = "Bring in the opening trial balance"
+    intro = (
+        "The balances with which the club begins here, from the books it kept before, on the day before the first entry"
+        " of this book or later in the year. What each family owes comes in with the roll, so leave Fees owed out, and"
+        " leave Accumulated funds at what remains without it. Income and expense of the year so far count for the year;"
+        " the statements on the cash basis begin with this day."
+    )
+    button = "Bring it in"
+    origin = JournalOrigin.OPENING
+
+    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+        general = FundRole.GENERAL.value
+        return {
+            "narration": "Opening trial balance",
+            "lines": [{"account": account.pk, "fund": general} for account in accounts_by_hand()],
+        }
+
+
+class CopyStep(VerbPage):
+    slug = "copy"
+    routed = False
+    title = "Write one like it"
+    permission = "ledger.add_journal"
+
+    def url(self, target: Any) -> str:
+        return f"{add_page_of(Journal)}?copy={target.pk}"
+
+
+def document_section(request: HttpRequest, journal: Journal) -> Section | None:
+    if not journal.receipt:
+        return None
+    url = reverse("admin:ledger_journal_document", args=[journal.pk])
+    return Section("Document", ["Attached"], [(Link(f"Open the document ({KINDS[journal.receipt_type]})", url),)])
+
+
 @admin.register(Journal)
 class JournalAdmin(DocumentAdmin):
-    list_display = ["date", "narration", "origin", "reference"]
+    list_display = ["date", "narration", "origin", "reverse_on", "reference"]
     list_filter = ["origin"]
     search_fields = ["narration", "reference"]
     date_hierarchy = "date"
-    fields = ["date", "narration", "origin", "reference", "recorded_by"]
+    fields = ["date", "narration", "origin", "reverse_on", "reference", "recorded_by"]
     readonly_fields = fields
     add_page = JournalPage()
-    pages = [ReversePage()]
-    section_makers = [entries_section]
+    list_pages = [OpeningPage()]
+    pages = [ReversePage(), CopyStep()]
+    section_makers = [entries_section, document_section]
+
+    def get_urls(self) -> list[URLPattern]:
+        view = self.admin_site.admin_view(self.document)
+        return [path("<int:pk>/document/", view, name="ledger_journal_document"), *super().get_urls()]
+
+    def document(self, request: HttpRequest, pk: int) -> HttpResponseBase:
+        """The attached document, for those who may read the journal."""
+        journal = self.get_object(request, str(pk))
+        if journal is None or not journal.receipt:
+            raise Http404
+        if not self.has_view_permission(request, journal):
+            raise PermissionDenied
+        return served(journal.receipt, journal.receipt_type, f"journal-{pk}")

@@ -13,6 +13,7 @@ from django.db import connection
 from django.db.models import F, Max, Min, Q
 
 from clubdesk import guards
+from clubdesk.evidence import fault_of_kept
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import (
@@ -22,6 +23,7 @@ from clubdesk.ledger.models import (
     Document,
     FinancialYear,
     Fund,
+    Journal,
     JournalEntry,
     Kind,
     MonthBalance,
@@ -219,6 +221,13 @@ def closed_years_stay() -> Iterator[str]:
     astray = JournalEntry.objects.exclude(date__gte=F("year__first_day"), date__lte=F("year__last_day"))
     for entry in astray:
         yield f"Entry {entry.number} is dated outside its financial year."
+
+
+@invariant("Each document attached to a journal is the file that was uploaded")
+def journal_documents_hold() -> Iterator[str]:
+    for journal in Journal.objects.exclude(receipt=""):
+        if fault := fault_of_kept(journal.receipt, journal.receipt_digest):
+            yield f"The document of the journal {journal} {fault}."
 
 
 def document_models() -> list[type[Document]]:

@@ -7,6 +7,7 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
+from clubdesk.evidence import evidence_path
 from clubdesk.money import AmountField, nil
 
 
@@ -30,6 +31,10 @@ class Role(models.TextChoices):
     CARD_TAKINGS = "card_takings", "Card takings"
     FEES_OWED = "fees_owed", "Fees owed"
     VOUCHERS_OWED = "vouchers_owed", "Vouchers owed"
+    ALLOWANCE = "allowance", "Allowance for fees not expected"
+    PREPAYMENTS = "prepayments", "Prepayments"
+    STOCK = "stock", "Stock of course materials"
+    SUSPENSE = "suspense", "Not explained yet"
     EQUIPMENT = "equipment", "Equipment at cost"
     DEPRECIATED = "depreciated", "Accumulated depreciation"
     FEES_IN_ADVANCE = "fees_in_advance", "Fees in advance"
@@ -291,15 +296,39 @@ class Document(models.Model):
 class JournalOrigin(models.TextChoices):
     HAND = "hand", "By hand"
     FILE = "file", "From a file"
+    OPENING = "opening", "Opening trial balance"
+    ACCRUAL = "accrual", "Accrual"
+    PREPAYMENT = "prepayment", "Prepayment"
+    STOCK = "stock", "Stock counted"
+    PROVISION = "provision", "Fees not expected"
+    DEPRECIATION = "depreciation", "Depreciation"
+    DISPOSAL = "disposal", "Equipment disposed of"
+
+
+ADJUSTMENTS = (
+    JournalOrigin.ACCRUAL,
+    JournalOrigin.PREPAYMENT,
+    JournalOrigin.STOCK,
+    JournalOrigin.PROVISION,
+    JournalOrigin.DEPRECIATION,
+    JournalOrigin.DISPOSAL,
+)
 
 
 class Journal(Document):
-    """A manual journal: what the treasurer writes by hand or brings in from a file."""
+    """A manual journal: what the treasurer writes by hand or brings in from a file.
+
+    On `reverse_on` it is undone by itself.
+    """
 
     date = models.DateField()
     narration = models.CharField(max_length=300)
-    origin = models.CharField(max_length=4, choices=JournalOrigin.choices, default=JournalOrigin.HAND)
+    origin = models.CharField(max_length=12, choices=JournalOrigin.choices, default=JournalOrigin.HAND)
     reference = models.CharField(max_length=60, blank=True)
+    reverse_on = models.DateField("reversed by itself on", null=True, blank=True)
+    receipt = models.FileField("document", upload_to=evidence_path, blank=True)
+    receipt_type = models.CharField(max_length=20, blank=True)
+    receipt_digest = models.CharField(max_length=64, blank=True)
     file_digest = models.CharField(max_length=64, blank=True, editable=False)
 
     may_be_reversed = True
@@ -311,7 +340,10 @@ class Journal(Document):
                 fields=["file_digest", "reference"],
                 condition=Q(origin="file"),
                 name="ledger_journal_file_read_once",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(reverse_on=None) | Q(reverse_on__gt=F("date")), name="ledger_journal_reversed_later"
+            ),
         ]
 
     def __str__(self):

@@ -185,7 +185,7 @@ GUARDS = [
         message="An account that has been posted to keeps its kind and role.",
     ),
     replaces_nothing("ledger_account", "account", "id", "code", "role"),
-    *kept("ledger_journal", "journal", "date", "narration", "origin"),
+    *kept("ledger_journal", "journal", "date", "narration", "origin", "reverse_on", "receipt_digest"),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),
 ]

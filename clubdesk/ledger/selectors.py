@@ -189,13 +189,25 @@ def trial_balance(as_at: date, *, before_closing: bool = False) -> TrialBalance:
     )
 
 
+BY_HAND = Q(entry__source_type=source_type(Journal)) | Q(entry__reverses__source_type=source_type(Journal))
+"""Lines that a manual journal put there, or the reversal of one."""
+
+
 def by_hand(role: Role) -> Decimal:
     """What manual journals, and reversals of them, put into the account over all time."""
-    journal = source_type(Journal)
-    rows = Posting.objects.filter(
-        Q(entry__source_type=journal) | Q(entry__reverses__source_type=journal), account__role=role
-    )
-    return rows.aggregate(figure=summed("amount"))["figure"]
+    return Posting.objects.filter(BY_HAND, account__role=role).aggregate(figure=summed("amount"))["figure"]
+
+
+def by_hand_of_parties(role: Role) -> dict[int, Decimal]:
+    """The same for each party of the account, by its id."""
+    rows = Posting.objects.filter(BY_HAND, account__role=role).order_by().values_list("party_id")
+    return dict(rows.annotate(figure=summed("amount")))
+
+
+def journals_to_reverse(on: date) -> list[Journal]:
+    """Journals whose day of reversal has come and whose entry still stands."""
+    standing = JournalEntry.objects.filter(source_type=source_type(Journal), reversed_by=None).values("source_id")
+    return list(Journal.objects.filter(reverse_on__lte=on, pk__in=standing).order_by("reverse_on", "pk"))
 
 
 def fund_balance(role: FundRole) -> Decimal:

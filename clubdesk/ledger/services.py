@@ -10,7 +10,9 @@ from django.contrib.auth.models import User
 from django.db import connection, models, transaction
 from django.utils import timezone
 
+from clubdesk import clock
 from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence, attach
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import (
@@ -237,25 +239,72 @@ def record_journal(
     origin: JournalOrigin = JournalOrigin.HAND,
     reference: str = "",
     file_digest: str = "",
+    reverse_on: date | None = None,
+    evidence: Evidence | None = None,
     key: uuid.UUID | None = None,
 ) -> Journal:
-    """Write a manual journal and post it. Raises Refused as `post` does, and for an empty narration."""
+    """Write a manual journal and post it; on `reverse_on` it is undone by itself. `evidence` is kept with it.
+
+    Raises Refused as `post` does, for an empty narration, and for accounts whose detail another room keeps.
+    """
     if not narration.strip():
         raise Refused("Say in a few words what the journal is for.")
+    if reverse_on and reverse_on <= on:
+        raise Refused(f"It can be reversed from {on + timedelta(days=1):%-d %b %Y} on, not before.")
     lock_book()
     if found := written(Journal, key):
         return found
-    journal = Journal.objects.create(
+    lines = list(lines)
+    _refuse_kept_elsewhere(lines)
+    journal = Journal(
         key=key or uuid.uuid4(),
         date=on,
         narration=narration.strip()[:300],
         origin=origin,
         reference=reference,
         file_digest=file_digest,
+        reverse_on=reverse_on,
         recorded_by=by,
     )
+    if evidence:
+        attach(journal, evidence)
+    journal.save()
     post(source=journal, purpose="journal", on=on, narration=journal.narration, lines=lines, by=by)
+    if reverse_on and reverse_on <= clock.today():
+        reverse_as_dated(journal=journal, by=by)
     return journal
+
+
+KEPT_ELSEWHERE = (Role.FEES_OWED, Role.REFUNDS_PAYABLE)
+"""What families owe and are owed is kept by its own documents; a journal would put the account out of step."""
+
+
+def _refuse_kept_elsewhere(lines: Iterable[Line]) -> None:
+    for line in lines:
+        role = line.account if isinstance(line.account, Role) else line.account.role
+        if role in KEPT_ELSEWHERE:
+            raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
+
+
+@transaction.atomic
+def reverse_as_dated(*, journal: Journal, by: User) -> Journal:
+    """Undo a journal on the day that was set when it was written; one that was reversed before stays as it is."""
+    if journal.reverse_on is None:
+        raise Refused(f"{journal} has no day on which it is reversed.")
+    for entry in selectors.entries_of(journal).filter(reversed_by=None):
+        reverse(entry=entry, on=journal.reverse_on, reason="as dated when it was written", by=by)
+    return journal
+
+
+def reverse_due(*, on: date, by: User) -> list[str]:
+    """Undo each journal whose day has come by `on`; returns a sentence for each that could not be."""
+    refused = []
+    for journal in selectors.journals_to_reverse(on):
+        try:
+            reverse_as_dated(journal=journal, by=by)
+        except Refused as refusal:
+            refused.append(f"{journal}: {refusal.sentence}")
+    return refused
 
 
 @transaction.atomic

@@ -19,3 +19,37 @@ for (const box of document.querySelectorAll(".pieces")) {
   box.addEventListener("input", sum);
   sum();
 }
+
+/* The lines of a journal: what both sides come to while they are typed, and one more line. */
+for (const box of document.querySelectorAll(".lines[data-lines]")) {
+  const list = box.querySelector("ol");
+  const count = box.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`) || document.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`);
+  const said = box.querySelector(".sums");
+  const side = (name) => [...list.querySelectorAll(`[name$="-${name}"]`)].reduce((sum, input) => sum + Math.round((Number.parseFloat(input.value) || 0) * 100), 0);
+  const sum = () => {
+    const [debit, credit] = [side("debit"), side("credit")];
+    const out = Math.abs(debit - credit) / 100;
+    said.textContent = `Debits ${(debit / 100).toFixed(2)} · credits ${(credit / 100).toFixed(2)} · ${out ? `out by ${out.toFixed(2)}` : "both sides agree"}`;
+    said.classList.toggle("out", Boolean(out));
+    said.hidden = false;
+  };
+  const more = box.querySelector(".more");
+  more.hidden = false;
+  more.addEventListener("click", () => {
+    const number = Number(count.value);
+    const line = list.lastElementChild.cloneNode(true);
+    line.classList.remove("errors");
+    for (const each of line.querySelectorAll(".errorlist")) each.remove();
+    for (const each of line.querySelectorAll("[name], [for], [id]")) {
+      for (const name of ["name", "for", "id"]) {
+        if (each.hasAttribute(name)) each.setAttribute(name, each.getAttribute(name).replace(/-\d+-/, `-${number}-`));
+      }
+      if (each.matches("input")) each.value = "";
+    }
+    list.append(line);
+    count.value = number + 1;
+    line.querySelector("select, input").focus();
+  });
+  box.addEventListener("input", sum);
+  sum();
+}

@@ -1,0 +1,105 @@
+"""Forms of the ledger."""
+
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+
+from clubdesk.evidence import EvidenceField
+from clubdesk.ledger.models import Account, Fund, FundRole, Party, PartyKind
+from clubdesk.ledger.posting import Line
+from clubdesk.ledger.services import KEPT_ELSEWHERE
+from clubdesk.money import AmountFormField, nil
+from clubdesk.screens import DayField, VerbForm
+
+MOST_LINES = 200
+
+
+def accounts_by_hand() -> QuerySet[Account]:
+    """Accounts that a journal may touch; what families owe and are owed is kept by its own documents."""
+    return Account.objects.exclude(role__in=KEPT_ELSEWHERE)
+
+
+class LineForm(forms.Form):
+    """One line of a journal; a line without an amount is left out."""
+
+    account = forms.ModelChoiceField(queryset=Account.objects.none(), required=False)
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), required=False, empty_label=None)
+    party = forms.ModelChoiceField(label="Who", queryset=Party.objects.none(), required=False, empty_label="–")
+    debit = AmountFormField(required=False)
+    credit = AmountFormField(required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+        self.fields["account"].queryset = accounts_by_hand()  # type: ignore[attr-defined]
+        self.fields["party"].queryset = Party.objects.exclude(kind=PartyKind.HOUSEHOLD)  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        account, debit, credit = (cleaned.get(name) for name in ("account", "debit", "credit"))
+        if debit and credit:
+            self.add_error("credit", "Fill either debit or credit.")
+        if (debit or credit) and account is None and "account" not in self.errors:
+            self.add_error("account", "Choose the account of this amount.")
+        if account and (debit or credit) and account.needs_party and cleaned.get("party") is None:
+            self.add_error("party", "Say who owes or is owed.")
+        return cleaned
+
+    def line(self) -> Line | None:
+        cleaned = self.cleaned_data
+        amount = (cleaned.get("debit") or nil()) - (cleaned.get("credit") or nil())
+        if amount == nil():
+            return None
+        return Line(cleaned["account"], amount, cleaned.get("party"), cleaned.get("fund") or FundRole.GENERAL)
+
+
+class Lines(forms.BaseFormSet):
+    """The lines of a journal. The choices of accounts, funds and parties are read once for all of them."""
+
+    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
+        return {"empty_permitted": True, "use_required_attribute": False, **super().get_form_kwargs(index)}
+
+    def _construct_form(self, i: int, **kwargs: Any) -> Any:
+        form = super()._construct_form(i, **kwargs)  # type: ignore[misc]
+        for name in ("account", "fund", "party"):
+            if name not in self._choices:
+                self._choices[name] = list(form.fields[name].choices)
+            form.fields[name].widget.choices = self._choices[name]
+        return form
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        self._choices: dict[str, list[Any]] = {}
+        super().__init__(*args, **kwargs)
+
+
+LineFormSet = forms.formset_factory(LineForm, formset=Lines, extra=4, max_num=MOST_LINES, absolute_max=MOST_LINES)
+
+
+class JournalForm(VerbForm):
+    on = DayField(label="Date")
+    narration = forms.CharField(max_length=300, help_text="What it is for, as an auditor should read it. No names.")
+    reverse_on = DayField(
+        label="Reverse by itself on",
+        required=False,
+        initial=None,
+        help_text="Leave blank, unless it is undone on a later day, such as the first of the next year.",
+    )
+    evidence = EvidenceField(label="Document", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        data = self.data if self.is_bound else None
+        self.lines = LineFormSet(data, initial=self.initial.get("lines"), prefix="line")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if not self.lines.is_valid():
+            said = self.lines.non_form_errors() or ["Look at the lines below: one of them needs something."]
+            self.add_error(None, list(said))
+            return cleaned
+        lines = [line for form in self.lines if (line := form.line())]
+        if len(lines) < 2:
+            self.add_error(None, "Write at least two lines, one on each side.")
+        cleaned["lines"] = lines
+        return cleaned
