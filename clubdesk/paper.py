@@ -1,19 +1,23 @@
 """What every PDF of the club shares: the fonts, the colours, a heading, a table that runs over pages."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import Any
 from xml.sax.saxutils import escape
 
 from django.conf import settings
+from reportlab.graphics.shapes import Drawing, Line, Rect, String
 from reportlab.lib.colors import HexColor
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4
+from reportlab.lib.pagesizes import landscape as sideways
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from clubdesk.screens import Chart
 
 GREEN, RED, INK, SOFT, RULE = (HexColor(each) for each in ("#1f4238", "#b04a33", "#232a27", "#55605a", "#d9d8cc"))
 FONTS = settings.BASE_DIR / "fixtures" / "fonts"
@@ -37,6 +41,12 @@ TEXT = _style("text", PLAIN, 9.5)
 STRONG = _style("strong", BOLD, 9.5)
 FIGURE = _style("figure", PLAIN, 9.5, alignment=TA_RIGHT)
 STRONG_FIGURE = _style("strong figure", BOLD, 9.5, alignment=TA_RIGHT)
+SMALL = {
+    TEXT: _style("small text", PLAIN, 7),
+    STRONG: _style("small strong", BOLD, 7),
+    FIGURE: _style("small figure", PLAIN, 7, alignment=TA_RIGHT),
+    STRONG_FIGURE: _style("small strong figure", BOLD, 7, alignment=TA_RIGHT),
+}
 
 
 def text(words: str, style: ParagraphStyle = TEXT) -> Paragraph:
@@ -48,13 +58,26 @@ def gap(height: float = 4) -> Spacer:
     return Spacer(1, height * mm)
 
 
-def table(columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], figures: set[int]) -> Table:
-    """A table whose heading stands on each page; `widths` in millimetres, the columns in `figures` to the right."""
+def table(
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    figures: set[int],
+    strong: Set[int] = frozenset(),
+    small: bool = False,
+) -> Table:
+    """A table whose heading stands on each page; `widths` in millimetres, the columns in `figures` to the right.
+
+    The rows in `strong` are set bold; `small` is for tables of many columns.
+    """
 
     def cells(row: Sequence[str], plain: ParagraphStyle, right: ParagraphStyle) -> list[Paragraph]:
-        return [text(cell, right if index in figures else plain) for index, cell in enumerate(row)]
+        styles = (SMALL[plain], SMALL[right]) if small else (plain, right)
+        return [text(cell, styles[index in figures]) for index, cell in enumerate(row)]
 
-    body = [cells(columns, STRONG, STRONG_FIGURE), *(cells(row, TEXT, FIGURE) for row in rows)]
+    body = [cells(columns, STRONG, STRONG_FIGURE)]
+    for place, row in enumerate(rows):
+        body.append(cells(row, STRONG, STRONG_FIGURE) if place in strong else cells(row, TEXT, FIGURE))
     lines = [("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE), ("VALIGN", (0, 0), (-1, -1), "TOP")]
     close = [
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -66,20 +89,42 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequenc
     )
 
 
-def pdf(title: str, author: str, story: Sequence[Flowable]) -> bytes:
-    """An A4 document with its page numbers. The same story gives the same bytes."""
+def drawing(chart: Chart, width: float) -> Drawing:
+    """The chart as the screen draws it, `width` millimetres wide."""
+    scale = width * mm / chart.WIDTH
+    sheet = Drawing(chart.WIDTH * scale, chart.HEIGHT * scale)
+    sheet.scale(scale, scale)
+    colours = (GREEN, RED, SOFT)
+    for y, figure in chart.lines:
+        sheet.add(Line(chart.LEFT, chart.HEIGHT - y, chart.WIDTH, chart.HEIGHT - y, strokeColor=RULE))
+        sheet.add(String(chart.LEFT - 6, chart.HEIGHT - y - 4, figure, fontName=PLAIN, fontSize=13, textAnchor="end"))
+    for bar in chart.bars:
+        left, top, wide, high = (float(bar[name]) for name in ("x", "y", "width", "height"))
+        colour = colours[bar["part"] % len(colours)]
+        sheet.add(Rect(left, chart.HEIGHT - top - high, wide, high, fillColor=colour, strokeColor=None))
+    for place, label in chart.labels:
+        sheet.add(String(float(place), 6, label, fontName=PLAIN, fontSize=13, textAnchor="middle"))
+    return sheet
+
+
+def pdf(
+    title: str, author: str, story: Sequence[Flowable], mark: str = "", keywords: str = "", landscape: bool = False
+) -> bytes:
+    """An A4 document with its page numbers, and `mark` in the middle of each foot. The same story, the same bytes."""
     use_fonts()
     file = io.BytesIO()
+    size = sideways(A4) if landscape else A4
 
     def foot(canvas: Any, document: Any) -> None:
         canvas.setFont(PLAIN, 8)
         canvas.setFillColor(SOFT)
         canvas.drawString(18 * mm, 10 * mm, author)
-        canvas.drawRightString(192 * mm, 10 * mm, f"{title}, page {document.page}")
+        canvas.drawCentredString(size[0] / 2, 10 * mm if landscape else 6 * mm, mark)
+        canvas.drawRightString(size[0] - 18 * mm, 10 * mm, f"{title}, page {document.page}")
 
     document = SimpleDocTemplate(
-        file, pagesize=A4, leftMargin=18 * mm - FRAME, rightMargin=18 * mm - FRAME, topMargin=16 * mm,
-        bottomMargin=18 * mm, title=title, author=author, invariant=True,
+        file, pagesize=size, leftMargin=18 * mm - FRAME, rightMargin=18 * mm - FRAME, topMargin=16 * mm,
+        bottomMargin=18 * mm, title=title, author=author, keywords=keywords, invariant=True,
     )  # fmt: skip
     document.build(list(story), onFirstPage=foot, onLaterPages=foot)
     return file.getvalue()

@@ -254,11 +254,14 @@ class Bar:
 
 @dataclass(frozen=True)
 class Chart:
-    """Columns over time, each made of parts one upon another; the same figures stand in a table beside it."""
+    """Columns over time, each made of parts one upon another, or `beside` each other; the same figures stand in a
+    table with it.
+    """
 
     title: str
     parts: Sequence[str]
     columns: Sequence[tuple[str, Sequence[Decimal]]]
+    beside: bool = False
 
     WIDTH, HEIGHT, LEFT, BOTTOM = 640, 220, 48, 22
     MOST_LABELS = 6
@@ -266,7 +269,8 @@ class Chart:
     @property
     def top(self) -> Decimal:
         """The round figure at the top of the scale: 1, 2 or 5 and noughts, not below the tallest column."""
-        tallest = max((sum(values, Decimal(0)) for _, values in self.columns), default=Decimal(0))
+        heights = [max(values) if self.beside else sum(values, Decimal(0)) for _, values in self.columns if values]
+        tallest = max(heights, default=Decimal(0))
         step = Decimal(1)
         while step < tallest:
             step *= Decimal(2) if str(step.normalize().as_tuple().digits[0]) != "2" else Decimal("2.5")
@@ -288,14 +292,15 @@ class Chart:
         span, foot = self.HEIGHT - 2 * self.BOTTOM, Decimal(self.HEIGHT - self.BOTTOM)
         room = Decimal(self.WIDTH - self.LEFT) / max(len(self.columns), 1)
         width = min(room * 3 / 4, Decimal(40))
+        thin = width / max(len(self.parts), 1) if self.beside else width
         drawn = []
         for place, (_, values) in enumerate(self.columns):
             y = foot
             for part, value in enumerate(values):
                 height = span * value / self.top
-                y -= height
-                x = self.LEFT + place * room + (room - width) / 2
-                drawn.append({"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{width:.1f}",
+                y = foot - height if self.beside else y - height
+                x = self.LEFT + place * room + (room - width) / 2 + (thin * part if self.beside else 0)
+                drawn.append({"x": f"{x:.1f}", "y": f"{y:.1f}", "width": f"{thin:.1f}",
                               "height": f"{height:.1f}", "part": part})  # fmt: skip
         return drawn
 

@@ -44,6 +44,7 @@ ROOMS = [
     "entryfund",
     "expenses",
     "bank",
+    "yearend",
     "reports",
     "desk",
 ]

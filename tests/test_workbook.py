@@ -16,7 +16,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
-from clubdesk.reports.selectors import YearFigures
+from clubdesk.reports.selectors import Figures
 from clubdesk.reports.workbook import workbook_bytes
 from tests import factories
 from tests.season import Season
@@ -98,7 +98,7 @@ def test_libreoffice_finds_every_proof_true_and_no_error(season, tmp_path):
 
 def test_libreoffice_gets_the_figures_of_the_ledger(season, tmp_path):
     year = FinancialYear.objects.get()
-    figures = YearFigures(year)
+    figures = Figures.of_year(year)
     book = recalculated(made(year), tmp_path)
     trial = rows(book["Trial balance"])
     for account in figures.used(figures.accounts):
@@ -128,13 +128,13 @@ def test_a_wrong_figure_in_the_workbook_shows_as_a_difference_in_cents(season, t
 
 def test_last_years_figures_stand_beside_and_a_closed_year_does_not_read_nil(season, by, tmp_path):
     year = FinancialYear.objects.get()
-    surplus = YearFigures(year).surplus()
+    surplus = Figures.of_year(year).surplus()
     next_year = ledger.open_year(first_day=date(2027, 7, 1), by=by)
     lines = [debit(Role.BANK, as_amount("12.34")), credit(Role.DONATIONS, as_amount("12.34"))]
     ledger.record_journal(on=date(2027, 7, 3), narration="Raffle", lines=lines, by=by)
     ledger.lock_month(month_end=date(2027, 6, 30), by=by)
     for state in ("open", "closed"):
-        assert YearFigures(year).surplus() == surplus
+        assert Figures.of_year(year).surplus() == surplus
         book = recalculated(made(next_year), tmp_path / state if (tmp_path / state).mkdir() is None else tmp_path)
         row = rows(book["Income and expenditure"])["Surplus (deficit)"]
         assert (cents(row[4]), cents(row[5])) == (1234, cents(surplus)), state

@@ -23,6 +23,7 @@ SEASON = (
     "expenses",
     "fees",
     "bank",
+    "yearend",
     "ledger",
     "auth",
 )
@@ -242,10 +243,11 @@ class FletchbookSite(AdminSite):
         from clubdesk.membership.urls import patterns as membership_pages
         from clubdesk.rangeday.urls import patterns as range_pages
         from clubdesk.reports.urls import patterns as report_pages
+        from clubdesk.yearend.urls import patterns as year_pages
 
         rooms = [
             *bank_pages(self), *course_pages(self), *fee_pages(self), *fund_pages(self), *membership_pages(self),
-            *range_pages(self), *report_pages(self),
+            *range_pages(self), *report_pages(self), *year_pages(self),
         ]  # fmt: skip
         own = [path("today/", self.admin_view(self.today), name="today"), *rooms]
         return [*own, *super().get_urls()]

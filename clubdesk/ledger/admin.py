@@ -141,38 +141,13 @@ class LockPage(VerbPage):
         return f"{result} is locked through {result.locked_through:%-d %B %Y}."
 
 
-class CloseForm(VerbForm):
-    sure = forms.BooleanField(label="The year's books are complete and were checked")
-
-
-class ClosePage(VerbPage):
-    slug = "close"
-    title = "Close this year"
-    intro = (
-        "Income and expense of each fund go to Accumulated funds and every month is locked. A closed year is never"
-        " opened again. Have the books checked first, by your auditor where the club's rules or the law ask for one."
-    )
-    button = "Close the year for good"
-    permission = "ledger.close_year"
-    form_class = CloseForm
-
-    def applies(self, target: FinancialYear) -> bool:
-        return not target.is_closed and target.last_day < clock.today()
-
-    def perform(self, *, target: FinancialYear, by: Any, sure: bool, key: Any) -> FinancialYear:
-        return services.close_year(year=target, by=by, on=clock.today())
-
-    def done(self, result: FinancialYear) -> str:
-        return f"{result} is closed."
-
-
 @admin.register(FinancialYear)
 class FinancialYearAdmin(DocumentAdmin):
     list_display = ["__str__", "first_day", "last_day", "locked_through", "closed_at"]
     fields = ["first_day", "last_day", "locked_through", "closed_at", "closed_by"]
     readonly_fields = fields
     add_page = OpenYearPage()
-    pages = [LockPage(), ClosePage()]
+    pages = [LockPage()]
 
 
 def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:

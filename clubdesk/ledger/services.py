@@ -392,9 +392,19 @@ def _stored_from(day: date) -> list[date]:
     return list(ends.values_list("month_end", flat=True).distinct())
 
 
+def refuse_early_close(year: FinancialYear, on: date) -> None:
+    """Raise Refused where the year is not over on `on`, or an earlier one is still open."""
+    if on <= year.last_day:
+        raise Refused(f"{year} is not over yet; it can be closed from {year.last_day + timedelta(days=1):%-d %b %Y}.")
+    if FinancialYear.objects.filter(last_day__lt=year.first_day, closed_at=None).exists():
+        raise Refused("Close the earlier year first.")
+
+
 @transaction.atomic
 def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
     """Close `year` for good: in each fund, income and expense go to Accumulated funds; every month is locked.
+
+    What must be done before a club closes is asked by `yearend.services.close_books`.
 
     Raises Refused where the year is not over on `on` or an earlier year is open. Closing a closed year
     changes nothing; there is no reopening.
@@ -403,10 +413,7 @@ def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
     year = FinancialYear.objects.select_for_update(of=("self",), no_key=True).get(pk=year.pk)
     if year.is_closed:
         return year
-    if on <= year.last_day:
-        raise Refused(f"{year} is not over yet; it can be closed from {year.last_day + timedelta(days=1):%-d %b %Y}.")
-    if FinancialYear.objects.filter(last_day__lt=year.first_day, closed_at=None).exists():
-        raise Refused("Close the earlier year first.")
+    refuse_early_close(year, on)
     for fund in Fund.objects.all():
         lines = closing_lines(fund, year.last_day)
         if lines:

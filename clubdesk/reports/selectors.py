@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import (
+    DEBIT_KINDS,
     YEARLY_KINDS,
     Account,
     FinancialYear,
@@ -22,48 +23,98 @@ from clubdesk.ledger.models import (
     Posting,
     Role,
 )
-from clubdesk.ledger.selectors import ZERO
+from clubdesk.ledger.selectors import ZERO, month_end
+from clubdesk.reports import tracing
+from clubdesk.yearend import selectors as yearend
+from clubdesk.yearend.models import Comparative
 
 Key = tuple[int, str]
+MONEY_ROLES = (Role.BANK, Role.TILL, Role.CARD_TAKINGS)
 
 
 def previous_year(year: FinancialYear) -> FinancialYear | None:
     return FinancialYear.objects.filter(last_day=year.first_day - timedelta(days=1)).first()
 
 
-@dataclass
-class YearFigures:
-    """A year by account and fund, closing entries left out; debit positive.
+def year_before(day: date) -> date:
+    """The same day a year earlier; the last of February for the last of February."""
+    if day == month_end(day):
+        return month_end(day.replace(day=1, year=day.year - 1))
+    return day.replace(year=day.year - 1)
 
-    `opening` is what stood when the year began, with the income and expense of earlier years in Accumulated
-    funds whether those years are closed yet or not; `movement` is what the year added.
+
+@dataclass
+class Figures:
+    """A span of days by account and fund, closing entries left out; debit positive.
+
+    `opening` is what stood when it began, with the income and expense of before in Accumulated funds whether those
+    years are closed yet or not; `movement` is what the span added. With a `fund` only that one is looked at.
     """
 
-    year: FinancialYear
+    first: date
+    last: date
+    fund: Fund | None = None
     accounts: list[Account] = field(default_factory=lambda: list(Account.objects.all()))
-    funds: list[Fund] = field(default_factory=lambda: list(Fund.objects.all()))
+
+    @classmethod
+    def of_year(cls, year: FinancialYear, fund: Fund | None = None) -> "Figures":
+        return cls(year.first_day, year.last_day, fund)
+
+    @cached_property
+    def funds(self) -> list[Fund]:
+        return [self.fund] if self.fund else list(Fund.objects.all())
+
+    @cached_property
+    def by_role(self) -> dict[str, Account]:
+        return {account.role: account for account in self.accounts if account.role}
+
+    @cached_property
+    def money(self) -> list[Account]:
+        return [account for account in self.accounts if account.is_money]
+
+    @cached_property
+    def _before(self) -> ledger.Balances:
+        return ledger.balances(self.first - timedelta(days=1), ["account_id", "fund_id"])
 
     @cached_property
     def opening(self) -> dict[Key, Decimal]:
-        found = ledger.balances(self.year.first_day - timedelta(days=1), ["account_id", "fund_id"])
         yearly = {account.pk for account in self.accounts if account.kind in YEARLY_KINDS}
-        accumulated = next(account.pk for account in self.accounts if account.role == Role.ACCUMULATED)
+        accumulated = self.by_role[Role.ACCUMULATED].pk
         opening: dict[Key, Decimal] = {}
-        for (account_id, fund_id), figure in found.after_closing.items():
+        for (account_id, fund_id), figure in self._before.after_closing.items():
             key = (accumulated if account_id in yearly else account_id, fund_id)
             opening[key] = opening.get(key, ZERO) + figure
         return opening
 
     @cached_property
     def movement(self) -> dict[Key, Decimal]:
-        before = ledger.balances(self.year.first_day - timedelta(days=1), ["account_id", "fund_id"]).before_closing
-        after = ledger.balances(self.year.last_day, ["account_id", "fund_id"]).before_closing
+        before = self._before.before_closing
+        after = ledger.balances(self.last, ["account_id", "fund_id"]).before_closing
         return {key: after.get(key, ZERO) - before.get(key, ZERO) for key in after.keys() | before.keys()}
+
+    @cached_property
+    def by_hand(self) -> dict[int, Decimal]:
+        """What manual journals, and reversals of them, moved of it in each account."""
+        rows = Posting.objects.filter(
+            ledger.BY_HAND, entry__date__range=(self.first, self.last), entry__is_closing=False, fund__in=self.funds
+        )
+        return dict(rows.order_by().values_list("account_id").annotate(figure=ledger.summed("amount")))
+
+    @cached_property
+    def traced_before(self) -> dict[tracing.Key, Decimal]:
+        return tracing.traced(self.first - timedelta(days=1))
+
+    @cached_property
+    def traced(self) -> dict[tracing.Key, Decimal]:
+        return tracing.traced(self.last)
 
     def figure(self, which: dict[Key, Decimal], account: Account, fund: Fund | None = None) -> Decimal:
         """The account's figure of `opening` or `movement`, in one fund or in all."""
         funds = [fund] if fund else self.funds
         return sum((which.get((account.pk, each.pk), ZERO) for each in funds), ZERO)
+
+    def moved(self, account: Account, fund: Fund | None = None) -> Decimal:
+        return self.figure(self.movement, account, fund)
 
     def closing(self, account: Account, fund: Fund | None = None) -> Decimal:
         return self.figure(self.opening, account, fund) + self.figure(self.movement, account, fund)
@@ -75,17 +126,108 @@ class YearFigures:
         """Income less expense; negative is a deficit."""
         return -sum((self.figure(self.movement, each, fund) for each in self.of_kind(*YEARLY_KINDS)), ZERO)
 
+    def brought_in(self, fund: Fund | None = None) -> Decimal:
+        """What was brought straight into the funds beside income, such as a first opening balance."""
+        return -sum((self.moved(each, fund) for each in self.of_kind(Kind.EQUITY)), ZERO)
+
     def net_assets(self, fund: Fund | None = None) -> Decimal:
         return sum((self.closing(each, fund) for each in self.of_kind(Kind.ASSET, Kind.LIABILITY)), ZERO)
 
-    def used(self, accounts: Iterable[Account], other: "YearFigures | None" = None) -> list[Account]:
-        """Those with an opening, a movement or a figure in the `other` year."""
+    def money_in_hand(self, fund: Fund | None = None) -> Decimal:
+        return sum((self.closing(each, fund) for each in self.money), ZERO)
+
+    def money_before(self, fund: Fund | None = None) -> Decimal:
+        return sum((self.figure(self.opening, each, fund) for each in self.money), ZERO)
+
+    def trace(self, line: Account, against: tracing.Against, fund: Fund | None = None) -> Decimal:
+        """How much of the span's movement against `against` was for the line; what adds to the surplus is positive."""
+        return self._trace(self.traced, line, against, fund) - self._trace(self.traced_before, line, against, fund)
+
+    def trace_before(self, line: Account, against: tracing.Against, fund: Fund | None = None) -> Decimal:
+        """How the line stood against `against` when the span began."""
+        return self._trace(self.traced_before, line, against, fund)
+
+    def _trace(
+        self, which: dict[tracing.Key, Decimal], line: Account, against: tracing.Against, fund: Fund | None
+    ) -> Decimal:
+        funds = [fund] if fund else self.funds
+        return sum((which.get((each.pk, line.pk, against), ZERO) for each in funds), ZERO)
+
+    def cash(self, line: Account, fund: Fund | None = None) -> Decimal:
+        """Money that came in for the line, less what went out."""
+        return self.trace(line, tracing.CASH, fund)
+
+    def accrual(self, line: Account, fund: Fund | None = None) -> Decimal:
+        """What the line adds to the surplus or to the funds; nil where it is a balance sheet account itself."""
+        return -self.moved(line, fund) if line.kind in tracing.LINE_KINDS else ZERO
+
+    @cached_property
+    def lines(self) -> list[Account]:
+        """Each account that something was for in the span."""
+        funds = {fund.pk for fund in self.funds}
+        touched = {
+            line
+            for which in (self.traced, self.traced_before)
+            for (fund, line, _), figure in which.items()
+            if fund in funds and figure
+        }
+        touched |= {key[0] for key, figure in self.movement.items() if figure and key[1] in funds}
+        return [account for account in self.accounts if account.pk in touched and not account.is_money]
+
+    def used(self, accounts: Iterable[Account], other: "Figures | None" = None) -> list[Account]:
+        """Those with an opening, a movement or a figure in the `other` span."""
         return [
             account
             for account in accounts
             if any(self.figure(which, account, fund) for which in (self.opening, self.movement) for fund in self.funds)
-            or (other is not None and other.closing(account))
+            or (other is not None and (other.closing(account) or other.moved(account)))
         ]
+
+
+class TypedFigures(Figures):
+    """Last year as its statements printed it, for a club that began here since: no cash basis, no bridge."""
+
+    @cached_property
+    def _typed(self) -> dict[Key, Decimal]:
+        funds = {fund.pk for fund in self.funds}
+        rows = [row for row in yearend.comparatives(self.last) if row.fund_id in funds]
+        return {
+            (row.account_id, row.fund_id): row.amount.amount
+            * (1 if row.account.kind in DEBIT_KINDS else -1)
+            * _usual(row)
+            for row in rows
+        }
+
+    @cached_property
+    def opening(self) -> dict[Key, Decimal]:
+        return {}
+
+    @cached_property
+    def movement(self) -> dict[Key, Decimal]:
+        return self._typed
+
+    @cached_property
+    def traced_before(self) -> dict[tracing.Key, Decimal]:
+        return {}
+
+    @cached_property
+    def traced(self) -> dict[tracing.Key, Decimal]:
+        return {}
+
+
+def _usual(row: Comparative) -> int:
+    """Depreciation and the allowance stand among the assets as what is taken off."""
+    return -1 if row.account.role in (Role.DEPRECIATED, Role.ALLOWANCE) else 1
+
+
+def a_year_earlier(now: Figures) -> Figures | None:
+    """The same span of the year before, or the typed figures of it; None where nothing is known of it."""
+    first, last = year_before(now.first), year_before(now.last)
+    if FinancialYear.objects.filter(first_day__lte=last, last_day__gte=first).exists():
+        return Figures(first, last, now.fund, now.accounts)
+    if (last - first).days >= 364 and yearend.comparatives(last):
+        return TypedFigures(first, last, now.fund, now.accounts)
+    return None
 
 
 def lines_of_year(year: FinancialYear) -> QuerySet[Any, Any]:

@@ -16,6 +16,8 @@ def patterns(site: AdminSite) -> list[URLPattern]:
         path("roll/household/<int:pk>/held/", page(views.held), name="household_held"),
         path("reports/", page(views.years), name="reports"),
         path("reports/trial-balance/", page(views.trial_balance), name="trial_balance"),
+        path("reports/committee/", page(views.committee), name="committee"),
+        path("reports/statements/", page(views.statements), name="period_statements"),
         path("reports/<int:ending>/", page(views.statements), name="statements"),
         path("reports/<int:ending>/workbook/", page(views.workbook), name="workbook"),
     ]

@@ -1,9 +1,10 @@
 """Pages of the reports: they only read."""
 
 from datetime import date
-from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 
+from django import forms
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
@@ -14,12 +15,17 @@ from django.template.response import TemplateResponse
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import FinancialYear, Kind
-from clubdesk.reports import selectors
+from clubdesk.ledger.models import Account, FinancialYear, Fund
+from clubdesk.reports.committee import committee_page
 from clubdesk.reports.held import write_held
-from clubdesk.reports.selectors import YearFigures
+from clubdesk.reports.papers import StatementsAsked, committee_pdf, span_in_words
+from clubdesk.reports.seal import seal_of
+from clubdesk.reports.selectors import Figures
+from clubdesk.reports.statements import BASES, BASIS_NAMES, bridge_of_line, of_basis
 from clubdesk.reports.workbook import workbook_bytes
 from clubdesk.roll.models import Household
+from clubdesk.screens import SpanForm
+from clubdesk.yearend.selectors import months_of
 
 WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -41,62 +47,111 @@ def _year(ending: int) -> FinancialYear:
 
 
 def years(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """The financial years, each with its statements and its workbook."""
+    """The financial years, each with what is made of it."""
     _may_read(request)
-    return _page(request, site, "reports/years.html", "Reports", years=FinancialYear.objects.all())
+    today = clock.today()
+    period = PeriodForm(initial={"since": ledger.year_start(today), "until": today})
+    return _page(request, site, "reports/years.html", "Reports", years=FinancialYear.objects.all(), form=period)
 
 
-def statements(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
-    """Income and expenditure by fund, and assets and liabilities, with last year beside."""
+class PeriodForm(SpanForm):
+    """Which days, which fund and which basis."""
+
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), required=False, empty_label="All funds")
+    basis = forms.ChoiceField(choices=[(basis, basis.capitalize()) for basis in BASES], required=False)
+
+
+def statements(request: HttpRequest, site: AdminSite, ending: int | None = None) -> HttpResponse:
+    """The statements of a year, or of the days and the fund that the address asks for; `?pdf` as a file to print."""
     _may_read(request)
-    year = _year(ending)
-    previous = selectors.previous_year(year)
-    now, last = YearFigures(year), YearFigures(previous) if previous else None
-    blocks = [
-        _block(now, last, Kind.INCOME, "Income", -1),
-        _block(now, last, Kind.EXPENSE, "Expenditure", 1),
-    ]
-    surplus = [*(now.surplus(fund) for fund in now.funds), now.surplus(), last.surplus() if last else ledger.ZERO]
-    holdings = [_holding(now, last, Kind.ASSET, "Assets", 1), _holding(now, last, Kind.LIABILITY, "Liabilities", -1)]
-    net = [now.net_assets(), last.net_assets() if last else ledger.ZERO]
-    funds = [(fund.name, [now.net_assets(fund), last.net_assets(fund) if last else ledger.ZERO]) for fund in now.funds]
+    year = _year(ending) if ending else None
+    asked = {"since": year.first_day, "until": year.last_day} if year else {}
+    form = PeriodForm({**asked, **request.GET.dict()})
+    if not form.is_valid():
+        return _page(request, site, "reports/statements.html", "Statements", form=form, basis="accrual")
+    first, last, fund = form.cleaned_data["since"], form.cleaned_data["until"], form.cleaned_data["fund"]
+    basis = form.cleaned_data["basis"] or "accrual"
+    now = Figures(first, last, fund)
+    found = of_basis(basis, now)
+    if basis == "bridge" and (line := _line(request, now)):
+        found = [bridge_of_line(now, line), *found]
+    year = year or FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first()
+    seal = seal_of(year)
+    span = f"{span_in_words(first, last)}{f', {fund}' if fund else ''}"
+    if "pdf" in request.GET:
+        made = f"made on {clock.today():%-d %b %Y}"
+        return pdf_response(StatementsAsked(basis, first, last, fund).pdf(made), f"{basis}-{last}.pdf")
+    query = {"since": first.isoformat(), "until": last.isoformat(), "fund": fund.pk if fund else ""}
     return _page(
         request,
         site,
         "reports/statements.html",
-        str(year),
+        str(year) if year and (year.first_day, year.last_day) == (first, last) else "Statements",
+        form=form,
+        span=span,
+        basis=basis,
+        bases=[(each, BASIS_NAMES[each], urlencode({**query, "basis": each})) for each in BASES],
+        query=urlencode({**query, "basis": basis}),
+        statements=found,
+        seal=seal,
         year=year,
-        ending=ending,
-        blocks=blocks,
-        surplus=surplus,
-        holdings=holdings,
-        net=net,
-        funds=funds,
-        fund_names=[fund.name for fund in now.funds],
         may_export=request.user.has_perm("ledger.export_year"),
     )
 
 
-def _block(now: YearFigures, last: YearFigures | None, kind: Kind, title: str, sign: int) -> dict[str, Any]:
-    """The lines of one kind: a figure a fund, their total, and last year's."""
-    lines = []
-    for account in now.used(now.of_kind(kind), last):
-        figures = [sign * now.figure(now.movement, account, fund) for fund in now.funds]
-        before = sign * last.figure(last.movement, account) if last else ledger.ZERO
-        lines.append((account, [*figures, sum(figures, ledger.ZERO), before]))
-    return {"title": title, "lines": lines, "total": _sums([figures for _, figures in lines], len(now.funds) + 2)}
+def _line(request: HttpRequest, now: Figures) -> Account | None:
+    asked = request.GET.get("line", "")
+    return next((account for account in now.lines if account.code == asked), None)
 
 
-def _holding(now: YearFigures, last: YearFigures | None, kind: Kind, title: str, sign: int) -> dict[str, Any]:
-    lines = [
-        (account, [sign * now.closing(account), sign * last.closing(account) if last else ledger.ZERO])
-        for account in now.used(now.of_kind(kind), last)
-    ]
-    return {"title": title, "lines": lines, "total": _sums([figures for _, figures in lines], 2)}
+class CommitteeForm(forms.Form):
+    """A month, or a year by the calendar year in which it ends."""
+
+    month = forms.ChoiceField(choices=(), required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        months = sorted({day for each in FinancialYear.objects.all() for day in months_of(each)}, reverse=True)
+        begun = [day for day in months if day <= clock.today()]
+        years = [(f"{each.last_day.year}", str(each)) for each in FinancialYear.objects.all()]
+        field = self.fields["month"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [*years, *((f"{day:%Y-%m}", f"{day:%B %Y}") for day in begun)]
+
+    def span(self) -> tuple[date, date]:
+        """The first and the last day asked for; the year is told up to today while it runs."""
+        asked = self.cleaned_data["month"]
+        if len(asked) == 7:
+            day = date.fromisoformat(f"{asked}-01")
+            return day, ledger.month_end(day)
+        year = ledger.year_ending(int(asked)) if asked else ledger.year_containing(clock.today())
+        return year.first_day, max(year.first_day, min(year.last_day, clock.today()))
 
 
-def _sums(rows: list[list[Decimal]], width: int) -> list[Decimal]:
-    return [sum((row[index] for row in rows), ledger.ZERO) for index in range(width)]
+def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """The committee's page of a month or a year; `?pdf` on one sheet of A4."""
+    _may_read(request)
+    form = CommitteeForm({"month": request.GET.get("month") or request.GET.get("year", "")})
+    if not form.is_valid():
+        raise Http404("No such month or year.")
+    first, last = form.span()
+    page = committee_page(first, last)
+    seal = seal_of(FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first())
+    if "pdf" in request.GET:
+        made = f"made on {clock.today():%-d %b %Y}"
+        content = committee_pdf(page, ledger.club_name(), seal.in_words, made)
+        return pdf_response(content, f"committee-{last}.pdf")
+    asked = urlencode({"month": form.cleaned_data["month"], "pdf": 1})
+    return _page(
+        request, site, "reports/committee.html", "For the committee", form=form, committee=page,
+        span=span_in_words(first, last), seal=seal, pdf=asked,
+    )  # fmt: skip
+
+
+def pdf_response(content: bytes, name: str) -> HttpResponse:
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{name}"'
+    return response
 
 
 def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:

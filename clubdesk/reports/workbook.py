@@ -13,7 +13,7 @@ from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
-from clubdesk.reports.selectors import YearFigures
+from clubdesk.reports.selectors import Figures
 from clubdesk.reports.sheets import Formula, Sheet, Verdict
 
 ORDINARY, CLOSING = "", "closing"
@@ -48,9 +48,9 @@ class TreasurersWorkbook:
         self.year = year
         self.made_on = made_on
         self.made_by = made_by
-        self.figures = YearFigures(year)
+        self.figures = Figures.of_year(year)
         previous = selectors.previous_year(year)
-        self.last_year = YearFigures(previous) if previous else None
+        self.last_year = Figures.of_year(previous) if previous else None
         self.club = ledger.club_name()
         self.at = Places()
         self.book = Workbook(write_only=True)

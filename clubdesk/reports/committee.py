@@ -1,0 +1,166 @@
+"""The committee's page: a month or a year on one sheet, with three plain charts and their data in text."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Q, QuerySet
+from django.db.models.functions import TruncMonth
+
+from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
+from clubdesk.fees.accounts import AGES, aged_balances
+from clubdesk.ledger import selectors as ledger
+from clubdesk.ledger.models import Kind, Posting, Role
+from clubdesk.ledger.selectors import ZERO, month_end, summed
+from clubdesk.membership.models import Membership
+from clubdesk.money import shown
+from clubdesk.reports.selectors import Figures, a_year_earlier
+from clubdesk.screens import Chart, Section
+from clubdesk.yearend import selectors as yearend
+
+MONTHS = 12
+
+
+@dataclass(frozen=True)
+class CommitteePage:
+    """What the committee reads: facts in words, small tables, and charts with their figures."""
+
+    first: date
+    last: date
+    facts: list[tuple[str, Any]]
+    sections: list[Section]
+    charts: list[tuple[Chart, Section]]
+
+
+def committee_page(first: date, last: date) -> CommitteePage:
+    now = Figures(first, last)
+    months = _months_to(last)
+    money, income, spending = _by_month(now, months)
+    members = _members(months)
+    return CommitteePage(
+        first,
+        last,
+        _facts(now, members[-1]),
+        [_money(now), _result(now), _owing(now), _seats(now)],
+        [
+            _chart("Money in hand at each month’s end, by fund", [fund.name for fund in now.funds], months, money),
+            _chart("Income and spending by month", ["Income", "Spending"], months,
+                   [[a, b] for a, b in zip(income, spending, strict=True)], beside=True),
+            _chart("Members at each month’s end", ["Members"], months, [[Decimal(each)] for each in members]),
+        ],
+    )  # fmt: skip
+
+
+def _facts(now: Figures, members: int) -> list[tuple[str, Any]]:
+    facts: list[tuple[str, Any]] = [
+        ("Money in hand", now.money_in_hand()),
+        ("Surplus (deficit)", now.surplus()),
+        ("Members", members),
+    ]
+    return facts
+
+
+def _money(now: Figures) -> Section:
+    rows = [[fund.name, now.money_before(fund), now.money_in_hand(fund), now.net_assets(fund)] for fund in now.funds]
+    rows.append(["Total", now.money_before(), now.money_in_hand(), now.net_assets()])
+    columns = ["Fund", f"Money before {now.first:%-d %b %Y}", f"Money on {now.last:%-d %b %Y}", "Net assets"]
+    return Section("Money in hand by fund", columns, rows)
+
+
+def _result(now: Figures) -> Section:
+    """Income, spending and surplus beside the budget and the year before."""
+    last = a_year_earlier(now)
+    planned = yearend.budget_of(now.first, now.last)
+    columns = ["", "This time", *(["Budget"] if planned else []), *(["A year ago"] if last else [])]
+    rows: list[list[Any]] = []
+    for name, kind, sign in (("Income", Kind.INCOME, -1), ("Spending", Kind.EXPENSE, 1)):
+        accounts = now.of_kind(kind)
+        row: list[Any] = [name, sign * sum((now.moved(each) for each in accounts), ZERO) + ZERO]
+        if planned:
+            row.append(sum((planned.get(each.pk, ZERO) for each in accounts), ZERO))
+        if last:
+            row.append(sign * sum((last.moved(each) for each in accounts), ZERO) + ZERO)
+        rows.append(row)
+    came, went = rows
+    rows.append(["Surplus (deficit)", *(a - b for a, b in zip(came[1:], went[1:], strict=True))])
+    note = "" if planned else "No budget is planned for these days."
+    return Section("Surplus against budget and last year", columns, rows, note=note)
+
+
+def _owing(now: Figures) -> Section:
+    """Who owes the club, on the last day by the ledger; families together, without their names."""
+    owing = [figure for figure in ledger.party_balances(Role.FEES_OWED, now.last).values() if figure > 0]
+    vouchers = sum(ledger.party_balances(Role.VOUCHERS_OWED, now.last).values(), ZERO)
+    rows: list[list[Any]] = [
+        [f"{len(owing)} families", sum(owing, ZERO)],
+        ["The department, for vouchers", vouchers],
+    ]
+    late = [sum(family.ages[2:], ZERO) for family in aged_balances(now.last)]
+    note = f"Of today’s debts {shown(sum(late, ZERO))} is older than {AGES[1][0]} days." if any(late) else ""
+    return Section("Who owes", ["Who", "Owes"], rows, note=note)
+
+
+def _seats(now: Figures) -> Section:
+    cohorts = cohorts_with_seats().filter(NOT_CANCELLED, first_session__lte=now.last, last_session__gte=now.first)
+    rows = [
+        [f"{each.course}: {each}", f"{each.first_session:%-d %b %Y}", f"{each.taken} of {each.capacity}"]
+        for each in cohorts.order_by("first_session")
+    ]
+    return Section("Seats in courses", ["Cohort", "Begins", "Seats taken"], rows, "No course ran in these days.")
+
+
+def _months_to(last: date) -> list[date]:
+    """The ends of the twelve months up to that of `last`."""
+    ends = [month_end(last)]
+    while len(ends) < MONTHS:
+        ends.append(ends[-1].replace(day=1) - timedelta(days=1))
+    return ends[::-1]
+
+
+def _by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], list[Decimal], list[Decimal]]:
+    """For each month money in hand a fund at its end, income, and spending. One query beside the opening balances."""
+    before = months[0].replace(day=1) - timedelta(days=1)
+    opening = ledger.balances(before, ["fund_id"], account__is_money=True).after_closing
+    rows: QuerySet[Any, Any] = Posting.objects.filter(
+        Q(account__is_money=True) | Q(account__kind__in=(Kind.INCOME, Kind.EXPENSE)),
+        entry__sealed=True, entry__is_closing=False, entry__date__gt=before, entry__date__lte=now.last,
+    )  # fmt: skip
+    rows = rows.annotate(month=TruncMonth("entry__date")).order_by().values_list("month", "account__kind", "fund")
+    moved: dict[tuple[date, str, str], Decimal] = {}
+    for month, kind, fund, figure in rows.annotate(figure=summed("amount")):
+        moved[month_end(month), kind, fund] = figure
+    money, running = [], {fund.pk: opening.get((fund.pk,), ZERO) for fund in now.funds}
+    for month in months:
+        running = {fund: held + moved.get((month, Kind.ASSET, fund), ZERO) for fund, held in running.items()}
+        money.append(list(running.values()))
+
+    def of(kind: Kind, month: date) -> Decimal:
+        return sum((moved.get((month, kind, fund.pk), ZERO) for fund in now.funds), ZERO)
+
+    income = [-of(Kind.INCOME, month) + ZERO for month in months]
+    return money, income, [of(Kind.EXPENSE, month) for month in months]
+
+
+def _members(months: list[date]) -> list[int]:
+    """Members at each month's end."""
+    spans = list(
+        Membership.objects.filter(cancelled_on=None, starts_on__lte=months[-1], ends_on__gte=months[0])
+        .order_by()
+        .values_list("person", "starts_on", "ends_on")
+    )
+    return [len({person for person, begins, ends in spans if begins <= day <= ends}) for day in months]
+
+
+def _chart(
+    title: str, parts: list[str], months: list[date], figures: list[list[Decimal]], beside: bool = False
+) -> tuple[Chart, Section]:
+    columns = [
+        (f"{month:%b %y}", [max(value, ZERO) for value in row]) for month, row in zip(months, figures, strict=True)
+    ]
+    whole = parts == ["Members"]
+    rows = [
+        [part, *(str(row[place].quantize(Decimal(1))) if whole else shown(row[place]) for row in figures)]
+        for place, part in enumerate(parts)
+    ]
+    return Chart(title, parts, columns, beside), Section(title, ["", *(f"{month:%b %y}" for month in months)], rows)

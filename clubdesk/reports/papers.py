@@ -1,0 +1,140 @@
+"""The statements on paper: a PDF whose every page carries the seal."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from reportlab.platypus import Flowable
+
+from clubdesk import paper
+from clubdesk.ledger.models import FinancialYear, Fund
+from clubdesk.ledger.selectors import club_name
+from clubdesk.money import shown
+from clubdesk.reports.committee import CommitteePage
+from clubdesk.reports.seal import seal_of
+from clubdesk.reports.selectors import Figures
+from clubdesk.reports.statements import BASES, Statement, of_basis
+from clubdesk.screens import Section
+
+PORTRAIT, LANDSCAPE = 174.0, 261.0
+LEAST_LABEL, FIGURE = 46.0, 25.0
+CAUTION = (
+    "These figures follow from the club’s own records. What the club must publish, and who audits it, is for the law of"
+    " its place, its rules and a licensed accountant or auditor to say."
+)
+
+
+def is_wide(statements: Sequence[Statement]) -> bool:
+    return max(len(each.columns) for each in statements) > 5
+
+
+def statement_table(statement: Statement, width: float) -> Flowable:
+    count = len(statement.columns)
+    figure = min(FIGURE, (width - LEAST_LABEL) / max(count, 1))
+    rows = [
+        [row.label, *("" if value is None else shown(value) for value in row.figures)]
+        + [""] * (count - len(row.figures))
+        for row in statement.rows
+    ]
+    strong = {place for place, row in enumerate(statement.rows) if row.kind != "line"}
+    widths = [width - figure * count, *([figure] * count)]
+    return paper.table(["", *statement.columns], rows, widths, set(range(1, count + 1)), strong, small=count > 5)
+
+
+def story(club_name: str, span: str, statements: Sequence[Statement]) -> list[Flowable]:
+    wide = is_wide(statements)
+    found: list[Flowable] = [paper.text(club_name, paper.HEADING), paper.text(span)]
+    for statement in statements:
+        found += [paper.gap(), paper.text(statement.title, paper.STRONG), paper.text(statement.note), paper.gap(2)]
+        found.append(statement_table(statement, LANDSCAPE if wide else PORTRAIT))
+    return [*found, paper.gap(), paper.text(CAUTION)]
+
+
+def statements_pdf(
+    club_name: str, span: str, statements: Sequence[Statement], seal: str, made: str, keywords: str
+) -> bytes:
+    """The statements to print. `keywords` say what was asked, so that the file can be checked against the book."""
+    paper.use_fonts()
+    return paper.pdf(
+        "Statements",
+        club_name,
+        story(club_name, span, statements),
+        mark=f"{seal} · {made}",
+        keywords=keywords,
+        landscape=is_wide(statements),
+    )
+
+
+@dataclass(frozen=True)
+class StatementsAsked:
+    """Which statements a paper holds, so that it can be made again from the book and compared."""
+
+    basis: str
+    first: date
+    last: date
+    fund: Fund | None = None
+
+    MARK = "fletchbook statements"
+
+    @property
+    def keywords(self) -> str:
+        return f"{self.MARK} {self.basis} {self.first} {self.last} {self.fund.pk if self.fund else '-'}"
+
+    @classmethod
+    def read(cls, keywords: str) -> "StatementsAsked | None":
+        """What the keywords of a PDF say that it is; None where it is nothing of ours."""
+        found = re.fullmatch(rf"{cls.MARK} (\w+) (\S+) (\S+) (\S+)", keywords.strip())
+        if found is None or found[1] not in BASES:
+            return None
+        fund = Fund.objects.filter(pk=found[4]).first()
+        return cls(found[1], date.fromisoformat(found[2]), date.fromisoformat(found[3]), fund)
+
+    def pdf(self, made: str) -> bytes:
+        year = FinancialYear.objects.filter(first_day__lte=self.first, last_day__gte=self.last).first()
+        span = f"{span_in_words(self.first, self.last)}{f', {self.fund}' if self.fund else ''}"
+        found = of_basis(self.basis, Figures(self.first, self.last, self.fund))
+        return statements_pdf(club_name(), span, found, seal_of(year).in_words, made, self.keywords)
+
+
+def committee_pdf(page: CommitteePage, club: str, seal: str, made: str) -> bytes:
+    """The committee's page on one sheet of A4."""
+    paper.use_fonts()
+    facts = "  ·  ".join(
+        f"{label}: {shown(value) if isinstance(value, Decimal) else value}" for label, value in page.facts
+    )
+    found: list[Flowable] = [
+        paper.text(f"{club}: for the committee", paper.HEADING),
+        paper.text(f"{span_in_words(page.first, page.last)}.  {facts}"),
+    ]
+    for section in page.sections:
+        found += [paper.gap(2), paper.text(section.title, paper.STRONG), _section_table(section)]
+        if section.note:
+            found.append(paper.text(section.note, paper.SMALL[paper.TEXT]))
+    for chart, data in page.charts:
+        keys = (
+            ""
+            if len(chart.parts) == 1
+            else f" ({', '.join(f'{c} {p}' for c, p in zip(PLAINLY, chart.parts, strict=False))})"
+        )
+        found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 110)]
+        found.append(_section_table(data))
+    return paper.pdf("For the committee", club, found, mark=f"{seal} · {made}")
+
+
+PLAINLY = ("green:", "red:", "grey:")
+
+
+def _section_table(section: Section) -> Flowable:
+    """A section of a page as a small table over the whole width."""
+    rows = [[shown(cell) if isinstance(cell, Decimal) else str(cell) for cell in row] for row in section.rows]
+    rows = rows or [[section.empty, *[""] * (len(section.columns) - 1)]]
+    first = 22.0 if len(section.columns) > 6 else 70.0
+    widths = [first, *([(PORTRAIT - first) / (len(section.columns) - 1)] * (len(section.columns) - 1))]
+    strong = {place for place, row in enumerate(rows) if row[0] in ("Total", "Surplus (deficit)")}
+    return paper.table(section.columns, rows, widths, set(range(1, len(section.columns))), strong, small=True)
+
+
+def span_in_words(first: date, last: date) -> str:
+    return f"{first:%-d %B %Y} to {last:%-d %B %Y}"

@@ -1,0 +1,36 @@
+"""The seal of a year: the digest of the last entry that a closed year has, and its short form for printed pages."""
+
+from dataclasses import dataclass
+
+from clubdesk.ledger.models import FinancialYear, JournalEntry
+
+SHORT = 12
+
+
+@dataclass(frozen=True)
+class Seal:
+    """What a printed page says of the book it was made from: an entry's number and digest, and whether it is final."""
+
+    number: int
+    digest: str
+    is_final: bool
+
+    @property
+    def short(self) -> str:
+        """The first twelve digits of the digest in fours, such as "9F2C-07AB-51D0"."""
+        digits = self.digest[:SHORT].upper()
+        return "-".join(digits[place : place + 4] for place in range(0, len(digits), 4))
+
+    @property
+    def in_words(self) -> str:
+        if not self.number:
+            return "No entry yet"
+        return f"Sealed {self.short}, entry {self.number}" if self.is_final else f"Not closed; entry {self.number}"
+
+
+def seal_of(year: FinancialYear | None) -> Seal:
+    """The seal of a closed year; of an open one, or of a span in no year, where the book stands now."""
+    entries = JournalEntry.objects.filter(year=year) if year and year.is_closed else JournalEntry.objects.all()
+    last = entries.order_by("-number").first()
+    is_final = bool(year and year.is_closed)
+    return Seal(last.number, last.digest, is_final) if last else Seal(0, "", is_final)

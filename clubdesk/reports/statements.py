@@ -1,0 +1,322 @@
+"""The statements of a span of days, as rows of figures: the same for the page, the PDF and the check of a file.
+
+On the accrual basis income and expenditure and a balance sheet; on the cash basis receipts and payments, the bank
+balances reconciled, and assets and liabilities; and the bridge between the two. Source of what is needed: Associations
+Incorporation Act 2015 (WA) s 68.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from clubdesk.bank.models import BankAccount
+from clubdesk.bank.reconciling import Reconciled, book_balance, reconcile
+from clubdesk.ledger.models import Account, Kind, Role
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.selectors import Figures, a_year_earlier
+from clubdesk.reports.tracing import BETWEEN
+from clubdesk.yearend import selectors as yearend
+
+RECEIPT_ROLES = (Role.FEES_OWED, Role.VOUCHERS_OWED, Role.FEES_IN_ADVANCE)
+NAMED = {
+    Role.FEES_OWED: "Paid ahead by families, not used yet",
+    Role.VOUCHERS_OWED: "Vouchers paid, not said for what",
+    Role.ACCUMULATED: "Brought in when this book began",
+    Role.AFFILIATION_PAYABLE: "Affiliation passed on to associations",
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of a statement: its words and a figure a column, None where there is none."""
+
+    label: str
+    figures: Sequence[Decimal | None] = ()
+    kind: str = "line"
+    account: Account | None = None
+
+
+@dataclass
+class Statement:
+    title: str
+    note: str
+    columns: list[str]
+    rows: list[Row] = field(default_factory=list)
+
+    def heading(self, text: str) -> None:
+        self.rows.append(Row(text, (), "heading"))
+
+    def line(self, label: str, figures: Sequence[Decimal | None], account: Account | None = None) -> None:
+        self.rows.append(Row(label, _unsigned_nil(figures), "line", account))
+
+    def total(self, label: str, figures: Sequence[Decimal | None]) -> None:
+        self.rows.append(Row(label, _unsigned_nil(figures), "total"))
+
+
+def _unsigned_nil(figures: Sequence[Decimal | None]) -> list[Decimal | None]:
+    """Nil has no sign on a statement."""
+    return [None if figure is None else figure + ZERO for figure in figures]
+
+
+Columns = list[tuple[str, Callable[[Account], Decimal]]]
+
+
+def line_name(account: Account) -> str:
+    """What money for the account is called on a statement of money."""
+    return NAMED.get(Role(account.role), account.name) if account.role else account.name
+
+
+def _summed(rows: list[list[Decimal]], width: int) -> list[Decimal]:
+    return [sum((row[place] for row in rows), ZERO) for place in range(width)]
+
+
+def _block(statement: Statement, title: str, accounts: Sequence[Account], columns: Columns) -> list[Decimal]:
+    """The lines of one heading with their total; returns the totals."""
+    statement.heading(title)
+    rows = []
+    for account in accounts:
+        rows.append([figure(account) for _, figure in columns])
+        statement.line(account.name, rows[-1], account)
+    totals = _summed(rows, len(columns))
+    statement.total(f"Total {title.lower()}", totals)
+    return totals
+
+
+def _fund_names(now: Figures) -> list[str]:
+    names = [fund.name for fund in now.funds]
+    return [*names, "Total"] if len(names) > 1 else names
+
+
+def _by_fund(now: Figures, figure: Callable) -> list[Decimal]:
+    """`figure(fund)` of each fund, and of all together where there are several."""
+    each = [figure(fund) for fund in now.funds]
+    return [*each, sum(each, ZERO)] if len(each) > 1 else each
+
+
+def income_and_expenditure(now: Figures, last: Figures | None) -> Statement:
+    """On the accrual basis: by fund, with what was written by hand, the budget where there is one, and last year."""
+    budget = yearend.budget_of(now.first, now.last) if now.fund is None else {}
+
+    def columns_of(sign: int) -> Columns:
+        funds: Columns = [
+            (fund.name, lambda account, fund=fund: sign * now.moved(account, fund))  # type: ignore[misc]
+            for fund in now.funds
+        ]
+        found = [*funds, ("Total", lambda account: sign * now.moved(account))] if len(funds) > 1 else funds
+        found.append(("Of it by hand", lambda account: sign * now.by_hand.get(account.pk, ZERO)))
+        if budget:
+            found.append(("Budget", lambda account: budget.get(account.pk, ZERO)))
+        if last:
+            found.append(("Last year", lambda account: sign * last.moved(account)))
+        return found
+
+    note = "Accrual basis: what was earned and used up, whenever it is paid."
+    statement = Statement("Income and expenditure", note, [name for name, _ in columns_of(1)])
+    accounts = [a for a in now.accounts if a.kind in (Kind.INCOME, Kind.EXPENSE)]
+    shown = [a for a in accounts if now.moved(a) or (last and last.moved(a)) or budget.get(a.pk) or _in_a_fund(now, a)]
+    came = _block(statement, "Income", [a for a in shown if a.kind == Kind.INCOME], columns_of(-1))
+    went = _block(statement, "Expenditure", [a for a in shown if a.kind == Kind.EXPENSE], columns_of(1))
+    statement.total("Surplus (deficit)", [a - b for a, b in zip(came, went, strict=True)])
+    return statement
+
+
+def _in_a_fund(now: Figures, account: Account) -> bool:
+    """Whether it moved in some fund though not in all together, as a transfer between funds does."""
+    return any(now.moved(account, fund) for fund in now.funds)
+
+
+def balance_sheet(now: Figures, last: Figures | None, title: str = "Balance sheet") -> Statement:
+    """What the club has and owes on the last day, and the funds it is kept in."""
+    columns = [f"{now.last:%-d %b %Y}", *([f"{last.last:%-d %b %Y}"] if last else [])]
+    statement = Statement(title, "What the club has and owes on the last day.", columns)
+
+    def figures(sign: int) -> Columns:
+        found: Columns = [("", lambda account: sign * now.closing(account))]
+        return [*found, ("", lambda account: sign * last.closing(account))] if last else found
+
+    def held(*kinds: Kind) -> list[Account]:
+        return [a for a in now.of_kind(*kinds) if now.closing(a) or (last and last.closing(a)) or _holds(now, a)]
+
+    assets = _block(statement, "Assets", held(Kind.ASSET), figures(1))
+    liabilities = _block(statement, "Liabilities", held(Kind.LIABILITY), figures(-1))
+    statement.total("Net assets", [a - b for a, b in zip(assets, liabilities, strict=True)])
+    statement.heading("Kept in these funds")
+    for fund in now.funds:
+        statement.line(fund.name, [each.net_assets(fund) for each in (now, last) if each])
+    statement.total("Total of the funds", [each.net_assets() for each in (now, last) if each])
+    return statement
+
+
+def _holds(now: Figures, account: Account) -> bool:
+    return any(now.closing(account, fund) for fund in now.funds)
+
+
+def is_receipt(account: Account) -> bool:
+    """Whether money for the line stands among the receipts."""
+    return account.kind in (Kind.INCOME, Kind.EQUITY) or account.role in RECEIPT_ROLES
+
+
+def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
+    """On the cash basis: money in and out, each receipt traced through what it paid, and the money in hand."""
+    columns = [*_fund_names(now), *(["Last year"] if last else [])]
+    note = "Cash basis: money that came in and went out, each receipt by what it paid."
+    statement = Statement("Receipts and payments", note, columns)
+
+    def figures(account: Account, sign: int) -> list[Decimal]:
+        own = [sign * figure for figure in _by_fund(now, lambda fund: now.cash(account, fund))]
+        return [*own, sign * last.cash(account)] if last else own
+
+    sums = []
+    seen = {account.pk for account in now.lines} | ({account.pk for account in last.lines} if last else set())
+    for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
+        statement.heading(title)
+        rows = []
+        for account in (each for each in now.accounts if each.pk in seen and is_receipt(each) == wanted):
+            row = figures(account, sign)
+            if any(row):
+                rows.append(row)
+                statement.line(line_name(account), row, account)
+        sums.append(_summed(rows, len(columns)))
+        statement.total(f"Total {title.lower()}", sums[-1])
+    net = [a - b for a, b in zip(*sums, strict=True)]
+    statement.total("Receipts less payments", net)
+    before = _by_fund(now, now.money_before) + ([last.money_before()] if last else [])
+    statement.line(f"Money in hand before {now.first:%-d %b %Y}", before)
+    statement.total(
+        f"Money in hand on {now.last:%-d %b %Y}", [a + b for a, b in zip(net, before, strict=True)]
+    )  # equals the ledger's: the workbook and check_books prove it
+    return statement
+
+
+def money_balances(now: Figures) -> Statement:
+    """Each account of money on the last day; for the bank, the statement balance that was signed off and what lies
+    between.
+    """
+    note = "Bank accounts as signed off; what is on its way stands between the bank’s statement and the book."
+    columns = ["Bank’s statement", "On its way", "By the book", "Difference"]
+    statement = Statement("Money, reconciled", note, columns)
+    banks = {bank.account_id: bank for bank in BankAccount.objects.select_related("account")}
+    total = ZERO
+    for account in now.money:
+        bank = banks.get(account.pk)
+        figure = book_balance(bank, now.last).amount if bank else Figures(now.first, now.last).closing(account)
+        total += figure
+        signed = signed_off(bank, now) if bank else None
+        if bank is None:
+            statement.line(account.name, [None, None, figure, None], account)
+        elif signed is None:
+            statement.line(f"{bank}: not signed off to this day", [None, None, figure, None], account)
+        else:
+            stated = signed.statement_balance.amount
+            way = (signed.deposits_not_credited - signed.payments_not_presented).amount
+            statement.line(str(bank), [stated, way, figure, stated + way - figure], account)
+    statement.total("Money in hand", [None, None, total, None])
+    return statement
+
+
+def signed_off(bank: BankAccount, now: Figures) -> Reconciled | None:
+    """The account's reconciliation that stands for the month that ends on the last day."""
+    found = bank.reconciliations.filter(reopened_on=None, month_end=now.last).first()
+    return reconcile(bank, now.last, found.statement_balance) if found else None
+
+
+def bridge(now: Figures) -> Statement:
+    """From the cash surplus to the accrual surplus, a balance sheet account at a time; it closes to nil."""
+    note = "What is owed to the club adds at the end and is taken off at the start; what it owes the other way round."
+    statement = Statement("Bridge from cash to accrual", note, _fund_names(now))
+    equity = [line for line in now.lines if line.kind == Kind.EQUITY]
+    others = [line for line in now.lines if line.kind != Kind.EQUITY]
+    cash = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in others), ZERO))
+    statement.total("Receipts less payments, without what was brought in", cash)
+    sums = [cash]
+    for account in moved_accounts(now):
+        start = [-figure for figure in _by_fund(now, lambda fund, a=account: now.figure(now.opening, a, fund))]
+        end = _by_fund(now, lambda fund, a=account: now.closing(a, fund))
+        if any(start):
+            statement.line(f"{account.name} on {now.first:%-d %b %Y}, at the start", start, account)
+        if any(end):
+            statement.line(f"{account.name} on {now.last:%-d %b %Y}, at the end", end, account)
+        sums += [start, end]
+    brought = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.brought_in(fund))
+    if any(brought):
+        statement.line("Brought in otherwise than as money", brought)
+    sums.append(brought)
+    reached = _summed(sums, len(statement.columns))
+    ledger = _by_fund(now, now.surplus)
+    statement.total("Surplus by this bridge", reached)
+    statement.line("Surplus by the ledger, accrual basis", ledger)
+    statement.total("Difference", [a - b for a, b in zip(reached, ledger, strict=True)])
+    return statement
+
+
+def moved_accounts(now: Figures) -> list[Account]:
+    """Balance sheet accounts that are not money and stood or moved in the span."""
+    moved = {against for which in (now.traced_before, now.traced) for _, _, against in which}
+    return [
+        account
+        for account in now.of_kind(Kind.ASSET, Kind.LIABILITY)
+        if account.pk in moved and (_holds(now, account) or any(now.trace(line, account.pk) for line in now.lines))
+    ]
+
+
+def bridge_by_line(now: Figures) -> Statement:
+    """The same bridge line by line: what moved in each balance sheet account for it. Each row closes to nil."""
+    accounts = moved_accounts(now)
+    columns = ["Cash", *(account.name for account in accounts), "Between lines", "Accrual", "Difference"]
+    note = "Cash and what moved in each account for the line come to its accrual figure."
+    statement = Statement("The bridge line by line", note, columns)
+    rows = []
+    for line in now.lines:
+        moved = [now.cash(line), *(now.trace(line, account.pk) for account in accounts), now.trace(line, BETWEEN)]
+        accrual = now.accrual(line)
+        rows.append([*moved, accrual, sum(moved, ZERO) - accrual])
+        if any(rows[-1]):
+            statement.line(
+                line_name(line) if line.kind not in (Kind.INCOME, Kind.EXPENSE) else line.name, rows[-1], line
+            )
+    statement.total("Total", _summed(rows, len(columns)))
+    return statement
+
+
+def bridge_of_line(now: Figures, line: Account) -> Statement:
+    """One line's money to its accrual figure: what was owed and in advance at both ends."""
+    note = "Money for the line, with what was owed and paid ahead at the start and at the end."
+    statement = Statement(f"{line.name}: from money to the accrual figure", note, ["Amount"])
+    figures = [now.cash(line)]
+    statement.line("Money received, less paid back", [figures[0]])
+    for account in now.of_kind(Kind.ASSET, Kind.LIABILITY):
+        start = -now.trace_before(line, account.pk)
+        end = now.trace(line, account.pk) - start
+        for words, figure in (
+            (f"{now.first:%-d %b %Y}, at the start", start),
+            (f"{now.last:%-d %b %Y}, at the end", end),
+        ):
+            if figure:
+                statement.line(f"{account.name} on {words}", [figure], account)
+                figures.append(figure)
+    between = now.trace(line, BETWEEN)
+    if between:
+        statement.line("Moved to or from other lines", [between])
+    reached = sum(figures, between)
+    statement.total("By this bridge", [reached])
+    statement.line("By the ledger, accrual basis", [now.accrual(line)])
+    statement.total("Difference", [reached - now.accrual(line)])
+    return statement
+
+
+BASES = ("accrual", "cash", "bridge")
+BASIS_NAMES = {"accrual": "Income and expenditure", "cash": "Receipts and payments", "bridge": "The bridge"}
+
+
+def of_basis(basis: str, now: Figures) -> list[Statement]:
+    """The statements of one basis with the year before beside."""
+    last = a_year_earlier(now)
+    if basis == "cash":
+        return [
+            receipts_and_payments(now, last),
+            money_balances(now),
+            balance_sheet(now, last, "Assets and liabilities"),
+        ]
+    if basis == "bridge":
+        return [bridge(now), bridge_by_line(now)]
+    return [income_and_expenditure(now, last), balance_sheet(now, last)]

@@ -1,0 +1,293 @@
+"""Screens of the year's end: adjustments, equipment, budget, last year's figures, and the close."""
+
+from datetime import date, timedelta
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.fees.accounts import AGES, aged_balances
+from clubdesk.fees.services import recognise_due
+from clubdesk.ledger.admin import FinancialYearAdmin, JournalAdmin
+from clubdesk.ledger.models import FinancialYear, FundRole, Journal, Role
+from clubdesk.ledger.selectors import balance
+from clubdesk.money import as_amount, shown, total
+from clubdesk.screens import (
+    DocumentAdmin,
+    Section,
+    VerbPage,
+    amount_column,
+    link_to,
+    page_of,
+)
+from clubdesk.yearend import checklist, forms, selectors, services
+from clubdesk.yearend.models import Equipment
+
+
+class AdjustmentPage(VerbPage):
+    """A page beside the list of journals that writes one kind of adjustment."""
+
+    permission = "ledger.add_journal"
+    button = "Post the adjustment"
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Journal:
+        return self.verb(by=by, **cleaned)
+
+    @staticmethod
+    def verb(**cleaned: Any) -> Journal:
+        raise NotImplementedError
+
+    def done(self, result: Journal) -> str:
+        later = f" It is undone on {result.reverse_on:%-d %B %Y}." if result.reverse_on else ""
+        return f"Posted: {result}.{later}"
+
+
+class AccrualPage(AdjustmentPage):
+    slug = "accrual"
+    title = "A bill that has not come yet"
+    intro = "For something the club had already: it counts in this period, and is undone when the bill is expected."
+    form_class = forms.UndoneForm
+    verb = staticmethod(services.accrue)
+
+
+class PrepaymentPage(AdjustmentPage):
+    slug = "prepayment"
+    title = "A bill paid ahead"
+    intro = "For something still to come, such as insurance of next year: it leaves this period and comes back later."
+    form_class = forms.UndoneForm
+    verb = staticmethod(services.prepay)
+
+
+class StockPage(AdjustmentPage):
+    slug = "stock"
+    title = "Stock of course materials"
+    intro = "What lies in the store is worth something still. The difference to what the book says is posted."
+    form_class = forms.StockForm
+    verb = staticmethod(services.count_stock)
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        return [("In the book now", as_amount(balance(Role.STOCK, clock.today())))]
+
+
+class AllowancePage(AdjustmentPage):
+    slug = "provision"
+    title = "Fees not expected to be paid"
+    intro = (
+        "An allowance for debts that are doubtful. A debt that is given up is written off on the page of its charge."
+    )
+    form_class = forms.AllowanceForm
+    verb = staticmethod(services.provide)
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        ages = zip(*(family.ages for family in aged_balances(clock.today())), strict=True)
+        owed = [(f"Owed, {name}", as_amount(sum(age))) for (_, name), age in zip(AGES, ages, strict=False)]
+        return [("Allowed for now", as_amount(-balance(Role.ALLOWANCE, clock.today()))), *owed]
+
+
+class DepreciationPage(AdjustmentPage):
+    slug = "depreciation"
+    title = "Depreciate the equipment"
+    intro = (
+        "Every thing of the register loses an equal part a month; what it has not lost yet is posted in one journal."
+    )
+    form_class = forms.DepreciationForm
+    verb = staticmethod(services.depreciate)
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        things = list(selectors.in_register(clock.today()))
+        return [
+            ("In the register", f"{len(things)} things"),
+            ("Their cost", total(thing.cost for thing in things)),
+            ("Equipment at cost by the ledger", as_amount(balance(Role.EQUIPMENT, clock.today()))),
+        ]
+
+
+JournalAdmin.list_pages += [AccrualPage(), PrepaymentPage(), StockPage(), AllowancePage(), DepreciationPage()]
+
+
+class EquipmentPage(VerbPage):
+    title = "Put equipment in the register"
+    intro = "What bought it stands in the ledger already, on Equipment at cost; here it gets its years."
+    permission = "yearend.add_equipment"
+    form_class = forms.EquipmentForm
+
+    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Equipment:
+        return services.add_equipment(by=by, **cleaned)
+
+
+class DisposePage(VerbPage):
+    slug = "dispose"
+    title = "It is gone"
+    intro = "What it was still worth in the book becomes a loss. Money that came for it is written as a journal."
+    button = "Take it out"
+    permission = "yearend.add_equipment"
+    form_class = forms.DisposeForm
+
+    def applies(self, target: Equipment) -> bool:
+        return target.disposed_on is None
+
+    def perform(self, *, target: Equipment, by: Any, on: date, reason: str, key: Any) -> Equipment:
+        return services.dispose(equipment=target, on=on, reason=reason, by=by)
+
+
+def depreciation_section(request: HttpRequest, thing: Equipment) -> Section:
+    lines = selectors.stands(thing.depreciation.select_related("journal"))
+    rows = [(line.until, link_to(line.journal), line.amount) for line in lines]
+    left = thing.cost - selectors.depreciated(thing)
+    return Section("Depreciation", ["Up to", "Journal", "Amount"], rows, note=f"Worth {shown(left)} in the book.")
+
+
+@admin.register(Equipment)
+class EquipmentAdmin(DocumentAdmin):
+    list_display = ["name", "bought_on", "cost_shown", "years", "disposed_on"]
+    search_fields = ["name"]
+    fields = [
+        "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "disposed_on",
+        "recorded_by",
+    ]  # fmt: skip
+    readonly_fields = fields
+    add_page = EquipmentPage()
+    pages = [DisposePage()]
+    section_makers = [depreciation_section]
+    cost_shown = amount_column("cost", "Cost")
+    residual_shown = amount_column("residual", "Worth at the end")
+    brought_in_shown = amount_column("brought_in", "Depreciated before this book")
+
+
+class YearPage(VerbPage):
+    """A page of a financial year that leads back to it."""
+
+    def destination(self, result: FinancialYear) -> str:
+        return page_of(result)
+
+
+class BudgetPage(YearPage):
+    slug = "budget"
+    title = "Plan an account"
+    intro = "What is planned for the year, income and expense alike above nil. It replaces what was planned before."
+    permission = "yearend.add_budgetmonth"
+    form_class = forms.BudgetForm
+
+    def applies(self, target: FinancialYear) -> bool:
+        return not target.is_closed
+
+    def initial(self, request: HttpRequest, target: FinancialYear) -> dict[str, Any]:
+        asked = request.GET.get("account", "")
+        if not (asked.isascii() and asked.isdigit() and len(asked) < 10):
+            return {}
+        planned = selectors.budget_by_month(target).get(int(asked), {})
+        return {"account": asked, **{f"month_{month:%Y_%m}": figure for month, figure in planned.items()}}
+
+    def perform(self, *, target: FinancialYear, by: Any, account: Any, months: Any, key: Any) -> FinancialYear:
+        services.set_budget(year=target, account=account, months=months, by=by)
+        return target
+
+    def done(self, result: FinancialYear) -> str:
+        return "The budget is kept."
+
+    def destination(self, result: FinancialYear) -> str:
+        return reverse("admin:budget", args=[result.last_day.year])
+
+
+class CopyBudgetPage(BudgetPage):
+    slug = "budget-copy"
+    title = "Copy the budget from last year"
+    intro = "Each account month by month as last year really was, at so many percent. It replaces the whole budget."
+    form_class = forms.CopyBudgetForm
+
+    def initial(self, request: HttpRequest, target: FinancialYear) -> dict[str, Any]:
+        return {}
+
+    def perform(self, *, target: FinancialYear, by: Any, percent: Any, key: Any) -> FinancialYear:
+        services.copy_budget(year=target, percent=percent, by=by)
+        return target
+
+
+class ComparativesPage(YearPage):
+    slug = "last-year"
+    title = "Type last year’s figures"
+    intro = (
+        "For a club that begins here: what its statements of the year before printed, so that they stand beside."
+        " Income, expense, assets and liabilities as printed, above nil; what has the other sign gets a minus."
+    )
+    permission = "yearend.add_comparative"
+    form_class = forms.ComparativesForm
+
+    def applies(self, target: FinancialYear) -> bool:
+        return not FinancialYear.objects.filter(last_day__lt=target.first_day).exists()
+
+    def initial(self, request: HttpRequest, target: FinancialYear) -> dict[str, Any]:
+        fund = request.GET.get("fund", FundRole.GENERAL.value)
+        rows = selectors.comparatives(target.first_day - timedelta(days=1))
+        return {"fund": fund, **{f"account_{row.account_id}": row.amount for row in rows if row.fund_id == fund}}
+
+    def perform(self, *, target: FinancialYear, by: Any, fund: Any, figures: Any, key: Any) -> FinancialYear:
+        last_day = target.first_day - timedelta(days=1)
+        services.set_comparatives(year_end=last_day, fund=fund, figures=figures, by=by)
+        return target
+
+    def done(self, result: FinancialYear) -> str:
+        return "Last year’s figures stand beside this year’s now."
+
+
+class RecognisePage(YearPage):
+    slug = "recognise"
+    title = "Let what has started become income"
+    intro = "The night does this by itself; here it is done at once, up to the year’s last day."
+    button = "Do it now"
+    permission = "ledger.close_year"
+
+    def applies(self, target: FinancialYear) -> bool:
+        return not target.is_closed and checklist.is_over(target, clock.today())
+
+    def perform(self, *, target: FinancialYear, by: Any, key: Any) -> FinancialYear:
+        recognise_due(on=target.last_day, by=by)
+        return target
+
+    def done(self, result: FinancialYear) -> str:
+        return "What had started is income."
+
+
+class ChecklistStep(VerbPage):
+    slug = "checklist"
+    routed = False
+    title = "What is left before the close"
+    permission = "ledger.view_financialyear"
+
+    def applies(self, target: FinancialYear) -> bool:
+        return not target.is_closed
+
+    def url(self, target: Any) -> str:
+        return reverse("admin:closing", args=[target.last_day.year])
+
+
+class ClosePage(YearPage):
+    slug = "close"
+    title = "Close this year"
+    intro = (
+        "Income and expense of each fund go to Accumulated funds and every month is locked. A closed year is never"
+        " opened again. Have the books checked first, by your auditor where the club’s rules or the law ask for one."
+    )
+    button = "Close the year for good"
+    permission = "ledger.close_year"
+    form_class = forms.CloseForm
+
+    def applies(self, target: FinancialYear) -> bool:
+        return not target.is_closed and checklist.is_over(target, clock.today())
+
+    def facts(self, target: FinancialYear) -> list[tuple[str, Any]]:
+        open_items = [item for item in checklist.of_year(target) if not item.done]
+        return [("Not passed", f"{item.title}: {item.said}") for item in open_items]
+
+    def perform(self, *, target: FinancialYear, by: Any, sure: bool, key: Any) -> FinancialYear:
+        return services.close_books(year=target, by=by, on=clock.today())
+
+    def done(self, result: FinancialYear) -> str:
+        return f"{result} is closed."
+
+
+FinancialYearAdmin.pages += [
+    ChecklistStep(), BudgetPage(), CopyBudgetPage(), ComparativesPage(), RecognisePage(), ClosePage(),
+]  # fmt: skip

@@ -1,0 +1,143 @@
+"""Forms of the year's end."""
+
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from clubdesk import clock
+from clubdesk.evidence import EvidenceField
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
+from clubdesk.ledger.selectors import month_end
+from clubdesk.money import AmountFormField
+from clubdesk.screens import DayField, HappenedField, VerbForm
+from clubdesk.yearend import selectors
+
+NARRATION = "What it is for, as an auditor should read it. No names."
+
+
+class AccountChoice(forms.ModelChoiceField):
+    """One of the accounts that the question at hand allows, read when the form is shown."""
+
+    def __init__(self, rows: Any, **kwargs: Any):
+        self.rows = rows
+        super().__init__(queryset=Account.objects.none(), **kwargs)
+
+    def __deepcopy__(self, memo: Any) -> Any:
+        field = super().__deepcopy__(memo)
+        field.queryset = self.rows()
+        return field
+
+
+class AdjustmentForm(VerbForm):
+    """What every adjustment says: for which fund, on which day, what it is, and its document."""
+
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+    on = DayField(label="Dated", help_text="Mostly the last day of a month or of the year.")
+    narration = forms.CharField(max_length=300, help_text=NARRATION)
+    evidence = EvidenceField(label="Document", required=False)
+
+
+class UndoneForm(AdjustmentForm):
+    """An adjustment that undoes itself."""
+
+    expense = AccountChoice(selectors.expense_accounts, label="Expense account")
+    amount = AmountFormField()
+    reverse_on = DayField(label="Undone on", initial=None, help_text="Mostly the first day of the next month or year.")
+    field_order = ["expense", "amount", "fund", "on", "reverse_on", "narration", "evidence"]
+
+
+class StockForm(AdjustmentForm):
+    counted = AmountFormField(label="Worth of what lies in the store", help_text="At what it cost, as counted.")
+    materials = AccountChoice(selectors.expense_accounts, label="Bought on the account")
+    field_order = ["counted", "materials", "fund", "on", "narration", "evidence"]
+
+
+class AllowanceForm(AdjustmentForm):
+    wanted = AmountFormField(
+        label="Not expected to be paid", help_text="Of all that families owe. The debts themselves stay as they are."
+    )
+    field_order = ["wanted", "fund", "on", "narration", "evidence"]
+
+
+class DepreciationForm(VerbForm):
+    until = DayField(label="Up to the end of", help_text="The last day of a month.")
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["until"].initial = month_end(clock.today().replace(day=1) - timedelta(days=1))
+
+
+class EquipmentForm(VerbForm):
+    name = forms.CharField(label="What it is", max_length=120)
+    bought_on = HappenedField(label="Bought on")
+    cost = AmountFormField()
+    years = forms.IntegerField(label="Years of use", min_value=1, max_value=50)
+    residual = AmountFormField(label="Worth at the end", required=False)
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+    brought_in = AmountFormField(
+        label="Depreciated before this book", required=False, help_text="As in the opening trial balance; else blank."
+    )
+
+
+class DisposeForm(VerbForm):
+    on = HappenedField(label="Gone on")
+    reason = forms.CharField(label="What became of it", max_length=150)
+
+
+class BudgetForm(VerbForm):
+    """An account's year: one sum in equal parts, or month by month."""
+
+    account = AccountChoice(selectors.yearly_accounts)
+    whole = AmountFormField(
+        label="Whole year in equal parts", required=False, help_text="Or leave blank and type the months below."
+    )
+
+    def __init__(self, *args: Any, target: FinancialYear, **kwargs: Any):
+        super().__init__(*args, target=target, **kwargs)
+        for month in selectors.months_of(target):
+            self.fields[f"month_{month:%Y_%m}"] = AmountFormField(label=f"{month:%B %Y}", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        months = selectors.months_of(self.target)
+        typed = {month: cleaned.pop(f"month_{month:%Y_%m}", None) for month in months}
+        whole = cleaned.pop("whole", None)
+        if whole is not None and any(typed.values()) and whole != sum(filter(None, typed.values()), whole * 0):
+            self.add_error("whole", "Type either the whole year or the months; these do not come to the same.")
+        cleaned["months"] = (
+            selectors.spread(whole, months)
+            if whole is not None and not any(typed.values())
+            else {month: amount for month, amount in typed.items() if amount}
+        )
+        return cleaned
+
+
+class CopyBudgetForm(VerbForm):
+    percent = forms.DecimalField(
+        label="Percent of last year", initial=100, min_value=Decimal(1), max_value=Decimal(1000), decimal_places=1
+    )
+
+
+class ComparativesForm(VerbForm):
+    """Last year's figures of one fund, account by account, as its statements printed them."""
+
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.accounts = {f"account_{each.pk}": each for each in Account.objects.exclude(kind=Kind.EQUITY)}
+        for name, account in self.accounts.items():
+            note = "Above nil, though it stands among the assets." if account.role == Role.DEPRECIATED else ""
+            self.fields[name] = AmountFormField(label=str(account), required=False, min_value=None, help_text=note)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        typed = {account: cleaned.pop(name, None) for name, account in self.accounts.items()}
+        cleaned["figures"] = {account: amount for account, amount in typed.items() if amount}
+        return cleaned
+
+
+class CloseForm(VerbForm):
+    sure = forms.BooleanField(label="The year’s books are complete and were checked")

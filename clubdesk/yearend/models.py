@@ -1,0 +1,110 @@
+"""What a year's end needs beside the ledger: a budget, figures of the year before this book, the club's equipment."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from clubdesk.ledger.models import YEARLY_KINDS, Account, Document, FinancialYear, Fund, Journal
+from clubdesk.money import AmountField
+
+KINDS = [kind.value for kind in YEARLY_KINDS]
+
+
+class BudgetMonth(models.Model):
+    """What is planned for an account in a month; income and expense alike above nil. `month` is its first day."""
+
+    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="budget")
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+", limit_choices_to={"kind__in": KINDS})
+    month = models.DateField()
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["account", "month"]
+        verbose_name = "budget of a month"
+        verbose_name_plural = "budget by month"
+        constraints = [
+            models.UniqueConstraint(fields=["account", "month"], name="yearend_budget_once_a_month"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="yearend_budget_above_nil"),
+            models.CheckConstraint(condition=Q(month__day=1), name="yearend_budget_month_by_its_first_day"),
+        ]
+
+    def __str__(self):
+        return f"{self.account}, {self.month:%B %Y}"
+
+
+class Comparative(models.Model):
+    """A figure of the year before this book began, as its statements printed it; what is usual is above nil.
+
+    Only where the ledger has no such year. The account's kind says where it stands.
+    """
+
+    year_end = models.DateField()
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+")
+    fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["-year_end", "account", "fund"]
+        verbose_name = "figure of the year before"
+        verbose_name_plural = "figures of the year before"
+        constraints = [
+            models.UniqueConstraint(fields=["year_end", "account", "fund"], name="yearend_comparative_once"),
+            models.CheckConstraint(condition=~Q(amount=0), name="yearend_comparative_not_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.account}, {self.year_end:%-d %b %Y}"
+
+
+class Equipment(Document):
+    """A thing that the club uses for years. Its cost stands in Equipment at cost by whatever entry bought it.
+
+    It is depreciated in equal parts a month from the month it was bought in, down to `residual`.
+    """
+
+    name = models.CharField(max_length=120)
+    bought_on = models.DateField()
+    cost = AmountField()
+    residual = AmountField("worth at the end", default=0)
+    years = models.PositiveSmallIntegerField("years of use")
+    fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    brought_in = AmountField(
+        "depreciated before this book", default=0, help_text="What the opening trial balance has of it already."
+    )
+    disposed_on = models.DateField(null=True, blank=True, editable=False)
+
+    class Meta:
+        ordering = ["bought_on", "pk"]
+        verbose_name_plural = "equipment"
+        constraints = [
+            models.CheckConstraint(condition=Q(cost__gt=0), name="yearend_equipment_cost_above_nil"),
+            models.CheckConstraint(
+                condition=Q(residual__gte=0, residual__lt=F("cost")), name="yearend_equipment_loses_worth"
+            ),
+            models.CheckConstraint(condition=Q(years__gte=1, years__lte=50), name="yearend_equipment_years"),
+            models.CheckConstraint(
+                condition=Q(brought_in__gte=0, brought_in__lte=F("cost") - F("residual")),
+                name="yearend_equipment_brought_in_within_cost",
+            ),
+        ]
+
+    def __str__(self):
+        return self.name
+
+
+class DepreciationLine(models.Model):
+    """What one thing lost in worth in a journal, up to a day."""
+
+    journal = models.ForeignKey(Journal, models.PROTECT, related_name="depreciation")
+    equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="depreciation")
+    until = models.DateField()
+    amount = AmountField()
+
+    class Meta:
+        ordering = ["until", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["equipment", "until"], name="yearend_depreciated_once_to_a_day"),
+            models.CheckConstraint(condition=Q(amount__gt=0), name="yearend_depreciation_above_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.equipment} to {self.until:%-d %b %Y}"

@@ -1,0 +1,44 @@
+"""How adjustments become journal lines: pure functions, no database. Amounts are positive unless said otherwise."""
+
+from djmoney.money import Money
+
+from clubdesk.ledger.models import Account, Fund, Role
+from clubdesk.ledger.posting import Line, credit, debit, without_nil
+
+
+def accrual_lines(amount: Money, expense: Account, fund: Fund) -> list[Line]:
+    """A bill that has not come for something already had."""
+    return [debit(expense, amount, fund=fund), credit(Role.OTHER_PAYABLES, amount, fund=fund)]
+
+
+def prepayment_lines(amount: Money, expense: Account, fund: Fund) -> list[Line]:
+    """A bill paid for something still to come."""
+    return [debit(Role.PREPAYMENTS, amount, fund=fund), credit(expense, amount, fund=fund)]
+
+
+def stock_lines(change: Money, materials: Account, fund: Fund) -> list[Line]:
+    """`change` is what is counted less what the book says: below nil where materials were used up."""
+    return [debit(Role.STOCK, change, fund=fund), credit(materials, change, fund=fund)]
+
+
+def allowance_lines(change: Money, fund: Fund) -> list[Line]:
+    """`change` is what is wanted less what stands: below nil where less is doubtful now."""
+    return [debit(Role.WRITTEN_OFF, change, fund=fund), credit(Role.ALLOWANCE, change, fund=fund)]
+
+
+def depreciation_lines(by_fund: dict[Fund, Money]) -> list[Line]:
+    lines = []
+    for fund, amount in by_fund.items():
+        lines += [debit(Role.DEPRECIATION, amount, fund=fund), credit(Role.DEPRECIATED, amount, fund=fund)]
+    return without_nil(lines)
+
+
+def disposal_lines(cost: Money, depreciated: Money, fund: Fund) -> list[Line]:
+    """What the thing was still worth in the book is the loss."""
+    return without_nil(
+        [
+            debit(Role.DEPRECIATED, depreciated, fund=fund),
+            debit(Role.DEPRECIATION, cost - depreciated, fund=fund),
+            credit(Role.EQUIPMENT, cost, fund=fund),
+        ]
+    )

@@ -1,0 +1,53 @@
+"""The rules of the year's end that the database itself keeps."""
+
+from clubdesk.guards import Guard, kept, replaces_nothing
+
+_CLOSED = "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = {row}.year_id AND y.closed_at IS NOT NULL)"
+
+GUARDS = [
+    *(
+        Guard(
+            f"yearend_budget_{event.lower()}_before_the_close",
+            "yearend_budgetmonth",
+            event,
+            when=_CLOSED.format(row=row),
+            message="The budget of a closed year stays as it was.",
+        )
+        for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+    ),
+    Guard(
+        "yearend_budget_in_its_year",
+        "yearend_budgetmonth",
+        "INSERT",
+        when="NOT EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = NEW.year_id"
+        " AND NEW.month BETWEEN y.first_day AND y.last_day)",
+        message="A month of the budget lies in its own year.",
+    ),
+    *kept(
+        "yearend_equipment", "thing of the register", "bought_on", "cost", "residual", "years", "fund_id", "brought_in"
+    ),
+    Guard(
+        "yearend_depreciation_keeps",
+        "yearend_depreciationline",
+        "UPDATE",
+        message="What was depreciated is never changed; reverse the journal.",
+    ),
+    Guard(
+        "yearend_depreciation_stays",
+        "yearend_depreciationline",
+        "DELETE",
+        message="What was depreciated is never deleted; reverse the journal.",
+    ),
+    replaces_nothing("yearend_depreciationline", "line of depreciation", "id"),
+    Guard(
+        "yearend_depreciation_within_cost",
+        "yearend_depreciationline",
+        "INSERT",
+        when="(SELECT CAST(ROUND((e.cost - e.residual - e.brought_in - NEW.amount - COALESCE((SELECT SUM(d.amount)"
+        " FROM yearend_depreciationline d JOIN ledger_journalentry j ON j.source_type = 'ledger.journal'"
+        " AND j.source_id = d.journal_id AND j.purpose = 'journal' WHERE d.equipment_id = e.id AND NOT EXISTS"
+        " (SELECT 1 FROM ledger_journalentry r WHERE r.reverses_id = j.id)), 0)) * 100) AS BIGINT)"
+        " FROM yearend_equipment e WHERE e.id = NEW.equipment_id) < 0",
+        message="Nothing loses more than what it cost.",
+    ),
+]

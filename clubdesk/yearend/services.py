@@ -1,0 +1,254 @@
+"""Verbs of the year's end: the budget, the figures before this book, adjustments, equipment, and the close."""
+
+import uuid
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from djmoney.money import Money
+
+from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence
+from clubdesk.guards import one_at_a_time
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.posting import Line
+from clubdesk.ledger.selectors import ZERO, month_end, summed
+from clubdesk.money import as_amount, half_up, nil, positive, shown
+from clubdesk.yearend import checklist, posting, selectors
+from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Equipment
+
+
+@transaction.atomic
+def set_budget(*, year: FinancialYear, account: Account, months: Mapping[date, Money], by: User) -> None:
+    """Plan an account month by month (first days); a month that is missing or nil is planned at nothing.
+
+    Raises Refused for a closed year, for an account that is neither income nor expense, and for a foreign month.
+    """
+    one_at_a_time("budget")
+    _refuse_closed(year)
+    if account.kind not in (Kind.INCOME, Kind.EXPENSE):
+        raise Refused(f"{account} is neither income nor expense; it has no budget.")
+    known = selectors.months_of(year)
+    if strange := set(months) - set(known):
+        raise Refused(f"{min(strange):%B %Y} is not a month of {year}.")
+    if any(amount < nil() for amount in months.values()):
+        raise Refused("A budget is not below nil; plan income on income accounts and spending on expense accounts.")
+    BudgetMonth.objects.filter(year=year, account=account).delete()
+    BudgetMonth.objects.bulk_create(
+        BudgetMonth(year=year, account=account, month=month, amount=amount)
+        for month, amount in months.items()
+        if amount > nil()
+    )
+
+
+@transaction.atomic
+def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> int:
+    """Plan the year at so many percent of what last year really was, month by month; returns the number of accounts.
+
+    What was planned before is replaced. A month that was below nil is planned at nothing.
+    """
+    _refuse_closed(year)
+    actual = _actual_by_month(year)
+    if not actual:
+        raise Refused("The ledger has nothing of the year before; type the budget account by account.")
+    accounts = Account.objects.in_bulk(actual)
+    BudgetMonth.objects.filter(year=year).delete()
+    for pk, months in actual.items():
+        planned = {month: as_amount(max(half_up(figure * percent / 100), ZERO)) for month, figure in months.items()}
+        set_budget(year=year, account=accounts[pk], months=planned, by=by)
+    return len(actual)
+
+
+def _actual_by_month(year: FinancialYear) -> dict[int, dict[date, Decimal]]:
+    """What each account really was in the months a year before those of `year`, under the months of `year`."""
+    found: dict[int, dict[date, Decimal]] = {}
+    yearly = {each.pk: -1 if each.kind == Kind.INCOME else 1 for each in selectors.yearly_accounts()}
+    for month in selectors.months_of(year):
+        before = month.replace(year=month.year - 1)
+        rows = Posting.objects.filter(entry__date__range=(before, month_end(before)), entry__is_closing=False)
+        for pk, figure in rows.order_by().values_list("account_id").annotate(figure=summed("amount")):
+            if pk in yearly and figure:
+                found.setdefault(pk, {})[month] = yearly[pk] * figure
+    return found
+
+
+def _refuse_closed(year: FinancialYear) -> None:
+    if FinancialYear.objects.get(pk=year.pk).is_closed:
+        raise Refused(f"{year} is closed; its budget stays as it was.")
+
+
+@transaction.atomic
+def set_comparatives(*, year_end: date, fund: Fund, figures: Mapping[Account, Money], by: User) -> int:
+    """Keep what last year's statements printed for a fund; what was kept of that year and fund before is replaced.
+
+    Raises Refused where the ledger has that year itself.
+    """
+    if FinancialYear.objects.filter(first_day__lte=year_end, last_day__gte=year_end).exists():
+        raise Refused(f"The ledger has the year to {year_end:%-d %b %Y} itself; its figures stand beside already.")
+    Comparative.objects.filter(year_end=year_end, fund=fund).delete()
+    rows = [
+        Comparative(year_end=year_end, fund=fund, account=account, amount=amount)
+        for account, amount in figures.items()
+        if amount != nil()
+    ]
+    Comparative.objects.bulk_create(rows)
+    return len(rows)
+
+
+def _adjust(
+    origin: JournalOrigin,
+    lines: list[Line],
+    on: date,
+    narration: str,
+    by: User,
+    reverse_on: date | None = None,
+    evidence: Evidence | None = None,
+    key: uuid.UUID | None = None,
+) -> Journal:
+    return ledger.record_journal(
+        on=on, narration=narration, lines=lines, by=by, origin=origin, reverse_on=reverse_on, evidence=evidence, key=key
+    )
+
+
+@transaction.atomic
+def accrue(
+    *, expense: Account, amount: Money, fund: Fund, on: date, reverse_on: date, narration: str, by: User,
+    evidence: Evidence | None = None, key: uuid.UUID | None = None,
+) -> Journal:  # fmt: skip
+    """A bill has not come for something that the club had by `on`; on `reverse_on` it is undone, ready for the bill."""
+    lines = posting.accrual_lines(positive(amount), expense, fund)
+    return _adjust(JournalOrigin.ACCRUAL, lines, on, narration, by, reverse_on, evidence, key)
+
+
+@transaction.atomic
+def prepay(
+    *, expense: Account, amount: Money, fund: Fund, on: date, reverse_on: date, narration: str, by: User,
+    evidence: Evidence | None = None, key: uuid.UUID | None = None,
+) -> Journal:  # fmt: skip
+    """Part of a bill was paid for something after `on`; from `reverse_on` it is an expense again."""
+    lines = posting.prepayment_lines(positive(amount), expense, fund)
+    return _adjust(JournalOrigin.PREPAYMENT, lines, on, narration, by, reverse_on, evidence, key)
+
+
+@transaction.atomic
+def count_stock(
+    *, counted: Money, materials: Account, fund: Fund, on: date, narration: str, by: User,
+    evidence: Evidence | None = None, key: uuid.UUID | None = None,
+) -> Journal:  # fmt: skip
+    """Course materials worth `counted`, at cost, lie in the store on `on`; the difference to the book is posted."""
+    if found := ledger.written(Journal, key):
+        return found
+    ledger.lock_book()
+    change = counted - as_amount(selectors.held_in(Role.STOCK, fund, on))
+    if change == nil():
+        raise Refused(f"The book has a stock of {shown(counted)} already; there is nothing to post.")
+    lines = posting.stock_lines(change, materials, fund)
+    return _adjust(JournalOrigin.STOCK, lines, on, narration, by, evidence=evidence, key=key)
+
+
+@transaction.atomic
+def provide(
+    *, wanted: Money, fund: Fund, on: date, narration: str, by: User,
+    evidence: Evidence | None = None, key: uuid.UUID | None = None,
+) -> Journal:  # fmt: skip
+    """Of what families owe `wanted` is not expected to be paid; the debts stay. The difference is posted."""
+    if found := ledger.written(Journal, key):
+        return found
+    ledger.lock_book()
+    change = wanted + as_amount(selectors.held_in(Role.ALLOWANCE, fund, on))
+    if change == nil():
+        raise Refused(f"An allowance of {shown(wanted)} stands already; there is nothing to post.")
+    lines = posting.allowance_lines(change, fund)
+    return _adjust(JournalOrigin.PROVISION, lines, on, narration, by, evidence=evidence, key=key)
+
+
+@transaction.atomic
+def add_equipment(
+    *, name: str, bought_on: date, cost: Money, years: int, fund: Fund, by: User,
+    residual: Money | None = None, brought_in: Money | None = None, key: uuid.UUID | None = None,
+) -> Equipment:  # fmt: skip
+    """Put a thing in the register. It posts nothing: whatever bought it stands in the ledger already."""
+    if found := ledger.written(Equipment, key):
+        return found
+    residual, brought_in = residual or nil(), brought_in or nil()
+    if not name.strip():
+        raise Refused("Write what it is.")
+    if not nil() <= residual < positive(cost):
+        raise Refused("What it is worth at the end is less than what it cost.")
+    if brought_in > cost - residual:
+        raise Refused(f"It cannot have lost more than {shown(cost - residual)} before this book.")
+    if not 1 <= years <= 50:
+        raise Refused("It is used for 1 to 50 years.")
+    return Equipment.objects.create(
+        key=key or uuid.uuid4(), name=name.strip()[:120], bought_on=bought_on, cost=cost, residual=residual,
+        years=years, fund=fund, brought_in=brought_in, recorded_by=by,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journal:
+    """Post what the equipment in use has lost by the end of the month `until`, one journal for all.
+
+    Raises Refused where there is nothing left to post, so that a second press posts nothing twice.
+    """
+    ledger.lock_book()
+    if found := ledger.written(Journal, key):
+        return found
+    if until != month_end(until):
+        raise Refused(f"Depreciation is reckoned by whole months; take {month_end(until):%-d %b %Y}.")
+    lost = [(thing, selectors.to_depreciate(thing, until)) for thing in selectors.in_register(until)]
+    lost = [(thing, amount) for thing, amount in lost if amount > nil()]
+    if not lost:
+        raise Refused(f"Nothing of the register is left to depreciate up to {until:%-d %b %Y}.")
+    by_fund: dict[Fund, Money] = {}
+    for thing, amount in lost:
+        by_fund[thing.fund] = by_fund.get(thing.fund, nil()) + amount
+    narration = f"Depreciation to {until:%-d %B %Y}, {len(lost)} of the register"
+    lines = posting.depreciation_lines(by_fund)
+    journal = _adjust(JournalOrigin.DEPRECIATION, lines, until, narration, by, key=key)
+    DepreciationLine.objects.bulk_create(
+        DepreciationLine(journal=journal, equipment=thing, until=until, amount=amount) for thing, amount in lost
+    )
+    return journal
+
+
+@transaction.atomic
+def dispose(*, equipment: Equipment, on: date, reason: str, by: User) -> Equipment:
+    """A thing is gone: sold, broken, lost. What it was still worth in the book is a loss; money for it is a journal.
+
+    Raises Refused without a reason and before the last day that it was depreciated to.
+    """
+    ledger.lock_book()
+    document = (
+        Equipment.objects.select_for_update(of=("self",), no_key=True).select_related("fund").get(pk=equipment.pk)
+    )
+    if document.disposed_on:
+        return document
+    if not reason.strip():
+        raise Refused("Say what became of it.")
+    last = selectors.stands(document.depreciation.all()).order_by("until").last()
+    earliest = last.until if last else document.bought_on
+    if on < earliest:
+        raise Refused(f"It was in use on {earliest:%-d %b %Y}; it cannot have gone before.")
+    document.disposed_on = on
+    document.save(update_fields=["disposed_on"])
+    narration = f"Disposed of: {document.name}. {reason.strip()}"
+    lines = posting.disposal_lines(document.cost, selectors.depreciated(document), document.fund)
+    _adjust(JournalOrigin.DISPOSAL, lines, on, narration, by)
+    return document
+
+
+@transaction.atomic
+def close_books(*, year: FinancialYear, on: date, by: User) -> FinancialYear:
+    """Close a year whose checklist is done whole. Raises Refused with a sentence for each item that is not."""
+    ledger.lock_book()
+    if FinancialYear.objects.get(pk=year.pk).is_closed:
+        return year
+    ledger.refuse_early_close(year, on)
+    open_items = [item for item in checklist.of_year(year, with_books=True) if not item.done]
+    if open_items:
+        raise Refused([f"{item.title}: {item.said}" for item in open_items])
+    return ledger.close_year(year=year, by=by, on=on)

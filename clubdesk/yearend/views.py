@@ -1,0 +1,75 @@
+"""Pages of the year's end that are not forms: the checklist of the close, and the budget."""
+
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.admin import AdminSite
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.template.response import TemplateResponse
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors as ledger
+from clubdesk.ledger.models import FinancialYear, Kind
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.screens import Link, Section
+from clubdesk.yearend import checklist, selectors
+
+
+def _year(request: HttpRequest, ending: int) -> FinancialYear:
+    if not request.user.has_perm("ledger.view_financialyear"):
+        raise PermissionDenied
+    try:
+        return ledger.year_ending(ending)
+    except Refused as refusal:
+        raise Http404(refusal.sentence) from None
+
+
+def closing(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
+    """What is left before the year can be closed. `?books=1` runs check_books too."""
+    year = _year(request, ending)
+    context: dict[str, Any] = {
+        "title": f"{year}: before the close",
+        "year": year,
+        "items": checklist.of_year(year, with_books="books" in request.GET),
+        "asked_books": "books" in request.GET,
+        "is_over": checklist.is_over(year, clock.today()),
+        "may_close": request.user.has_perm("ledger.close_year"),
+        "close_url": reverse("admin:ledger_financialyear_close", args=[year.pk]),
+    }
+    return TemplateResponse(request, "yearend/closing.html", {**site.each_context(request), **context})
+
+
+def budget(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
+    """The year's budget by account and month, and what is planned to be left."""
+    year = _year(request, ending)
+    planned = selectors.budget_by_month(year)
+    months = selectors.months_of(year)
+    may_plan = request.user.has_perm("yearend.add_budgetmonth") and not year.is_closed
+    plan_url = reverse("admin:ledger_financialyear_budget", args=[year.pk])
+    sections, left = [], [ZERO] * (len(months) + 1)
+    for kind, title, sign in ((Kind.INCOME, "Income", 1), (Kind.EXPENSE, "Expenditure", -1)):
+        rows: list[list[Any]] = []
+        for account in selectors.yearly_accounts().filter(kind=kind):
+            figures = [planned.get(account.pk, {}).get(month, ZERO) for month in months]
+            name = Link(str(account), f"{plan_url}?account={account.pk}") if may_plan else str(account)
+            rows.append([name, sum(figures, ZERO), *figures])
+        totals = [sum((row[place] for row in rows), Decimal("0.00")) for place in range(1, len(months) + 2)]
+        left = [before + sign * figure for before, figure in zip(left, totals, strict=True)]
+        columns = ["Account", "Year", *(f"{month:%b %y}" for month in months)]
+        sections.append(Section(title, columns, [*rows, [f"Total {title.lower()}", *totals]]))
+    verbs = []
+    if may_plan:
+        copy_url = reverse("admin:ledger_financialyear_budget-copy", args=[year.pk])
+        verbs = [("Plan an account", plan_url), ("Copy from last year", copy_url)]
+    context = {
+        "title": f"Budget, {str(year)[0].lower()}{str(year)[1:]}",
+        "parent": Link("Reports", reverse("admin:reports")),
+        "intro": "What is planned, account by account and month by month. The statements show it beside what was.",
+        "verbs": verbs,
+        "facts": [("Planned surplus (deficit)", left[0])],
+        "sections": sections,
+    }
+    return TemplateResponse(request, "screens/figures.html", {**site.each_context(request), **context})
