@@ -35,28 +35,28 @@ class CommitteePage:
 
 def committee_page(first: date, last: date) -> CommitteePage:
     now = Figures(first, last)
-    months = _months_to(last)
-    money, income, spending = _by_month(now, months)
-    members = _members(months)
+    months = months_to(last)
+    money, income, spending = by_month(now, months)
+    counts = members(months)
     return CommitteePage(
         first,
         last,
-        _facts(now, members[-1]),
+        _facts(now, counts[-1]),
         [_money(now), _result(now), _owing(now), _seats(now)],
         [
             _chart("Money in hand at each month’s end, by fund", [fund.name for fund in now.funds], months, money),
             _chart("Income and spending by month", ["Income", "Spending"], months,
                    [[a, b] for a, b in zip(income, spending, strict=True)], beside=True),
-            _chart("Members at each month’s end", ["Members"], months, [[Decimal(each)] for each in members]),
+            _chart("Members at each month’s end", ["Members"], months, [[Decimal(each)] for each in counts]),
         ],
     )  # fmt: skip
 
 
-def _facts(now: Figures, members: int) -> list[tuple[str, Any]]:
+def _facts(now: Figures, count: int) -> list[tuple[str, Any]]:
     facts: list[tuple[str, Any]] = [
         ("Money in hand", now.money_in_hand()),
         ("Surplus (deficit)", now.surplus()),
-        ("Members", members),
+        ("Members", count),
     ]
     return facts
 
@@ -110,7 +110,7 @@ def _seats(now: Figures) -> Section:
     return Section("Seats in courses", ["Cohort", "Begins", "Seats taken"], rows, "No course ran in these days.")
 
 
-def _months_to(last: date) -> list[date]:
+def months_to(last: date) -> list[date]:
     """The ends of the twelve months up to that of `last`."""
     ends = [month_end(last)]
     while len(ends) < MONTHS:
@@ -118,7 +118,7 @@ def _months_to(last: date) -> list[date]:
     return ends[::-1]
 
 
-def _by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], list[Decimal], list[Decimal]]:
+def by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], list[Decimal], list[Decimal]]:
     """For each month money in hand a fund at its end, income, and spending. One query beside the opening balances."""
     before = months[0].replace(day=1) - timedelta(days=1)
     opening = ledger.balances(before, ["fund_id"], account__is_money=True).after_closing
@@ -142,7 +142,7 @@ def _by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], li
     return money, income, [of(Kind.EXPENSE, month) for month in months]
 
 
-def _members(months: list[date]) -> list[int]:
+def members(months: list[date]) -> list[int]:
     """Members at each month's end."""
     spans = list(
         Membership.objects.filter(cancelled_on=None, starts_on__lte=months[-1], ends_on__gte=months[0])

@@ -1,6 +1,5 @@
 """The statements on paper: a PDF whose every page carries the seal."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -9,13 +8,13 @@ from decimal import Decimal
 from reportlab.platypus import Flowable
 
 from clubdesk import paper
-from clubdesk.ledger.models import FinancialYear, Fund
+from clubdesk.ledger.models import Fund
 from clubdesk.ledger.selectors import club_name
 from clubdesk.money import shown
-from clubdesk.reports.committee import CommitteePage
-from clubdesk.reports.seal import seal_of
+from clubdesk.reports.committee import CommitteePage, committee_page
+from clubdesk.reports.seal import seal_of_span
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.statements import BASES, Statement, of_basis
+from clubdesk.reports.statements import BASES, BASIS_NAMES, Statement, of_basis
 from clubdesk.screens import Section
 
 PORTRAIT, LANDSCAPE = 174.0, 261.0
@@ -82,23 +81,58 @@ class StatementsAsked:
     def keywords(self) -> str:
         return f"{self.MARK} {self.basis} {self.first} {self.last} {self.fund.pk if self.fund else '-'}"
 
-    @classmethod
-    def read(cls, keywords: str) -> "StatementsAsked | None":
-        """What the keywords of a PDF say that it is; None where it is nothing of ours."""
-        found = re.fullmatch(rf"{cls.MARK} (\w+) (\S+) (\S+) (\S+)", keywords.strip())
-        if found is None or found[1] not in BASES:
-            return None
-        fund = Fund.objects.filter(pk=found[4]).first()
-        return cls(found[1], date.fromisoformat(found[2]), date.fromisoformat(found[3]), fund)
+    @property
+    def words(self) -> str:
+        return f"{BASIS_NAMES[self.basis]}, {self.span}"
+
+    @property
+    def span(self) -> str:
+        return f"{span_in_words(self.first, self.last)}{f', {self.fund}' if self.fund else ''}"
 
     def pdf(self, made: str) -> bytes:
-        year = FinancialYear.objects.filter(first_day__lte=self.first, last_day__gte=self.last).first()
-        span = f"{span_in_words(self.first, self.last)}{f', {self.fund}' if self.fund else ''}"
+        """The paper from the book as it stands now; `made` says when, for its foot."""
         found = of_basis(self.basis, Figures(self.first, self.last, self.fund))
-        return statements_pdf(club_name(), span, found, seal_of(year).in_words, made, self.keywords)
+        seal = seal_of_span(self.first, self.last).in_words
+        return statements_pdf(club_name(), self.span, found, seal, made, self.keywords)
 
 
-def committee_pdf(page: CommitteePage, club: str, seal: str, made: str) -> bytes:
+@dataclass(frozen=True)
+class CommitteeAsked:
+    """Which page for the committee a paper is."""
+
+    first: date
+    last: date
+
+    MARK = "fletchbook committee"
+
+    @property
+    def keywords(self) -> str:
+        return f"{self.MARK} {self.first} {self.last}"
+
+    @property
+    def words(self) -> str:
+        return f"For the committee, {span_in_words(self.first, self.last)}"
+
+    def pdf(self, made: str) -> bytes:
+        seal = seal_of_span(self.first, self.last).in_words
+        return committee_pdf(committee_page(self.first, self.last), club_name(), seal, made, self.keywords)
+
+
+def asked_of(keywords: str) -> StatementsAsked | CommitteeAsked | None:
+    """What the keywords of a PDF say that it is; None where it is nothing of ours."""
+    words = keywords.split()
+    try:
+        if words[:2] == CommitteeAsked.MARK.split():
+            return CommitteeAsked(date.fromisoformat(words[2]), date.fromisoformat(words[3]))
+        if words[:2] == StatementsAsked.MARK.split() and words[2] in BASES:
+            fund = Fund.objects.filter(pk=words[5]).first()
+            return StatementsAsked(words[2], date.fromisoformat(words[3]), date.fromisoformat(words[4]), fund)
+    except (IndexError, ValueError):
+        return None
+    return None
+
+
+def committee_pdf(page: CommitteePage, club: str, seal: str, made: str, keywords: str) -> bytes:
     """The committee's page on one sheet of A4."""
     paper.use_fonts()
     facts = "  ·  ".join(
@@ -120,7 +154,7 @@ def committee_pdf(page: CommitteePage, club: str, seal: str, made: str) -> bytes
         )
         found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 110)]
         found.append(_section_table(data))
-    return paper.pdf("For the committee", club, found, mark=f"{seal} · {made}")
+    return paper.pdf("For the committee", club, found, mark=f"{seal} · {made}", keywords=keywords)
 
 
 PLAINLY = ("green:", "red:", "grey:")

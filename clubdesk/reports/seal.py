@@ -1,6 +1,7 @@
 """The seal of a year: the digest of the last entry that a closed year has, and its short form for printed pages."""
 
 from dataclasses import dataclass
+from datetime import date
 
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 
@@ -26,6 +27,11 @@ class Seal:
         if not self.number:
             return "No entry yet"
         return f"Sealed {self.short}, entry {self.number}" if self.is_final else f"Not closed; entry {self.number}"
+
+
+def seal_of_span(first: date, last: date) -> Seal:
+    """The seal of the year that a span of days lies in."""
+    return seal_of(FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first())
 
 
 def seal_of(year: FinancialYear | None) -> Seal:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import BooleanField, Case, Q, QuerySet, When
 
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import (
@@ -29,11 +29,16 @@ from clubdesk.yearend import selectors as yearend
 from clubdesk.yearend.models import Comparative
 
 Key = tuple[int, str]
-MONEY_ROLES = (Role.BANK, Role.TILL, Role.CARD_TAKINGS)
+HAND = Case(When(ledger.BY_HAND, then=True), default=False, output_field=BooleanField())
+"""Whether a manual journal put a line there."""
 
 
 def previous_year(year: FinancialYear) -> FinancialYear | None:
     return FinancialYear.objects.filter(last_day=year.first_day - timedelta(days=1)).first()
+
+
+def day_before(day: date) -> date:
+    return day - timedelta(days=1)
 
 
 def year_before(day: date) -> date:
@@ -234,6 +239,7 @@ def lines_of_year(year: FinancialYear) -> QuerySet[Any, Any]:
     """Every line of the year in the order of entry numbers, as flat tuples to be streamed."""
     return (
         Posting.objects.filter(entry__year=year, entry__sealed=True)
+        .annotate(by_hand=HAND)
         .order_by("entry__number", "pk")
         .values_list(
             "entry__number",
@@ -246,7 +252,30 @@ def lines_of_year(year: FinancialYear) -> QuerySet[Any, Any]:
             "amount",
             "entry__is_closing",
             "entry__reverses__number",
+            "by_hand",
         )
+    )
+
+
+def lines_by_account(year: FinancialYear) -> QuerySet[Any, Any]:
+    """Every line of the year account by account in the order of their codes, closing entries left out."""
+    rows = Posting.objects.filter(entry__year=year, entry__sealed=True, entry__is_closing=False)
+    return (
+        rows.annotate(by_hand=HAND)
+        .order_by("account__code", "entry__date", "entry__number", "pk")
+        .values_list(
+            "account", "entry__number", "entry__date", "entry__narration", "fund__name", "party__name", "amount",
+            "entry__reverses__number", "by_hand",
+        )
+    )  # fmt: skip
+
+
+def turnover(year: FinancialYear) -> QuerySet[Any, Any]:
+    """For each account's id what was debited, and what was credited (below nil); closing entries left out."""
+    rows: QuerySet[Any, Any] = Posting.objects.filter(entry__year=year, entry__sealed=True, entry__is_closing=False)
+    rows = rows.order_by().values_list("account")
+    return rows.annotate(
+        debits=ledger.summed("amount", Q(amount__gt=0)), credits=ledger.summed("amount", Q(amount__lt=0))
     )
 
 

@@ -1,7 +1,7 @@
 """A workbook written row by row: titles, headers, amounts as numbers, text that can never become a formula."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -16,6 +16,7 @@ DATE_FORMAT = "d mmm yyyy"
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 RISKY = tuple("=+-@\t\r")
 LONGEST = 32767
+NIL = Decimal("0.00")
 INK, PAPER, RULE = "22302B", "E7EEE6", "8AA395"
 TITLE = Font(name="Calibri", size=16, bold=True, color=INK)
 NOTE = Font(name="Calibri", size=10, italic=True, color="55625C")
@@ -26,30 +27,51 @@ TOTAL_LINE = Border(top=Side("thin", color=RULE), bottom=Side("double", color=RU
 
 
 class Formula(str):
-    """Text that is meant as a formula for an amount; any other text is written as text."""
+    """Text that is meant as a formula for an amount; any other text is written as text.
 
-    __slots__ = ()
+    `value` is what it comes to by the book, so that a copy without formulas and a check of the file know it.
+    """
+
+    value: Any
+
+    def __new__(cls, text: str, value: Any = None) -> "Formula":
+        formula = super().__new__(cls, text)
+        formula.value = value
+        return formula
 
 
 class Verdict(Formula):
     """A formula whose result is TRUE, or says what is wrong."""
 
-    __slots__ = ()
+    def __new__(cls, text: str) -> "Verdict":
+        return super().__new__(cls, text, True)  # type: ignore[return-value]
+
+
+class Jump(Formula):
+    """A link to a place in the workbook."""
+
+    def __new__(cls, place: str, words: str) -> "Jump":
+        target = place.replace("$", "")
+        return super().__new__(cls, f'=HYPERLINK("#{target}","{words}")', words)  # type: ignore[return-value]
 
 
 class Sheet:
     """One sheet of the workbook, written from the top; `row` is the number of the last row written.
 
-    `amounts` are the letters of the columns that hold amounts: their headers stand to the right.
+    `amounts` are the letters of the columns that hold amounts: their headers stand to the right. `foot` stands on every
+    printed page. `copy` writes the same rows elsewhere, each formula by its value.
     """
 
     def __init__(
-        self, workbook: Workbook, title: str, widths: Sequence[float], *, amounts: str = "", landscape: bool = False
-    ):
+        self, workbook: Workbook, title: str, widths: Sequence[float], *, amounts: str = "", landscape: bool = False,
+        foot: str = "", copy: Callable[[list[Any]], object] | None = None,
+    ):  # fmt: skip
         self.sheet = workbook.create_sheet(title)
         self.name = title
         self.row = 0
         self.amounts = amounts
+        self.copy = copy
+        self._figures: dict[str, list[tuple[int, Decimal]]] = {}
         for index, width in enumerate(widths, 1):
             self.sheet.column_dimensions[get_column_letter(index)].width = width
         setup = self.sheet.page_setup
@@ -58,15 +80,16 @@ class Sheet:
         setup.fitToWidth, setup.fitToHeight = 1, 0
         self.sheet.sheet_properties.pageSetUpPr.fitToPage = True
         self.sheet.oddFooter.center.text = "&A, page &P of &N"
+        self.sheet.oddFooter.left.text = foot
         self.sheet.sheet_view.showGridLines = False
 
     def top(self, title: str, note: str, header: Sequence[str]) -> int:
         """The title, a note and the header, which repeats on every printed page; returns the header's row."""
         self.sheet.print_title_rows = "1:4"
         self.sheet.freeze_panes = "A5"
-        self._write([self.cell(title, font=TITLE)])
-        self._write([self.cell(note, font=NOTE)])
-        self._write([])
+        self._write([title], [self.cell(title, font=TITLE)])
+        self._write([note], [self.cell(note, font=NOTE)])
+        self.blank()
         return self.header(header)
 
     def header(self, names: Sequence[str]) -> int:
@@ -75,42 +98,65 @@ class Sheet:
             cell.fill = HEADER_FILL
             side = "right" if get_column_letter(index) in self.amounts else "left"
             cell.alignment = Alignment(horizontal=side, wrap_text=True, vertical="top")
-        return self._write(cells)
+        return self._write(names, cells)
 
     def line(self, values: Iterable[Any]) -> int:
         """A row of plain values; returns its number."""
-        return self._write([self.cell(value) if value is not None else None for value in values])
+        row = list(values)
+        self._keep(self.row + 1, row)
+        return self._write(row, [self.cell(value) if value is not None else None for value in row])
 
     def heading(self, text: str) -> int:
-        return self._write([self.cell(text, font=BOLD)])
+        return self._write([text], [self.cell(text, font=BOLD)])
 
     def total(self, values: Iterable[Any]) -> int:
-        cells = [self.cell(value, font=BOLD) if value is not None else None for value in values]
+        row = list(values)
+        cells = [self.cell(value, font=BOLD) if value is not None else None for value in row]
         for cell in cells:
             if cell is not None:
                 cell.border = TOTAL_LINE
-        return self._write(cells)
+        return self._write(row, cells)
 
     def sums(self, first: int, columns: Iterable[str]) -> list[Formula]:
         """The sum of each column from row `first` to the last row written; nil where there is none."""
         if self.row < first:
             self.blank()
-        return [Formula(f"=ROUND(SUM({column}{first}:{column}{self.row}),2)") for column in columns]
+        return [
+            Formula(f"=ROUND(SUM({column}{first}:{column}{self.row}),2)", self.sum_of(column, first))
+            for column in columns
+        ]
+
+    def sum_of(self, column: str, first: int) -> Decimal:
+        """What the column's amounts come to from row `first` on, totals left out."""
+        return sum((figure for row, figure in self._figures.get(column, []) if row >= first), NIL)
+
+    def _keep(self, row: int, values: Sequence[Any]) -> None:
+        for index, value in enumerate(values, 1):
+            figure = value.value if isinstance(value, Formula) else value
+            if isinstance(figure, Decimal):
+                self._figures.setdefault(get_column_letter(index), []).append((row, figure))
 
     def blank(self) -> int:
-        return self._write([])
+        return self._write([], [])
 
     def stream(self, rows: Iterable[Sequence[Any]], kinds: Sequence[str]) -> int:
-        """Many rows of one shape, fast: `kinds` is "text", "amount", "date" or "number" a column."""
+        """Many rows of one shape, fast: `kinds` is "text", "amount", "date", "number" or "formula" a column."""
         cells = [WriteOnlyCell(self.sheet) for _ in kinds]
         for cell, kind in zip(cells, kinds, strict=True):
-            if kind in ("amount", "date"):
-                cell.number_format = AMOUNT_FORMAT if kind == "amount" else DATE_FORMAT
+            if kind in ("amount", "date", "formula"):
+                cell.number_format = DATE_FORMAT if kind == "date" else AMOUNT_FORMAT
             if kind in ("date", "number"):
                 cell.alignment = LEFT
         texts = [kind == "text" for kind in kinds]
-        append = self.sheet.append
+        append, copy = self.sheet.append, self.copy
+        sums = {place: NIL for place, kind in enumerate(kinds) if kind == "amount"}
+        first = self.row + 1
         for row in rows:
+            if copy:
+                copy([plain_value(value) for value in row])
+            for place in sums:
+                if row[place] is not None:
+                    sums[place] += row[place]
             for cell, value, is_text in zip(cells, row, texts, strict=True):
                 if is_text and value:
                     value = safe(value)
@@ -121,6 +167,8 @@ class Sheet:
                     cell.value = value
             append(cells)
             self.row += 1
+        for place, figure in sums.items():
+            self._figures.setdefault(get_column_letter(place + 1), []).append((first, figure))
         return self.row
 
     def cell(self, value: Any, font: Font | None = None) -> Any:
@@ -133,6 +181,8 @@ class Sheet:
             cell.value = value
         if isinstance(value, Verdict):
             cell.alignment = RIGHT
+        elif isinstance(value, Jump):
+            cell.font = Font(name="Calibri", underline="single", color="1D5F4B")
         elif isinstance(value, Decimal | Formula):
             cell.number_format = AMOUNT_FORMAT
         elif isinstance(value, date | int):
@@ -149,10 +199,22 @@ class Sheet:
     def at(self, column: str, row: int) -> str:
         return f"{quote_sheetname(self.name)}!${column}${row}"
 
-    def _write(self, cells: Sequence[Any]) -> int:
+    def _write(self, values: Sequence[Any], cells: Sequence[Any]) -> int:
+        if self.copy:
+            self.copy([plain_value(value) for value in values])
         self.sheet.append(cells)
         self.row += 1
         return self.row
+
+
+def number(figure: Decimal) -> str:
+    """A figure inside a formula, as every program writes it: no noughts at the end."""
+    return f"{figure.normalize():f}"
+
+
+def plain_value(value: Any) -> Any:
+    """What a cell holds, a formula by what it comes to."""
+    return value.value if isinstance(value, Formula) else value
 
 
 def safe(text: str) -> str:

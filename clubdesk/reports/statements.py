@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from clubdesk.bank.models import BankAccount
-from clubdesk.bank.reconciling import Reconciled, book_balance, reconcile
+from clubdesk.bank.models import BankAccount, Reconciliation
+from clubdesk.bank.reconciling import book_balance
 from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.selectors import Figures, a_year_earlier
@@ -207,17 +207,15 @@ def money_balances(now: Figures) -> Statement:
         elif signed is None:
             statement.line(f"{bank}: not signed off to this day", [None, None, figure, None], account)
         else:
-            stated = signed.statement_balance.amount
-            way = (signed.deposits_not_credited - signed.payments_not_presented).amount
+            stated, way = signed.statement_balance.amount, (signed.deposits - signed.payments).amount
             statement.line(str(bank), [stated, way, figure, stated + way - figure], account)
     statement.total("Money in hand", [None, None, total, None])
     return statement
 
 
-def signed_off(bank: BankAccount, now: Figures) -> Reconciled | None:
+def signed_off(bank: BankAccount, now: Figures) -> Reconciliation | None:
     """The account's reconciliation that stands for the month that ends on the last day."""
-    found = bank.reconciliations.filter(reopened_on=None, month_end=now.last).first()
-    return reconcile(bank, now.last, found.statement_balance) if found else None
+    return bank.reconciliations.filter(reopened_on=None, month_end=now.last).first()
 
 
 def bridge(now: Figures) -> Statement:

@@ -20,4 +20,6 @@ def patterns(site: AdminSite) -> list[URLPattern]:
         path("reports/statements/", page(views.statements), name="period_statements"),
         path("reports/<int:ending>/", page(views.statements), name="statements"),
         path("reports/<int:ending>/workbook/", page(views.workbook), name="workbook"),
+        path("reports/<int:ending>/audit-pack/", page(views.audit_pack), name="audit_pack"),
+        path("reports/verify/", page(views.verify), name="verify"),
     ]

@@ -1,6 +1,7 @@
 """Pages of the reports: they only read."""
 
 from datetime import date
+from tempfile import TemporaryFile
 from typing import Any
 from urllib.parse import urlencode
 
@@ -8,7 +9,8 @@ from django import forms
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 
@@ -18,15 +20,18 @@ from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund
 from clubdesk.reports.committee import committee_page
 from clubdesk.reports.held import write_held
-from clubdesk.reports.papers import StatementsAsked, committee_pdf, span_in_words
-from clubdesk.reports.seal import seal_of
+from clubdesk.reports.pack import write_pack
+from clubdesk.reports.papers import CommitteeAsked, StatementsAsked, span_in_words
+from clubdesk.reports.seal import seal_of, seal_of_span
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.statements import BASES, BASIS_NAMES, bridge_of_line, of_basis
+from clubdesk.reports.verify import verify as compare
 from clubdesk.reports.workbook import workbook_bytes
 from clubdesk.roll.models import Household
-from clubdesk.screens import SpanForm
+from clubdesk.screens import SpanForm, VerbForm
 from clubdesk.yearend.selectors import months_of
 
+UPLOAD_LIMIT = 20 * 1024 * 1024
 WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -72,15 +77,13 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
     first, last, fund = form.cleaned_data["since"], form.cleaned_data["until"], form.cleaned_data["fund"]
     basis = form.cleaned_data["basis"] or "accrual"
     now = Figures(first, last, fund)
+    asked_for = StatementsAsked(basis, first, last, fund)
+    if "pdf" in request.GET:
+        return pdf_response(asked_for.pdf(_made()), f"{basis}-{last}.pdf")
     found = of_basis(basis, now)
     if basis == "bridge" and (line := _line(request, now)):
         found = [bridge_of_line(now, line), *found]
     year = year or FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first()
-    seal = seal_of(year)
-    span = f"{span_in_words(first, last)}{f', {fund}' if fund else ''}"
-    if "pdf" in request.GET:
-        made = f"made on {clock.today():%-d %b %Y}"
-        return pdf_response(StatementsAsked(basis, first, last, fund).pdf(made), f"{basis}-{last}.pdf")
     query = {"since": first.isoformat(), "until": last.isoformat(), "fund": fund.pk if fund else ""}
     return _page(
         request,
@@ -88,15 +91,20 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
         "reports/statements.html",
         str(year) if year and (year.first_day, year.last_day) == (first, last) else "Statements",
         form=form,
-        span=span,
+        span=asked_for.span,
         basis=basis,
         bases=[(each, BASIS_NAMES[each], urlencode({**query, "basis": each})) for each in BASES],
         query=urlencode({**query, "basis": basis}),
         statements=found,
-        seal=seal,
+        seal=seal_of(year),
         year=year,
         may_export=request.user.has_perm("ledger.export_year"),
     )
+
+
+def _made() -> str:
+    """When a paper is made, as its foot says it."""
+    return f"made on {clock.today():%-d %b %Y}"
 
 
 def _line(request: HttpRequest, now: Figures) -> Account | None:
@@ -135,12 +143,9 @@ def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
     if not form.is_valid():
         raise Http404("No such month or year.")
     first, last = form.span()
-    page = committee_page(first, last)
-    seal = seal_of(FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first())
     if "pdf" in request.GET:
-        made = f"made on {clock.today():%-d %b %Y}"
-        content = committee_pdf(page, ledger.club_name(), seal.in_words, made)
-        return pdf_response(content, f"committee-{last}.pdf")
+        return pdf_response(CommitteeAsked(first, last).pdf(_made()), f"committee-{last}.pdf")
+    page, seal = committee_page(first, last), seal_of_span(first, last)
     asked = urlencode({"month": form.cleaned_data["month"], "pdf": 1})
     return _page(
         request, site, "reports/committee.html", "For the committee", form=form, committee=page,
@@ -186,11 +191,48 @@ def held(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
 
 def workbook(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
     """The treasurer's workbook of the year that ends in `ending`."""
-    if not request.user.has_perm("ledger.export_year"):
-        raise PermissionDenied
+    _may_export(request)
     year = _year(ending)
-    made_by = request.user.get_full_name() or request.user.get_username()  # type: ignore[union-attr]
-    content = workbook_bytes(year, made_on=clock.today(), made_by=made_by)
+    content = workbook_bytes(year, made_on=clock.today(), made_by=_name(request))
     response = HttpResponse(content, content_type=WORKBOOK_TYPE)
     response["Content-Disposition"] = f'attachment; filename="treasurer-{ending}.xlsx"'
     return response
+
+
+def audit_pack(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponseBase:
+    """The workbook, its sheets as CSV and the evidence, in one ZIP."""
+    _may_export(request)
+    file = TemporaryFile()  # noqa: SIM115 - the response closes it
+    write_pack(_year(ending), file, made_on=clock.today(), made_by=_name(request))
+    file.seek(0)
+    return FileResponse(file, as_attachment=True, filename=f"audit-pack-{ending}.zip", content_type="application/zip")
+
+
+class VerifyForm(VerbForm):
+    file = forms.FileField(label="Workbook or PDF", help_text="As it was made here, at most 20 MB.")
+
+
+def verify(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """Whether an uploaded workbook or PDF is the book's own; nothing is kept."""
+    _may_export(request)
+    found, form = None, VerifyForm()
+    if request.method == "POST":
+        form = VerifyForm(request.POST, request.FILES)
+        if form.is_valid():
+            try:
+                found = compare(form.cleaned_data["file"].read(UPLOAD_LIMIT + 1)[:UPLOAD_LIMIT])
+            except Refused as refusal:
+                form.add_error("file", refusal.sentence)
+    status = 422 if form.errors else 200
+    page = _page(request, site, "reports/verify.html", "Check a file against the book", form=form, found=found)
+    page.status_code = status
+    return page
+
+
+def _may_export(request: HttpRequest) -> None:
+    if not request.user.has_perm("ledger.export_year"):
+        raise PermissionDenied
+
+
+def _name(request: HttpRequest) -> str:
+    return request.user.get_full_name() or request.user.get_username()  # type: ignore[union-attr]

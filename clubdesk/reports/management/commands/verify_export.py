@@ -1,0 +1,24 @@
+from pathlib import Path
+
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors
+from clubdesk.reports.verify import verify
+from clubdesk.shell import VerbCommand
+
+
+class Command(VerbCommand):
+    help = "Say whether a workbook or a PDF of the statements is this book's own, or which figures differ."
+
+    def add_arguments(self, parser):
+        parser.add_argument("file", metavar="FILE")
+
+    def run(self, *, file: str, **options):
+        selectors.book()
+        try:
+            content = Path(file).read_bytes()
+        except OSError as error:
+            raise Refused(f"“{file}” cannot be read: {error.strerror}.") from None
+        found = verify(content)
+        if not found.is_genuine:
+            raise Refused(found.faults)
+        self.stdout.write(f"Genuine. {found.what}: every figure is the book's.")

@@ -1,0 +1,117 @@
+"""The proofs: each compares two figures of the workbook by a formula; and the summary, which counts them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from clubdesk.ledger.models import Kind, Role
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports import selectors
+from clubdesk.reports.sheets import Formula, Verdict, number
+from clubdesk.reports.workbook.statements import capital_of
+
+if TYPE_CHECKING:
+    from clubdesk.reports.workbook.book import TreasurersWorkbook
+
+
+def write_proof(w: TreasurersWorkbook) -> None:
+    sheet, at, now = w.proof, w.at, w.figures
+    note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
+    at.proof_first = sheet.top("Proof", w.note(note), ["What is proved", "One side", "Other side", "Result"]) + 1
+    trial, journal, total = w.trial, w.journal, w.total_column()
+    lines = (at.journal_first, at.journal_last)
+    capital = sum((capital_of(w, fund) for fund in now.funds), ZERO)
+    surplus, net = w.income.at(total, at.surplus), w.position.at("C", at.net_assets)
+
+    def prove(what: str, one: str, other: str) -> None:
+        row = sheet.row + 1
+        gap = f"ROUND((B{row}-C{row})*100,0)"
+        sheet.line([what, Formula(f"={one}"), Formula(f"={other}"), Verdict(f"=IF({gap}=0,TRUE,{gap})")])
+
+    prove("Trial balance: debits equal credits", trial.at("G", at.trial_total), trial.at("H", at.trial_total))
+    prove("Journal: debits equal credits", f"SUM({journal.range('H', *lines)})", f"SUM({journal.range('I', *lines)})")
+    prove("Opening balances sum to nil", trial.at("D", at.trial_total), "0")
+    prove("Journal and openings give what the ledger itself says, account by account", _gaps(w, "J"), "0")
+    prove("The ledger by account ends where the trial balance does, account by account", _gaps(w, "L"), "0")
+    prove("Every line of the ledger is in the journal", f"COUNT({journal.range('A', *lines)})/100", _lines(w))
+    prove("Income less expenditure is what net assets grew by", surplus, f"{net}-({number(capital)})")
+    prove("Net assets equal the funds they are kept in", net, w.position.at("C", at.funds_total))
+    owing = f"{w.owing.at('B', at.owing_total)}-{w.owing.at('C', at.owing_total)}"
+    prove("Members owing less credits equal the account Fees owed", owing, w.of_role(Role.FEES_OWED))
+    fund = w.position.at("C", at.fund_rows[w.entry_fund.pk])
+    prove("Entry fund by its movements equals the entry fund among the funds", w.fund.at("F", at.fund_closing), fund)
+    prove(
+        "Money in hand by receipts and payments equals the accounts of money",
+        w.receipts.at(total, at.money_after),
+        w.balance_of(*now.money),
+    )
+    prove("The bridge from cash to accrual closes to nil", w.bridge.at("C", at.bridge_difference), "0")
+    gaps = w.bridge.range(at.bridge_column, at.bridge_first, at.bridge_last)
+    prove("The bridge closes to nil line by line", f"SUMPRODUCT(ABS({gaps}))", "0")
+    prove("Vouchers one by one equal the account Vouchers owed", w.vouchers.at("I", at.vouchers_owed),
+          w.of_role(Role.VOUCHERS_OWED))  # fmt: skip
+    hire = [now.by_role[role] for role in (Role.HIRE, Role.VISITORS) if role in now.by_role]
+    column = "CDE"[len(hire)]
+    prove("Hire takings day by day equal their income", w.hire.at(column, at.hire_total), f"-({w.balance_of(*hire)})")
+    prove("Courses cohort by cohort equal their income", w.courses.at("E", at.courses_total),
+          f"-({w.of_role(Role.COURSES)})")  # fmt: skip
+    prove("Affiliation by association equals the account", w.affiliation.at("E", at.affiliation_total),
+          f"-({w.of_role(Role.AFFILIATION_PAYABLE)})")  # fmt: skip
+    signed = w.bank.range("G", at.bank_first, at.bank_last)
+    prove("Every month of the bank that was signed off reconciles to nil", f"SUMPRODUCT(ABS({signed}))", "0")
+    if w.last_year and not isinstance(w.last_year, selectors.TypedFigures):
+        kinds = now.of_kind(Kind.ASSET, Kind.LIABILITY)
+        opening = sum((now.figure(now.opening, account) for account in kinds), ZERO)
+        prove("Last year's net assets are this year's opening", w.position.at("D", at.net_assets), number(opening))
+    at.proof_last = sheet.row
+
+
+def _gaps(w: TreasurersWorkbook, other: str) -> str:
+    """The sum of what each account of the trial balance differs from the figure in another column."""
+    first, last = w.at.trial_first, w.at.trial_last
+    column = {letter: w.trial.range(letter, first, last) for letter in ("G", "H", other)}
+    return f"SUMPRODUCT(ABS(ROUND({column['G']}-{column['H']}-{column[other]},2)))"
+
+
+def _lines(w: TreasurersWorkbook) -> str:
+    """How many lines the ledger has in the year; a hundredth each, so that a missing one reads as a cent."""
+    return f"{selectors.lines_of_year(w.year).count()}/100"
+
+
+def write_summary(w: TreasurersWorkbook) -> None:
+    sheet, at, now, last = w.summary, w.at, w.figures, w.last_year
+    sheet.top(f"{w.club}", f"{w.year}: the treasurer's workbook", ["", "This year", "Last year"])
+    total, before = w.total_column(), chr(ord(w.total_column()) + 1)
+    surplus = Formula(f"={w.income.at(total, at.surplus)}", now.surplus())
+    sheet.line(
+        ["Surplus (deficit)", surplus,
+         Formula(f"={w.income.at(before, at.surplus)}", last.surplus() if last else ZERO)]
+    )  # fmt: skip
+    for label, accounts in (
+        ("Money in hand: bank, till and card takings", now.money),
+        ("Owed by families", [now.by_role[Role.FEES_OWED]]),
+        ("Owed for vouchers", [now.by_role[Role.VOUCHERS_OWED]]),
+    ):
+        figure = sum((now.closing(each) for each in accounts), ZERO)
+        earlier = sum((w.last_years(each) for each in accounts), ZERO)
+        sheet.line([label, Formula(f"={w.balance_of(*accounts)}", figure), earlier])
+    position, fund_row = w.position, at.fund_rows[w.entry_fund.pk]
+    sheet.line(
+        ["Entry fund", Formula(f"={position.at('C', fund_row)}", now.net_assets(w.entry_fund)),
+         Formula(f"={position.at('D', fund_row)}", last.net_assets(w.entry_fund) if last else ZERO)]
+    )  # fmt: skip
+    sheet.line(
+        ["Net assets", Formula(f"={position.at('C', at.net_assets)}", now.net_assets()),
+         Formula(f"={position.at('D', at.net_assets)}", last.net_assets() if last else ZERO)]
+    )  # fmt: skip
+    sheet.blank()
+    results = w.proof.range("D", at.proof_first, at.proof_last)
+    proofs = at.proof_last - at.proof_first + 1
+    sheet.total(["Every check on the sheet Proof is TRUE", Verdict(f"=COUNTIF({results},TRUE)={proofs}"), None])
+    sheet.blank()
+    if w.seal.number:
+        state = "Sealed; the last entry" if w.seal.is_final else "Not closed; the last entry in the book"
+        sheet.line([f"{state} is {w.seal.number}. Its digest:", w.seal.short, None])
+    sheet.line([f"Made on {w.made_on:%-d %B %Y} by {w.made_by}.", None, None])
+    sheet.line(["Figures follow from the club's own records. What the club must publish, and who audits", None, None])
+    sheet.line(["it, is for the law of its place, its rules and a licensed accountant or auditor to say.", None, None])
