@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.db.models.functions import TruncMonth
 
+from clubdesk import clock
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
 from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.ledger import selectors as ledger
@@ -96,8 +97,8 @@ def _owing(now: Figures) -> Section:
         [f"{len(owing)} families", sum(owing, ZERO)],
         ["The department, for vouchers", vouchers],
     ]
-    late = [sum(family.ages[2:], ZERO) for family in aged_balances(now.last)]
-    note = f"Of today’s debts {shown(sum(late, ZERO))} is older than {AGES[1][0]} days." if any(late) else ""
+    late = [sum(family.ages[2:], ZERO) for family in aged_balances(now.last)] if now.last >= clock.today() else []
+    note = f"Of it {shown(sum(late, ZERO))} is older than {AGES[1][0]} days." if any(late) else ""
     return Section("Who owes", ["Who", "Owes"], rows, note=note)
 
 
@@ -160,7 +161,7 @@ def _chart(
     ]
     whole = parts == ["Members"]
     rows = [
-        [part, *(str(row[place].quantize(Decimal(1))) if whole else shown(row[place]) for row in figures)]
+        [part, *(str(row[place].quantize(Decimal(1))) if whole else row[place] for row in figures)]
         for place, part in enumerate(parts)
     ]
     return Chart(title, parts, columns, beside), Section(title, ["", *(f"{month:%b %y}" for month in months)], rows)

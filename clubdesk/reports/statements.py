@@ -18,6 +18,7 @@ from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
 
 RECEIPT_ROLES = (Role.FEES_OWED, Role.VOUCHERS_OWED, Role.FEES_IN_ADVANCE)
+BY_HAND = "Of it by hand"
 NAMED = {
     Role.FEES_OWED: "Paid ahead by families, not used yet",
     Role.VOUCHERS_OWED: "Vouchers paid, not said for what",
@@ -103,7 +104,7 @@ def income_and_expenditure(now: Figures, last: Figures | None) -> Statement:
             for fund in now.funds
         ]
         found = [*funds, ("Total", lambda account: sign * now.moved(account))] if len(funds) > 1 else funds
-        found.append(("Of it by hand", lambda account: sign * now.by_hand.get(account.pk, ZERO)))
+        found.append((BY_HAND, lambda account: sign * now.by_hand.get(account.pk, ZERO)))
         if budget:
             found.append(("Budget", lambda account: budget.get(account.pk, ZERO)))
         if last:
@@ -116,7 +117,9 @@ def income_and_expenditure(now: Figures, last: Figures | None) -> Statement:
     shown = [a for a in accounts if now.moved(a) or (last and last.moved(a)) or budget.get(a.pk) or _in_a_fund(now, a)]
     came = _block(statement, "Income", [a for a in shown if a.kind == Kind.INCOME], columns_of(-1))
     went = _block(statement, "Expenditure", [a for a in shown if a.kind == Kind.EXPENSE], columns_of(1))
-    statement.total("Surplus (deficit)", [a - b for a, b in zip(came, went, strict=True)])
+    surplus: list[Decimal | None] = [a - b for a, b in zip(came, went, strict=True)]
+    surplus[statement.columns.index(BY_HAND)] = None
+    statement.total("Surplus (deficit)", surplus)
     return statement
 
 
@@ -269,9 +272,9 @@ def bridge_by_line(now: Figures) -> Statement:
         accrual = now.accrual(line)
         rows.append([*moved, accrual, sum(moved, ZERO) - accrual])
         if any(rows[-1]):
-            statement.line(
-                line_name(line) if line.kind not in (Kind.INCOME, Kind.EXPENSE) else line.name, rows[-1], line
-            )
+            shown = [rows[-1][0], *(figure or None for figure in rows[-1][1:-2]), *rows[-1][-2:]]
+            name = line.name if line.kind in (Kind.INCOME, Kind.EXPENSE) else line_name(line)
+            statement.line(name, shown, line)
     statement.total("Total", _summed(rows, len(columns)))
     return statement
 
