@@ -41,12 +41,19 @@ TEXT = _style("text", PLAIN, 9.5)
 STRONG = _style("strong", BOLD, 9.5)
 FIGURE = _style("figure", PLAIN, 9.5, alignment=TA_RIGHT)
 STRONG_FIGURE = _style("strong figure", BOLD, 9.5, alignment=TA_RIGHT)
-SMALL = {
-    TEXT: _style("small text", PLAIN, 7),
-    STRONG: _style("small strong", BOLD, 7),
-    FIGURE: _style("small figure", PLAIN, 7, alignment=TA_RIGHT),
-    STRONG_FIGURE: _style("small strong figure", BOLD, 7, alignment=TA_RIGHT),
-}
+NORMAL = 9.5
+
+
+def _styles(size: float) -> dict[ParagraphStyle, ParagraphStyle]:
+    """The same four styles in another size."""
+    return {
+        each: _style(f"{each.name} {size}", each.fontName, size, alignment=each.alignment)
+        for each in (TEXT, STRONG, FIGURE, STRONG_FIGURE)
+    }
+
+
+IN_SIZE = {size: _styles(size) for size in (6.0, 7.5, 8.5, NORMAL)}
+"""The styles by size: for tables of many columns, of some, and of few."""
 
 
 def text(words: str, style: ParagraphStyle = TEXT) -> Paragraph:
@@ -64,15 +71,15 @@ def table(
     widths: Sequence[float],
     figures: set[int],
     strong: Set[int] = frozenset(),
-    small: bool = False,
+    size: float = NORMAL,
 ) -> Table:
     """A table whose heading stands on each page; `widths` in millimetres, the columns in `figures` to the right.
 
-    The rows in `strong` are set bold; `small` is for tables of many columns.
+    The rows in `strong` are set bold; `size` is one of `IN_SIZE`.
     """
 
     def cells(row: Sequence[str], plain: ParagraphStyle, right: ParagraphStyle) -> list[Paragraph]:
-        styles = (SMALL[plain], SMALL[right]) if small else (plain, right)
+        styles = (IN_SIZE[size][plain], IN_SIZE[size][right])
         return [text(cell, styles[index in figures]) for index, cell in enumerate(row)]
 
     body = [cells(columns, STRONG, STRONG_FIGURE)]
@@ -81,11 +88,27 @@ def table(
     lines = [("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE), ("VALIGN", (0, 0), (-1, -1), "TOP")]
     close = [
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), FRAME if size == NORMAL else 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
         ("TOPPADDING", (0, 0), (-1, -1), 2),
     ]
     return Table(
         body, [width * mm for width in widths], repeatRows=1, style=TableStyle([*lines, *close]), hAlign="LEFT"
+    )
+
+
+def side_by_side(left: Sequence[Flowable], right: Sequence[Flowable], width: float) -> Table:
+    """Two columns of things; `width` of both together in millimetres."""
+    plain = [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("PADDING", (0, 0), (-1, -1), 0),
+    ]
+    return Table(
+        [[list(left), "", list(right)]],
+        [(width / 2 - 3) * mm, 6 * mm, (width / 2 - 3) * mm],
+        style=plain,
+        hAlign="LEFT",
     )
 
 

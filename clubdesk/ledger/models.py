@@ -305,16 +305,6 @@ class JournalOrigin(models.TextChoices):
     DISPOSAL = "disposal", "Equipment disposed of"
 
 
-ADJUSTMENTS = (
-    JournalOrigin.ACCRUAL,
-    JournalOrigin.PREPAYMENT,
-    JournalOrigin.STOCK,
-    JournalOrigin.PROVISION,
-    JournalOrigin.DEPRECIATION,
-    JournalOrigin.DISPOSAL,
-)
-
-
 class Journal(Document):
     """A manual journal: what the treasurer writes by hand or brings in from a file.
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from reportlab.platypus import Flowable
 
@@ -18,7 +18,7 @@ from clubdesk.reports.statements import BASES, BASIS_NAMES, Statement, of_basis
 from clubdesk.screens import Section
 
 PORTRAIT, LANDSCAPE = 174.0, 261.0
-LEAST_LABEL, FIGURE = 46.0, 25.0
+LEAST_LABEL, FIGURE = 36.0, 25.0
 CAUTION = (
     "These figures follow from the club’s own records. What the club must publish, and who audits it, is for the law of"
     " its place, its rules and a licensed accountant or auditor to say."
@@ -26,7 +26,7 @@ CAUTION = (
 
 
 def is_wide(statements: Sequence[Statement]) -> bool:
-    return max(len(each.columns) for each in statements) > 5
+    return max(len(each.columns) for each in statements) > 7
 
 
 def statement_table(statement: Statement, width: float) -> Flowable:
@@ -39,7 +39,11 @@ def statement_table(statement: Statement, width: float) -> Flowable:
     ]
     strong = {place for place, row in enumerate(statement.rows) if row.kind != "line"}
     widths = [width - figure * count, *([figure] * count)]
-    return paper.table(["", *statement.columns], rows, widths, set(range(1, count + 1)), strong, small=count > 5)
+    return paper.table(["", *statement.columns], rows, widths, set(range(1, count + 1)), strong, _size(count))
+
+
+def _size(columns: int) -> float:
+    return 8.5 if columns < 8 else 6.0
 
 
 def story(club_name: str, span: str, statements: Sequence[Statement]) -> list[Flowable]:
@@ -142,32 +146,43 @@ def committee_pdf(page: CommitteePage, club: str, seal: str, made: str, keywords
         paper.text(f"{club}: for the committee", paper.HEADING),
         paper.text(f"{span_in_words(page.first, page.last)}.  {facts}"),
     ]
-    for section in page.sections:
-        found += [paper.gap(2), paper.text(section.title, paper.STRONG), _section_table(section)]
-        if section.note:
-            found.append(paper.text(section.note, paper.SMALL[paper.TEXT]))
+    for left, right in zip(page.sections[::2], page.sections[1::2], strict=True):
+        found += [paper.gap(3), paper.side_by_side(_section(left), _section(right), PORTRAIT)]
     for chart, data in page.charts:
         keys = (
             ""
             if len(chart.parts) == 1
             else f" ({', '.join(f'{c} {p}' for c, p in zip(PLAINLY, chart.parts, strict=False))})"
         )
-        found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 110)]
-        found.append(_section_table(data))
+        found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 82)]
+        found.append(_section_table(data, PORTRAIT))
     return paper.pdf("For the committee", club, found, mark=f"{seal} · {made}", keywords=keywords)
 
 
 PLAINLY = ("green:", "red:", "grey:")
 
 
-def _section_table(section: Section) -> Flowable:
-    """A section of a page as a small table over the whole width."""
-    rows = [[shown(cell) if isinstance(cell, Decimal) else str(cell) for cell in row] for row in section.rows]
+def _section(section: Section) -> list[Flowable]:
+    """A section with its title and note, half a page wide."""
+    found = [paper.text(section.title, paper.STRONG), _section_table(section, PORTRAIT / 2 - 3)]
+    return [*found, paper.text(section.note, paper.IN_SIZE[7.5][paper.TEXT])] if section.note else found
+
+
+def _section_table(section: Section, width: float) -> Flowable:
+    """A section of a page as a table; figures of twelve months in whole dollars."""
+    many = len(section.columns) > 6
+    rows = [[_figure(cell, whole=many) for cell in row] for row in section.rows]
     rows = rows or [[section.empty, *[""] * (len(section.columns) - 1)]]
-    first = 22.0 if len(section.columns) > 6 else 70.0
-    widths = [first, *([(PORTRAIT - first) / (len(section.columns) - 1)] * (len(section.columns) - 1))]
+    first = 22.0 if many else width * (0.28 if len(section.columns) > 3 else 0.5)
+    widths = [first, *([(width - first) / (len(section.columns) - 1)] * (len(section.columns) - 1))]
     strong = {place for place, row in enumerate(rows) if row[0] in ("Total", "Surplus (deficit)")}
-    return paper.table(section.columns, rows, widths, set(range(1, len(section.columns))), strong, small=True)
+    return paper.table(section.columns, rows, widths, set(range(1, len(section.columns))), strong, 6.0 if many else 7.5)
+
+
+def _figure(cell: object, whole: bool) -> str:
+    if not isinstance(cell, Decimal):
+        return str(cell)
+    return shown(cell.quantize(Decimal(1), ROUND_HALF_UP)).removesuffix(".00") if whole else shown(cell)
 
 
 def span_in_words(first: date, last: date) -> str:

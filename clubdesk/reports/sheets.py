@@ -1,6 +1,7 @@
 """A workbook written row by row: titles, headers, amounts as numbers, text that can never become a formula."""
 
 import re
+import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from decimal import Decimal
@@ -16,13 +17,14 @@ DATE_FORMAT = "d mmm yyyy"
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 RISKY = tuple("=+-@\t\r")
 LONGEST = 32767
+LINE = 15.5  # points that a line of a heading takes
 NIL = Decimal("0.00")
 INK, PAPER, RULE = "22302B", "E7EEE6", "8AA395"
 TITLE = Font(name="Calibri", size=16, bold=True, color=INK)
 NOTE = Font(name="Calibri", size=10, italic=True, color="55625C")
 BOLD = Font(name="Calibri", bold=True, color=INK)
 HEADER_FILL = PatternFill("solid", fgColor=PAPER)
-LEFT, RIGHT = Alignment(horizontal="left"), Alignment(horizontal="right")
+LEFT, RIGHT = Alignment(horizontal="left"), Alignment(horizontal="right", indent=1)
 TOTAL_LINE = Border(top=Side("thin", color=RULE), bottom=Side("double", color=RULE))
 
 
@@ -96,15 +98,28 @@ class Sheet:
         cells = [self.cell(name, font=BOLD) for name in names]
         for index, cell in enumerate(cells, 1):
             cell.fill = HEADER_FILL
-            side = "right" if get_column_letter(index) in self.amounts else "left"
-            cell.alignment = Alignment(horizontal=side, wrap_text=True, vertical="top")
+            is_amount = get_column_letter(index) in self.amounts
+            cell.alignment = Alignment(
+                horizontal="right" if is_amount else "left", indent=int(is_amount), wrap_text=True, vertical="top"
+            )
+        self.sheet.row_dimensions[self.row + 1].height = LINE * max(map(self._lines_of, enumerate(names, 1)), default=1)
         return self._write(names, cells)
+
+    def _lines_of(self, heading: tuple[int, str]) -> int:
+        """How many lines a heading takes in its column, so that programs which do not work it out show them all."""
+        place, text = heading
+        room = max(self.sheet.column_dimensions[get_column_letter(place)].width - 2, 4)
+        return len(textwrap.wrap(text, int(room))) or 1
 
     def line(self, values: Iterable[Any]) -> int:
         """A row of plain values; returns its number."""
         row = list(values)
         self._keep(self.row + 1, row)
-        return self._write(row, [self.cell(value) if value is not None else None for value in row])
+        cells = [self.cell(value) if value is not None else None for value in row]
+        for index, value in enumerate(row, 1):
+            if isinstance(value, int) and get_column_letter(index) in self.amounts:
+                cells[index - 1].alignment = RIGHT  # type: ignore[union-attr]
+        return self._write(row, cells)
 
     def heading(self, text: str) -> int:
         return self._write([text], [self.cell(text, font=BOLD)])
@@ -145,7 +160,8 @@ class Sheet:
         for cell, kind in zip(cells, kinds, strict=True):
             if kind in ("amount", "date", "formula"):
                 cell.number_format = DATE_FORMAT if kind == "date" else AMOUNT_FORMAT
-            if kind in ("date", "number"):
+                cell.alignment = LEFT if kind == "date" else RIGHT
+            if kind == "number":
                 cell.alignment = LEFT
         texts = [kind == "text" for kind in kinds]
         append, copy = self.sheet.append, self.copy
@@ -185,6 +201,7 @@ class Sheet:
             cell.font = Font(name="Calibri", underline="single", color="1D5F4B")
         elif isinstance(value, Decimal | Formula):
             cell.number_format = AMOUNT_FORMAT
+            cell.alignment = RIGHT
         elif isinstance(value, date | int):
             cell.number_format = DATE_FORMAT if isinstance(value, date) else "0"
             cell.alignment = LEFT

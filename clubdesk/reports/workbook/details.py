@@ -16,7 +16,6 @@ from clubdesk.courses.models import Place
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.ledger.models import (
-    ADJUSTMENTS,
     FundRole,
     Journal,
     JournalEntry,
@@ -291,9 +290,19 @@ def _by_hand(w: TreasurersWorkbook) -> Iterator[tuple[Any, ...]]:
     )  # fmt: skip
     for number, on, own, undone, narration, code, name, fund, amount, reverses in values.iterator(chunk_size=2000):
         origin = JournalOrigin(origins.get(undone or own, JournalOrigin.HAND))
-        kind = f"{origin.label}, an adjustment" if origin in ADJUSTMENTS else origin.label
         debit, credit = (amount, None) if amount > 0 else (None, -amount)
-        yield number, on, kind, narration, code, name, fund, debit, credit, f"entry {reverses}" if reverses else None
+        yield (
+            number,
+            on,
+            origin.label,
+            narration,
+            code,
+            name,
+            fund,
+            debit,
+            credit,
+            f"entry {reverses}" if reverses else None,
+        )
 
 
 def write_changes(w: TreasurersWorkbook) -> None:

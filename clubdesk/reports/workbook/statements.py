@@ -80,7 +80,7 @@ def write_income(w: TreasurersWorkbook) -> None:
     surplus = [
         Formula(f"={c}{came}-{c}{went}", a.value - b.value) for c, a, b in zip(columns, sums[0], sums[1], strict=True)
     ]
-    w.at.surplus = sheet.total(["", "Surplus (deficit)", *surplus])
+    w.at.surplus = sheet.total(["", "Surplus (deficit)", *surplus[:-1], None])
 
 
 def _income_line(
