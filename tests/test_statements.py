@@ -245,7 +245,7 @@ class TestSpans:
 def test_random_months_close_their_bridge_with_every_kind_of_journal(by):
     """Random balanced journals over every account that a hand may touch: the bridge closes to nil in every month."""
     chance = random.Random(11)
-    accounts = [each for each in Account.objects.exclude(needs_party=True)]
+    accounts = list(Account.objects.exclude(needs_party=True))
     funds = [Fund.objects.get(pk=FundRole.GENERAL)] * 3 + [Fund.objects.create(code="travel", name="Travel fund")]
     written = []
     for _ in range(120):

@@ -245,7 +245,8 @@ def dispose(*, equipment: Equipment, on: date, reason: str, by: User) -> Equipme
 def close_books(*, year: FinancialYear, on: date, by: User) -> FinancialYear:
     """Close a year whose checklist is done whole. Raises Refused with a sentence for each item that is not."""
     ledger.lock_book()
-    if FinancialYear.objects.get(pk=year.pk).is_closed:
+    year = FinancialYear.objects.get(pk=year.pk)
+    if year.is_closed:
         return year
     ledger.refuse_early_close(year, on)
     open_items = [item for item in checklist.of_year(year, with_books=True) if not item.done]
