@@ -18,6 +18,8 @@ from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Book, FinancialYear, JournalEntry
 from clubdesk.ledger.services import shell_user
 from clubdesk.rangeday.models import TillCount
+from clubdesk.reports.verify import verify
+from tests import bridge
 from tests.test_workbook import recalculated
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -51,9 +53,12 @@ def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_pat
     assert FinancialYear.objects.get(first_day=date(2025, 7, 1)).is_closed
     assert [result for result in check_all() if result.faults] == []
     call_command("check_books")
+    for first, last in bridge.months(date(2025, 7, 1), date(2026, 11, 30)):
+        assert bridge.gaps(first, last) == [], last
     content = (tmp_path / "treasurer-2026.xlsx").read_bytes()
     proofs = recalculated(content, tmp_path)["Proof"]
     assert all(row[3] is True for row in proofs.iter_rows(min_row=5, values_only=True))
+    assert verify(content).faults == []
     again = demo.build(today=date(2025, 8, 3))
     assert Book.objects.count() == 1
     assert again.this_year == date(2025, 7, 1)

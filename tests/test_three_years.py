@@ -1,11 +1,14 @@
 """A generated club of 500 juniors through three years: on every day each control account equals its detail."""
 
+from datetime import timedelta
+
 import pytest
 
 from clubdesk.fees import invariants as fees
 from clubdesk.ledger.invariants import check_all
 from clubdesk.membership import invariants as membership
-from tests.club import DAYS, Club, figures
+from tests import bridge
+from tests.club import DAYS, START, Club, figures
 
 JUNIORS = 500
 EVERY_DAY = (
@@ -24,6 +27,8 @@ def test_control_accounts_equal_their_detail_on_every_day_of_three_years(book, b
         faults = [sentence for holds in EVERY_DAY for sentence in holds()]
         assert faults == [], day
         checked += 1
+        if (day + timedelta(days=1)).day == 1:
+            assert bridge.gaps(day.replace(day=1), day) == bridge.gaps(START, day) == [], day
     assert checked == DAYS
     assert [result for result in check_all() if result.faults] == []
     outcomes = figures()["vouchers"]

@@ -2,6 +2,7 @@
 
 import io
 import os
+import re
 import shutil
 import subprocess
 import zipfile
@@ -17,14 +18,16 @@ from clubdesk.ledger.models import FinancialYear, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.workbook import workbook_bytes
+from clubdesk.reports.workbook import workbook_bytes, write_workbook
 from tests import factories
 from tests.season import Season
 
 pytestmark = pytest.mark.django_db
 SHEETS = [
-    "Summary", "Trial balance", "Income and expenditure", "Assets and liabilities", "Journal", "Members owing",
-    "Entry fund", "Proof",
+    "Summary", "Committee", "Trial balance", "Income and expenditure", "Assets and liabilities",
+    "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Members owing", "Entry fund", "Vouchers",
+    "Hire takings", "Courses", "Affiliation", "Bank reconciliation", "Budget", "Adjustments", "Changes and reversals",
+    "Proof",
 ]  # fmt: skip
 
 
@@ -88,12 +91,46 @@ def test_amounts_are_numbers_with_two_decimals_and_totals_live(season):
 def test_libreoffice_finds_every_proof_true_and_no_error(season, tmp_path):
     book = recalculated(made(FinancialYear.objects.get()), tmp_path)
     proofs = [row for row in book["Proof"].iter_rows(min_row=5, values_only=True) if row[0]]
-    assert len(proofs) >= 9
+    assert len(proofs) >= 18
     assert [row[3] for row in proofs] == [True] * len(proofs), proofs
     assert rows(book["Summary"])["Every check on the sheet Proof is TRUE"][1] is True
     for sheet in book:
         for row in sheet.iter_rows(values_only=True):
             assert not [value for value in row if isinstance(value, str) and value.startswith(("#", "Err:"))]
+
+
+def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path):
+    """Each formula knows what it comes to by the book; LibreOffice works it out from the cells."""
+    rows_of = {}
+    file = io.BytesIO()
+    write_workbook(
+        FinancialYear.objects.get(), file, made_on=date(2026, 9, 12), made_by="the tests",
+        copies=lambda name: rows_of.setdefault(name, []).append,
+    )  # fmt: skip
+    formulas = opened(file.getvalue())
+    book, compared = recalculated(file.getvalue(), tmp_path), 0
+    for name in SHEETS:
+        for number, known in enumerate(rows_of[name], 1):
+            for place, value in enumerate(known, 1):
+                if formulas[name].cell(number, place).data_type == "f" and value is not None:
+                    found = book[name].cell(number, place).value
+                    same = cents(found) == cents(value) if isinstance(value, Decimal) else found == value
+                    assert same, (name, number, place, found, value)
+                    compared += 1
+    assert compared > 400
+
+
+def test_the_ledger_is_linked_from_the_trial_balance_and_its_balances_run(season, tmp_path):
+    book = opened(made(FinancialYear.objects.get()))
+    bank = next(row for row in book["Trial balance"].iter_rows(min_row=5) if row[0].value == "1010")
+    place = re.fullmatch(r"""=HYPERLINK\("#'Ledger by account'!A(\d+)","open"\)""", bank[12].value)[1]
+    assert book["Ledger by account"][f"A{place}"].value == "1010 Bank"
+    assert book["Ledger by account"][f"H{int(place) + 2}"].value.startswith("=H")
+
+
+def test_the_committees_charts_are_native(season):
+    with zipfile.ZipFile(io.BytesIO(made(FinancialYear.objects.get()))) as parts:
+        assert len([name for name in parts.namelist() if name.startswith("xl/charts/chart")]) == 3
 
 
 def test_libreoffice_gets_the_figures_of_the_ledger(season, tmp_path):
@@ -157,8 +194,9 @@ def test_text_from_users_never_becomes_a_formula(book, by, start, tmp_path):
     content = made(FinancialYear.objects.get())
     with zipfile.ZipFile(io.BytesIO(content)) as parts:
         sheets = "".join(parts.read(name).decode() for name in parts.namelist() if "worksheets" in name)
-    assert "<f>HYPERLINK" not in sheets
-    assert "<f>=" not in sheets
+    formulas = re.findall("<f>(.*?)</f>", sheets)
+    assert formulas
+    assert not [formula for formula in formulas if "example.org" in formula or formula.startswith("=")]
     owing = next(iter(opened(content)["Members owing"].iter_rows(min_row=5)))
     assert owing[0].data_type == "s"
     assert owing[0].quotePrefix
