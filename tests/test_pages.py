@@ -67,6 +67,9 @@ def urls_of_everything():
         reverse("admin:explain_lines"),
         reverse("admin:fund_statement"),
     }
+    found |= {f"{reverse('admin:statements', args=[2027])}?basis={basis}" for basis in ("cash", "bridge")}
+    found |= {reverse("admin:committee"), reverse("admin:closing", args=[2027]), reverse("admin:budget", args=[2027])}
+    found |= {reverse("admin:verify"), reverse("admin:period_statements")}
     month = f"account={BankAccount.objects.get().pk}&until=2026-09-30&balance=47.00"
     found |= {f"{reverse('admin:reconcile_month')}?{month}"}
     found |= {claim_letters.link_path(Household.objects.first())}
@@ -80,6 +83,7 @@ def urls_of_everything():
         first = model._default_manager.order_by("pk").first()
         if first:
             found.add(reverse(f"{name}_change", args=[first.pk]))
+        found |= {reverse(f"{name}_{page.slug}") for page in getattr(screen, "list_pages", [])}
         for page in getattr(screen, "pages", []):
             target = next((row for row in model._default_manager.order_by("pk") if page.applies(row)), None)
             if target:

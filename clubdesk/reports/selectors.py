@@ -106,12 +106,16 @@ class Figures:
         return dict(rows.order_by().values_list("account_id").annotate(figure=ledger.summed("amount")))
 
     @cached_property
+    def _chart(self) -> tracing.Chart:
+        return tracing.Chart.of(self.accounts)
+
+    @cached_property
     def traced_before(self) -> dict[tracing.Key, Decimal]:
-        return tracing.traced(self.first - timedelta(days=1))
+        return tracing.traced(self.first - timedelta(days=1), self._chart)
 
     @cached_property
     def traced(self) -> dict[tracing.Key, Decimal]:
-        return tracing.traced(self.last)
+        return tracing.traced(self.last, self._chart)
 
     def figure(self, which: dict[Key, Decimal], account: Account, fund: Fund | None = None) -> Decimal:
         """The account's figure of `opening` or `movement`, in one fund or in all."""

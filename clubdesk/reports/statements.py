@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from clubdesk.bank.models import BankAccount, Reconciliation
-from clubdesk.bank.reconciling import book_balance
 from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.selectors import Figures, a_year_earlier
@@ -199,10 +198,9 @@ def money_balances(now: Figures) -> Statement:
     columns = ["Bank’s statement", "On its way", "By the book", "Difference"]
     statement = Statement("Money, reconciled", note, columns)
     banks = {bank.account_id: bank for bank in BankAccount.objects.select_related("account")}
-    total = ZERO
+    total, whole = ZERO, Figures(now.first, now.last, None, now.accounts) if now.fund else now
     for account in now.money:
-        bank = banks.get(account.pk)
-        figure = book_balance(bank, now.last).amount if bank else Figures(now.first, now.last).closing(account)
+        bank, figure = banks.get(account.pk), whole.closing(account)
         total += figure
         signed = signed_off(bank, now) if bank else None
         if bank is None:

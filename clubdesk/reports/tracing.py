@@ -11,7 +11,7 @@ receipt is for the fee that it pays (`Allocation.used_on`), before that a family
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -38,7 +38,7 @@ Move = tuple[int, Against, Decimal]
 LINE_KINDS = (Kind.INCOME, Kind.EXPENSE, Kind.EQUITY)
 
 
-@dataclass(frozen=True)
+@dataclass
 class Chart:
     """Which accounts are money, and which are lines of the statements by themselves; by their ids."""
 
@@ -46,9 +46,16 @@ class Chart:
     lines: frozenset[int]
     by_role: dict[str, int]
 
+    @cached_property
+    def documents(self) -> "Documents":
+        return Documents(self)
+
     @classmethod
     def read(cls) -> "Chart":
-        accounts = list(Account.objects.all())
+        return cls.of(list(Account.objects.all()))
+
+    @classmethod
+    def of(cls, accounts: Sequence[Account]) -> "Chart":
         return cls(
             frozenset(each.pk for each in accounts if each.is_money),
             frozenset(each.pk for each in accounts if each.kind in LINE_KINDS),
@@ -127,8 +134,11 @@ class Documents:
         return dict(Expense.objects.order_by().values_list("pk", "account"))
 
 
-def traced(as_at: date) -> dict[Key, Decimal]:
-    """Each line's figures at the end of `as_at`, cumulative: the last stored month and what came since."""
+def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
+    """Each line's figures at the end of `as_at`, cumulative: the last stored month and what came since.
+
+    A `chart` that was read before saves reading it, and what documents are for, once more.
+    """
     stored = MonthTrace.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
     found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
     rows: QuerySet[Any, Any] = MonthTrace.objects.filter(month_end=stored)
@@ -136,7 +146,7 @@ def traced(as_at: date) -> dict[Key, Decimal]:
     for fund, line, against, is_cash, amount in rows:
         found[fund, line, against or (CASH if is_cash else BETWEEN)] += amount
     if stored != as_at:
-        chart = Chart.read()
+        chart = chart or Chart.read()
         for source in (_entry_moves, _receipt_moves, _voucher_moves):
             for key, amount in source(stored, as_at, chart):
                 found[key] += amount
@@ -184,7 +194,7 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Iterator[tupl
         "entry", "fund", "account", "amount", "entry__source_type", "entry__source_id",
         "entry__reverses__source_type", "entry__reverses__source_id",
     )  # fmt: skip
-    documents = Documents(chart)
+    documents = chart.documents
     for (_, fund), lines in groupby(rows.iterator(chunk_size=5000), key=itemgetter(0, 1)):
         postings = list(lines)
         own_type, own_id, undone_type, undone_id = postings[0][4:]
