@@ -195,7 +195,7 @@ class TestStoredMonths:
     def test_a_stored_figure_changed_behind_the_books_is_named(self, by, approver):
         Season(by, approver).grow(3)
         ledger.lock_month(month_end=date(2026, 7, 31), by=by)
-        MonthTrace.objects.filter(is_cash=True).update(amount=as_amount(1))
+        MonthTrace.objects.filter(what="cash").update(amount=as_amount(1))
         said = [fault for result in check_all() for fault in result.faults]
         assert any("July 2026 is not what the postings" in fault for fault in said)
         assert any("lies between cash and accrual without a reason" in fault for fault in said)

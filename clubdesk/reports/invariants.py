@@ -22,8 +22,9 @@ def bridge_closes() -> Iterator[str]:
         return
     chart = tracing.Chart.read()
     gaps: dict[tuple[str, int], Decimal] = defaultdict(lambda: ZERO)
-    for (fund, line, _), amount in tracing.traced(day).items():
-        gaps[fund, line] += amount
+    for (fund, line, against), amount in tracing.traced(day).items():
+        if against != tracing.HAND:
+            gaps[fund, line] += amount
     for (account, fund), balance in ledger.balances(day, ["account_id", "fund_id"]).before_closing.items():
         if account in chart.lines:
             gaps[fund, account] += balance

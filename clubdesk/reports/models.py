@@ -7,19 +7,26 @@ from clubdesk.ledger.models import Account, Fund
 from clubdesk.money import AmountField
 
 
+class What(models.TextChoices):
+    CASH = "cash", "Money"
+    ACCOUNT = "account", "A balance sheet account"
+    BETWEEN = "between", "Moved between lines"
+    HAND = "hand", "By hand"
+
+
 class MonthTrace(models.Model):
     """How a line of the statements stood, by what moved it, when a locked month ended. Cumulative from the first entry.
 
-    `line` is the income, expense or other account that money was for. `against` is the balance sheet account that
-    moved for it; without one the figure is money (`is_cash`), or was moved between lines. What adds to the club's
-    surplus is positive.
+    `line` is the income, expense or other account that money was for. `what` says what moved for it: money, a balance
+    sheet account (`against`), or another line. What adds to the club's surplus is positive. Apart from these stands
+    what manual journals moved in the account itself, debit positive.
     """
 
     month_end = models.DateField()
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
     line = models.ForeignKey(Account, models.PROTECT, related_name="+")
     against = models.ForeignKey(Account, models.PROTECT, null=True, related_name="+")
-    is_cash = models.BooleanField(default=False)
+    what = models.CharField(max_length=7, choices=What.choices)
     amount = AmountField()
 
     class Meta:
@@ -28,11 +35,14 @@ class MonthTrace(models.Model):
                 fields=["month_end", "fund", "line", "against"], name="reports_trace_of_an_account_once"
             ),
             models.UniqueConstraint(
-                fields=["month_end", "fund", "line", "is_cash"],
+                fields=["month_end", "fund", "line", "what"],
                 condition=Q(against=None),
                 name="reports_trace_of_money_once",
             ),
-            models.CheckConstraint(condition=Q(against=None) | Q(is_cash=False), name="reports_trace_is_one_thing"),
+            models.CheckConstraint(
+                condition=Q(what="account", against__isnull=False) | ~Q(what="account") & Q(against=None),
+                name="reports_trace_is_one_thing",
+            ),
         ]
 
     def __str__(self):

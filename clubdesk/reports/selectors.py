@@ -99,11 +99,9 @@ class Figures:
 
     @cached_property
     def by_hand(self) -> dict[int, Decimal]:
-        """What manual journals, and reversals of them, moved of it in each account."""
-        rows = Posting.objects.filter(
-            ledger.BY_HAND, entry__date__range=(self.first, self.last), entry__is_closing=False, fund__in=self.funds
-        )
-        return dict(rows.order_by().values_list("account_id").annotate(figure=ledger.summed("amount")))
+        """What manual journals, and reversals of them, moved of it in each account, by its id."""
+        found = {each.pk: self.trace(each, tracing.HAND) for each in self.accounts}
+        return {pk: figure for pk, figure in found.items() if figure}
 
     @cached_property
     def _chart(self) -> tracing.Chart:

@@ -25,16 +25,17 @@ from django.db.models import F, Max, Q, QuerySet
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
-from clubdesk.ledger.models import Account, FundRole, Kind, Posting, Role
+from clubdesk.ledger.models import Account, FundRole, Journal, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, source_type, summed
 from clubdesk.money import CENT, as_amount
-from clubdesk.reports.models import MonthTrace
+from clubdesk.reports.models import MonthTrace, What
 
-CASH, BETWEEN = "cash", "between"
+CASH, BETWEEN, HAND = What.CASH.value, What.BETWEEN.value, What.HAND.value
 Against = int | str
 Key = tuple[str, int, Against]
-"""Fund, line, and what moved: an account's id, CASH or BETWEEN."""
+"""Fund, line, and what moved: an account's id, CASH or BETWEEN; HAND is what manual journals moved in the line."""
 Move = tuple[int, Against, Decimal]
+JOURNAL = source_type(Journal)
 LINE_KINDS = (Kind.INCOME, Kind.EXPENSE, Kind.EQUITY)
 
 
@@ -109,7 +110,13 @@ class Documents:
             source_type(WriteOff): lambda pk: self.charges.get(self.write_offs.get(pk, 0)),
             source_type(Voucher): lambda pk: self.charges.get(self.vouchers.get(pk, 0)),
             source_type(Expense): lambda pk: self.expenses.get(pk),
+            JOURNAL: lambda pk: self.chart.by_role[Role.ACCUMULATED] if pk in self.openings else None,
         }
+
+    @cached_property
+    def openings(self) -> set[int]:
+        """Opening trial balances: whatever they bring in was there before this book, and is no money of its days."""
+        return set(Journal.objects.filter(origin=JournalOrigin.OPENING).values_list("pk", flat=True))
 
     @cached_property
     def charges(self) -> dict[int, int]:
@@ -142,9 +149,9 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
     stored = MonthTrace.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
     found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
     rows: QuerySet[Any, Any] = MonthTrace.objects.filter(month_end=stored)
-    rows = rows.values_list("fund", "line", "against", "is_cash", "amount")
-    for fund, line, against, is_cash, amount in rows:
-        found[fund, line, against or (CASH if is_cash else BETWEEN)] += amount
+    rows = rows.values_list("fund", "line", "against", "what", "amount")
+    for fund, line, against, what, amount in rows:
+        found[fund, line, against or what] += amount
     if stored != as_at:
         chart = chart or Chart.read()
         for source in (_entry_moves, _receipt_moves, _voucher_moves):
@@ -173,7 +180,7 @@ def store_month(*, month_end: date, **_: Any) -> None:
             fund_id=fund,
             line_id=line,
             against_id=None if isinstance(against, str) else against,
-            is_cash=against == CASH,
+            what=against if isinstance(against, str) else What.ACCOUNT,
             amount=as_amount(amount),
         )
         for (fund, line, against), amount in figures.items()
@@ -199,6 +206,9 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Iterator[tupl
         postings = list(lines)
         own_type, own_id, undone_type, undone_id = postings[0][4:]
         known = documents.line_of(undone_type or own_type, undone_id or own_id)
+        if (undone_type or own_type) == JOURNAL:
+            for row in postings:
+                yield (fund, row[2], HAND), row[3]
         for line, against, amount in moves_of(((row[2], row[3]) for row in postings), known, chart):
             if amount:
                 yield (fund, line, against), amount
