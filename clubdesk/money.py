@@ -146,6 +146,14 @@ def half_up(value: Decimal) -> Decimal:
     return value.quantize(CENT, rounding=ROUND_HALF_UP)
 
 
+def gst_in(value: Money) -> Money:
+    """The GST in a taxable price: one eleventh, half a cent up.
+
+    Source: A New Tax System (Goods and Services Tax) Act 1999 (Cth), s 9-70 and s 9-90.
+    """
+    return as_amount(half_up(value.amount / 11))
+
+
 def cash_rounded(value: Money) -> Money:
     """What is handed over in cash for a total of `value`: the nearest five cents.
 

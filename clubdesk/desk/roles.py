@@ -147,6 +147,7 @@ MAY: dict[str, list[str]] = {
         "yearend.add_budgetmonth",
         "yearend.add_comparative",
         "yearend.add_equipment",
+        "yearend.add_gstreturn",
         "ledger.change_journal",
         "ledger.lock_month",
         "ledger.close_year",

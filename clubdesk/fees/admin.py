@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib import admin
 from django.http import HttpRequest
 from django.urls import reverse
@@ -810,3 +811,6 @@ class FeeItemAdmin(RoomAdmin):
     list_select_related = ["income_account"]
     prepopulated_fields = {"code": ["name"]}
     section_makers = [prices_section]
+
+    def get_exclude(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        return [] if settings.CLUB_GST_FROM else ["tax_code"]

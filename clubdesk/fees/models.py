@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, Document, Party, Role
+from clubdesk.ledger.models import Account, Document, Party, Role, TaxCode
 from clubdesk.ledger.selectors import account
 from clubdesk.money import AmountField, nil
 from clubdesk.roll.models import Household, Person
@@ -29,6 +29,7 @@ class FeeItem(models.Model):
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=12, choices=FeeKind.choices)
     income_account = models.ForeignKey(Account, models.PROTECT, related_name="+", limit_choices_to={"kind": "income"})
+    tax_code = models.CharField("GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE)
 
     class Meta:
         ordering = ["kind", "name"]

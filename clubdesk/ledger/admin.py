@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.apps import apps
+from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest
@@ -26,6 +27,7 @@ from clubdesk.ledger.models import (
     JournalOrigin,
     Party,
     PartyKind,
+    Role,
 )
 from clubdesk.ledger.posting import Line
 from clubdesk.money import nil
@@ -49,6 +51,15 @@ class AccountAdmin(RoomAdmin):
     list_filter = ["kind"]
     search_fields = ["code", "name"]
     list_per_page = 100
+
+    def get_exclude(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        return [] if settings.CLUB_GST_FROM else ["tax_code"]
+
+    def formfield_for_choice_field(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
+        """Nothing of GST is offered where the club is not registered."""
+        if db_field.name == "role" and not settings.CLUB_GST_FROM:
+            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] != Role.GST)]
+        return super().formfield_for_choice_field(db_field, request, **kwargs)
 
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
         return ["kind", "needs_party", "is_money"] if obj and obj.postings.exists() else []

@@ -35,6 +35,7 @@ class Role(models.TextChoices):
     PREPAYMENTS = "prepayments", "Prepayments"
     STOCK = "stock", "Stock of course materials"
     SUSPENSE = "suspense", "Not explained yet"
+    GST = "gst", "GST"
     EQUIPMENT = "equipment", "Equipment at cost"
     DEPRECIATED = "depreciated", "Accumulated depreciation"
     FEES_IN_ADVANCE = "fees_in_advance", "Fees in advance"
@@ -57,6 +58,14 @@ class Role(models.TextChoices):
     WRITTEN_OFF = "written_off", "Fees written off"
     DEPRECIATION = "depreciation", "Depreciation"
     TRANSFERS = "transfers", "Transfers between funds"
+
+
+class TaxCode(models.TextChoices):
+    """What GST there is in a price or a bill; only where the club is registered."""
+
+    NONE = "none", "Nothing to do with GST"
+    TAXABLE = "taxable", "GST is in the amount"
+    FREE = "free", "GST-free"
 
 
 class FundRole(models.TextChoices):
@@ -106,6 +115,10 @@ class Account(models.Model):
         "names who owes", default=False, help_text="Each line must say who owes or is owed."
     )
     is_money = models.BooleanField("is money", default=False, help_text="Bank, till or card takings.")
+    tax_code = models.CharField(
+        "GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE,
+        help_text="Of an expense account: whether the bills on it have GST in them.",
+    )  # fmt: skip
 
     class Meta:
         ordering = ["code"]
@@ -303,6 +316,7 @@ class JournalOrigin(models.TextChoices):
     PROVISION = "provision", "Fees not expected"
     DEPRECIATION = "depreciation", "Depreciation"
     DISPOSAL = "disposal", "Equipment disposed of"
+    GST = "gst", "GST of a period"
 
 
 class Journal(Document):

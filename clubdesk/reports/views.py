@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
@@ -56,7 +57,15 @@ def years(request: HttpRequest, site: AdminSite) -> HttpResponse:
     _may_read(request)
     today = clock.today()
     period = PeriodForm(initial={"since": ledger.year_start(today), "until": today})
-    return _page(request, site, "reports/years.html", "Reports", years=FinancialYear.objects.all(), form=period)
+    return _page(
+        request,
+        site,
+        "reports/years.html",
+        "Reports",
+        years=FinancialYear.objects.all(),
+        form=period,
+        gst=settings.CLUB_GST_FROM,
+    )
 
 
 class PeriodForm(SpanForm):

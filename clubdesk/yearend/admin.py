@@ -22,8 +22,8 @@ from clubdesk.screens import (
     link_to,
     page_of,
 )
-from clubdesk.yearend import checklist, forms, selectors, services
-from clubdesk.yearend.models import Equipment
+from clubdesk.yearend import checklist, forms, gst, selectors, services
+from clubdesk.yearend.models import Equipment, GstReturn
 
 
 class AdjustmentPage(VerbPage):
@@ -154,6 +154,43 @@ class EquipmentAdmin(DocumentAdmin):
     cost_shown = amount_column("cost", "Cost")
     residual_shown = amount_column("residual", "Worth at the end")
     brought_in_shown = amount_column("brought_in", "Depreciated before this book")
+
+
+class GstPage(VerbPage):
+    title = "Post the GST of a period"
+    intro = (
+        "The GST in sales and bills of these days leaves income and expenses and is owed to the tax office. Look at the"
+        " figures first; whether they are what the return asks for is for the law and a registered tax agent to say."
+    )
+    button = "Post it"
+    permission = "yearend.add_gstreturn"
+    form_class = forms.GstForm
+
+    def allowed(self, request: HttpRequest) -> bool:
+        return gst.is_registered() and super().allowed(request)
+
+    def perform(self, *, target: Any, by: Any, since: date, until: date, key: Any) -> GstReturn:
+        return services.post_gst(first=since, last=until, by=by, key=key)
+
+
+@admin.register(GstReturn)
+class GstReturnAdmin(DocumentAdmin):
+    """Only where the club is registered; otherwise nobody sees that there is such a thing."""
+
+    list_display = ["__str__", "collected_shown", "credits_shown", "payable_shown", "journal"]
+    list_select_related = ["journal"]
+    fields = ["first_day", "last_day", "collected_shown", "credits_shown", "payable_shown", "journal", "recorded_by"]
+    readonly_fields = fields
+    add_page = GstPage()
+    collected_shown = amount_column("collected", "GST in sales")
+    credits_shown = amount_column("credits", "GST in bills")
+    payable_shown = amount_column("payable", "Payable", sorts=False)
+
+    def has_module_permission(self, request: HttpRequest) -> bool:
+        return gst.is_registered() and super().has_module_permission(request)
+
+    def has_view_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return gst.is_registered() and super().has_view_permission(request, obj)
 
 
 class YearPage(VerbPage):

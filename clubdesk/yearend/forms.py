@@ -139,5 +139,10 @@ class ComparativesForm(VerbForm):
         return cleaned
 
 
+class GstForm(VerbForm):
+    since = DayField(label="From", initial=None)
+    until = DayField(label="To", initial=None)
+
+
 class CloseForm(VerbForm):
     sure = forms.BooleanField(label="The year’s books are complete and were checked")

@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import F, Q
+from djmoney.money import Money
 
 from clubdesk.ledger.models import YEARLY_KINDS, Account, Document, FinancialYear, Fund, Journal
 from clubdesk.money import AmountField
@@ -53,6 +54,32 @@ class Comparative(models.Model):
 
     def __str__(self):
         return f"{self.account}, {self.year_end:%-d %b %Y}"
+
+
+class GstReturn(Document):
+    """The GST of a period, reckoned and posted by one journal: what was in sales, less what was in bills."""
+
+    first_day = models.DateField()
+    last_day = models.DateField()
+    journal = models.OneToOneField(Journal, models.PROTECT, related_name="gst_return")
+    collected = AmountField("GST in sales", default=0)
+    credits = AmountField("GST in bills", default=0)
+
+    class Meta:
+        ordering = ["-last_day", "-pk"]
+        verbose_name = "GST of a period"
+        verbose_name_plural = "GST by period"
+        constraints = [
+            models.CheckConstraint(condition=Q(last_day__gt=F("first_day")), name="yearend_gst_period_order"),
+        ]
+
+    def __str__(self):
+        return f"GST, {self.first_day:%-d %b %Y} to {self.last_day:%-d %b %Y}"
+
+    @property
+    def payable(self) -> Money:
+        """To the tax office; below nil it pays the club."""
+        return self.collected - self.credits
 
 
 class Equipment(Document):

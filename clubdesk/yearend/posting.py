@@ -1,5 +1,7 @@
 """How adjustments become journal lines: pure functions, no database. Amounts are positive unless said otherwise."""
 
+from collections.abc import Mapping
+
 from djmoney.money import Money
 
 from clubdesk.ledger.models import Account, Fund, Role
@@ -30,6 +32,16 @@ def depreciation_lines(by_fund: dict[Fund, Money]) -> list[Line]:
     lines = []
     for fund, amount in by_fund.items():
         lines += [debit(Role.DEPRECIATION, amount, fund=fund), credit(Role.DEPRECIATED, amount, fund=fund)]
+    return without_nil(lines)
+
+
+def gst_lines(sales: Mapping[Account, Money], bills: Mapping[tuple[Account, Fund], Money]) -> list[Line]:
+    """GST leaves the income and the expenses that it was in; what is left is owed to the tax office."""
+    lines = []
+    for account, amount in sales.items():
+        lines += [debit(account, amount), credit(Role.GST, amount)]
+    for (account, fund), amount in bills.items():
+        lines += [debit(Role.GST, amount, fund=fund), credit(account, amount, fund=fund)]
     return without_nil(lines)
 
 

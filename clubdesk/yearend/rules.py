@@ -26,6 +26,17 @@ GUARDS = [
     *kept(
         "yearend_equipment", "thing of the register", "bought_on", "cost", "residual", "years", "fund_id", "brought_in"
     ),
+    *kept("yearend_gstreturn", "period of GST", "first_day", "last_day", "journal_id", "collected", "credits"),
+    Guard(
+        "yearend_gst_once",
+        "yearend_gstreturn",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM yearend_gstreturn g JOIN ledger_journalentry j ON j.source_type = 'ledger.journal'"
+        " AND j.source_id = g.journal_id AND j.purpose = 'journal' WHERE g.first_day <= NEW.last_day"
+        " AND g.last_day >= NEW.first_day AND NOT EXISTS"
+        " (SELECT 1 FROM ledger_journalentry r WHERE r.reverses_id = j.id))",
+        message="The GST of some of these days is posted already; reverse that journal first.",
+    ),
     Guard(
         "yearend_depreciation_keeps",
         "yearend_depreciationline",

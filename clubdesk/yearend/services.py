@@ -17,8 +17,8 @@ from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, Journa
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import ZERO, month_end, summed
 from clubdesk.money import as_amount, half_up, nil, positive, shown
-from clubdesk.yearend import checklist, posting, selectors
-from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Equipment
+from clubdesk.yearend import checklist, gst, posting, selectors
+from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Equipment, GstReturn
 
 
 @transaction.atomic
@@ -239,6 +239,34 @@ def dispose(*, equipment: Equipment, on: date, reason: str, by: User) -> Equipme
     lines = posting.disposal_lines(document.cost, selectors.depreciated(document), document.fund)
     _adjust(JournalOrigin.DISPOSAL, lines, on, narration, by)
     return document
+
+
+@transaction.atomic
+def post_gst(*, first: date, last: date, by: User, key: uuid.UUID | None = None) -> GstReturn:
+    """Post the GST of a period: it leaves income and expenses and is owed to the tax office, net.
+
+    Raises Refused where the club is not registered, for days that are posted already, and where there is none.
+    """
+    ledger.lock_book()
+    if found := ledger.written(GstReturn, key):
+        return found
+    if not gst.is_registered():
+        raise Refused("The club is not registered for GST.")
+    if last <= first:
+        raise Refused("The last day is before the first.")
+    figures = gst.figures(first, last)
+    lines = posting.gst_lines(figures.by_income, dict(figures.in_bills))
+    if not lines:
+        raise Refused("No sale and no bill of these days has GST in it.")
+    if not Account.objects.filter(role=Role.GST).exists():
+        code = next(str(code) for code in range(2300, 3000) if not Account.objects.filter(code=str(code)).exists())
+        Account.objects.create(code=code, name="GST", kind=Kind.LIABILITY, role=Role.GST)
+    narration = f"GST of {first:%-d %b %Y} to {last:%-d %b %Y}"
+    journal = _adjust(JournalOrigin.GST, lines, last, narration, by)
+    return GstReturn.objects.create(
+        key=key or uuid.uuid4(), first_day=first, last_day=last, journal=journal, collected=figures.collected,
+        credits=figures.credits, recorded_by=by,
+    )  # fmt: skip
 
 
 @transaction.atomic

@@ -14,5 +14,6 @@ def patterns(site: AdminSite) -> list[URLPattern]:
 
     return [
         path("year/<int:ending>/close/", page(views.closing), name="closing"),
+        path("year/gst/", page(views.gst_figures), name="gst_figures"),
         path("year/<int:ending>/budget/", page(views.budget), name="budget"),
     ]

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
@@ -14,8 +15,9 @@ from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import FinancialYear, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.screens import Link, Section
-from clubdesk.yearend import checklist, selectors
+from clubdesk.money import nil
+from clubdesk.screens import Link, Section, SpanForm
+from clubdesk.yearend import checklist, gst, selectors
 
 
 def _year(request: HttpRequest, ending: int) -> FinancialYear:
@@ -40,6 +42,37 @@ def closing(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
         "close_url": reverse("admin:ledger_financialyear_close", args=[year.pk]),
     }
     return TemplateResponse(request, "yearend/closing.html", {**site.each_context(request), **context})
+
+
+def gst_figures(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """The figures of a period for the GST return; no such page where the club is not registered."""
+    if not gst.is_registered():
+        raise Http404
+    if not request.user.has_perm("yearend.view_gstreturn"):
+        raise PermissionDenied
+    today = clock.today()
+    asked = {"since": today.replace(day=1), "until": today}
+    form = SpanForm(request.GET or asked)
+    first, last = (form.cleaned_data[name] for name in asked) if form.is_valid() else asked.values()
+    found = gst.figures(first, last)
+    sales = [[item.name, item.get_tax_code_display(), amount, found.in_sales.get(item, nil())]
+             for item, amount in found.sales.items()]  # fmt: skip
+    bills = [[str(account), str(fund), amount, found.in_bills.get((account, fund), nil())]
+             for (account, fund), amount in found.bills.items()]  # fmt: skip
+    query = urlencode({"since": first.isoformat(), "until": last.isoformat()})
+    context = {
+        "title": "GST of a period",
+        "parent": Link("Reports", reverse("admin:reports")),
+        "intro": "By the day a fee is charged and a bill is dated; each amount is rounded by itself.",
+        "form": form,
+        "verbs": [("Post it", f"{reverse('admin:yearend_gstreturn_add')}?{query}")],
+        "facts": [("GST in sales", found.collected), ("GST in bills", found.credits), ("Payable", found.payable)],
+        "sections": [
+            Section("Sales", ["Fee", "GST", "Amount", "GST in it"], sales, "No fee has a GST code yet."),
+            Section("Bills", ["Account", "Fund", "Amount", "GST in it"], bills, "No expense account has one yet."),
+        ],
+    }
+    return TemplateResponse(request, "screens/figures.html", {**site.each_context(request), **context})
 
 
 def budget(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
