@@ -4,6 +4,7 @@ import io
 import itertools
 import tracemalloc
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from django.db import connection, transaction
@@ -16,9 +17,10 @@ from clubdesk.ledger import selectors, services
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalEntry, Posting, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
+from clubdesk.reports import statements
 from clubdesk.reports import workbook as treasurers
+from clubdesk.reports.selectors import Figures
 from clubdesk.reports.sheets import AMOUNT_FORMAT, DATE_FORMAT
-from clubdesk.reports.workbook import JOURNAL_KINDS, TreasurersWorkbook
 
 pytestmark = pytest.mark.django_db
 ON = date(2026, 9, 12)
@@ -128,12 +130,12 @@ def test_a_trial_balance_over_ten_locked_years_beside_one(ratio, book, by, witho
 
 
 def test_the_memory_of_a_workbook_of_twice_the_size(book, by, without_guards):
-    """Peak memory of a year of 40,000 postings against that of 20,000: the rows are streamed, never held."""
+    """Peak memory of a year of 200,000 postings against that of 100,000: the rows are streamed, never held."""
     year = FinancialYear.objects.get()
     peaks = []
     next_number = 1
     for _ in range(2):
-        next_number = fill(next_number, year, 20_000 // LINES_AN_ENTRY, by)
+        next_number = fill(next_number, year, 100_000 // LINES_AN_ENTRY, by)
         tracemalloc.start()
         treasurers.write_workbook(year, Nowhere(), made_on=ON, made_by="x")
         peaks.append(tracemalloc.get_traced_memory()[1])
@@ -153,27 +155,57 @@ class Nowhere(io.RawIOBase):
 
 
 def test_the_workbook_of_a_large_year_beside_bare_openpyxl(ratio, book, by, without_guards):
-    """A year of 100,000 postings against openpyxl's write-only mode writing the same cells, nothing else."""
+    """A year of 100,000 postings against openpyxl's write-only mode writing the same cells of every sheet."""
     year = FinancialYear.objects.get()
     fill(1, year, 100_000 // LINES_AN_ENTRY, by)
-    rows = list(TreasurersWorkbook(year, ON, "x").journal_rows())
-    assert len(rows) == 100_000
-    formats = {"amount": AMOUNT_FORMAT, "date": DATE_FORMAT}
+    sheets = {}
+    treasurers.write_workbook(
+        year, io.BytesIO(), made_on=ON, made_by="x", copies=lambda name: sheets.setdefault(name, []).append
+    )
+    assert len(sheets["Journal"]) > 100_000 < len(sheets["Ledger by account"])
+    formats = {Decimal: AMOUNT_FORMAT, date: DATE_FORMAT}
 
     def ours():
         treasurers.write_workbook(year, io.BytesIO(), made_on=ON, made_by="x")
 
     def plain():
         book = Workbook(write_only=True)
-        sheet = book.create_sheet("Journal")
-        for row in rows:
-            cells = []
-            for kind, value in zip(JOURNAL_KINDS, row, strict=True):
-                cell = WriteOnlyCell(sheet, value)
-                if kind in formats:
-                    cell.number_format = formats[kind]
-                cells.append(cell)
-            sheet.append(cells)
+        for name, rows in sheets.items():
+            sheet = book.create_sheet(name)
+            for row in rows:
+                cells = []
+                for value in row:
+                    cell = WriteOnlyCell(sheet, value)
+                    if type(value) in formats:
+                        cell.number_format = formats[type(value)]
+                    cells.append(cell)
+                sheet.append(cells)
         book.save(io.BytesIO())
 
-    ratio(ours, plain, rounds=2, limit=1.4)
+    ratio(ours, plain, rounds=2, limit=1.5)
+
+
+def test_statements_over_ten_closed_years_beside_one(ratio, book, by, without_guards):
+    """All the statements of a span of ten closed years, 100,000 postings each, against those of the last year alone."""
+    years = [FinancialYear.objects.get()]
+    for start in range(2027, 2036):
+        years.append(services.open_year(first_day=date(start, 7, 1), by=by))
+    next_number = 1
+    for year in years:
+        next_number = fill(next_number, year, 100_000 // LINES_AN_ENTRY, by)
+        services.lock_month(month_end=year.last_day, by=by)
+    FinancialYear.objects.update(closed_at=timezone.now(), closed_by=by)
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+    assert Posting.objects.count() == 1_000_000
+    first, last = years[0].first_day, years[-1]
+
+    def of(begins, ends):
+        for basis in statements.BASES:
+            statements.of_basis(basis, Figures(begins, ends))
+
+    whole = statements.income_and_expenditure(Figures(first, last.last_day), None).rows[-1].figures[-2]
+    one = statements.income_and_expenditure(Figures(last.first_day, last.last_day), None).rows[-1].figures[-2]
+    assert whole != one
+    ratio(lambda: of(first, last.last_day), lambda: of(last.first_day, last.last_day), rounds=10, limit=1.3)
