@@ -91,12 +91,18 @@ class AmountFormField(forms.DecimalField):
         kwargs.setdefault("max_digits", 12)
         kwargs.setdefault("decimal_places", 2)
         kwargs.setdefault("min_value", Decimal(0))
-        kwargs.setdefault("widget", forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.01"}))
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
         kwargs.setdefault("error_messages", self.sentences)
         super().__init__(**kwargs)
 
     def prepare_value(self, value):
         return value.amount if isinstance(value, Money) else value
+
+    def to_python(self, value):
+        """Digits and a point only: “1e3” and “12,50” are slips, not amounts."""
+        if isinstance(value, str) and set(value.strip()) - set("0123456789.-"):
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
+        return super().to_python(value)
 
     def clean(self, value):
         amount = super().clean(value)

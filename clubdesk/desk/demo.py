@@ -59,6 +59,7 @@ from clubdesk.ledger.models import (
     Fund,
     FundRole,
     Journal,
+    JournalOrigin,
     Party,
     PartyKind,
     Posting,
@@ -221,13 +222,25 @@ class Demo:
         lines += [debit(Role.TILL, till), credit(Role.ACCUMULATED, before)]
         bank_balance = -sum((line.amount for line in lines), nil())
         lines.append(debit(Role.BANK, bank_balance))
-        ledger.record_journal(on=on, narration="Brought forward from the paper books", lines=lines, by=self.treasurer)
+        ledger.record_journal(
+            on=on,
+            narration="Brought forward from the paper books",
+            lines=lines,
+            by=self.treasurer,
+            origin=JournalOrigin.OPENING,
+        )
         entry = [
             debit(Role.BANK, as_amount("412.60"), fund=FundRole.ENTRY),
             debit(Role.ENTRY_REFUNDS, as_amount("1180.00"), fund=FundRole.ENTRY),
             credit(Role.CONTAINERS, as_amount("1592.60"), fund=FundRole.ENTRY),
         ]
-        ledger.record_journal(on=on, narration="Entry fund from the paper books", lines=entry, by=self.treasurer)
+        ledger.record_journal(
+            on=on,
+            narration="Entry fund from the paper books",
+            lines=entry,
+            by=self.treasurer,
+            origin=JournalOrigin.OPENING,
+        )
         year = FinancialYear.objects.get(first_day=self.year_before)
         ledger.close_year(year=year, by=self.treasurer, on=self.last_year)
         yearend.add_equipment(

@@ -313,7 +313,7 @@ def of_basis(basis: str, now: Figures) -> list[Statement]:
     if basis == "cash":
         return [
             receipts_and_payments(now, last),
-            money_balances(now),
+            *([] if now.fund else [money_balances(now)]),
             balance_sheet(now, last, "Assets and liabilities"),
         ]
     if basis == "bridge":

@@ -25,7 +25,7 @@ from django.db.models import F, Max, Q, QuerySet
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
-from clubdesk.ledger.models import Account, FundRole, Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, source_type, summed
 from clubdesk.money import CENT, as_amount
 from clubdesk.reports.models import MonthTrace, What
@@ -194,6 +194,8 @@ def _between(field: str, after: date | None, until: date) -> Q:
 
 
 def _entry_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+    if not JournalEntry.objects.filter(_between("date", after, until)).exists():
+        return
     rows: QuerySet[Any, Any] = Posting.objects.filter(
         _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
     )

@@ -181,12 +181,13 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
 def test_the_treasurer_reads_the_statements_and_exports_the_year(site, people, member, tmp_path):
     page = site("treasurer")
     page.get_by_role("link", name="Export the year").click()
-    page.get_by_role("link", name="Year to 30 June 2027").click()
+    page.get_by_role("link", name="Income and expenditure, balance sheet").click()
     expect(page.locator("#content")).to_contain_text("Surplus (deficit)")
     assert fits(page)
     assert accessible(page) == []
+    page.get_by_role("link", name="Reports").click()
     with page.expect_download() as download:
-        page.get_by_role("link", name="Download the treasurer’s workbook").click()
+        page.get_by_role("link", name="Treasurer’s workbook (XLSX)").click()
     path = tmp_path / download.value.suggested_filename
     download.value.save_as(path)
     assert path.name == "treasurer-2027.xlsx"
@@ -200,7 +201,12 @@ PAGES = {
     "treasurer": ["/reports/", "/reports/trial-balance/", "/ledger/journalentry/", "/ledger/financialyear/",
                   "/bank/statementline/", "/fees/feeprice/", "/bank/paymentrun/add/", "/bank/paymentrun/",
                   "/bank/streams/", "/bank/explain/", "/bank/import/", "/bank/bankrule/add/", "/entryfund/statement/",
-                  "/bank/reconcile/?account=1&until=2026-08-31&balance=0"],
+                  "/bank/reconcile/?account=1&until=2026-08-31&balance=0",
+                  "/reports/2027/", "/reports/2027/?basis=cash", "/reports/2027/?basis=bridge", "/reports/committee/",
+                  "/reports/verify/", "/year/2027/close/", "/year/2027/budget/", "/ledger/journal/",
+                  "/ledger/journal/add/", "/ledger/journal/opening/", "/ledger/journal/accrual/",
+                  "/ledger/journal/provision/",
+                  "/yearend/equipment/add/", "/ledger/financialyear/1/budget/", "/ledger/financialyear/1/last-year/"],
 }  # fmt: skip
 
 
