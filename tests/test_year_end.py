@@ -412,7 +412,7 @@ class TestClose:
         client.force_login(treasurer)
         with clock.on(NEXT):
             page = client.get(reverse("admin:closing", args=[2027]), {"books": 1}).content.decode()
-            assert page.count("Put it right") == 1
+            assert page.count(">Put it right<") == 1
             url = reverse("admin:ledger_financialyear_close", args=[year.pk])
             assert url in page
             refused = client.post(url, {"key": uuid.uuid4(), "sure": "on"})

@@ -82,6 +82,20 @@ GUARDS = [
         message="What a receipt paid is history; it is never deleted.",
     ),
     replaces_nothing("fees_allocation", "allocation", "id"),
+    Guard(
+        "fees_allocation_begins_standing",
+        "fees_allocation",
+        "INSERT",
+        when="NEW.freed_on IS NOT NULL",
+        message="What a receipt pays is freed later, not as it is written.",
+    ),
+    Guard(
+        "fees_lodgement_paid_stays",
+        "fees_lodgement",
+        "UPDATE",
+        when="OLD.paid_on IS NOT NULL AND (NEW.paid_on IS NULL OR NEW.paid_on <> OLD.paid_on)",
+        message="The day on which a lodgement was paid stays.",
+    ),
     *(
         Guard(
             f"fees_allocation_{event.lower()}_in_an_open_month",

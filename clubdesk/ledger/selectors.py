@@ -87,7 +87,8 @@ def year_start(day: date) -> date:
 
 def year_ending(calendar_year: int) -> FinancialYear:
     """The financial year that ends in `calendar_year`, or Refused."""
-    found = FinancialYear.objects.filter(last_day__year=calendar_year).first()
+    is_a_year = 1900 < calendar_year < 2200
+    found = FinancialYear.objects.filter(last_day__year=calendar_year).first() if is_a_year else None
     if found is None:
         raise Refused(f"No financial year ends in {calendar_year}.")
     return found

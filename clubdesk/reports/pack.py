@@ -29,7 +29,8 @@ ENDINGS = {"application/pdf": "pdf", "image/jpeg": "jpg", "image/png": "png"}
 README = """{club}, {year}: the audit pack, made on {made_on:%-d %B %Y} by {made_by}.
 
 treasurer-{ending}.xlsx    the treasurer's workbook, totals as live formulas, with its proofs
-sheets/                each sheet of it as CSV (UTF-8); formulas stand as their figures
+sheets/                each sheet of it as CSV (UTF-8); formulas stand as their figures, the two
+                       sides of a proof are worked out in the workbook alone
 evidence/              receipts and documents, by the number of the entry they stand behind
 bank/                  each month that was signed off as PDF, and the lines of the bank's statements as CSV
 

@@ -35,8 +35,8 @@ def seal_of_span(first: date, last: date) -> Seal:
 
 
 def seal_of(year: FinancialYear | None) -> Seal:
-    """The seal of a closed year; of an open one, or of a span in no year, where the book stands now."""
-    entries = JournalEntry.objects.filter(year=year) if year and year.is_closed else JournalEntry.objects.all()
+    """The seal of a closed year; of an open one where it stands now, of a span in no year where the book does."""
+    entries = JournalEntry.objects.filter(year=year) if year else JournalEntry.objects.all()
     last = entries.order_by("-number").first()
     is_final = bool(year and year.is_closed)
     return Seal(last.number, last.digest, is_final) if last else Seal(0, "", is_final)

@@ -230,7 +230,8 @@ def _usual(row: Comparative) -> int:
 def a_year_earlier(now: Figures) -> Figures | None:
     """The same span of the year before, or the typed figures of it; None where nothing is known of it."""
     first, last = year_before(now.first), year_before(now.last)
-    if FinancialYear.objects.filter(first_day__lte=last, last_day__gte=first).exists():
+    has_first = FinancialYear.objects.filter(first_day__lte=first, last_day__gte=first).exists()
+    if has_first and FinancialYear.objects.filter(first_day__lte=last, last_day__gte=last).exists():
         return Figures(first, last, now.fund, now.accounts)
     if (last - first).days >= 364 and yearend.comparatives(last):
         return TypedFigures(first, last, now.fund, now.accounts)

@@ -12,7 +12,7 @@ from decimal import Decimal
 from clubdesk.bank.models import BankAccount, Reconciliation
 from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.selectors import Figures, a_year_earlier
+from clubdesk.reports.selectors import Figures, TypedFigures, a_year_earlier
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
 
@@ -312,7 +312,7 @@ def of_basis(basis: str, now: Figures) -> list[Statement]:
     last = a_year_earlier(now)
     if basis == "cash":
         return [
-            receipts_and_payments(now, last),
+            receipts_and_payments(now, None if isinstance(last, TypedFigures) else last),
             *([] if now.fund else [money_balances(now)]),
             balance_sheet(now, last, "Assets and liabilities"),
         ]

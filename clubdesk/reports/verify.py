@@ -171,7 +171,10 @@ def _pdf(content: bytes) -> Verdict:
     asked, made = asked_of(keywords), re.search(r"made on \d{1,2} \w{3} \d{4}", "\n".join(lines))
     if asked is None or made is None:
         raise Refused(UNKNOWN)
-    again = asked.pdf(made[0])
+    try:
+        again = asked.pdf(made[0])
+    except (Refused, ValueError, OverflowError):
+        raise Refused(UNKNOWN) from None
     if again == content:
         return Verdict(asked.words, [])
     faults = _limited(_lines_that_differ(lines, _lines(PdfReader(io.BytesIO(again)))))

@@ -151,7 +151,10 @@ def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
     form = CommitteeForm({"month": request.GET.get("month") or request.GET.get("year", "")})
     if not form.is_valid():
         raise Http404("No such month or year.")
-    first, last = form.span()
+    try:
+        first, last = form.span()
+    except Refused as refusal:
+        raise Http404(refusal.sentence) from None
     if "pdf" in request.GET:
         return pdf_response(CommitteeAsked(first, last).pdf(_made()), f"committee-{last}.pdf")
     page, seal = committee_page(first, last), seal_of_span(first, last)

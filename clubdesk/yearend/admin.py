@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.errors import Refused
 from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.fees.services import recognise_due
 from clubdesk.ledger.admin import FinancialYearAdmin, JournalAdmin
@@ -34,6 +35,16 @@ class AdjustmentPage(VerbPage):
 
     def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Journal:
         return self.verb(by=by, **cleaned)
+
+    def facts(self, target: Any) -> list[tuple[str, Any]]:
+        """What the book says now; nothing where it has no account for it yet."""
+        try:
+            return self.stands_now()
+        except Refused:
+            return []
+
+    def stands_now(self) -> list[tuple[str, Any]]:
+        return []
 
     @staticmethod
     def verb(**cleaned: Any) -> Journal:
@@ -67,7 +78,7 @@ class StockPage(AdjustmentPage):
     form_class = forms.StockForm
     verb = staticmethod(services.count_stock)
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def stands_now(self) -> list[tuple[str, Any]]:
         return [("In the book now", as_amount(balance(Role.STOCK, clock.today())))]
 
 
@@ -80,7 +91,7 @@ class AllowancePage(AdjustmentPage):
     form_class = forms.AllowanceForm
     verb = staticmethod(services.provide)
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def stands_now(self) -> list[tuple[str, Any]]:
         ages = zip(*(family.ages for family in aged_balances(clock.today())), strict=True)
         owed = [(f"Owed, {name}", as_amount(sum(age))) for (_, name), age in zip(AGES, ages, strict=False)]
         return [("Allowed for now", as_amount(-balance(Role.ALLOWANCE, clock.today()))), *owed]
@@ -95,7 +106,7 @@ class DepreciationPage(AdjustmentPage):
     form_class = forms.DepreciationForm
     verb = staticmethod(services.depreciate)
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def stands_now(self) -> list[tuple[str, Any]]:
         things = list(selectors.in_register(clock.today()))
         return [
             ("In the register", f"{len(things)} things"),

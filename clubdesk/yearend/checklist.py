@@ -16,7 +16,7 @@ from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.selectors import charges_to_recognise
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Posting, Role
-from clubdesk.ledger.selectors import balance, journals_to_reverse
+from clubdesk.ledger.selectors import balance, balances, journals_to_reverse
 from clubdesk.money import nil, shown
 from clubdesk.rangeday.models import RangeDay, Tap
 from clubdesk.screens import page_of
@@ -131,14 +131,17 @@ def suspense_is_nil(year: FinancialYear) -> Item:
     title, parked = "Nothing stands in suspense", Account.objects.filter(role=Role.SUSPENSE).first()
     if parked is None:
         return Item(title, True, "The chart has no account for it.")
-    left = balance(Role.SUSPENSE, year.last_day)
-    said = f"{parked} stands at {shown(left)}; write a journal to where it belongs." if left else f"{parked} is nil."
+    found = balances(year.last_day, ["fund__name"], account=parked).after_closing
+    left = [f"{shown(figure)} in the {fund}" for (fund,), figure in found.items() if figure]
+    said = f"{parked} holds {', '.join(left)}; write a journal to where it belongs." if left else f"{parked} is nil."
     return Item(title, not left, said, reverse("admin:ledger_journal_add"))
 
 
 def equipment_depreciated(year: FinancialYear) -> Item:
     behind = [
-        thing for thing in selectors.in_register(year.last_day) if selectors.to_depreciate(thing, year.last_day) > nil()
+        thing
+        for thing in selectors.in_register(year.last_day).filter(disposed_on=None)
+        if selectors.to_depreciate(thing, year.last_day) > nil()
     ]
     said = f"Not up to {year.last_day:%-d %b %Y}: {_listed(behind)}." if behind else "The register is up to date."
     url = reverse("admin:ledger_journal_depreciation")

@@ -129,7 +129,6 @@ class DepreciationLine(models.Model):
     class Meta:
         ordering = ["until", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["equipment", "until"], name="yearend_depreciated_once_to_a_day"),
             models.CheckConstraint(condition=Q(amount__gt=0), name="yearend_depreciation_above_nil"),
         ]
 

@@ -23,6 +23,21 @@ GUARDS = [
         " AND NEW.month BETWEEN y.first_day AND y.last_day)",
         message="A month of the budget lies in its own year.",
     ),
+    Guard(
+        "yearend_budget_keeps",
+        "yearend_budgetmonth",
+        "UPDATE",
+        when="NEW.year_id <> OLD.year_id OR NEW.month <> OLD.month OR NEW.account_id <> OLD.account_id",
+        message="A month of the budget keeps its account and its month.",
+    ),
+    Guard(
+        "yearend_budget_replaces_nothing",
+        "yearend_budgetmonth",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM yearend_budgetmonth x WHERE x.id = NEW.id"
+        " OR (x.account_id = NEW.account_id AND x.month = NEW.month))",
+        message="This month is planned already; it is never replaced.",
+    ),
     *kept(
         "yearend_equipment", "thing of the register", "bought_on", "cost", "residual", "years", "fund_id", "brought_in"
     ),

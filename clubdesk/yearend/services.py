@@ -199,7 +199,10 @@ def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journa
         return found
     if until != month_end(until):
         raise Refused(f"Depreciation is reckoned by whole months; take {month_end(until):%-d %b %Y}.")
-    lost = [(thing, selectors.to_depreciate(thing, until)) for thing in selectors.in_register(until)]
+    lost = [
+        (thing, selectors.to_depreciate(thing, until))
+        for thing in selectors.in_register(until).filter(disposed_on=None)
+    ]
     lost = [(thing, amount) for thing, amount in lost if amount > nil()]
     if not lost:
         raise Refused(f"Nothing of the register is left to depreciate up to {until:%-d %b %Y}.")

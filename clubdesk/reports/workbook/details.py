@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Q, QuerySet
+from django.utils import timezone
 from openpyxl.chart import BarChart, LineChart, Reference
 
 from clubdesk.bank.models import Reconciliation
@@ -324,7 +325,9 @@ def write_changes(w: TreasurersWorkbook) -> None:
         "posted_by__username",
         "posted_at",
     )
-    sheet.stream(((*row[:-1], row[-1].date()) for row in values.iterator(chunk_size=2000)), CHANGE_KINDS)
+    sheet.stream(
+        ((*row[:-1], timezone.localtime(row[-1]).date()) for row in values.iterator(chunk_size=2000)), CHANGE_KINDS
+    )
     if not rows.exists():
         sheet.line(["Nothing was undone in this year."])
 

@@ -110,7 +110,7 @@ def write_summary(w: TreasurersWorkbook) -> None:
     sheet.total(["Every check on the sheet Proof is TRUE", Verdict(f"=COUNTIF({results},TRUE)={proofs}"), None])
     sheet.blank()
     if w.seal.number:
-        state = "Sealed; the last entry" if w.seal.is_final else "Not closed; the last entry in the book"
+        state = "Sealed; the last entry" if w.seal.is_final else "Not closed; the last entry of the year"
         sheet.line([f"{state} is {w.seal.number}. Its digest:", w.seal.short, None])
     sheet.line([f"Made on {w.made_on:%-d %B %Y} by {w.made_by}.", None, None])
     sheet.line(["Figures follow from the club's own records. What the club must publish, and who audits", None, None])
