@@ -17,7 +17,6 @@ from clubdesk.ledger.models import (
     FinancialYear,
     Fund,
     FundRole,
-    JournalEntry,
     Kind,
     Party,
     Posting,
@@ -31,10 +30,6 @@ from clubdesk.yearend.models import Comparative
 Key = tuple[int, str]
 HAND = Case(When(ledger.BY_HAND, then=True), default=False, output_field=BooleanField())
 """Whether a manual journal put a line there."""
-
-
-def previous_year(year: FinancialYear) -> FinancialYear | None:
-    return FinancialYear.objects.filter(last_day=year.first_day - timedelta(days=1)).first()
 
 
 def day_before(day: date) -> date:
@@ -313,7 +308,3 @@ def fund_moves(year: FinancialYear, role: FundRole) -> list[FundMove]:
         .values_list("entry__number", "entry__date", "entry__narration", "amount")
     )
     return [FundMove(number, on, text, max(-amount, ZERO), max(amount, ZERO)) for number, on, text, amount in rows]
-
-
-def last_entry() -> JournalEntry | None:
-    return JournalEntry.objects.order_by("-number").first()

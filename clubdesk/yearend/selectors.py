@@ -35,10 +35,6 @@ def budget_by_month(year: FinancialYear) -> dict[int, dict[date, Decimal]]:
     return found
 
 
-def has_budget(first: date, last: date) -> bool:
-    return BudgetMonth.objects.filter(month__range=(first, last)).exists()
-
-
 def comparatives(year_end: date) -> list[Comparative]:
     """The typed figures of the year that ended on that day."""
     return list(Comparative.objects.filter(year_end=year_end).select_related("account", "fund"))

@@ -179,10 +179,6 @@ class TreasurersWorkbook:
         account = self.figures.by_role.get(role)
         return self.balance_of(account) if account else "0"
 
-    def closing_of(self, role: Role) -> Decimal:
-        account = self.figures.by_role.get(role)
-        return self.figures.closing(account) if account else ZERO
-
     def total_column(self) -> str:
         """The letter of the column of all funds on the sheets that have a column a fund."""
         return chr(ord("C") + len(self.figures.funds))
