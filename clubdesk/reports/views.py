@@ -107,7 +107,6 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
         statements=found,
         seal=seal_of(year),
         year=year,
-        may_export=request.user.has_perm("ledger.export_year"),
     )
 
 
