@@ -126,6 +126,17 @@ class TestWhatMoneyWasFor:
         assert Allocation.objects.count() == 2
         assert sound()
 
+    def test_a_fee_written_back_to_an_earlier_day_does_not_use_the_same_money_twice(self, household, by):
+        courses, hire = factories.price(), factories.price(FeeKind.HIRE, "126.00", Role.HIRE)
+        on = date(2026, 7, 5)
+        charge = fees.charge(household=household, price=courses, on=on, starts_on=on, by=by)
+        fees.record_receipt(household=household, amount=as_amount(126), method=Method.CASH, on=on, by=by)
+        fees.credit_charge(charge=charge, on=date(2026, 8, 10), reason="moved away", by=by)
+        fees.charge(household=household, price=hire, on=date(2026, 7, 20), starts_on=date(2026, 7, 20), by=by)
+        july = Figures(JULY, date(2026, 7, 31))
+        assert [july.cash(account(role)) for role in (Role.COURSES, Role.HIRE, Role.FEES_OWED)] == [126, 0, 0]
+        assert bridge.gaps(JULY, date(2026, 7, 31)) == []
+
     def test_a_voucher_is_money_for_the_fee_once_the_department_pays(self, household, by):
         scheme = factories.scheme()
         child = factories.PersonFactory(household=household)

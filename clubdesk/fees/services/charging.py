@@ -210,10 +210,15 @@ def move_start(*, charge: Charge, starts_on: date) -> Charge:
 def use(
     receipt: Receipt, amount: Money, on: date, charge: Charge | None = None, repayment: Repayment | None = None
 ) -> Allocation:
-    """From `on`, or the later day of the two, the receipt pays so much of the charge or was paid back."""
+    """From `on` the receipt pays so much of the charge or was paid back.
+
+    Not before both were there, and not before what it paid earlier was freed: no day has the same money twice.
+    """
     day = charge.charged_on if charge else repayment.paid_on if repayment else on
+    freed = receipt.allocations.aggregate(last=Max("freed_on"))["last"] or on
+    used_on = max(on, receipt.received_on, day, freed)
     return Allocation.objects.create(
-        receipt=receipt, charge=charge, repayment=repayment, amount=amount, used_on=max(on, receipt.received_on, day)
+        receipt=receipt, charge=charge, repayment=repayment, amount=amount, used_on=used_on
     )
 
 
