@@ -124,6 +124,8 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
     before: dict[tuple, Decimal] = defaultdict(lambda: ZERO)
     closing: dict[tuple, Decimal] = defaultdict(lambda: ZERO)
     stored = MonthBalance.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
+    if stored is None and not JournalEntry.objects.filter(date__lte=as_at).exists():
+        return Balances({}, {})
     since = Posting.objects.filter(entry__sealed=True, entry__date__lte=as_at, **only)
     if stored:
         since = since.filter(entry__date__gt=stored)
