@@ -139,6 +139,10 @@ class VerbPage:
         """Whether the verb makes sense for the document shown, in its present state."""
         return True
 
+    def not_now(self, target: Any) -> str:
+        """What somebody is told who comes by the address while it does not apply."""
+        return "there is nothing to do here now."
+
     def offered(self, request: HttpRequest, target: Any) -> bool:
         """Whether the page's button is shown to whoever looks at the document."""
         return self.allowed(request) and self.applies(target)
@@ -386,7 +390,7 @@ class RoomAdmin(admin.ModelAdmin):
             if not self.has_view_permission(request, target):
                 raise PermissionDenied
             if request.method == "GET" and not page.applies(target):
-                messages.info(request, f"{target}: there is nothing to do here now.")
+                messages.info(request, f"{target}: {page.not_now(target)}")
                 return HttpResponseRedirect(page_of(target))
             return run_verb_page(page, request, target, self._context(request))
 

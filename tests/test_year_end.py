@@ -24,12 +24,18 @@ from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Tap
+from clubdesk.reports.selectors import Figures
 from clubdesk.yearend import checklist, selectors, services
-from clubdesk.yearend.models import BudgetMonth, DepreciationLine, Equipment
+from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment
+from clubdesk.yearend.register import Register, disposal_of
 from tests import factories
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST, NEXT = date(2026, 7, 1), date(2027, 6, 30), date(2027, 7, 1)
+
+
+def left_of(thing, until):
+    return Register.at(until).to_lose(thing, until).amount
 
 
 def sound():
@@ -192,7 +198,7 @@ class TestRegister:
         assert balance(Role.DEPRECIATED, LAST) == -300
         with pytest.raises(Refused, match="left to depreciate"):
             services.depreciate(until=LAST, by=by)
-        assert selectors.to_depreciate(bows, date(2040, 6, 30)) == as_amount(600)
+        assert left_of(bows, date(2040, 6, 30)) == 600
         assert sound()
 
     def test_odd_cents_come_out_even_over_its_years(self, general, by):
@@ -202,8 +208,7 @@ class TestRegister:
         lost = []
         for month in range(36):
             until = selectors.month_end(date(2026 + (6 + month) // 12, (6 + month) % 12 + 1, 1))
-            so_far = selectors.to_depreciate(thing, until).amount
-            lost.append(so_far - sum(lost))
+            lost.append(left_of(thing, until) - sum(lost))
         assert sum(lost) == 100
         assert set(map(str, lost)) == {"2.77", "2.78"}
 
@@ -212,7 +217,7 @@ class TestRegister:
         ledger.undo_entries_of(document=journal, on=date(2026, 8, 31), reason="too early", by=by)
         with pytest.raises((Refused, IntegrityError)), transaction.atomic():
             DepreciationLine.objects.update(amount=1)
-        assert selectors.to_depreciate(bows, date(2026, 8, 31)) == as_amount(50)
+        assert left_of(bows, date(2026, 8, 31)) == 50
         services.depreciate(until=date(2026, 9, 30), by=by)
         assert balance(Role.DEPRECIATED, date(2026, 9, 30)) == -75
         assert sound()
@@ -221,9 +226,102 @@ class TestRegister:
         services.depreciate(until=date(2026, 8, 31), by=by)
         services.dispose(equipment=bows, on=date(2026, 9, 5), reason="broken", by=by)
         services.dispose(equipment=bows, on=date(2026, 9, 6), reason="again", by=by)
-        figures = [balance(role, date(2026, 9, 12)) for role in (Role.EQUIPMENT, Role.DEPRECIATED, Role.DEPRECIATION)]
-        assert figures == [0, 0, 1000]
+        assert [balance(role, date(2026, 9, 12)) for role in self.ACCOUNTS] == [0, 0, 50, 950]
+        assert Disposal.objects.count() == 1
         assert sound()
+
+    ACCOUNTS = (Role.EQUIPMENT, Role.DEPRECIATED, Role.DEPRECIATION, Role.DISPOSALS)
+
+    def test_what_is_sold_for_more_than_its_worth_is_a_gain_and_its_money_a_receipt(self, bows, by):
+        """IAS 16, paragraph 71: a gain or loss is what came for it less its worth in the book (from memory)."""
+        services.depreciate(until=date(2026, 8, 31), by=by)
+        services.dispose(equipment=bows, on=date(2026, 9, 5), reason="sold", proceeds=as_amount(980), by=by)
+        assert [balance(role, date(2026, 9, 12)) for role in self.ACCOUNTS] == [0, 0, 50, -30]
+        now = Figures(FIRST, date(2026, 9, 12))
+        assert now.cash(now.by_role[Role.DISPOSALS]) == 980
+        assert now.surplus() == -20
+        assert sound()
+
+    def test_a_disposal_that_is_reversed_brings_the_thing_back(self, bows, by):
+        services.depreciate(until=date(2026, 8, 31), by=by)
+        gone = services.dispose(equipment=bows, on=date(2026, 9, 5), reason="lost", by=by)
+        assert disposal_of(bows) == gone
+        ledger.undo_entries_of(document=gone.journal, on=date(2026, 9, 8), reason="found", by=by)
+        assert disposal_of(bows) is None
+        there = {day: bool(Register.at(date(2026, 9, day)).things) for day in (4, 5, 7, 8)}
+        assert there == {4: True, 5: False, 7: False, 8: True}
+        services.depreciate(until=date(2026, 9, 30), by=by)
+        services.dispose(equipment=bows, on=date(2026, 9, 30), reason="lost again", by=by)
+        assert [balance(role, date(2026, 9, 30)) for role in self.ACCOUNTS] == [0, 0, 75, 925]
+        assert sound()
+
+    def test_what_was_depreciated_stays_while_the_thing_is_gone(self, bows, by):
+        journal = services.depreciate(until=date(2026, 8, 31), by=by)
+        gone = services.dispose(equipment=bows, on=date(2026, 9, 5), reason="lost", by=by)
+        with pytest.raises(IntegrityError, match="reverse the journal of its disposal first"), transaction.atomic():
+            ledger.undo_entries_of(document=journal, on=date(2026, 9, 6), reason="wrong", by=by)
+        with pytest.raises(IntegrityError, match="not depreciated any more"), transaction.atomic():
+            DepreciationLine.objects.create(
+                journal=journal, equipment=bows, until=date(2026, 8, 31), amount=as_amount(1)
+            )
+        with pytest.raises(IntegrityError, match="gone already"), transaction.atomic():
+            other = ledger.record_journal(
+                on=date(2026, 9, 6), narration="Again", by=by, origin=JournalOrigin.DISPOSAL,
+                lines=[debit(Role.DISPOSALS, as_amount(1)), credit(Role.EQUIPMENT, as_amount(1))],
+            )  # fmt: skip
+            Disposal.objects.create(equipment=bows, gone_on=date(2026, 9, 6), reason="x", journal=other, recorded_by=by)
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Disposal.objects.filter(pk=gone.pk).update(gone_on=date(2026, 9, 1))
+
+    def test_depreciation_hangs_on_its_own_kind_of_journal(self, bows, by):
+        bought = Journal.objects.get()
+        with pytest.raises(IntegrityError, match="journal of depreciation"), transaction.atomic():
+            DepreciationLine.objects.create(
+                journal=bought, equipment=bows, until=date(2026, 7, 10), amount=as_amount(1)
+            )
+
+    def test_months_are_depreciated_in_their_order(self, bows, by):
+        ledger.open_year(first_day=NEXT, by=by)
+        with clock.on(date(2027, 9, 1)):
+            with pytest.raises(Refused, match="Depreciate to 30 Jun 2027 first"):
+                services.depreciate(until=date(2027, 8, 31), by=by)
+            services.depreciate(until=LAST, by=by)
+            services.depreciate(until=date(2027, 8, 31), by=by)
+            first = Journal.objects.get(date=LAST)
+            ledger.undo_entries_of(document=first, on=LAST, reason="wrong", by=by)
+            item = checklist.equipment_depreciated(FinancialYear.objects.get(last_day=LAST))
+            assert "Later months were posted first" in item.said
+            with pytest.raises(Refused, match="to 31 Aug 2027 already"):
+                services.depreciate(until=LAST, by=by)
+
+    def test_what_belongs_to_a_locked_month_is_posted_on_the_first_open_day(self, bows, by, year):
+        ledger.open_year(first_day=NEXT, by=by)
+        ledger.lock_month(month_end=LAST, by=by)
+        with clock.on(date(2027, 7, 20)):
+            journal = services.depreciate(until=LAST, by=by)
+        assert (journal.date, journal.depreciation.get().until) == (NEXT, LAST)
+        assert checklist.equipment_depreciated(year).done
+
+    def test_its_page_says_what_would_be_posted(self, client, treasurer, bows):
+        client.force_login(treasurer)
+        with clock.on(date(2026, 10, 3)):
+            page = client.get(reverse("admin:ledger_journal_depreciation")).content.decode()
+            assert "30 September 2026: 75.00" in page
+            assert "31 August 2026: 50.00" in page
+            client.post(reverse("admin:ledger_journal_depreciation"), {"key": uuid.uuid4(), "until": "2026-09-30"})
+        assert balance(Role.DEPRECIATED, date(2026, 9, 30)) == -75
+
+    def test_it_is_sold_on_its_page(self, client, treasurer, bows):
+        client.force_login(treasurer)
+        url = reverse("admin:yearend_equipment_dispose", args=[bows.pk])
+        form = {"key": uuid.uuid4(), "on": "2026-09-05", "reason": "sold", "proceeds": "700"}
+        client.post(url, form)
+        page = client.get(reverse("admin:yearend_equipment_change", args=[bows.pk])).content.decode()
+        assert "What became of it" in page
+        assert "700.00" in page
+        assert (
+            "5 Sep 2026" in client.get(reverse("admin:yearend_equipment_changelist")).content.decode() or "Sept" in page
+        )
 
     @pytest.mark.parametrize(
         ("change", "sentence"),
@@ -321,6 +419,17 @@ def undecided_expense(by):
     factories.expense(by=by)
 
 
+def money_without_statements(by):
+    tin = Account.objects.create(code="1015", name="Petty cash", kind="asset", is_money=True)
+    lines = [debit(tin, as_amount(50)), credit(Role.DONATIONS, as_amount(50))]
+    ledger.record_journal(on=date(2027, 6, 1), narration="Given for stamps", lines=lines, by=by)
+
+
+def not_in_the_register(by):
+    lines = [debit(Role.EQUIPMENT, as_amount(90)), credit(Role.DONATIONS, as_amount(90))]
+    ledger.record_journal(on=date(2027, 6, 1), narration="A butt given", lines=lines, by=by)
+
+
 def behind_with_depreciation(by):
     services.add_equipment(
         name="Bows", bought_on=FIRST, cost=as_amount(100), years=5, by=by, fund=Fund.objects.get(pk=FundRole.GENERAL)
@@ -349,6 +458,8 @@ class TestClose:
             (undecided_claim, "Entry claims are decided"),
             (undecided_expense, "Volunteers’ expenses are decided"),
             (behind_with_depreciation, "Equipment is depreciated"),
+            (not_in_the_register, "The register of equipment agrees with the ledger"),
+            (money_without_statements, "Every account of money has statements"),
             (not_undone, "Journals that undo themselves have done so"),
         ],
     )
@@ -388,6 +499,62 @@ class TestClose:
         assert services.close_books(year=year, on=NEXT, by=by).is_closed
         assert JournalEntry.objects.filter(is_closing=True).count() == 1
         assert sound()
+
+    def test_what_was_parked_and_cleared_after_the_lock_is_carried(self, year, by):
+        ready(by)
+        with clock.on(NEXT):
+            in_suspense(by)
+            ledger.lock_month(month_end=LAST, by=by)
+            assert not checklist.suspense_is_nil(year).done
+            lines = [debit(Role.DONATIONS, as_amount(5)), credit(Role.SUSPENSE, as_amount(5))]
+            ledger.record_journal(on=NEXT, narration="It was no donation", lines=lines, by=by)
+            year.refresh_from_db()
+            item = checklist.suspense_is_nil(year)
+        assert (item.done, item.said) == (
+            True, "5.00 in the General fund stood there on 30 Jun 2027; it was cleared after the lock."
+        )  # fmt: skip
+
+    def test_a_day_that_was_never_counted_is_counted_after_its_month_was_locked(self, year, by, approver):
+        factories.hire()
+        day = factories.range_day(date(2027, 6, 5))
+        with clock.on(NEXT):
+            ledger.open_year(first_day=NEXT, by=by)
+            ledger.lock_month(month_end=LAST, by=by)
+            count = rangeday.close_day(
+                range_day=day, pieces={100: 3}, second_counter=approver, reason="found in the tin", on=NEXT, by=by
+            )
+        entry = JournalEntry.objects.get(source_type="rangeday.tillcount", source_id=count.pk)
+        assert entry.date == NEXT
+        assert checklist.range_days_closed(year).done
+        assert sound()
+
+    def test_each_is_sent_to_whoever_may_put_it_right(self, client, treasurer, auditor, year, by):
+        ready(by)
+        undecided_claim(by)
+        in_suspense(by)
+        url = reverse("admin:closing", args=[2027])
+        for user, links in ((treasurer, 1), (auditor, 0)):
+            client.force_login(user)
+            page = client.get(url).content.decode()
+            assert page.count(">Put it right<") == links
+            assert "This is for an approver to put right." in page
+
+    def test_the_close_says_from_when_it_can_be_done(self, client, treasurer, year):
+        client.force_login(treasurer)
+        page = client.get(reverse("admin:ledger_financialyear_close", args=[year.pk]), follow=True).content.decode()
+        assert "it can be closed from 1 July 2027" in page
+
+    def test_last_years_figures_stay_once_the_year_beside_them_is_closed(self, year, by):
+        before, fund = date(2026, 6, 30), Fund.objects.get(pk=FundRole.GENERAL)
+        services.set_comparatives(year_end=before, fund=fund, figures={expense("5070"): as_amount(5)}, by=by)
+        ready(by)
+        services.close_books(year=year, on=NEXT, by=by)
+        with pytest.raises(Refused, match="is closed; its statements stay"):
+            services.set_comparatives(year_end=before, fund=fund, figures={}, by=by)
+        for sql in ("DELETE FROM yearend_comparative", "UPDATE yearend_comparative SET amount = 9"):
+            with pytest.raises(IntegrityError, match="stay as they were"), transaction.atomic():
+                connection.cursor().execute(sql)
+        assert Comparative.objects.count() == 1
 
     def test_what_is_lodged_is_carried_into_the_next_year(self, year, by):
         ready(by)

@@ -57,6 +57,7 @@ class Role(models.TextChoices):
     CASH_ROUNDING = "cash_rounding", "Cash rounding"
     WRITTEN_OFF = "written_off", "Fees written off"
     DEPRECIATION = "depreciation", "Depreciation"
+    DISPOSALS = "disposals", "Loss or gain on equipment"
     TRANSFERS = "transfers", "Transfers between funds"
 
 

@@ -60,6 +60,15 @@ def lock_book() -> Book:
     raise Refused("No book has been started yet; run start_books first.")
 
 
+def first_open_day(on: date) -> date:
+    """`on`, or where that day is shut the first day after it that is open. Raises Refused where no year has one."""
+    for year in FinancialYear.objects.filter(last_day__gte=on, closed_at=None).order_by("first_day"):
+        day = max(on, year.first_day, year.locked_through + timedelta(days=1) if year.locked_through else on)
+        if day <= year.last_day:
+            return day
+    raise Refused(f"No day from {on:%-d %b %Y} on is open; open the next financial year first.")
+
+
 @transaction.atomic
 def post(
     *,

@@ -16,13 +16,14 @@ from clubdesk.reports.selectors import Figures, TypedFigures, a_year_earlier
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
 
-RECEIPT_ROLES = (Role.FEES_OWED, Role.VOUCHERS_OWED, Role.FEES_IN_ADVANCE)
+RECEIPT_ROLES = (Role.FEES_OWED, Role.VOUCHERS_OWED, Role.FEES_IN_ADVANCE, Role.DISPOSALS)
 BY_HAND = "Of it by hand"
 NAMED = {
     Role.FEES_OWED: "Paid ahead by families, not used yet",
     Role.VOUCHERS_OWED: "Vouchers paid, not said for what",
     Role.ACCUMULATED: "Brought in when this book began",
     Role.AFFILIATION_PAYABLE: "Affiliation passed on to associations",
+    Role.DISPOSALS: "Equipment sold",
 }
 
 

@@ -29,6 +29,7 @@ from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, Jou
 from clubdesk.ledger.selectors import ZERO, source_type, summed
 from clubdesk.money import CENT, as_amount
 from clubdesk.reports.models import MonthTrace, What
+from clubdesk.yearend.models import Disposal
 
 CASH, BETWEEN, HAND = What.CASH.value, What.BETWEEN.value, What.HAND.value
 Against = int | str
@@ -110,8 +111,18 @@ class Documents:
             source_type(WriteOff): lambda pk: self.charges.get(self.write_offs.get(pk, 0)),
             source_type(Voucher): lambda pk: self.charges.get(self.vouchers.get(pk, 0)),
             source_type(Expense): lambda pk: self.expenses.get(pk),
-            JOURNAL: lambda pk: self.chart.by_role[Role.ACCUMULATED] if pk in self.openings else None,
+            JOURNAL: self._journal,
         }
+
+    def _journal(self, pk: int) -> int | None:
+        if pk in self.openings:
+            return self.chart.by_role[Role.ACCUMULATED]
+        return self.chart.by_role.get(Role.DISPOSALS) if pk in self.sales else None
+
+    @cached_property
+    def sales(self) -> set[int]:
+        """Equipment given up for money: the money is for what is lost or won by it, not for its cost."""
+        return set(Disposal.objects.filter(proceeds__gt=0).values_list("journal", flat=True))
 
     @cached_property
     def openings(self) -> set[int]:

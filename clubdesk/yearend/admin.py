@@ -13,7 +13,7 @@ from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.fees.services import recognise_due
 from clubdesk.ledger.admin import FinancialYearAdmin, JournalAdmin
 from clubdesk.ledger.models import FinancialYear, FundRole, Journal, Role
-from clubdesk.ledger.selectors import balance
+from clubdesk.ledger.selectors import ZERO, balance
 from clubdesk.money import as_amount, shown, total
 from clubdesk.screens import (
     DocumentAdmin,
@@ -23,8 +23,9 @@ from clubdesk.screens import (
     link_to,
     page_of,
 )
-from clubdesk.yearend import checklist, forms, gst, selectors, services
-from clubdesk.yearend.models import Equipment, GstReturn
+from clubdesk.yearend import checklist, forms, gst, register, selectors, services
+from clubdesk.yearend.models import Disposal, Equipment, GstReturn
+from clubdesk.yearend.register import Register
 
 
 class AdjustmentPage(VerbPage):
@@ -107,11 +108,15 @@ class DepreciationPage(AdjustmentPage):
     verb = staticmethod(services.depreciate)
 
     def stands_now(self) -> list[tuple[str, Any]]:
-        things = list(selectors.in_register(clock.today()))
+        today = clock.today()
+        known = Register.at(today)
+        lost = sum((known.posted_until(thing, date.max) for thing in known.things), ZERO)
         return [
-            ("In the register", f"{len(things)} things"),
-            ("Their cost", total(thing.cost for thing in things)),
-            ("Equipment at cost by the ledger", as_amount(balance(Role.EQUIPMENT, clock.today()))),
+            ("In the register", f"{len(known.things)} things"),
+            ("Their cost", total(thing.cost for thing in known.things)),
+            ("Equipment at cost by the ledger", as_amount(balance(Role.EQUIPMENT, today))),
+            ("Lost in worth so far", as_amount(lost)),
+            ("Accumulated depreciation by the ledger", as_amount(-balance(Role.DEPRECIATED, today))),
         ]
 
 
@@ -131,40 +136,63 @@ class EquipmentPage(VerbPage):
 class DisposePage(VerbPage):
     slug = "dispose"
     title = "It is gone"
-    intro = "What it was still worth in the book becomes a loss. Money that came for it is written as a journal."
+    intro = "What it was still worth in the book, less the money that came for it, becomes a loss or a gain."
     button = "Take it out"
     permission = "yearend.add_equipment"
     form_class = forms.DisposeForm
 
     def applies(self, target: Equipment) -> bool:
-        return target.disposed_on is None
+        return register.disposal_of(target) is None
 
-    def perform(self, *, target: Equipment, by: Any, on: date, reason: str, key: Any) -> Equipment:
-        return services.dispose(equipment=target, on=on, reason=reason, by=by)
+    def facts(self, target: Equipment) -> list[tuple[str, Any]]:
+        worth = target.cost - register.depreciated(target)
+        return [("It cost", target.cost), ("Worth in the book now", worth)]
+
+    def perform(self, *, target: Equipment, by: Any, **cleaned: Any) -> Disposal:
+        return services.dispose(equipment=target, by=by, **cleaned)
+
+    def destination(self, result: Disposal) -> str:
+        return page_of(result.equipment)
 
 
 def depreciation_section(request: HttpRequest, thing: Equipment) -> Section:
-    lines = selectors.stands(thing.depreciation.select_related("journal"))
+    lines = register.stands(thing.depreciation.select_related("journal"))
     rows = [(line.until, link_to(line.journal), line.amount) for line in lines]
-    left = thing.cost - selectors.depreciated(thing)
-    return Section("Depreciation", ["Up to", "Journal", "Amount"], rows, note=f"Worth {shown(left)} in the book.")
+    gone = register.disposal_of(thing)
+    worth = f"Worth {shown(thing.cost - register.depreciated(thing))} in the book."
+    return Section("Depreciation", ["Up to", "Journal", "Amount"], rows, note="" if gone else worth)
+
+
+def disposal_section(request: HttpRequest, thing: Equipment) -> Section | None:
+    rows = []
+    standing = register.disposal_of(thing)
+    for each in thing.disposals.select_related("journal"):
+        taken_back = "" if each == standing else "reversed: the club has it again"
+        rows.append((each.gone_on, each.reason, each.proceeds, link_to(each.journal), taken_back))
+    return Section("Gone", ["On", "What became of it", "Received", "Journal", ""], rows) if rows else None
 
 
 @admin.register(Equipment)
 class EquipmentAdmin(DocumentAdmin):
-    list_display = ["name", "bought_on", "cost_shown", "years", "disposed_on"]
+    list_display = ["name", "bought_on", "cost_shown", "years", "gone_on"]
     search_fields = ["name"]
     fields = [
-        "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "disposed_on",
-        "recorded_by",
+        "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "recorded_by",
     ]  # fmt: skip
     readonly_fields = fields
     add_page = EquipmentPage()
     pages = [DisposePage()]
-    section_makers = [depreciation_section]
+    section_makers = [depreciation_section, disposal_section]
     cost_shown = amount_column("cost", "Cost")
     residual_shown = amount_column("residual", "Worth at the end")
     brought_in_shown = amount_column("brought_in", "Depreciated before this book")
+
+    def get_queryset(self, request: HttpRequest) -> Any:
+        return register.with_gone(super().get_queryset(request))
+
+    @admin.display(description="Gone on")
+    def gone_on(self, thing: Any) -> Any:
+        return thing.gone_on
 
 
 class GstPage(VerbPage):
@@ -324,6 +352,11 @@ class ClosePage(YearPage):
 
     def applies(self, target: FinancialYear) -> bool:
         return not target.is_closed and checklist.is_over(target, clock.today())
+
+    def not_now(self, target: FinancialYear) -> str:
+        if target.is_closed:
+            return "it is closed already."
+        return f"it is not over yet; it can be closed from {target.last_day + timedelta(days=1):%-d %B %Y}."
 
     def facts(self, target: FinancialYear) -> list[tuple[str, Any]]:
         open_items = [item for item in checklist.of_year(target) if not item.done]

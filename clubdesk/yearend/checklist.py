@@ -4,9 +4,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.bank.models import BankAccount, StatementLine
 from clubdesk.bank.reconciling import last_signed
 from clubdesk.bank.selectors import UNEXPLAINED
@@ -15,22 +16,28 @@ from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.selectors import charges_to_recognise
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Account, FinancialYear, Posting, Role
-from clubdesk.ledger.selectors import balance, balances, journals_to_reverse
-from clubdesk.money import nil, shown
+from clubdesk.ledger.models import Account, FinancialYear, Fund, Posting, Role
+from clubdesk.ledger.selectors import ZERO, account, balance, balances, journals_to_reverse
+from clubdesk.money import shown
 from clubdesk.rangeday.models import RangeDay, Tap
 from clubdesk.screens import page_of
 from clubdesk.yearend import selectors
+from clubdesk.yearend.register import Register
 
 
 @dataclass(frozen=True)
 class Item:
-    """One thing of the checklist: whether it is done, what is found, and where it is put right."""
+    """One thing of the checklist: whether it is done, what is found, where it is put right, and what that needs.
+
+    `needs` is the permission of whoever may put it right there; `whose` says in words who that is.
+    """
 
     title: str
     done: bool
     said: str
     url: str = ""
+    needs: str = ""
+    whose: str = "the treasurer"
 
 
 Check = Callable[[FinancialYear], Item]
@@ -56,15 +63,31 @@ def months_reconciled(year: FinancialYear) -> Item:
     """Each bank account that moved in the year is signed off to its last month."""
     title, url = "Every month of the bank is reconciled", reverse("admin:reconcile_month")
     behind = []
-    for bank in BankAccount.objects.select_related("account"):
-        if not Posting.objects.filter(account=bank.account, entry__year=year, entry__is_closing=False).exists():
-            continue
+    for bank in BankAccount.objects.filter(account__in=_moved_in(year)).select_related("account"):
         signed = last_signed(bank)
         if signed is None or signed.month_end < year.last_day:
             to = f"signed off to {signed.month_end:%B %Y}" if signed else "nothing signed off yet"
             behind.append(f"{bank}: {to}")
     said = "; ".join(behind) if behind else f"Signed off to {year.last_day:%B %Y}."
-    return Item(title, not behind, said, url)
+    return Item(title, not behind, said, url, "bank.add_reconciliation")
+
+
+def money_is_at_a_bank(year: FinancialYear) -> Item:
+    """Money that is neither in the till nor at the card reader is proven by statements."""
+    unproven = _moved_in(year).exclude(role__in=(Role.TILL, Role.CARD_TAKINGS)).filter(bank_account=None)
+    said = (
+        f"Nothing proves {_listed(unproven)}; set it up as a bank account and bring in its statements."
+        if unproven
+        else "Every account of money has statements."
+    )
+    url = reverse("admin:bank_bankaccount_add")
+    return Item("Every account of money has statements", not unproven, said, url, "bank.add_bankaccount")
+
+
+def _moved_in(year: FinancialYear) -> QuerySet[Account]:
+    """Accounts of money that moved in the year."""
+    moved = Posting.objects.filter(account=OuterRef("pk"), entry__year=year, entry__is_closing=False)
+    return Account.objects.filter(Exists(moved), is_money=True)
 
 
 def range_days_closed(year: FinancialYear) -> Item:
@@ -72,15 +95,15 @@ def range_days_closed(year: FinancialYear) -> Item:
         date__range=(year.first_day, year.last_day), closed_on=None, called_off_on=None
     ).order_by("date")
     said = f"Not counted: {_listed(days)}." if days else "Every day was counted or called off."
-    return Item("Every range day is closed", not days, said, _list_url("rangeday_rangeday", "standing=uncounted"))
+    url = _list_url("rangeday_rangeday", "standing=uncounted")
+    return Item("Every range day is closed", not days, said, url, "rangeday.close_rangeday")
 
 
 def phones_answered(year: FinancialYear) -> Item:
     asked = Tap.objects.filter(state="question", range_day__date__lte=year.last_day).count()
     said = f"{asked} still to be answered." if asked else "None is open."
-    return Item(
-        "Questions from phones are answered", not asked, said, _list_url("rangeday_tap", "state__exact=question")
-    )
+    url = _list_url("rangeday_tap", "state__exact=question")
+    return Item("Questions from phones are answered", not asked, said, url, "rangeday.change_signon", "the coordinator")
 
 
 def vouchers_settled_or_carried(year: FinancialYear) -> Item:
@@ -94,7 +117,7 @@ def vouchers_settled_or_carried(year: FinancialYear) -> Item:
         else f"{shown(owed)} is carried into the next year."
     )
     url = _list_url("fees_voucher", "state__exact=accepted")
-    return Item("Vouchers are settled or carried", not waiting, said, url)
+    return Item("Vouchers are settled or carried", not waiting, said, url, "fees.add_lodgement")
 
 
 def started_fees_are_income(year: FinancialYear) -> Item:
@@ -103,7 +126,7 @@ def started_fees_are_income(year: FinancialYear) -> Item:
         f"{due} fees of what has started still wait in Fees in advance." if due else "Nothing waits that has started."
     )
     url = reverse("admin:ledger_financialyear_recognise", args=[year.pk])
-    return Item("Cohorts and memberships that started are income", not due, said, url)
+    return Item("Cohorts and memberships that started are income", not due, said, url, "ledger.close_year")
 
 
 def claims_decided(year: FinancialYear) -> Item:
@@ -111,55 +134,97 @@ def claims_decided(year: FinancialYear) -> Item:
         claimed_on__lte=year.last_day, state__in=(ClaimState.RECORDED, ClaimState.ASKED)
     ).count()
     said = f"{open_ones} wait for a decision." if open_ones else "All are decided."
-    return Item("Entry claims are decided", not open_ones, said, reverse("admin:claim_queue"))
+    url = reverse("admin:claim_queue")
+    return Item("Entry claims are decided", not open_ones, said, url, "entryfund.decide_entryclaim", "an approver")
 
 
 def expenses_decided(year: FinancialYear) -> Item:
     open_ones = Expense.objects.filter(spent_on__lte=year.last_day, state=ExpenseState.RECORDED).count()
     said = f"{open_ones} wait for a decision." if open_ones else "All are decided."
-    return Item("Volunteers’ expenses are decided", not open_ones, said, _list_url("expenses_expense"))
+    url = _list_url("expenses_expense")
+    return Item("Volunteers’ expenses are decided", not open_ones, said, url, "expenses.decide_expense", "an approver")
 
 
 def bank_lines_explained(year: FinancialYear) -> Item:
     lines = StatementLine.objects.filter(UNEXPLAINED, date__lte=year.last_day)
     count = lines.count()
     said = f"{count} lines of the bank are not explained." if count else "Every line is explained."
-    return Item("Every bank line is explained", not count, said, reverse("admin:explain_lines"))
+    url = reverse("admin:explain_lines")
+    return Item("Every bank line is explained", not count, said, url, "bank.change_statementline")
 
 
 def suspense_is_nil(year: FinancialYear) -> Item:
-    title, parked = "Nothing stands in suspense", Account.objects.filter(role=Role.SUSPENSE).first()
+    """Nil on the last day; once that day is locked, what was cleared after it is carried."""
+    title, url = "Nothing stands in suspense", reverse("admin:ledger_journal_add")
+    parked = Account.objects.filter(role=Role.SUSPENSE).first()
     if parked is None:
         return Item(title, True, "The chart has no account for it.")
-    found = balances(year.last_day, ["fund__name"], account=parked).after_closing
-    left = [f"{shown(figure)} in the {fund}" for (fund,), figure in found.items() if figure]
-    said = f"{parked} holds {', '.join(left)}; write a journal to where it belongs." if left else f"{parked} is nil."
-    return Item(title, not left, said, reverse("admin:ledger_journal_add"))
+    left = _in_suspense(parked, year.last_day)
+    if left and _locked_whole(year) and not _in_suspense(parked, max(clock.today(), year.last_day)):
+        return Item(title, True, f"{left} stood there on {year.last_day:%-d %b %Y}; it was cleared after the lock.")
+    said = f"{parked} holds {left}; write a journal to where it belongs." if left else f"{parked} is nil."
+    return Item(title, not left, said, url, "ledger.add_journal")
+
+
+def _in_suspense(parked: Account, on: date) -> str:
+    found = balances(on, ["fund__name"], account=parked).after_closing
+    return ", ".join(f"{shown(figure)} in the {fund}" for (fund,), figure in found.items() if figure)
+
+
+def _locked_whole(year: FinancialYear) -> bool:
+    return year.locked_through == year.last_day
 
 
 def equipment_depreciated(year: FinancialYear) -> Item:
-    behind = [
-        thing
-        for thing in selectors.in_register(year.last_day).filter(disposed_on=None)
-        if selectors.to_depreciate(thing, year.last_day) > nil()
-    ]
+    known = Register.at(year.last_day)
+    behind = [thing for thing, _ in known.behind(year.last_day)]
     said = f"Not up to {year.last_day:%-d %b %Y}: {_listed(behind)}." if behind else "The register is up to date."
-    url = reverse("admin:ledger_journal_depreciation")
-    return Item("Equipment is depreciated", not behind, said, url)
+    later = next((line for thing in behind if (line := known.posted_later(thing, year.last_day))), None)
+    if later:
+        said += f" Later months were posted first; reverse “{later.journal}”, then post in the order of the months."
+    url = page_of(later.journal) if later else reverse("admin:ledger_journal_depreciation")
+    return Item("Equipment is depreciated", not behind, said, url, "ledger.add_journal")
+
+
+def register_agrees(year: FinancialYear) -> Item:
+    """What the register says the equipment cost and has lost is what the ledger says, fund by fund.
+
+    Once the last day is locked, what was put right after it counts.
+    """
+    title, url = "The register of equipment agrees with the ledger", _list_url("yearend_equipment")
+    gaps = _register_gaps(year.last_day)
+    if gaps and _locked_whole(year) and not _register_gaps(max(clock.today(), year.last_day)):
+        return Item(title, True, f"{_listed(gaps)}; it was put right after the lock.")
+    said = _listed(gaps) + "." if gaps else "Cost and depreciation are the same in both."
+    return Item(title, not gaps, said, url, "yearend.add_equipment")
+
+
+def _register_gaps(on: date) -> list[str]:
+    known, gaps = Register.at(on, as_posted_on=on), []
+    for fund in Fund.objects.all():
+        things = [thing for thing in known.things if thing.fund_id == fund.pk]
+        cost = sum((thing.cost.amount for thing in things), ZERO)
+        lost = sum((known.posted_until(thing, date.max) for thing in things), ZERO)
+        for role, figure in ((Role.EQUIPMENT, cost), (Role.DEPRECIATED, -lost)):
+            if (held := selectors.held_in(role, fund, on)) != figure:
+                name = account(role).name
+                gaps.append(f"{name} is {shown(held)} by the ledger and {shown(figure)} by the register in the {fund}")
+    return gaps
 
 
 def journals_reversed(year: FinancialYear) -> Item:
     due = journals_to_reverse(year.last_day)
-    said = f"Their day has passed: {_listed(due)}." if due else "None is overdue."
+    said = f"Still to be undone though their day has come: {_listed(due)}." if due else "None is overdue."
     url = page_of(due[0]) if due else ""
-    return Item("Journals that undo themselves have done so", not due, said, url)
+    return Item("Journals that undo themselves have done so", not due, said, url, "ledger.change_journal")
 
 
 def next_year_is_open(year: FinancialYear) -> Item:
     following = year.last_day + timedelta(days=1)
     there = FinancialYear.objects.filter(first_day=following).exists()
     said = "It is." if there else f"Open the year from {following:%-d %b %Y}, so that nothing has to wait."
-    return Item("The next year is open", there, said, reverse("admin:ledger_financialyear_add"))
+    url = reverse("admin:ledger_financialyear_add")
+    return Item("The next year is open", there, said, url, "ledger.add_financialyear")
 
 
 def books_are_clean(year: FinancialYear) -> Item:
@@ -173,6 +238,7 @@ def is_over(year: FinancialYear, today: date) -> bool:
 
 
 CHECKS: list[Check] = [
+    money_is_at_a_bank,
     months_reconciled,
     bank_lines_explained,
     suspense_is_nil,
@@ -183,6 +249,7 @@ CHECKS: list[Check] = [
     claims_decided,
     expenses_decided,
     equipment_depreciated,
+    register_agrees,
     journals_reversed,
     next_year_is_open,
 ]

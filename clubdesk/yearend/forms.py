@@ -1,18 +1,19 @@
 """Forms of the year's end."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
+from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.evidence import EvidenceField
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
-from clubdesk.ledger.selectors import month_end
-from clubdesk.money import AmountFormField
+from clubdesk.money import AmountFormField, as_amount, shown, total
 from clubdesk.screens import DayField, HappenedField, VerbForm
 from clubdesk.yearend import selectors
+from clubdesk.yearend.register import Register
 
 NARRATION = "What it is for, as an auditor should read it. No names."
 
@@ -61,12 +62,35 @@ class AllowanceForm(AdjustmentForm):
     field_order = ["wanted", "fund", "on", "narration", "evidence"]
 
 
+MONTHS_BACK = 18
+
+
 class DepreciationForm(VerbForm):
-    until = DayField(label="Up to the end of", help_text="The last day of a month.")
+    """Up to which month, with what would be posted."""
+
+    until = forms.TypedChoiceField(label="Up to the end of", choices=[], coerce=date.fromisoformat)
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["until"].initial = month_end(clock.today().replace(day=1) - timedelta(days=1))
+        field = self.fields["until"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [(day.isoformat(), f"{day:%-d %B %Y}: {shown(amount)}") for day, amount in _to_post()]
+        field.help_text = (
+            "With what is posted by then, dated that day, or the first open day after it where its month is locked."
+            if field.choices
+            else "Nothing of the register is left to depreciate."
+        )
+
+
+def _to_post() -> list[tuple[date, Money]]:
+    """The ends of the last months, newest first, each with what the register has lost by then and is not posted."""
+    day, found = clock.today(), []
+    known = Register.at(day)
+    for _ in range(MONTHS_BACK):
+        day = day.replace(day=1) - timedelta(days=1)
+        if amount := total(amount for _, amount in known.behind(day)).amount:
+            found.append((day, as_amount(amount)))
+    return found
 
 
 class EquipmentForm(VerbForm):
@@ -84,6 +108,10 @@ class EquipmentForm(VerbForm):
 class DisposeForm(VerbForm):
     on = HappenedField(label="Gone on")
     reason = forms.CharField(label="What became of it", max_length=150)
+    proceeds = AmountFormField(label="Money received for it", required=False)
+    into = AccountChoice(
+        lambda: Account.objects.filter(is_money=True), label="Where the money went", required=False, empty_label="Bank"
+    )
 
 
 class BudgetForm(VerbForm):

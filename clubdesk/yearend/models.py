@@ -97,7 +97,6 @@ class Equipment(Document):
     brought_in = AmountField(
         "depreciated before this book", default=0, help_text="What the opening trial balance has of it already."
     )
-    disposed_on = models.DateField(null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["bought_on", "pk"]
@@ -118,8 +117,27 @@ class Equipment(Document):
         return self.name
 
 
+class Disposal(Document):
+    """How a thing went: sold, broken, lost. Once its journal is reversed the club has the thing again."""
+
+    equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="disposals")
+    gone_on = models.DateField()
+    reason = models.CharField(max_length=150)
+    proceeds = AmountField("money received for it", default=0)
+    journal = models.OneToOneField(Journal, models.PROTECT, related_name="disposal")
+
+    class Meta:
+        ordering = ["gone_on", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(proceeds__gte=0), name="yearend_disposal_proceeds_not_below_nil"),
+        ]
+
+    def __str__(self):
+        return f"{self.equipment}, gone on {self.gone_on:%-d %b %Y}"
+
+
 class DepreciationLine(models.Model):
-    """What one thing lost in worth in a journal, up to a day."""
+    """What one thing lost in worth in a journal, up to a day; where that day was shut, the journal is dated later."""
 
     journal = models.ForeignKey(Journal, models.PROTECT, related_name="depreciation")
     equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="depreciation")

@@ -45,12 +45,16 @@ def gst_lines(sales: Mapping[Account, Money], bills: Mapping[tuple[Account, Fund
     return without_nil(lines)
 
 
-def disposal_lines(cost: Money, depreciated: Money, fund: Fund) -> list[Line]:
-    """What the thing was still worth in the book is the loss."""
+def disposal_lines(cost: Money, depreciated: Money, proceeds: Money, into: Account, fund: Fund) -> list[Line]:
+    """What the thing was still worth in the book, less what came for it, is the loss; below nil a gain.
+
+    Source: IAS 16, paragraph 71 (from memory).
+    """
     return without_nil(
         [
+            debit(into, proceeds, fund=fund),
             debit(Role.DEPRECIATED, depreciated, fund=fund),
-            debit(Role.DEPRECIATION, cost - depreciated, fund=fund),
+            debit(Role.DISPOSALS, cost - depreciated - proceeds, fund=fund),
             credit(Role.EQUIPMENT, cost, fund=fund),
         ]
     )

@@ -2,7 +2,20 @@
 
 from clubdesk.guards import Guard, kept, replaces_nothing
 
+_STANDS = (
+    "EXISTS (SELECT 1 FROM ledger_journalentry j WHERE j.source_type = 'ledger.journal' AND j.source_id = {journal}"
+    " AND j.purpose = 'journal' AND NOT EXISTS (SELECT 1 FROM ledger_journalentry r WHERE r.reverses_id = j.id))"
+)
+_GONE = (
+    "EXISTS (SELECT 1 FROM yearend_disposal d WHERE d.equipment_id = {equipment} AND "
+    + _STANDS.format(journal="d.journal_id")
+    + ")"
+)
+_ORIGIN = "NOT EXISTS (SELECT 1 FROM ledger_journal o WHERE o.id = NEW.journal_id AND o.origin = '{origin}'{more})"
 _CLOSED = "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = {row}.year_id AND y.closed_at IS NOT NULL)"
+_BESIDE_CLOSED = (
+    "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL AND y.first_day > {row}.year_end)"
+)
 
 GUARDS = [
     *(
@@ -39,7 +52,15 @@ GUARDS = [
         message="This month is planned already; it is never replaced.",
     ),
     *kept(
-        "yearend_equipment", "thing of the register", "bought_on", "cost", "residual", "years", "fund_id", "brought_in"
+        "yearend_equipment",
+        "thing of the register",
+        "bought_on",
+        "cost",
+        "residual",
+        "years",
+        "fund_id",
+        "brought_in",
+        "recorded_at",
     ),
     *kept("yearend_gstreturn", "period of GST", "first_day", "last_day", "journal_id", "collected", "credits"),
     Guard(
@@ -65,6 +86,58 @@ GUARDS = [
         message="What was depreciated is never deleted; reverse the journal.",
     ),
     replaces_nothing("yearend_depreciationline", "line of depreciation", "id"),
+    Guard(
+        "yearend_depreciation_by_its_journal",
+        "yearend_depreciationline",
+        "INSERT",
+        when=_ORIGIN.format(origin="depreciation", more=" AND o.date >= NEW.until"),
+        message="A line of depreciation belongs to a journal of depreciation of its day or later.",
+    ),
+    Guard(
+        "yearend_depreciation_of_what_is_there",
+        "yearend_depreciationline",
+        "INSERT",
+        when=_GONE.format(equipment="NEW.equipment_id"),
+        message="What is gone is not depreciated any more.",
+    ),
+    *kept("yearend_disposal", "disposal", "equipment_id", "gone_on", "reason", "proceeds", "journal_id"),
+    Guard(
+        "yearend_disposal_by_its_journal",
+        "yearend_disposal",
+        "INSERT",
+        when=_ORIGIN.format(origin="disposal", more=""),
+        message="A disposal belongs to a journal of disposal.",
+    ),
+    Guard(
+        "yearend_disposal_once",
+        "yearend_disposal",
+        "INSERT",
+        when=_GONE.format(equipment="NEW.equipment_id"),
+        message="This thing is gone already; reverse that journal first.",
+    ),
+    Guard(
+        "yearend_depreciation_of_what_is_gone_stands",
+        "ledger_journalentry",
+        "INSERT",
+        when="NEW.reverses_id IS NOT NULL AND EXISTS (SELECT 1 FROM ledger_journalentry u"
+        " JOIN yearend_depreciationline l ON l.journal_id = u.source_id"
+        " JOIN yearend_disposal d ON d.equipment_id = l.equipment_id"
+        " WHERE u.id = NEW.reverses_id AND u.source_type = 'ledger.journal' AND "
+        + _STANDS.format(journal="d.journal_id")
+        + ")",
+        message="Something that was depreciated here is gone since; reverse the journal of its disposal first.",
+    ),
+    *(
+        Guard(
+            f"yearend_comparative_{event.lower()}_before_the_close",
+            "yearend_comparative",
+            event,
+            when=_BESIDE_CLOSED.format(row=row),
+            message="Last year’s figures stand beside a closed year; they stay as they were.",
+        )
+        for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+    ),
+    replaces_nothing("yearend_comparative", "figure of the year before", "id"),
     Guard(
         "yearend_depreciation_within_cost",
         "yearend_depreciationline",

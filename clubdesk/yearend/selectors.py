@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalEntry, Kind, Role
-from clubdesk.ledger.selectors import ZERO, balances, month_end, source_type, summed
-from clubdesk.money import as_amount, half_up, total
-from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Equipment
+from clubdesk.ledger.models import Account, FinancialYear, Fund, Kind, Role
+from clubdesk.ledger.selectors import ZERO, balances, month_end, summed
+from clubdesk.money import as_amount
+from clubdesk.yearend.models import BudgetMonth, Comparative
 
 
 def months_of(year: FinancialYear) -> list[date]:
@@ -40,42 +40,6 @@ def comparatives(year_end: date) -> list[Comparative]:
     return list(Comparative.objects.filter(year_end=year_end).select_related("account", "fund"))
 
 
-def stands(lines: QuerySet[DepreciationLine]) -> QuerySet[DepreciationLine]:
-    """Those whose journal was not reversed."""
-    entry = JournalEntry.objects.filter(
-        source_type=source_type(Journal), source_id=OuterRef("journal"), purpose="journal", reversed_by=None
-    )
-    return lines.filter(Exists(entry))
-
-
-def in_register(on: date) -> QuerySet[Equipment]:
-    """Equipment that the club had on that day."""
-    rows = Equipment.objects.filter(bought_on__lte=on).select_related("fund")
-    return rows.exclude(disposed_on__lte=on)
-
-
-def months_used(thing: Equipment, until: date) -> int:
-    """Whole months of use, the month it was bought in counted whole."""
-    return (until.year - thing.bought_on.year) * 12 + until.month - thing.bought_on.month + 1
-
-
-def depreciated(thing: Equipment) -> Money:
-    """What it has lost so far, before this book too."""
-    return thing.brought_in + total(line.amount for line in stands(thing.depreciation.all()))
-
-
-def to_depreciate(thing: Equipment, until: date) -> Money:
-    """What it loses by the end of `until`'s month and has not lost yet; never below nil.
-
-    Equal parts a month from the month it was bought in (straight line), rounded to the cent in the running total, so
-    that the last part makes it exact. Source of the method: IAS 16, paragraph 62, which names it (from memory).
-    """
-    whole = (thing.cost - thing.residual).amount
-    used = min(max(months_used(thing, until), 0), 12 * thing.years)
-    lost = half_up(whole * used / (12 * thing.years))
-    return as_amount(max(lost - depreciated(thing).amount, ZERO))
-
-
 def held_in(role: Role, fund: Fund, as_at: date) -> Decimal:
     """What the account with the role stands at in one fund."""
     found = balances(as_at, ["account_id"], account__role=role, fund=fund).after_closing
@@ -83,7 +47,9 @@ def held_in(role: Role, fund: Fund, as_at: date) -> Decimal:
 
 
 def expense_accounts() -> QuerySet[Account]:
-    return Account.objects.filter(kind=Kind.EXPENSE).exclude(role__in=(Role.TRANSFERS, Role.DEPRECIATION))
+    return Account.objects.filter(kind=Kind.EXPENSE).exclude(
+        role__in=(Role.TRANSFERS, Role.DEPRECIATION, Role.DISPOSALS)
+    )
 
 
 def yearly_accounts() -> QuerySet[Account]:

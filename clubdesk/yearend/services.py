@@ -16,9 +16,11 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import ZERO, month_end, summed
+from clubdesk.ledger.selectors import account as account_of
 from clubdesk.money import as_amount, half_up, nil, positive, shown
 from clubdesk.yearend import checklist, gst, posting, selectors
-from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Equipment, GstReturn
+from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment, GstReturn
+from clubdesk.yearend.register import Register, depreciated, disposal_of, stands
 
 
 @transaction.atomic
@@ -84,10 +86,12 @@ def _refuse_closed(year: FinancialYear) -> None:
 def set_comparatives(*, year_end: date, fund: Fund, figures: Mapping[Account, Money], by: User) -> int:
     """Keep what last year's statements printed for a fund; what was kept of that year and fund before is replaced.
 
-    Raises Refused where the ledger has that year itself.
+    Raises Refused where the ledger has that year itself, and once the year that they stand beside is closed.
     """
     if FinancialYear.objects.filter(first_day__lte=year_end, last_day__gte=year_end).exists():
         raise Refused(f"The ledger has the year to {year_end:%-d %b %Y} itself; its figures stand beside already.")
+    if FinancialYear.objects.filter(first_day__gt=year_end).exclude(closed_at=None).exists():
+        raise Refused("The year that they stand beside is closed; its statements stay as they were.")
     Comparative.objects.filter(year_end=year_end, fund=fund).delete()
     rows = [
         Comparative(year_end=year_end, fund=fund, account=account, amount=amount)
@@ -139,9 +143,9 @@ def count_stock(
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
 ) -> Journal:  # fmt: skip
     """Course materials worth `counted`, at cost, lie in the store on `on`; the difference to the book is posted."""
+    ledger.lock_book()
     if found := ledger.written(Journal, key):
         return found
-    ledger.lock_book()
     change = counted - as_amount(selectors.held_in(Role.STOCK, fund, on))
     if change == nil():
         raise Refused(f"The book has a stock of {shown(counted)} already; there is nothing to post.")
@@ -155,9 +159,9 @@ def provide(
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
 ) -> Journal:  # fmt: skip
     """Of what families owe `wanted` is not expected to be paid; the debts stay. The difference is posted."""
+    ledger.lock_book()
     if found := ledger.written(Journal, key):
         return found
-    ledger.lock_book()
     change = wanted + as_amount(selectors.held_in(Role.ALLOWANCE, fund, on))
     if change == nil():
         raise Refused(f"An allowance of {shown(wanted)} stands already; there is nothing to post.")
@@ -171,6 +175,7 @@ def add_equipment(
     residual: Money | None = None, brought_in: Money | None = None, key: uuid.UUID | None = None,
 ) -> Equipment:  # fmt: skip
     """Put a thing in the register. It posts nothing: whatever bought it stands in the ledger already."""
+    ledger.lock_book()
     if found := ledger.written(Equipment, key):
         return found
     residual, brought_in = residual or nil(), brought_in or nil()
@@ -192,56 +197,77 @@ def add_equipment(
 def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journal:
     """Post what the equipment in use has lost by the end of the month `until`, one journal for all.
 
-    Raises Refused where there is nothing left to post, so that a second press posts nothing twice.
+    It is dated `until`, or the first open day after it where that day is shut. Raises Refused where nothing is left, so
+    that a second press posts nothing twice, and out of turn: an earlier year first, nothing before what stands.
     """
     ledger.lock_book()
     if found := ledger.written(Journal, key):
         return found
     if until != month_end(until):
         raise Refused(f"Depreciation is reckoned by whole months; take {month_end(until):%-d %b %Y}.")
-    lost = [
-        (thing, selectors.to_depreciate(thing, until))
-        for thing in selectors.in_register(until).filter(disposed_on=None)
-    ]
-    lost = [(thing, amount) for thing, amount in lost if amount > nil()]
+    register = Register.at(until)
+    lost = register.behind(until)
     if not lost:
         raise Refused(f"Nothing of the register is left to depreciate up to {until:%-d %b %Y}.")
+    _refuse_out_of_turn(register, lost, until)
     by_fund: dict[Fund, Money] = {}
     for thing, amount in lost:
         by_fund[thing.fund] = by_fund.get(thing.fund, nil()) + amount
     narration = f"Depreciation to {until:%-d %B %Y}, {len(lost)} of the register"
     lines = posting.depreciation_lines(by_fund)
-    journal = _adjust(JournalOrigin.DEPRECIATION, lines, until, narration, by, key=key)
+    on = ledger.first_open_day(until)
+    journal = _adjust(JournalOrigin.DEPRECIATION, lines, on, narration, by, key=key)
     DepreciationLine.objects.bulk_create(
         DepreciationLine(journal=journal, equipment=thing, until=until, amount=amount) for thing, amount in lost
     )
     return journal
 
 
-@transaction.atomic
-def dispose(*, equipment: Equipment, on: date, reason: str, by: User) -> Equipment:
-    """A thing is gone: sold, broken, lost. What it was still worth in the book is a loss; money for it is a journal.
+def _refuse_out_of_turn(register: Register, lost: list[tuple[Equipment, Money]], until: date) -> None:
+    for thing, _ in lost:
+        if later := register.posted_later(thing, until):
+            raise Refused(
+                f"{thing} is depreciated to {later.until:%-d %b %Y} already; reverse “{later.journal}” first, then post"
+                " in the order of the months."
+            )
+    for year in FinancialYear.objects.filter(last_day__lt=until, closed_at=None).order_by("first_day"):
+        if register.behind(year.last_day):
+            raise Refused(f"Depreciate to {year.last_day:%-d %b %Y} first; what was lost then belongs to that year.")
 
-    Raises Refused without a reason and before the last day that it was depreciated to.
+
+@transaction.atomic
+def dispose(
+    *, equipment: Equipment, on: date, reason: str, by: User, proceeds: Money | None = None,
+    into: Account | None = None, key: uuid.UUID | None = None,
+) -> Disposal:  # fmt: skip
+    """A thing is gone: sold, broken, lost. `proceeds` came for it `into` an account of money, the bank unless said.
+
+    What it was still worth in the book, less that, is a loss or a gain. Raises Refused without a reason and before the
+    last day that it was depreciated to.
     """
     ledger.lock_book()
-    document = (
-        Equipment.objects.select_for_update(of=("self",), no_key=True).select_related("fund").get(pk=equipment.pk)
-    )
-    if document.disposed_on:
-        return document
+    thing = Equipment.objects.select_for_update(of=("self",), no_key=True).select_related("fund").get(pk=equipment.pk)
+    if found := disposal_of(thing):
+        return found
+    proceeds = proceeds or nil()
     if not reason.strip():
         raise Refused("Say what became of it.")
-    last = selectors.stands(document.depreciation.all()).order_by("until").last()
-    earliest = last.until if last else document.bought_on
+    if proceeds < nil():
+        raise Refused("What came for it is not below nil.")
+    days = [max(line.until, line.journal.date) for line in stands(thing.depreciation.select_related("journal"))]
+    earliest = max([*days, thing.bought_on])
     if on < earliest:
         raise Refused(f"It was in use on {earliest:%-d %b %Y}; it cannot have gone before.")
-    document.disposed_on = on
-    document.save(update_fields=["disposed_on"])
-    narration = f"Disposed of: {document.name}. {reason.strip()}"
-    lines = posting.disposal_lines(document.cost, selectors.depreciated(document), document.fund)
-    _adjust(JournalOrigin.DISPOSAL, lines, on, narration, by)
-    return document
+    into = into or account_of(Role.BANK)
+    if not into.is_money:
+        raise Refused(f"{into} is no account of money.")
+    narration = f"Disposed of: {thing.name}. {reason.strip()}"
+    lines = posting.disposal_lines(thing.cost, depreciated(thing), proceeds, into, thing.fund)
+    journal = _adjust(JournalOrigin.DISPOSAL, lines, on, narration, by)
+    return Disposal.objects.create(
+        key=key or uuid.uuid4(), equipment=thing, gone_on=on, reason=reason.strip()[:150], proceeds=proceeds,
+        journal=journal, recorded_by=by,
+    )  # fmt: skip
 
 
 @transaction.atomic

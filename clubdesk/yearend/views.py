@@ -35,7 +35,10 @@ def closing(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
     context: dict[str, Any] = {
         "title": f"{year}: before the close",
         "year": year,
-        "items": checklist.of_year(year, with_books="books" in request.GET),
+        "items": [
+            {**vars(item), "mine": request.user.has_perm(item.needs)}
+            for item in checklist.of_year(year, with_books="books" in request.GET)
+        ],
         "asked_books": "books" in request.GET,
         "is_over": checklist.is_over(year, clock.today()),
         "may_close": request.user.has_perm("ledger.close_year"),

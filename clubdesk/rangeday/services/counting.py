@@ -122,7 +122,7 @@ def _post_difference(count: TillCount, by: User) -> None:
         ledger.post(
             source=count,
             purpose="difference",
-            on=count.range_day.date,
+            on=ledger.first_open_day(count.range_day.date),
             narration=f"{count}: difference",
             lines=posting.count_lines(count.difference, count.card_difference),
             by=by,

@@ -33,6 +33,7 @@ from clubdesk.reports import committee, selectors, tracing
 from clubdesk.reports.sheets import Formula
 from clubdesk.reports.workbook.statements import opening_of
 from clubdesk.yearend import selectors as yearend
+from clubdesk.yearend.register import Register
 
 if TYPE_CHECKING:
     from clubdesk.reports.workbook.book import TreasurersWorkbook
@@ -269,10 +270,11 @@ def write_adjustments(w: TreasurersWorkbook) -> None:
     sheet.blank()
     sheet.header(["", "Bought", "", "Equipment", "", "", "Cost", "Lost before", "Lost this year", "Worth"])
     first = sheet.row + 1
-    for thing in yearend.in_register(w.year.last_day):
-        lost = [line for line in yearend.stands(thing.depreciation.all()) if line.until <= w.year.last_day]
-        this_year = sum((line.amount.amount for line in lost if line.until >= w.year.first_day), ZERO)
-        before = thing.brought_in.amount + sum((line.amount.amount for line in lost), ZERO) - this_year
+    last = w.year.last_day
+    register = Register.at(last, as_posted_on=last, known_at=w.year.closed_at)
+    for thing in register.things:
+        this_year = register.posted_between(thing, w.year.first_day, last)
+        before = register.posted_until(thing, last) - this_year
         row, worth = sheet.row + 1, thing.cost.amount - before - this_year
         sheet.line(
             [None, thing.bought_on, None, thing.name, None, None, thing.cost.amount, before, this_year,
