@@ -92,6 +92,7 @@ def test_a_line_of_a_sealed_entry_is_not_pushed_out_by_another(season):
         "UPDATE fees_allocation SET receipt_id = (SELECT MAX(id) FROM fees_receipt) WHERE charge_id IS NOT NULL",
         "UPDATE fees_feeitem SET income_account_id = (SELECT id FROM ledger_account WHERE code = '4060')",
         "UPDATE fees_vouchervalue SET amount = 1",
+        "UPDATE fees_voucher SET lodgement_id = NULL WHERE lodgement_id IS NOT NULL",
         "UPDATE ledger_account SET role = NULL WHERE role = 'till'",
         "UPDATE rangeday_rangeday SET closed_on = NULL",
     ],

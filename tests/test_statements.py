@@ -8,7 +8,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 
-from clubdesk import clock
+from clubdesk import clock, guards
 from clubdesk.errors import Refused
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Allocation, FeeKind, FeeShare, Method
@@ -205,11 +205,32 @@ class TestStoredMonths:
 
     def test_a_stored_figure_changed_behind_the_books_is_named(self, by, approver):
         Season(by, approver).grow(3)
-        ledger.lock_month(month_end=date(2026, 7, 31), by=by)
-        MonthTrace.objects.filter(what="cash").update(amount=as_amount(1))
-        said = [fault for result in check_all() for fault in result.faults]
-        assert any("July 2026 is not what the postings" in fault for fault in said)
+        ledger.lock_month(month_end=date(2026, 8, 31), by=by)
+        last = MonthTrace.objects.filter(month_end=date(2026, 8, 31))
+        for rows, named in ((MonthTrace.objects.exclude(pk__in=last), "July"), (last, "August")):
+            guards.remove(connection)
+            rows.filter(what="cash").update(amount=as_amount(1))
+            guards.install(connection)
+            said = [fault for result in check_all() for fault in result.faults]
+            assert any(f"{named} 2026 is not what the postings" in fault for fault in said)
         assert any("lies between cash and accrual without a reason" in fault for fault in said)
+
+    @pytest.mark.parametrize("table", ["reports_monthtrace", "ledger_monthbalance"])
+    def test_what_is_stored_of_a_locked_month_stays(self, by, approver, table):
+        Season(by, approver).grow(3)
+        year = FinancialYear.objects.get()
+        ledger.open_year(first_day=date(2027, 7, 1), by=by)
+        ledger.close_year(year=year, on=date(2027, 7, 1), by=by)
+        columns = "month_end, fund_id, account_id, balance, closing, currency"
+        if table == "reports_monthtrace":
+            columns = "month_end, fund_id, line_id, what, amount, currency"
+        for sql in (
+            f"UPDATE {table} SET month_end = '2026-07-31'",
+            f"DELETE FROM {table}",
+            f"INSERT INTO {table} ({columns}) SELECT {columns} FROM {table}",
+        ):
+            with pytest.raises(IntegrityError, match="stored of"), transaction.atomic():
+                connection.cursor().execute(sql)
 
     def test_a_page_of_a_locked_span_reads_no_posting(self, by, approver, django_assert_max_num_queries):
         Season(by, approver).grow(12)

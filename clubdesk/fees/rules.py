@@ -166,6 +166,13 @@ GUARDS = [
         message="A voucher keeps what was claimed; what the department paid less is written with its answer.",
     ),
     Guard(
+        "fees_voucher_stays_lodged",
+        "fees_voucher",
+        "UPDATE",
+        when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id",
+        message="A voucher stays in the lodgement that it was sent with.",
+    ),
+    Guard(
         "fees_voucher_state_goes_forward",
         "fees_voucher",
         "UPDATE",

@@ -28,6 +28,10 @@ FUND_EFFECT = (
     "(SELECT COALESCE(SUM(p.amount), 0) FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
     " WHERE p.entry_id = NEW.id AND p.fund_id = ledger_fund.code AND a.kind IN ('asset', 'liability'))"
 )
+IN_A_CLOSED_YEAR = (
+    "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL"
+    " AND {row}.month_end BETWEEN y.first_day AND y.last_day)"
+)
 
 
 def _sealed(reference: str) -> str:
@@ -167,6 +171,23 @@ GUARDS = [
         "DELETE",
         message="A financial year is never deleted.",
     ),
+    Guard(
+        "month_balance_keeps",
+        "ledger_monthbalance",
+        "UPDATE",
+        message="What is stored of a locked month is never changed.",
+    ),
+    *(
+        Guard(
+            f"month_balance_{event.lower()}_before_the_close",
+            "ledger_monthbalance",
+            event,
+            when=IN_A_CLOSED_YEAR.format(row=row),
+            message="What is stored of a closed year stays as it is.",
+        )
+        for event, row in (("INSERT", "NEW"), ("DELETE", "OLD"))
+    ),
+    replaces_nothing("ledger_monthbalance", "stored balance", "id"),
     Guard(
         "years_do_not_overlap",
         "ledger_financialyear",

@@ -7,7 +7,9 @@ class ReportsConfig(AppConfig):
     purpose = "The trial balance, the statements of any period and the treasurer's workbook. They only read."
 
     def ready(self) -> None:
+        from clubdesk import guards
         from clubdesk.ledger.signals import month_locked
-        from clubdesk.reports import invariants, tracing  # noqa: F401
+        from clubdesk.reports import invariants, rules, tracing  # noqa: F401
 
+        guards.register(*rules.GUARDS)
         month_locked.connect(tracing.store_month, dispatch_uid="reports.store_month")

@@ -171,20 +171,26 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
     return {key: amount.quantize(CENT) for key, amount in found.items() if amount}
 
 
-def traced_from_the_beginning(as_at: date) -> dict[Key, Decimal]:
-    """The same, read from every posting there is; what is stored must come to this."""
-    chart = Chart.read()
+def traced_month_by_month(ends: Iterable[date]) -> Iterator[tuple[date, dict[Key, Decimal]]]:
+    """The same at each of the days, in their order, read once from every posting; what is stored must come to this."""
+    chart, after = Chart.read(), None
     found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
-    for source in (_entry_moves, _receipt_moves, _voucher_moves):
-        for key, amount in source(None, as_at, chart):
-            found[key] += amount
-    return {key: amount.quantize(CENT) for key, amount in found.items() if amount}
+    for end in sorted(ends):
+        for source in (_entry_moves, _receipt_moves, _voucher_moves):
+            for key, amount in source(after, end, chart):
+                found[key] += amount
+        yield end, {key: amount.quantize(CENT) for key, amount in found.items() if amount}
+        after = end
+
+
+def stored_months() -> list[date]:
+    """The ends of the months that figures are stored for."""
+    return list(MonthTrace.objects.order_by("month_end").values_list("month_end", flat=True).distinct())
 
 
 def store_month(*, month_end: date, **_: Any) -> None:
     """Keep the month's figures; called as it is locked, after the months before it."""
     figures = traced(month_end)
-    MonthTrace.objects.filter(month_end=month_end).delete()
     rows = [
         MonthTrace(
             month_end=month_end,
