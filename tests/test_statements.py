@@ -338,13 +338,13 @@ class TestPages:
         digest = year.entries.order_by("-number").first().digest.upper()
         seal = f"Sealed {digest[:4]}-{digest[4:8]}-{digest[8:12]}"
         for basis in statements.BASES:
-            words = words_of(StatementsAsked(basis, JULY, LAST).pdf("made on 1 Jul 2027"))
+            words = words_of(StatementsAsked(basis, JULY, LAST).pdf(date(2027, 7, 1)))
             assert seal in words
 
     def test_the_committees_page_is_one_sheet_of_a4(self, as_treasurer):
         from pypdf import PdfReader
 
-        content = CommitteeAsked(JULY, date(2026, 9, 12)).pdf("made on 12 Sep 2026")
+        content = CommitteeAsked(JULY, date(2026, 9, 12)).pdf(date(2026, 9, 12))
         import io
 
         pages = PdfReader(io.BytesIO(content)).pages

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import zipfile
 from datetime import date
 from decimal import Decimal
@@ -11,6 +12,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.urls import reverse
 from openpyxl import load_workbook
+from openpyxl.comments import Comment
+from openpyxl.drawing.image import Image
+from openpyxl.formatting.rule import CellIsRule
+from openpyxl.styles import Font
 
 from clubdesk import clock
 from clubdesk.errors import Refused
@@ -18,7 +23,7 @@ from clubdesk.evidence import examine
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, JournalEntry, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, JournalEntry, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.pack import write_pack
@@ -26,6 +31,7 @@ from clubdesk.reports.papers import CommitteeAsked, StatementsAsked
 from clubdesk.reports.statements import BASES
 from clubdesk.reports.verify import verify
 from clubdesk.reports.workbook import workbook_bytes
+from clubdesk.roll.models import Household
 from tests import factories
 from tests.season import Season
 from tests.test_workbook import recalculated
@@ -57,6 +63,21 @@ def changed(content, change):
     file = io.BytesIO()
     book.save(file)
     return file.getvalue()
+
+
+def rewritten(content, part, change):
+    """The file with the text of one of its parts changed."""
+    again = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(again, "w") as new:
+        for name in old.namelist():
+            text = old.read(name)
+            new.writestr(name, change(text.decode()).encode() if name == part else text)
+    return again.getvalue()
+
+
+def raffle(by):
+    lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
+    ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
 
 
 def year():
@@ -134,21 +155,130 @@ class TestWorkbook:
             ledger.record_journal(on=date(2027, 8, 4), narration="Raffle", lines=lines, by=by)
         assert verify(content).faults == []
         for basis in BASES:
-            paper = StatementsAsked(basis, FIRST, LAST).pdf("made on 1 Jul 2027")
+            paper = StatementsAsked(basis, FIRST, LAST).pdf(date(2027, 7, 1))
             assert verify(paper).is_genuine
 
-    def test_of_an_open_year_what_came_since_is_said(self, season, by):
+    def test_of_an_open_year_that_went_on_its_journal_is_compared_and_that_is_said(self, season, by):
         content = made(year())
-        lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
-        ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
-        assert "The book has 1 entries of this year that came after the file" in verify(content).faults[-1]
+        raffle(by)
+        found = verify(content)
+        assert found.faults == []
+        assert "every line of its journal up to entry" in found.said
+        assert "The book has 1 entries of this year that came after the file" in found.notes[0]
+        for sheet, cell, value, sentence in (
+            ("Journal", "H5", 7.77, "Journal!H5: the file has 7.77"),
+            ("Journal", "C5", "Other", "Journal!C5: the file has “Other”"),
+            ("Trial balance", "J6", 0.01, "Trial balance!J6: the file has 0.01, which is not what entry"),
+        ):
+            spoilt = changed(content, lambda book: setattr(book[sheet][cell], "value", value))  # noqa: B023
+            assert any(sentence in fault for fault in verify(spoilt).faults)
+
+    def test_one_made_before_the_close_is_genuine_up_to_its_entry(self, season, by):
+        content = made(year())
+        ledger.open_year(first_day=date(2027, 7, 1), by=by)
+        ledger.close_year(year=year(), by=by, on=date(2027, 7, 1))
+        assert verify(content).faults == []
+
+    @pytest.mark.parametrize(
+        ("change", "sentence"),
+        [
+            (lambda b: setattr(b["Summary"]["B5"], "number_format", '"9,999.00"'), "Summary!B5: it looks otherwise"),
+            (lambda b: setattr(b["Vouchers"]["I5"], "number_format", ";;;"), "Vouchers!I5: it looks otherwise"),
+            (lambda b: setattr(b["Journal"]["H5"], "font", Font(color="FFFFFF")), "Journal!H5: it looks otherwise"),
+            (lambda b: setattr(b["Journal"]["H5"], "font", Font(size=1)), "Journal!H5: it looks otherwise"),
+            (lambda b: setattr(b["Journal"].row_dimensions[6], "hidden", True), "Journal: row 6 cannot be seen"),
+            (lambda b: setattr(b["Journal"].row_dimensions[6], "height", 0.5), "Journal: row 6 cannot be seen"),
+            (lambda b: setattr(b["Journal"].column_dimensions["H"], "hidden", True), "Journal: columns 8 to"),
+            (lambda b: setattr(b["Proof"], "sheet_state", "hidden"), "Sheets are hidden: Proof."),
+            (lambda b: b["Summary"].add_image(Image(io.BytesIO(factories.photo())), "B5"), "a picture was added"),
+            (lambda b: setattr(b["Summary"]["B5"], "comment", Comment("but", "me")), "comments was added"),
+            (lambda b: b["Proof"].conditional_formatting.add("D5:D9", CellIsRule("equal", ["TRUE"])),
+             "a format by condition was added"),
+            (lambda b: b["Summary"].merge_cells("B5:C6"), "merged cells was added"),
+            (lambda b: setattr(b["Committee"], "_charts", []), "a chart was taken away"),
+        ],
+    )  # fmt: skip
+    def test_a_figure_that_is_made_to_read_otherwise_is_named(self, season, change, sentence):
+        faults = verify(changed(made(year()), change)).faults
+        assert any(sentence in fault for fault in faults), faults
+
+    def test_a_chart_of_other_cells_is_named(self, season):
+        def change(book):
+            series = book["Committee"]._charts[0].series[0]
+            series.val.numRef.f = "'Committee'!$C$5:$C$16"
+
+        assert any("draws other cells" in fault for fault in verify(changed(made(year()), change)).faults)
+
+    def test_rows_beyond_what_a_sheet_says_of_its_size_are_read(self, season):
+        content = changed(made(year()), lambda book: setattr(book["Summary"]["A90"], "value", "one more"))
+        spoilt = rewritten(
+            content,
+            "xl/worksheets/sheet1.xml",
+            lambda text: re.sub(r'<dimension ref="[^"]*"', '<dimension ref="A1:C9"', text),
+        )
+        assert any("Summary!A90: the file has “one more”" in fault for fault in verify(spoilt).faults)
+
+    def test_a_shown_figure_of_a_proof_is_held_against_the_book(self, season, tmp_path):
+        recalculated(made(year()), tmp_path)
+        content = (tmp_path / "out" / "year.xlsx").read_bytes()
+        spoilt = rewritten(
+            content,
+            "xl/worksheets/sheet20.xml",
+            lambda text: re.sub(r"(<f[^>]*>[^<]*</f>)<v>[^<]*", r"\1<v>1234.56", text, count=1),
+        )
+        assert any("Proof!B5: the file shows 1234.56" in fault for fault in verify(spoilt).faults)
+
+    def test_who_made_it_is_attested_by_the_sites_key(self, season):
+        content = made(year())
+        assert verify(content).notes == []
+
+        def change(book):
+            book.properties.subject = "somebody else"
+            for row in book["Summary"].iter_rows():
+                for cell in row:
+                    if isinstance(cell.value, str) and "the tests" in cell.value:
+                        cell.value = cell.value.replace("the tests", "somebody else")
+
+        assert "not attested" in verify(changed(content, change)).notes[0]
+
+    def test_what_was_renamed_since_is_told_and_is_no_difference(self, closed):
+        content = made(closed)
+        home = Household.objects.filter(charges__isnull=False).first()
+        old_home, old_fund = home.name, Fund.objects.get(pk="entry").name
+        home.name = home.party.name = "Mirabar-Lund"
+        home.party.save()
+        home.save()
+        Account.objects.filter(code="1010").update(name="Everyday account")
+        Fund.objects.filter(pk="entry").update(name="Championship fund")
+        found = verify(content)
+        assert found.faults == []
+        assert f"“{old_home}” in the file is called “Mirabar-Lund” in the book now." in found.notes
+        assert "“Bank” in the file is called “Everyday account” in the book now." in found.notes
+        assert f"“{old_fund}” in the file is called “Championship fund” in the book now." in found.notes
+
+    def test_a_name_put_in_the_place_of_another_is_no_rename(self, closed):
+        def once(book):
+            book["Trial balance"]["B6"].value = "Petty cash"
+
+        def swapped(book):
+            for sheet in book:
+                for row in sheet.iter_rows():
+                    for cell in row:
+                        if cell.value in ("Beginner courses", "Memberships"):
+                            cell.value = "Memberships" if cell.value == "Beginner courses" else "Beginner courses"
+
+        content = made(closed)
+        assert any(
+            "Trial balance!B6: the file has “Petty cash”" in fault for fault in verify(changed(content, once)).faults
+        )
+        assert any("“Memberships”" in fault for fault in verify(changed(content, swapped)).faults)
 
     def test_one_of_another_book_is_none_of_ours(self, season):
         content = made(year())
 
         def change(book):
             words = book.properties.keywords.split()
-            book.properties.keywords = " ".join([*words[:-1], "f" * 64])
+            book.properties.keywords = " ".join([*words[:-3], "f" * 64, *words[-2:]])
 
         assert "was not made from this book" in verify(changed(content, change)).faults[0]
 
@@ -163,25 +293,34 @@ class TestWorkbook:
 
 
 class TestPaper:
+    def test_of_days_that_nothing_touched_it_stays_genuine_while_the_book_goes_on(self, season, by):
+        content = StatementsAsked("accrual", FIRST, date(2026, 8, 31)).pdf(date(2026, 9, 12))
+        raffle(by)
+        assert verify(content).is_genuine
+        ledger.open_year(first_day=date(2027, 7, 1), by=by)
+        ledger.close_year(year=year(), by=by, on=date(2027, 7, 1))
+        assert verify(content).is_genuine
+
     @pytest.mark.parametrize("basis", BASES)
     def test_statements_as_they_were_printed_are_genuine(self, season, basis):
-        assert verify(StatementsAsked(basis, FIRST, date(2026, 8, 31)).pdf("made on 12 Sep 2026")).is_genuine
+        assert verify(StatementsAsked(basis, FIRST, date(2026, 8, 31)).pdf(date(2026, 9, 12))).is_genuine
 
     def test_the_committees_page_too(self, season):
-        assert verify(CommitteeAsked(FIRST, date(2026, 9, 12)).pdf("made on 12 Sep 2026")).is_genuine
+        assert verify(CommitteeAsked(FIRST, date(2026, 9, 12)).pdf(date(2026, 9, 12))).is_genuine
 
     def test_a_line_that_differs_is_named(self, season, by):
-        content = StatementsAsked("accrual", FIRST, LAST).pdf("made on 12 Sep 2026")
+        content = StatementsAsked("accrual", FIRST, LAST).pdf(date(2026, 9, 12))
         lines = [debit(Role.BANK, as_amount("123.45")), credit(Role.DONATIONS, as_amount("123.45"))]
         ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
         faults = verify(content).faults
         assert any("Donations" in fault or "123.45" in fault for fault in faults)
+        assert "The book has 1 entries of these days that came after the file" in faults[-1]
 
     def test_the_same_words_with_something_laid_over_them_are_not_the_books_own(self, season):
         from pypdf import PdfReader, PdfWriter
 
         writer = PdfWriter(
-            clone_from=PdfReader(io.BytesIO(StatementsAsked("cash", FIRST, LAST).pdf("made on 12 Sep 2026")))
+            clone_from=PdfReader(io.BytesIO(StatementsAsked("cash", FIRST, LAST).pdf(date(2026, 9, 12))))
         )
         writer.add_blank_page()
         file = io.BytesIO()

@@ -12,7 +12,7 @@ from clubdesk.ledger.models import Fund
 from clubdesk.ledger.selectors import club_name
 from clubdesk.money import shown
 from clubdesk.reports.committee import CommitteePage, committee_page
-from clubdesk.reports.seal import seal_of_span
+from clubdesk.reports.seal import Stamp, seal_of_span
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.statements import BASES, BASIS_NAMES, Statement, of_basis
 from clubdesk.screens import Section
@@ -55,16 +55,14 @@ def story(club_name: str, span: str, statements: Sequence[Statement]) -> list[Fl
     return [*found, paper.gap(), paper.text(CAUTION)]
 
 
-def statements_pdf(
-    club_name: str, span: str, statements: Sequence[Statement], seal: str, made: str, keywords: str
-) -> bytes:
+def statements_pdf(club_name: str, span: str, statements: Sequence[Statement], mark: str, keywords: str) -> bytes:
     """The statements to print. `keywords` say what was asked, so that the file can be checked against the book."""
     paper.use_fonts()
     return paper.pdf(
         "Statements",
         club_name,
         story(club_name, span, statements),
-        mark=f"{seal} · {made}",
+        mark=mark,
         keywords=keywords,
         landscape=is_wide(statements),
     )
@@ -82,7 +80,7 @@ class StatementsAsked:
     MARK = "fletchbook statements"
 
     @property
-    def keywords(self) -> str:
+    def about(self) -> str:
         return f"{self.MARK} {self.basis} {self.first} {self.last} {self.fund.pk if self.fund else '-'}"
 
     @property
@@ -93,11 +91,15 @@ class StatementsAsked:
     def span(self) -> str:
         return f"{span_in_words(self.first, self.last)}{f', {self.fund}' if self.fund else ''}"
 
-    def pdf(self, made: str) -> bytes:
-        """The paper from the book as it stands now; `made` says when, for its foot."""
+    def pdf(self, made_on: date) -> bytes:
+        """The paper from the book as it stands now."""
+        stamp = Stamp(made_on, seal_of_span(self.first, self.last))
+        return self.stamped(stamp, stamp.keywords(self.about))
+
+    def stamped(self, stamp: Stamp, keywords: str) -> bytes:
+        """The same with the stamp of an earlier making and the keywords that it had."""
         found = of_basis(self.basis, Figures(self.first, self.last, self.fund))
-        seal = seal_of_span(self.first, self.last).in_words
-        return statements_pdf(club_name(), self.span, found, seal, made, self.keywords)
+        return statements_pdf(club_name(), self.span, found, stamp.in_words, keywords)
 
 
 @dataclass(frozen=True)
@@ -110,21 +112,26 @@ class CommitteeAsked:
     MARK = "fletchbook committee"
 
     @property
-    def keywords(self) -> str:
+    def about(self) -> str:
         return f"{self.MARK} {self.first} {self.last}"
 
     @property
     def words(self) -> str:
         return f"For the committee, {span_in_words(self.first, self.last)}"
 
-    def pdf(self, made: str) -> bytes:
-        seal = seal_of_span(self.first, self.last).in_words
-        return committee_pdf(committee_page(self.first, self.last), club_name(), seal, made, self.keywords)
+    def pdf(self, made_on: date) -> bytes:
+        """The page from the book as it stands now."""
+        stamp = Stamp(made_on, seal_of_span(self.first, self.last))
+        return self.stamped(stamp, stamp.keywords(self.about))
+
+    def stamped(self, stamp: Stamp, keywords: str) -> bytes:
+        """The same with the stamp of an earlier making and the keywords that it had."""
+        return committee_pdf(committee_page(self.first, self.last), club_name(), stamp.in_words, keywords)
 
 
-def asked_of(keywords: str) -> StatementsAsked | CommitteeAsked | None:
-    """What the keywords of a PDF say that it is; None where it is nothing of ours."""
-    words = keywords.split()
+def asked_of(about: str) -> StatementsAsked | CommitteeAsked | None:
+    """What a PDF says that it is about; None where it is nothing of ours."""
+    words = about.split()
     try:
         if words[:2] == CommitteeAsked.MARK.split():
             return CommitteeAsked(date.fromisoformat(words[2]), date.fromisoformat(words[3]))
@@ -136,7 +143,7 @@ def asked_of(keywords: str) -> StatementsAsked | CommitteeAsked | None:
     return None
 
 
-def committee_pdf(page: CommitteePage, club: str, seal: str, made: str, keywords: str) -> bytes:
+def committee_pdf(page: CommitteePage, club: str, mark: str, keywords: str) -> bytes:
     """The committee's page on one sheet of A4."""
     paper.use_fonts()
     facts = "  ·  ".join(
@@ -156,7 +163,7 @@ def committee_pdf(page: CommitteePage, club: str, seal: str, made: str, keywords
         )
         found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 82)]
         found.append(_section_table(data, PORTRAIT))
-    return paper.pdf("For the committee", club, found, mark=f"{seal} · {made}", keywords=keywords)
+    return paper.pdf("For the committee", club, found, mark=mark, keywords=keywords)
 
 
 PLAINLY = ("green:", "red:", "grey:")

@@ -268,6 +268,23 @@ def lines_by_account(year: FinancialYear) -> QuerySet[Any, Any]:
     )  # fmt: skip
 
 
+def balances_at(year: FinancialYear, number: int) -> dict[str, Decimal]:
+    """What each account stood at on the year's last day by the entries up to a number, by its code; debit positive.
+
+    Closing entries of the year are left out; income and expense of earlier years stand in Accumulated funds.
+    """
+    rows: QuerySet[Any, Any] = Posting.objects.filter(
+        entry__number__lte=number, entry__date__lte=year.last_day, entry__sealed=True
+    ).exclude(entry__year=year, entry__is_closing=True)
+    rows = rows.order_by().values_list("account__code", "account__kind", "account__role", "entry__year")
+    accumulated = ledger.account(Role.ACCUMULATED).code
+    found: dict[str, Decimal] = {}
+    for code, kind, _, its_year, figure in rows.annotate(figure=ledger.summed("amount")):
+        place = accumulated if kind in YEARLY_KINDS and its_year != year.pk else code
+        found[place] = found.get(place, ZERO) + figure
+    return found
+
+
 def turnover(year: FinancialYear) -> QuerySet[Any, Any]:
     """For each account's id what was debited, and what was credited (below nil); closing entries left out."""
     rows: QuerySet[Any, Any] = Posting.objects.filter(entry__year=year, entry__sealed=True, entry__is_closing=False)

@@ -42,6 +42,20 @@ class Formula(str):
         return formula
 
 
+class Named(str):
+    """Text with names in it that may change later: of an account, a fund, a family. By default it is one name.
+
+    Under another name it is the same account; a check of the file takes that for a rename and not for a difference.
+    """
+
+    names: tuple[str, ...]
+
+    def __new__(cls, text: str, *names: str) -> "Named":
+        named = super().__new__(cls, text)
+        named.names = names or (text,)
+        return named
+
+
 class Verdict(Formula):
     """A formula whose result is TRUE, or says what is wrong."""
 
@@ -155,7 +169,7 @@ class Sheet:
         return self._write([], [])
 
     def stream(self, rows: Iterable[Sequence[Any]], kinds: Sequence[str]) -> int:
-        """Many rows of one shape, fast: `kinds` is "text", "amount", "date", "number" or "formula" a column."""
+        """Many rows of one shape, fast: `kinds` is "text", "name", "amount", "date", "number" or "formula" a column."""
         cells = [WriteOnlyCell(self.sheet) for _ in kinds]
         for cell, kind in zip(cells, kinds, strict=True):
             if kind in ("amount", "date", "formula"):
@@ -163,13 +177,17 @@ class Sheet:
                 cell.alignment = LEFT if kind == "date" else RIGHT
             if kind == "number":
                 cell.alignment = LEFT
-        texts = [kind == "text" for kind in kinds]
+        texts = [kind in ("text", "name") for kind in kinds]
+        names = [place for place, kind in enumerate(kinds) if kind == "name"]
         append, copy = self.sheet.append, self.copy
         sums = {place: NIL for place, kind in enumerate(kinds) if kind == "amount"}
         first = self.row + 1
         for row in rows:
             if copy:
-                copy([plain_value(value) for value in row])
+                copied = [plain_value(value) for value in row]
+                for place in names:
+                    copied[place] = Named(copied[place]) if copied[place] else None
+                copy(copied)
             for place in sums:
                 if row[place] is not None:
                     sums[place] += row[place]

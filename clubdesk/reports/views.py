@@ -88,7 +88,7 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
     now = Figures(first, last, fund)
     asked_for = StatementsAsked(basis, first, last, fund)
     if "pdf" in request.GET:
-        return pdf_response(asked_for.pdf(_made()), f"{basis}-{last}.pdf")
+        return pdf_response(asked_for.pdf(clock.today()), f"{basis}-{last}.pdf")
     found = of_basis(basis, now)
     if basis == "bridge" and (line := _line(request, now)):
         found = [bridge_of_line(now, line), *found]
@@ -108,11 +108,6 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
         seal=seal_of(year),
         year=year,
     )
-
-
-def _made() -> str:
-    """When a paper is made, as its foot says it."""
-    return f"made on {clock.today():%-d %b %Y}"
 
 
 def _line(request: HttpRequest, now: Figures) -> Account | None:
@@ -155,7 +150,7 @@ def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
     except Refused as refusal:
         raise Http404(refusal.sentence) from None
     if "pdf" in request.GET:
-        return pdf_response(CommitteeAsked(first, last).pdf(_made()), f"committee-{last}.pdf")
+        return pdf_response(CommitteeAsked(first, last).pdf(clock.today()), f"committee-{last}.pdf")
     page, seal = committee_page(first, last), seal_of_span(first, last)
     asked = urlencode({"month": form.cleaned_data["month"], "pdf": 1})
     return _page(

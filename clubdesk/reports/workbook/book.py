@@ -1,7 +1,7 @@
 """The workbook as a whole: which sheets there are, where they put what others refer to, and in which order."""
 
 import io
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -13,12 +13,11 @@ from openpyxl import Workbook
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import Account, FinancialYear, FundRole, Role
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports import selectors
-from clubdesk.reports.seal import seal_of
+from clubdesk.reports.seal import Stamp, seal_of
 from clubdesk.reports.selectors import Figures, a_year_earlier
-from clubdesk.reports.sheets import Sheet
+from clubdesk.reports.sheets import Named, Sheet
 from clubdesk.reports.workbook import details, journal, proof, statements
-from clubdesk.reports.workbook.journal import CLOSING, kind_of
+from clubdesk.reports.workbook.journal import CLOSING
 
 MARK = "fletchbook workbook"
 
@@ -55,6 +54,8 @@ class Places:
     affiliation_total: int = 0
     bank_first: int = 0
     bank_last: int = 0
+    budget_left: int = 0
+    budget_actual: str = ""
     proof_first: int = 0
     proof_last: int = 0
 
@@ -66,15 +67,14 @@ Copies = Callable[[str], Callable[[list[Any]], object]]
 class TreasurersWorkbook:
     """Writes the sheets of one year; the order of making is the order of the tabs."""
 
-    def __init__(self, year: FinancialYear, made_on: date, made_by: str, copies: Copies | None = None):
+    def __init__(self, year: FinancialYear, stamp: Stamp, copies: Copies | None = None):
         self.year = year
-        self.made_on = made_on
-        self.made_by = made_by
+        self.stamp = stamp
+        self.seal = stamp.seal
         self.copies = copies
         self.figures = Figures.of_year(year)
         self.last_year = a_year_earlier(self.figures)
         self.club = ledger.club_name()
-        self.seal = seal_of(year)
         self.at = Places()
         self.turnover = journal.turnover(year)
         self.book = Workbook(write_only=True)
@@ -131,10 +131,8 @@ class TreasurersWorkbook:
         properties = self.book.properties
         properties.title = f"{self.club}: {self.year}"
         properties.creator = "Fletchbook"
-        properties.subject = self.made_by
-        properties.keywords = " ".join(
-            [MARK, str(self.year.last_day.year), str(self.made_on), str(self.seal.number), self.seal.digest or "-"]
-        )
+        properties.subject = self.stamp.made_by
+        properties.keywords = self.stamp.keywords(f"{MARK} {self.year.last_day.year}")
 
     @cached_property
     def accounts(self) -> list[Account]:
@@ -143,15 +141,8 @@ class TreasurersWorkbook:
         return [each for each in self.figures.accounts if each.pk in used or each.pk in self.turnover]
 
     def note(self, text: str) -> str:
-        state = "closed" if self.year.is_closed else "not closed yet"
-        return f"{self.club}, {self.year} ({state}). {text}"
-
-    def journal_rows(self) -> Iterator[tuple[Any, ...]]:
-        for number, on, text, code, name, fund, who, amount, closing, reverses, by_hand in selectors.lines_of_year(
-            self.year
-        ).iterator(chunk_size=2000):
-            debit, credit = (amount, None) if amount > 0 else (None, -amount)
-            yield number, on, text, code, name, fund, who, debit, credit, kind_of(closing, reverses, by_hand)
+        state = "closed" if self.seal.is_final else "not closed yet"
+        return Named(f"{self.club}, {self.year} ({state}). {text}", self.club)
 
     def in_journal(self, column: str, code_cell: str, fund_cell: str = "") -> str:
         """The sum of a journal column for an account (and fund), closing entries left out."""
@@ -188,7 +179,12 @@ def write_workbook(
     year: FinancialYear, file: BinaryIO, *, made_on: date, made_by: str, copies: Copies | None = None
 ) -> None:
     """Write the treasurer's workbook of `year` to `file`. `copies` gets the rows too, formulas by their value."""
-    TreasurersWorkbook(year, made_on, made_by, copies).write(file)
+    write_stamped(year, file, Stamp(made_on, seal_of(year), made_by), copies)
+
+
+def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> None:
+    """The same with the stamp of an earlier making."""
+    TreasurersWorkbook(year, stamp, copies).write(file)
 
 
 def workbook_bytes(year: FinancialYear, *, made_on: date, made_by: str) -> bytes:

@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 from openpyxl.chart import BarChart, LineChart, Reference
+from openpyxl.utils import get_column_letter
 
 from clubdesk.bank.models import Reconciliation
 from clubdesk.courses.models import Place
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.ledger.models import (
+    Account,
     FundRole,
     Journal,
     JournalEntry,
@@ -30,7 +32,7 @@ from clubdesk.ledger.selectors import BY_HAND, ZERO, balances, summed
 from clubdesk.rangeday.models import SignOn
 from clubdesk.rangeday.selectors import STANDS
 from clubdesk.reports import committee, selectors, tracing
-from clubdesk.reports.sheets import Formula
+from clubdesk.reports.sheets import Formula, Named
 from clubdesk.reports.workbook.statements import opening_of
 from clubdesk.yearend import selectors as yearend
 from clubdesk.yearend.register import Register
@@ -38,8 +40,8 @@ from clubdesk.yearend.register import Register
 if TYPE_CHECKING:
     from clubdesk.reports.workbook.book import TreasurersWorkbook
 
-ADJUSTMENT_KINDS = ("number", "date", "text", "text", "text", "text", "text", "amount", "amount", "text")
-CHANGE_KINDS = ("number", "date", "number", "date", "text", "amount", "text", "date")
+ADJUSTMENT_KINDS = ("number", "date", "text", "text", "text", "name", "name", "amount", "amount", "text")
+CHANGE_KINDS = ("number", "date", "number", "date", "text", "amount", "name", "date")
 
 
 def write_all(w: TreasurersWorkbook) -> None:
@@ -55,7 +57,7 @@ def write_owing(w: TreasurersWorkbook) -> None:
     header = ["Household", "Owes", "In credit"]
     first = sheet.top("Members owing", w.note("Households at the year's end."), header) + 1
     for party, figure in selectors.households_owing(w.year.last_day):
-        sheet.line([party.name, max(figure, ZERO) or None, max(-figure, ZERO) or None])
+        sheet.line([Named(party.name), max(figure, ZERO) or None, max(-figure, ZERO) or None])
     w.at.owing_total = sheet.total(["Total", *sheet.sums(first, "BC")])
 
 
@@ -122,7 +124,7 @@ def _vouchers(first: date, last: date) -> Iterator[list[Any]]:
         owed = ZERO if is_answered else claimed
         lodged_on = lodged.lodged_on if lodged and lodged.lodged_on <= last else None
         yield [
-            voucher.accepted_on, str(voucher.scheme), voucher.masked_code, voucher.charge.household.name,
+            voucher.accepted_on, Named(str(voucher.scheme)), voucher.masked_code, Named(voucher.charge.household.name),
             voucher.charge_id, claimed, paid, not_paid, owed, lodged_on, answered if is_answered else None,
         ]  # fmt: skip
 
@@ -131,7 +133,7 @@ def write_hire(w: TreasurersWorkbook) -> None:
     """Hire and visitors' fees by the day they were earned, by the ledger, with how many people were there."""
     sheet, now = w.hire, w.figures
     roles = [role for role in (Role.HIRE, Role.VISITORS) if role in now.by_role]
-    header = ["Date", "People", *(now.by_role[role].name for role in roles), "Total"]
+    header = ["Date", "People", *(Named(now.by_role[role].name) for role in roles), "Total"]
     first = sheet.top("Hire takings", w.note("By the day, as the ledger has it."), header) + 1
     earned: dict[date, dict[str, Decimal]] = defaultdict(dict)
     rows: QuerySet[Any, Any] = Posting.objects.filter(entry__year=w.year, entry__is_closing=False)
@@ -158,7 +160,8 @@ def write_courses(w: TreasurersWorkbook) -> None:
     held = Q(first_session__lte=now.last, last_session__gte=now.first) | Q(pk__in=[pk for pk in earned if pk])
     for cohort in cohorts_with_seats().filter(NOT_CANCELLED).filter(held).order_by("first_session", "pk"):
         figure = earned.pop(cohort.pk, ZERO)
-        sheet.line([f"{cohort.course}: {cohort.name}", cohort.first_session, cohort.capacity, cohort.taken, figure])
+        name = Named(f"{cohort.course}: {cohort.name}", str(cohort.course), cohort.name)
+        sheet.line([name, cohort.first_session, cohort.capacity, cohort.taken, figure])
     rest = sum(earned.values(), ZERO)
     if rest:
         sheet.line(["Not of a cohort that stands", None, None, None, rest])
@@ -202,7 +205,7 @@ def write_affiliation(w: TreasurersWorkbook) -> None:
         debits, credits = turned.get(party.pk, (ZERO, ZERO))
         row = sheet.row + 1
         owed = Formula(f"=B{row}+C{row}-D{row}", after.get(party.pk, ZERO))
-        sheet.line([party.name, before.get(party.pk, ZERO), credits, debits, owed])
+        sheet.line([Named(party.name), before.get(party.pk, ZERO), credits, debits, owed])
     w.at.affiliation_total = sheet.total(["Total", *sheet.sums(first, "BCDE")])
 
 
@@ -227,8 +230,8 @@ def write_bank(w: TreasurersWorkbook) -> None:
         stated, deposits, payments, book = (figure.amount for figure in figures)
         gap = Formula(f"=ROUND(C{row}+D{row}-E{row}-F{row},2)", stated + deposits - payments - book)
         sheet.line(
-            [str(month.bank_account), month.month_end, stated, deposits, payments, book, gap, month.signed_on,
-             str(month.recorded_by)]
+            [Named(str(month.bank_account)), month.month_end, stated, deposits, payments, book, gap, month.signed_on,
+             Named(str(month.recorded_by))]
         )  # fmt: skip
     if sheet.row < w.at.bank_first:
         sheet.line(["No month of this year was signed off."])
@@ -236,29 +239,40 @@ def write_bank(w: TreasurersWorkbook) -> None:
 
 
 def write_budget(w: TreasurersWorkbook) -> None:
-    """What was planned by account and month, what was, and the difference."""
-    sheet, now = w.budget, w.figures
+    """What was planned by account and month, what was, and the difference; accounts without a plan too."""
+    sheet, now, at = w.budget, w.figures, w.at
     months = yearend.months_of(w.year)
     header = ["Code", "Account", *(f"{month:%b %y}" for month in months), "Year", "Actual", "Difference"]
-    sheet.top("Budget", w.note("Planned by month, and what was; above nil for income and spending alike."), header)
+    note = "Planned by month, and what was; what was not planned stands with nil. What is usual is above nil."
+    sheet.top("Budget", w.note(note), header)
     planned = yearend.budget_by_month(w.year)
-    last = chr(ord("C") + len(months) - 1)
-    columns = [chr(ord("C") + place) for place in range(len(months) + 3)]
+    columns = [get_column_letter(3 + place) for place in range(len(months) + 3)]
+    totals, sums = [], []
     for kind, title, sign in ((Kind.INCOME, "Income", -1), (Kind.EXPENSE, "Expenditure", 1)):
         sheet.heading(title)
         first = sheet.row + 1
-        for account in (each for each in now.of_kind(kind) if each.pk in planned):
-            row, figures = sheet.row + 1, [planned[account.pk].get(month, ZERO) for month in months]
-            actual = sign * now.moved(account) + ZERO
-            place = w.at.income_rows.get(account.pk)
-            shown = Formula(f"={w.income.at(w.total_column(), place)}", actual) if place else actual
-            whole = sum(figures, ZERO)
+        for account in (each for each in now.of_kind(kind) if each.pk in planned or each.pk in at.income_rows):
             sheet.line(
-                [account.code, account.name, *figures, Formula(f"=SUM(C{row}:{last}{row})", whole), shown,
-                 Formula(f"={columns[-2]}{row}-{columns[-3]}{row}", actual - whole)]
-            )  # fmt: skip
-        sheet.total(["", f"Total {title.lower()}", *sheet.sums(first, columns)])
+                _budget_line(w, account, [planned.get(account.pk, {}).get(month, ZERO) for month in months], sign)
+            )
+        sums.append(sheet.sums(first, columns))
+        totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
         sheet.blank()
+    came, went = totals
+    left = [Formula(f"={c}{came}-{c}{went}", a.value - b.value) for c, a, b in zip(columns, *sums, strict=True)]
+    at.budget_left, at.budget_actual = sheet.total(["", "Surplus (deficit)", *left]), columns[-2]
+
+
+def _budget_line(w: TreasurersWorkbook, account: Account, figures: list[Decimal], sign: int) -> list[Any]:
+    row, last = w.budget.row + 1, get_column_letter(2 + len(figures))
+    year, actual_column = get_column_letter(3 + len(figures)), get_column_letter(4 + len(figures))
+    whole, actual = sum(figures, ZERO), sign * w.figures.moved(account) + ZERO
+    place = w.at.income_rows.get(account.pk)
+    shown = Formula(f"={w.income.at(w.total_column(), place)}", actual) if place else actual
+    return [
+        account.code, Named(account.name), *figures, Formula(f"=SUM(C{row}:{last}{row})", whole), shown,
+        Formula(f"={actual_column}{row}-{year}{row}", actual - whole),
+    ]  # fmt: skip
 
 
 def write_adjustments(w: TreasurersWorkbook) -> None:
@@ -338,7 +352,13 @@ def write_committee(w: TreasurersWorkbook) -> None:
     """Twelve months for the committee, with native charts of the same figures."""
     sheet, now = w.committee, w.figures
     funds = [fund.name for fund in now.funds]
-    header = ["Month", *(f"Money, {name.lower()}" for name in funds), "Income", "Spending", "Members"]
+    header = [
+        "Month",
+        *(Named(f"Money, {name.lower()}", name.lower()) for name in funds),
+        "Income",
+        "Spending",
+        "Members",
+    ]
     top = sheet.top("For the committee", w.note("Month by month; the charts show the same figures."), header)
     months = committee.months_to(now.last)
     money, income, spending = committee.by_month(now, months)

@@ -11,20 +11,31 @@ from typing import TYPE_CHECKING, Any
 from clubdesk.ledger.models import Account, FinancialYear
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Formula
+from clubdesk.reports.sheets import Formula, Named
 
 if TYPE_CHECKING:
     from clubdesk.reports.workbook.book import TreasurersWorkbook
 
 CLOSING = "closing"
-JOURNAL_KINDS = ("number", "date", "text", "text", "text", "text", "text", "amount", "amount", "text")
-LEDGER_KINDS = ("number", "date", "text", "text", "text", "amount", "amount", "formula", "text")
+JOURNAL_KINDS = ("number", "date", "text", "text", "name", "name", "name", "amount", "amount", "text")
+LEDGER_KINDS = ("number", "date", "text", "name", "name", "amount", "amount", "formula", "text")
 
 
 def write_journal(w: TreasurersWorkbook) -> None:
     header = ["Entry", "Date", "Narration", "Code", "Account", "Fund", "Who", "Debit", "Credit", "Kind"]
     w.at.journal_first = w.journal.top("Journal", w.note("Every line of every entry."), header) + 1
-    w.at.journal_last = w.journal.stream(w.journal_rows(), JOURNAL_KINDS)
+    w.at.journal_last = w.journal.stream(journal_rows(w.year), JOURNAL_KINDS)
+
+
+def journal_rows(year: FinancialYear, until: int | None = None) -> Iterator[tuple[Any, ...]]:
+    """Every line of the year in the order of entry numbers, of those up to `until` where one is given."""
+    lines = selectors.lines_of_year(year)
+    if until is not None:
+        lines = lines.filter(entry__number__lte=until)
+    rows = lines.iterator(chunk_size=2000)
+    for number, on, text, code, name, fund, who, amount, closing, reverses, by_hand in rows:
+        debit, credit = (amount, None) if amount > 0 else (None, -amount)
+        yield number, on, text, code, name, fund, who, debit, credit, kind_of(closing, reverses, by_hand)
 
 
 def write_ledger(w: TreasurersWorkbook) -> None:
@@ -47,7 +58,7 @@ def write_ledger(w: TreasurersWorkbook) -> None:
 
 def _write_account(w: TreasurersWorkbook, account: Account, lines: Iterator[Any]) -> None:
     sheet = w.ledger
-    w.at.ledger_headings[account.pk] = sheet.heading(f"{account.code} {account.name}")
+    w.at.ledger_headings[account.pk] = sheet.heading(Named(f"{account.code} {account.name}", account.name))
     opening = w.figures.figure(w.figures.opening, account)
     sheet.line([None, w.year.first_day, "Opening balance", None, None, None, None, opening, None])
     sheet.stream(_running(sheet.row, opening, lines), LEDGER_KINDS)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from clubdesk.ledger.models import Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Formula, Verdict, number
+from clubdesk.reports.sheets import Formula, Named, Verdict, number
 from clubdesk.reports.workbook.statements import capital_of
 
 if TYPE_CHECKING:
@@ -23,46 +24,56 @@ def write_proof(w: TreasurersWorkbook) -> None:
     capital = sum((capital_of(w, fund) for fund in now.funds), ZERO)
     surplus, net = w.income.at(total, at.surplus), w.position.at("C", at.net_assets)
 
-    def prove(what: str, one: str, other: str) -> None:
+    def prove(what: str, one: str, other: str, figure: Decimal = ZERO) -> None:
+        """A line that compares two formulas, both of which come to `figure` by the book."""
         row = sheet.row + 1
         gap = f"ROUND((B{row}-C{row})*100,0)"
-        sheet.line([what, Formula(f"={one}"), Formula(f"={other}"), Verdict(f"=IF({gap}=0,TRUE,{gap})")])
+        sides = [Formula(f"={side}", figure) for side in (one, other)]
+        sheet.line([what, *sides, Verdict(f"=IF({gap}=0,TRUE,{gap})")])
 
-    prove("Trial balance: debits equal credits", trial.at("G", at.trial_total), trial.at("H", at.trial_total))
-    prove("Journal: debits equal credits", f"SUM({journal.range('H', *lines)})", f"SUM({journal.range('I', *lines)})")
+    def stands(*roles: Role) -> Decimal:
+        return sum((now.closing(now.by_role[role]) for role in roles if role in now.by_role), ZERO)
+
+    debits, moved = trial.sum_of("G", at.trial_first), journal.sum_of("H", at.journal_first)
+    prove("Trial balance: debits equal credits", trial.at("G", at.trial_total), trial.at("H", at.trial_total), debits)
+    one_side, other_side = (f"SUM({journal.range(column, *lines)})" for column in "HI")
+    prove("Journal: debits equal credits", one_side, other_side, moved)
     prove("Opening balances sum to nil", trial.at("D", at.trial_total), "0")
     prove("Journal and openings give what the ledger itself says, account by account", _gaps(w, "J"), "0")
     prove("The ledger by account ends where the trial balance does, account by account", _gaps(w, "L"), "0")
-    prove("Every line of the ledger is in the journal", f"COUNT({journal.range('A', *lines)})/100", _lines(w))
-    prove("Income less expenditure is what net assets grew by", surplus, f"{net}-({number(capital)})")
-    prove("Net assets equal the funds they are kept in", net, w.position.at("C", at.funds_total))
+    count = selectors.lines_of_year(w.year).count()  # a hundredth each, so that a missing one reads as a cent
+    counted = f"COUNT({journal.range('A', *lines)})/100"
+    prove("Every line of the ledger is in the journal", counted, f"{count}/100", Decimal(count) / 100)
+    prove("Income less expenditure is what net assets grew by", surplus, f"{net}-({number(capital)})", now.surplus())
+    prove("Net assets equal the funds they are kept in", net, w.position.at("C", at.funds_total), now.net_assets())
     owing = f"{w.owing.at('B', at.owing_total)}-{w.owing.at('C', at.owing_total)}"
-    prove("Members owing less credits equal the account Fees owed", owing, w.of_role(Role.FEES_OWED))
-    fund = w.position.at("C", at.fund_rows[w.entry_fund.pk])
-    prove("Entry fund by its movements equals the entry fund among the funds", w.fund.at("F", at.fund_closing), fund)
-    prove(
-        "Money in hand by receipts and payments equals the accounts of money",
-        w.receipts.at(total, at.money_after),
-        w.balance_of(*now.money),
-    )
+    prove("Members owing less credits equal the account Fees owed", owing, w.of_role(Role.FEES_OWED),
+          stands(Role.FEES_OWED))  # fmt: skip
+    prove("Entry fund by its movements equals the entry fund among the funds", w.fund.at("F", at.fund_closing),
+          w.position.at("C", at.fund_rows[w.entry_fund.pk]), now.net_assets(w.entry_fund))  # fmt: skip
+    prove("Money in hand by receipts and payments equals the accounts of money",
+          w.receipts.at(total, at.money_after), w.balance_of(*now.money), now.money_in_hand())  # fmt: skip
     prove("The bridge from cash to accrual closes to nil", w.bridge.at("C", at.bridge_difference), "0")
     gaps = w.bridge.range(at.bridge_column, at.bridge_first, at.bridge_last)
     prove("The bridge closes to nil line by line", f"SUMPRODUCT(ABS({gaps}))", "0")
     prove("Vouchers one by one equal the account Vouchers owed", w.vouchers.at("I", at.vouchers_owed),
-          w.of_role(Role.VOUCHERS_OWED))  # fmt: skip
+          w.of_role(Role.VOUCHERS_OWED), stands(Role.VOUCHERS_OWED))  # fmt: skip
     hire = [now.by_role[role] for role in (Role.HIRE, Role.VISITORS) if role in now.by_role]
-    column = "CDE"[len(hire)]
-    prove("Hire takings day by day equal their income", w.hire.at(column, at.hire_total), f"-({w.balance_of(*hire)})")
+    prove("Hire takings day by day equal their income", w.hire.at("CDE"[len(hire)], at.hire_total),
+          f"-({w.balance_of(*hire)})", -stands(Role.HIRE, Role.VISITORS))  # fmt: skip
     prove("Courses cohort by cohort equal their income", w.courses.at("E", at.courses_total),
-          f"-({w.of_role(Role.COURSES)})")  # fmt: skip
+          f"-({w.of_role(Role.COURSES)})", -stands(Role.COURSES))  # fmt: skip
     prove("Affiliation by association equals the account", w.affiliation.at("E", at.affiliation_total),
-          f"-({w.of_role(Role.AFFILIATION_PAYABLE)})")  # fmt: skip
+          f"-({w.of_role(Role.AFFILIATION_PAYABLE)})", -stands(Role.AFFILIATION_PAYABLE))  # fmt: skip
+    prove("The budget's actual figures come to the surplus", w.budget.at(at.budget_actual, at.budget_left), surplus,
+          now.surplus())  # fmt: skip
     signed = w.bank.range("G", at.bank_first, at.bank_last)
     prove("Every month of the bank that was signed off reconciles to nil", f"SUMPRODUCT(ABS({signed}))", "0")
     if w.last_year and not isinstance(w.last_year, selectors.TypedFigures):
         kinds = now.of_kind(Kind.ASSET, Kind.LIABILITY)
         opening = sum((now.figure(now.opening, account) for account in kinds), ZERO)
-        prove("Last year's net assets are this year's opening", w.position.at("D", at.net_assets), number(opening))
+        prove("Last year's net assets are this year's opening", w.position.at("D", at.net_assets), number(opening),
+              opening)  # fmt: skip
     at.proof_last = sheet.row
 
 
@@ -73,14 +84,9 @@ def _gaps(w: TreasurersWorkbook, other: str) -> str:
     return f"SUMPRODUCT(ABS(ROUND({column['G']}-{column['H']}-{column[other]},2)))"
 
 
-def _lines(w: TreasurersWorkbook) -> str:
-    """How many lines the ledger has in the year; a hundredth each, so that a missing one reads as a cent."""
-    return f"{selectors.lines_of_year(w.year).count()}/100"
-
-
 def write_summary(w: TreasurersWorkbook) -> None:
     sheet, at, now, last = w.summary, w.at, w.figures, w.last_year
-    sheet.top(f"{w.club}", f"{w.year}: the treasurer's workbook", ["", "This year", "Last year"])
+    sheet.top(Named(w.club), f"{w.year}: the treasurer's workbook", ["", "This year", "Last year"])
     total, before = w.total_column(), chr(ord(w.total_column()) + 1)
     surplus = Formula(f"={w.income.at(total, at.surplus)}", now.surplus())
     sheet.line(
@@ -112,6 +118,6 @@ def write_summary(w: TreasurersWorkbook) -> None:
     if w.seal.number:
         state = "Sealed; the last entry" if w.seal.is_final else "Not closed; the last entry of the year"
         sheet.line([f"{state} is {w.seal.number}. Its digest:", w.seal.short, None])
-    sheet.line([f"Made on {w.made_on:%-d %B %Y} by {w.made_by}.", None, None])
+    sheet.line([f"Made on {w.stamp.made_on:%-d %B %Y} by {w.stamp.made_by}.", None, None])
     sheet.line(["Figures follow from the club's own records. What the club must publish, and who audits", None, None])
     sheet.line(["it, is for the law of its place, its rules and a licensed accountant or auditor to say.", None, None])

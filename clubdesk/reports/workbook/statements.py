@@ -9,7 +9,7 @@ from openpyxl.utils import get_column_letter
 
 from clubdesk.ledger.models import Account, Fund, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Jump, number
+from clubdesk.reports.sheets import Formula, Jump, Named, number
 from clubdesk.reports.statements import is_receipt, line_name, moved_accounts
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
@@ -20,6 +20,16 @@ if TYPE_CHECKING:
 
 def letters(count: int, first: str = "C") -> list[str]:
     return [get_column_letter(ord(first) - ord("A") + 1 + place) for place in range(count)]
+
+
+def fund_names(w: TreasurersWorkbook) -> list[str]:
+    return [Named(fund.name) for fund in w.figures.funds]
+
+
+def named_line(account: Account) -> str:
+    """What a line of money is called, known as the account's name where it is that."""
+    text = line_name(account)
+    return Named(text) if text == account.name else text
 
 
 def write_trial_balance(w: TreasurersWorkbook) -> None:
@@ -39,7 +49,7 @@ def write_trial_balance(w: TreasurersWorkbook) -> None:
         sheet.line(
             [
                 account.code,
-                account.name,
+                Named(account.name),
                 account.get_kind_display(),
                 opening,
                 Formula(f"={w.in_journal('H', f'A{row}')}", debits),
@@ -59,7 +69,7 @@ def write_trial_balance(w: TreasurersWorkbook) -> None:
 
 def write_income(w: TreasurersWorkbook) -> None:
     sheet, now = w.income, w.figures
-    header = ["Code", "Account", *[fund.name for fund in now.funds], "Total", "Last year", "Budget", "Of it by hand"]
+    header = ["Code", "Account", *fund_names(w), "Total", "Last year", "Budget", "Of it by hand"]
     header_row = sheet.top("Income and expenditure", w.note("Accrual basis, by fund."), header)
     columns = letters(len(now.funds) + 4)
     planned = yearend.budget_of(now.first, now.last)
@@ -98,7 +108,7 @@ def _income_line(
     ]
     total = Formula(f"=SUM({columns[0]}{row}:{columns[-2]}{row})", -sign * now.moved(account) + ZERO)
     last = -sign * w.last_year.moved(account) + ZERO if w.last_year else ZERO
-    return [account.code, account.name, *funds, total, last]
+    return [account.code, Named(account.name), *funds, total, last]
 
 
 def write_position(w: TreasurersWorkbook) -> None:
@@ -110,7 +120,9 @@ def write_position(w: TreasurersWorkbook) -> None:
         sheet.heading(title)
         first = sheet.row + 1
         for account in w.figures.used(w.figures.of_kind(kind), w.last_year):
-            sheet.line([account.code, account.name, _from_trial(w, account, sign), sign * w.last_years(account) + ZERO])
+            sheet.line(
+                [account.code, Named(account.name), _from_trial(w, account, sign), sign * w.last_years(account) + ZERO]
+            )
         sums.append(sheet.sums(first, "CD"))
         totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
         sheet.blank()
@@ -140,7 +152,7 @@ def _write_funds(w: TreasurersWorkbook) -> None:
         surplus = w.income.at(chr(ord("C") + index), w.at.surplus)
         figure = Formula(f"={number(capital_of(w, fund))}+{surplus}", now.net_assets(fund))
         last = w.last_year.net_assets(fund) if w.last_year else ZERO
-        w.at.fund_rows[fund.pk] = sheet.line(["", fund.name, figure, last])
+        w.at.fund_rows[fund.pk] = sheet.line(["", Named(fund.name), figure, last])
     w.at.funds_total = sheet.total(["", "Total of the funds", *sheet.sums(first, "CD")])
 
 
@@ -156,7 +168,7 @@ def opening_of(w: TreasurersWorkbook, fund: Fund) -> Decimal:
 
 def write_receipts(w: TreasurersWorkbook) -> None:
     sheet, now = w.receipts, w.figures
-    header = ["Code", "For", *[fund.name for fund in now.funds], "Total", "Last year"]
+    header = ["Code", "For", *fund_names(w), "Total", "Last year"]
     note = "Cash basis: money in and out, each receipt by what it paid."
     sheet.top("Receipts and payments", w.note(note), header)
     columns = letters(len(now.funds) + 2)
@@ -172,7 +184,7 @@ def write_receipts(w: TreasurersWorkbook) -> None:
             if any(funds) or last:
                 row = sheet.row + 1
                 total = Formula(f"=SUM({columns[0]}{row}:{columns[-3]}{row})", sum(funds, ZERO))
-                sheet.line([account.code, line_name(account), *funds, total, last])
+                sheet.line([account.code, named_line(account), *funds, total, last])
         sums.append(sheet.sums(first, columns))
         totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
         sheet.blank()
@@ -212,8 +224,9 @@ def write_bridge(w: TreasurersWorkbook) -> None:
         if row is None:
             continue
         opening = Formula(f"=-{w.trial.at('D', row)}", -now.figure(now.opening, account) + ZERO)
-        sheet.line([account.code, f"{account.name}, at the start", opening])
-        sheet.line([account.code, f"{account.name}, at the end", Formula(f"={w.balance_of(account)}", closing)])
+        start, end = (Named(f"{account.name}, at the {when}", account.name) for when in ("start", "end"))
+        sheet.line([account.code, start, opening])
+        sheet.line([account.code, end, Formula(f"={w.balance_of(account)}", closing)])
     sheet.line(["", "Brought in otherwise than as money", brought - now.brought_in() + ZERO])
     reached = sheet.total(["", "Surplus by this bridge", *sheet.sums(first, "C")])
     by_ledger = Formula(f"={w.income.at(w.total_column(), w.at.surplus)}", now.surplus())
@@ -226,13 +239,13 @@ def write_bridge(w: TreasurersWorkbook) -> None:
 
 def _write_bridge_lines(w: TreasurersWorkbook, accounts: list[Account]) -> None:
     sheet, now = w.bridge, w.figures
-    sheet.header(["Code", "For", "Cash", *(each.name for each in accounts), "Between", "Accrual", "Difference"])
+    sheet.header(["Code", "For", "Cash", *(Named(each.name) for each in accounts), "Between", "Accrual", "Difference"])
     columns = letters(len(accounts) + 4)
     w.at.bridge_column, w.at.bridge_first = columns[-1], sheet.row + 1
     for line in now.lines:
         moved = [now.cash(line), *(now.trace(line, each.pk) for each in accounts), now.trace(line, BETWEEN)]
         accrual, row = now.accrual(line), sheet.row + 1
         gap = Formula(f"=ROUND(SUM(C{row}:{columns[-3]}{row})-{columns[-2]}{row},2)", sum(moved, ZERO) - accrual)
-        sheet.line([line.code, line_name(line), *(figure + ZERO for figure in moved), accrual + ZERO, gap])
+        sheet.line([line.code, named_line(line), *(figure + ZERO for figure in moved), accrual + ZERO, gap])
     w.at.bridge_last = max(sheet.row, w.at.bridge_first)
     sheet.total(["", "Total", *sheet.sums(w.at.bridge_first, columns)])

@@ -21,4 +21,4 @@ class Command(VerbCommand):
         found = verify(content)
         if not found.is_genuine:
             raise Refused(found.faults)
-        self.stdout.write(f"Genuine. {found.what}: every figure is the book's.")
+        self.stdout.write("\n".join([found.said, *found.notes]))

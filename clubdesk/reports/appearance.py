@@ -1,0 +1,146 @@
+"""What a workbook shows besides its figures: formats and colours of cells, hidden rows, and what is drawn over them.
+
+A figure can be made to read otherwise without being changed. Programs write the same look in different words, so that
+looks are compared by what they come to.
+"""
+
+import io
+import re
+import zipfile
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from defusedxml.ElementTree import ParseError, fromstring, iterparse
+from openpyxl.packaging.relationship import get_dependents, get_rels_path
+
+FOREIGN_PARTS = re.compile(r"xl/(vba|externalLinks|embeddings|activeX|ctrlProps|macrosheets)", re.IGNORECASE)
+LAID_OVER = {
+    "conditionalFormatting": "a format by condition",
+    "legacyDrawing": "comments",
+    "mergeCell": "merged cells",
+    "picture": "a picture behind it",
+    "oleObject": "an embedded object",
+    "control": "a control",
+}
+DRAWN = {"pic": "a picture", "sp": "a shape", "cxnSp": "a line", "graphicFrame": "a chart"}
+LEAST_SIZE = 3.0
+"""Points below which a row, and characters below which a column, cannot be read."""
+
+
+Look = tuple[str, str, str, bool]
+PLAIN_LOOK: Look = ("general", "000000", "", False)
+
+
+class Looks:
+    """How the cells of one workbook look, each style worked out once."""
+
+    def __init__(self) -> None:
+        self._known: dict[int, Look] = {}
+
+    def of(self, cell: Any) -> Look:
+        """A cell's number format, the colours of its text and its ground, and whether it is too small to read."""
+        style = getattr(cell, "_style_id", None)
+        if style is None:
+            return PLAIN_LOOK
+        if style not in self._known:
+            self._known[style] = _look(cell)
+        return self._known[style]
+
+
+def _look(cell: Any) -> Look:
+    font, fill = cell.font, cell.fill
+    number = re.sub(r"\\|\s|\[\$-[0-9a-f]*\]", "", (cell.number_format or "General").lower())
+    ground = _colour(fill.fgColor) if fill.fill_type else ""
+    return number, _colour(font.color) or "000000", ground, bool(font.sz and font.sz < 6) or bool(font.strike)
+
+
+def _colour(colour: Any) -> str:
+    """Red, green and blue as six digits; a colour of a theme by its number."""
+    if colour is None:
+        return ""
+    if isinstance(colour.rgb, str):
+        return colour.rgb[-6:].lower()
+    return {1: "000000", 64: "000000"}.get(colour.theme or colour.indexed or 1, f"theme {colour.theme}")
+
+
+@dataclass
+class Sheet:
+    """What can be seen of a sheet besides its cells."""
+
+    hidden: list[str] = field(default_factory=list)
+    laid_over: Counter = field(default_factory=Counter)
+    charts: list[tuple[str, ...]] = field(default_factory=list)
+
+
+def parts_that_do_not_belong(content: bytes) -> list[str]:
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        return [name for name in archive.namelist() if FOREIGN_PARTS.match(name)]
+
+
+def sheet_of(archive: zipfile.ZipFile, path: str) -> Sheet:
+    """What stands in the part of one sheet and in the drawings that belong to it."""
+    found = Sheet()
+    with archive.open(path) as part:
+        for _, element in iterparse(part, events=("end",)):
+            name = element.tag.rpartition("}")[2]
+            if name == "row":
+                if _is_hidden(element, "ht"):
+                    found.hidden.append(f"row {element.get('r', '?')}")
+                element.clear()
+            elif name == "col" and _is_hidden(element, "width"):
+                found.hidden.append(f"columns {element.get('min')} to {element.get('max')}")
+            elif name in LAID_OVER:
+                found.laid_over[LAID_OVER[name]] += 1
+    for drawing in _dependents(archive, path, "drawing"):
+        for element in fromstring(archive.read(drawing)).iter():
+            name = element.tag.rpartition("}")[2]
+            if name in DRAWN:
+                found.laid_over[DRAWN[name]] += 1
+        found.charts += [_chart(archive.read(chart)) for chart in _dependents(archive, drawing, "chart")]
+    found.charts.sort()
+    return found
+
+
+def _is_hidden(element: Any, size: str) -> bool:
+    if element.get("hidden") in ("1", "true"):
+        return True
+    try:
+        return float(element.get(size, "99")) < LEAST_SIZE
+    except ValueError:
+        return True
+
+
+def _dependents(archive: zipfile.ZipFile, path: str, kind: str) -> list[str]:
+    rels = get_rels_path(path)
+    if rels not in archive.namelist():
+        return []
+    found = get_dependents(archive, rels)
+    return [each.target.lstrip("/") for each in found if each.Type.rpartition("/")[2] == kind]
+
+
+def _chart(content: bytes) -> tuple[str, ...]:
+    """The cells that a chart draws."""
+    cells = {
+        re.sub(r"[$']", "", element.text or "")
+        for element in fromstring(content).iter()
+        if element.tag.rpartition("}")[2] == "f"
+    }
+    return tuple(sorted(cells))
+
+
+def differences(name: str, theirs: Sheet, ours: Sheet) -> Iterator[str]:
+    """A sentence for each thing that a file's sheet shows otherwise than the book's."""
+    if theirs.hidden:
+        more = f" and {len(theirs.hidden) - 3} more" if len(theirs.hidden) > 3 else ""
+        yield f"{name}: {', '.join(theirs.hidden[:3])}{more} cannot be seen."
+    for what in theirs.laid_over - ours.laid_over:
+        yield f"{name}: {what} was added."
+    for what in ours.laid_over - theirs.laid_over:
+        yield f"{name}: {what} was taken away."
+    if theirs.charts != ours.charts:
+        yield f"{name}: a chart draws other cells than the book’s."
+
+
+BROKEN = (ParseError, KeyError, ValueError, OSError, zipfile.BadZipFile)
