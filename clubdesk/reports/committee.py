@@ -8,11 +8,9 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.db.models.functions import TruncMonth
 
-from clubdesk import clock
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
-from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import Kind, Posting, Role
+from clubdesk.ledger.models import FinancialYear, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, month_end, summed
 from clubdesk.membership.models import Membership
 from clubdesk.money import shown
@@ -21,6 +19,7 @@ from clubdesk.screens import Chart, Section
 from clubdesk.yearend import selectors as yearend
 
 MONTHS = 12
+LATE = 60
 
 
 @dataclass(frozen=True)
@@ -73,7 +72,7 @@ def _result(now: Figures) -> Section:
     """Income, spending and surplus beside the budget and the year before."""
     last = a_year_earlier(now)
     planned = yearend.budget_of(now.first, now.last)
-    columns = ["", "This time", *(["Budget"] if planned else []), *(["A year ago"] if last else [])]
+    columns = ["What", "This time", *(["Budget"] if planned else []), *(["A year ago"] if last else [])]
     rows: list[list[Any]] = []
     for name, kind, sign in (("Income", Kind.INCOME, -1), ("Spending", Kind.EXPENSE, 1)):
         accounts = now.of_kind(kind)
@@ -86,26 +85,49 @@ def _result(now: Figures) -> Section:
     came, went = rows
     rows.append(["Surplus (deficit)", *(a - b for a, b in zip(came[1:], went[1:], strict=True))])
     note = "" if planned else "No budget is planned for these days."
+    if planned and (now.first.day != 1 or now.last != month_end(now.last)):
+        note = "Of a month that is not told whole, its budget counts by its days."
     return Section("Surplus against budget and last year", columns, rows, note=note)
 
 
 def _owing(now: Figures) -> Section:
     """Who owes the club, on the last day by the ledger; families together, without their names."""
-    owing = [figure for figure in ledger.party_balances(Role.FEES_OWED, now.last).values() if figure > 0]
-    vouchers = sum(ledger.party_balances(Role.VOUCHERS_OWED, now.last).values(), ZERO)
-    rows: list[list[Any]] = [
-        [f"{len(owing)} families", sum(owing, ZERO)],
-        ["The department, for vouchers", vouchers],
-    ]
-    late = [sum(family.ages[2:], ZERO) for family in aged_balances(now.last)] if now.last >= clock.today() else []
-    note = f"Of it {shown(sum(late, ZERO))} is older than {AGES[1][0]} days." if any(late) else ""
-    return Section("Who owes", ["Who", "Owes"], rows, note=note)
+    families = ledger.party_balances(Role.FEES_OWED, now.last)
+    owing = [figure for figure in families.values() if figure > 0]
+    credit = [figure for figure in families.values() if figure < 0]
+    rows: list[list[Any]] = [[f"{len(owing)} {'family' if len(owing) == 1 else 'families'}", sum(owing, ZERO)]]
+    if credit:
+        rows.append([f"{len(credit)} in credit", sum(credit, ZERO)])
+        rows.append(["Fees owed, as in the balance sheet", sum(families.values(), ZERO)])
+    rows.append(
+        ["The department, for vouchers", sum(ledger.party_balances(Role.VOUCHERS_OWED, now.last).values(), ZERO)]
+    )
+    late = owed_longer_than(LATE, now.last)
+    note = (
+        f"Of it families have owed {shown(late)} for more than {LATE} days; what they pay counts for the oldest first."
+    )
+    return Section("Who owes", ["Who", "Owes"], rows, note=note if late else "")
+
+
+def owed_longer_than(days: int, on: date) -> Decimal:
+    """What families have owed for longer than so many days at the end of `on`, by the ledger.
+
+    A family's payments and credits count for its oldest fees first (common practice, no source).
+    """
+    before = on - timedelta(days=days)
+    rows: QuerySet[Any, Any] = Posting.objects.filter(
+        account__role=Role.FEES_OWED, entry__sealed=True, entry__date__gt=before, entry__date__lte=on, amount__lt=0
+    )
+    settled = dict(rows.order_by().values_list("party").annotate(figure=summed("amount")))
+    now, then = (ledger.party_balances(Role.FEES_OWED, day) for day in (on, before))
+    left = (min(figure + settled.get(party, ZERO), now.get(party, ZERO)) for party, figure in then.items())
+    return sum((figure for figure in left if figure > 0), ZERO)
 
 
 def _seats(now: Figures) -> Section:
     cohorts = cohorts_with_seats().filter(NOT_CANCELLED, first_session__lte=now.last, last_session__gte=now.first)
     rows = [
-        [f"{each.course}: {each}", f"{each.first_session:%-d %b %Y}", f"{each.taken} of {each.capacity}"]
+        [str(each), f"{each.first_session:%-d %b %Y}", f"{each.taken} of {each.capacity}"]
         for each in cohorts.order_by("first_session")
     ]
     return Section("Seats in courses", ["Cohort", "Begins", "Seats taken"], rows, "No course ran in these days.")
@@ -144,13 +166,22 @@ def by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], lis
 
 
 def members(months: list[date]) -> list[int]:
-    """Members at each month's end."""
-    spans = list(
-        Membership.objects.filter(cancelled_on=None, starts_on__lte=months[-1], ends_on__gte=months[0])
-        .order_by()
-        .values_list("person", "starts_on", "ends_on")
-    )
-    return [len({person for person, begins, ends in spans if begins <= day <= ends}) for day in months]
+    """Members at each month's end; who cancelled later was one then. Of a closed year, as was known when it closed."""
+    rows = Membership.objects.filter(starts_on__lte=months[-1], ends_on__gte=months[0]).order_by()
+    closed = FinancialYear.objects.filter(first_day__lte=months[-1], last_day__gte=months[-1]).exclude(closed_at=None)
+    if year := closed.first():
+        rows = rows.filter(recorded_at__lte=year.closed_at)
+    spans = list(rows.values_list("person", "starts_on", "ends_on", "cancelled_on"))
+    return [
+        len(
+            {
+                who
+                for who, begins, ends, cancelled in spans
+                if begins <= day <= ends and not (cancelled and cancelled <= day)
+            }
+        )
+        for day in months
+    ]
 
 
 def _chart(
@@ -164,4 +195,4 @@ def _chart(
         [part, *(str(row[place].quantize(Decimal(1))) if whole else row[place] for row in figures)]
         for place, part in enumerate(parts)
     ]
-    return Chart(title, parts, columns, beside), Section(title, ["", *(f"{month:%b %y}" for month in months)], rows)
+    return Chart(title, parts, columns, beside), Section(title, ["What", *(f"{month:%b %y}" for month in months)], rows)

@@ -254,7 +254,11 @@ class BudgetPage(YearPage):
         if not (asked.isascii() and asked.isdigit() and len(asked) < 10):
             return {}
         planned = selectors.budget_by_month(target).get(int(asked), {})
-        return {"account": asked, **{f"month_{month:%Y_%m}": figure for month, figure in planned.items()}}
+        return {
+            "account": asked,
+            "shown": asked,
+            **{f"month_{month:%Y_%m}": figure for month, figure in planned.items()},
+        }
 
     def perform(self, *, target: FinancialYear, by: Any, account: Any, months: Any, key: Any) -> FinancialYear:
         services.set_budget(year=target, account=account, months=months, by=by)
@@ -276,9 +280,17 @@ class CopyBudgetPage(BudgetPage):
     def initial(self, request: HttpRequest, target: FinancialYear) -> dict[str, Any]:
         return {}
 
-    def perform(self, *, target: FinancialYear, by: Any, percent: Any, key: Any) -> FinancialYear:
-        services.copy_budget(year=target, percent=percent, by=by)
-        return target
+    def perform(self, *, target: FinancialYear, by: Any, percent: Any, key: Any) -> tuple[FinancialYear, Any]:
+        return target, services.copy_budget(year=target, percent=percent, by=by)
+
+    def done(self, result: Any) -> str:
+        _, copied = result
+        left_out = ", ".join(map(str, copied.below_nil))
+        more = f" Not planned, since last year they came to less than nil: {left_out}." if left_out else ""
+        return f"{copied.planned} accounts are planned as last year was.{more}"
+
+    def destination(self, result: Any) -> str:
+        return super().destination(result[0])
 
 
 class ComparativesPage(YearPage):

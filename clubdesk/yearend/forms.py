@@ -115,8 +115,9 @@ class DisposeForm(VerbForm):
 
 
 class BudgetForm(VerbForm):
-    """An account's year: one sum in equal parts, or month by month."""
+    """An account's year: one sum in equal parts, or month by month. `shown` is the account whose months it shows."""
 
+    shown = forms.CharField(required=False, widget=forms.HiddenInput)
     account = AccountChoice(selectors.yearly_accounts)
     whole = AmountFormField(
         label="Whole year in equal parts", required=False, help_text="Or leave blank and type the months below."
@@ -125,27 +126,49 @@ class BudgetForm(VerbForm):
     def __init__(self, *args: Any, target: FinancialYear, **kwargs: Any):
         super().__init__(*args, target=target, **kwargs)
         for month in selectors.months_of(target):
-            self.fields[f"month_{month:%Y_%m}"] = AmountFormField(label=f"{month:%B %Y}", required=False)
+            self.fields[_month_field(month)] = AmountFormField(label=f"{month:%B %Y}", required=False)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         months = selectors.months_of(self.target)
-        typed = {month: cleaned.pop(f"month_{month:%Y_%m}", None) for month in months}
-        whole = cleaned.pop("whole", None)
-        if whole is not None and any(typed.values()) and whole != sum(filter(None, typed.values()), whole * 0):
+        typed = {month: amount for month in months if (amount := cleaned.pop(_month_field(month), None))}
+        whole, shown, account = (cleaned.pop("whole", None), cleaned.pop("shown", ""), cleaned.get("account"))
+        planned = self._planned(account)
+        if account and planned and shown != str(account.pk):
+            self.add_error(
+                "account", f"{account} is planned already; open it from the budget, so that its months show."
+            )
+        untouched = typed == planned
+        if whole is not None and typed and not untouched and whole != total(typed.values()):
             self.add_error("whole", "Type either the whole year or the months; these do not come to the same.")
-        cleaned["months"] = (
-            selectors.spread(whole, months)
-            if whole is not None and not any(typed.values())
-            else {month: amount for month, amount in typed.items() if amount}
-        )
+        spread = whole is not None and (untouched or not typed)
+        cleaned["months"] = selectors.spread(whole, months) if spread else typed
         return cleaned
+
+    def _planned(self, account: Account | None) -> dict[date, Money]:
+        found = selectors.budget_by_month(self.target).get(account.pk, {}) if account else {}
+        return {month: as_amount(figure) for month, figure in found.items()}
+
+
+def _month_field(month: date) -> str:
+    return f"month_{month:%Y_%m}"
 
 
 class CopyBudgetForm(VerbForm):
     percent = forms.DecimalField(
         label="Percent of last year", initial=100, min_value=Decimal(1), max_value=Decimal(1000), decimal_places=1
     )
+    replace = forms.BooleanField(label="Replace the budget that is planned already")
+
+    def __init__(self, *args: Any, target: FinancialYear, **kwargs: Any):
+        super().__init__(*args, target=target, **kwargs)
+        if not target.budget.exists():
+            del self.fields["replace"]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        cleaned.pop("replace", None)
+        return cleaned
 
 
 class ComparativesForm(VerbForm):

@@ -1,15 +1,17 @@
 """Questions of the year's end."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import QuerySet
+from django.db.models.functions import TruncMonth
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, balances, month_end, summed
-from clubdesk.money import as_amount
+from clubdesk.money import as_amount, half_up
 from clubdesk.yearend.models import BudgetMonth, Comparative
 
 
@@ -22,9 +24,49 @@ def months_of(year: FinancialYear) -> list[date]:
 
 
 def budget_of(first: date, last: date) -> dict[int, Decimal]:
-    """What is planned for each account in the months that begin in the span, by the account's id."""
-    rows = BudgetMonth.objects.filter(month__range=(first, last)).order_by().values_list("account_id")
-    return dict(rows.annotate(figure=summed("amount")))
+    """What is planned for each account in the span, by the account's id.
+
+    Of a month that is not in it whole its days count, to the cent (common practice, no source).
+    """
+    found: dict[int, Decimal] = {}
+    for row in BudgetMonth.objects.filter(month__range=(first.replace(day=1), last)).order_by():
+        end = month_end(row.month)
+        days = (min(end, last) - max(row.month, first)).days + 1
+        figure = half_up(row.amount.amount * days / end.day)
+        found[row.account_id] = found.get(row.account_id, ZERO) + figure
+    return found
+
+
+def actual_by_month(year: FinancialYear, months: Sequence[date] | None = None) -> dict[int, dict[date, Decimal]]:
+    """What each account really was in the months (their first days), the year's own unless said; usual above nil."""
+    months = list(months or months_of(year))
+    found: dict[int, dict[date, Decimal]] = {}
+    signs = {each.pk: -1 if each.kind == Kind.INCOME else 1 for each in yearly_accounts()}
+    rows: QuerySet[Any, Any] = Posting.objects.filter(
+        entry__date__range=(months[0], month_end(months[-1])), entry__is_closing=False, account__in=signs
+    )
+    rows = rows.annotate(month=TruncMonth("entry__date")).order_by().values_list("account", "month")
+    for account, month, figure in rows.annotate(figure=summed("amount")):
+        if figure:
+            found.setdefault(account, {})[month] = signs[account] * figure
+    return found
+
+
+def set_off(months: Mapping[date, Decimal]) -> dict[date, Decimal]:
+    """The months with what is below nil taken off the ones after it, then off those before; their sum stays.
+
+    Where the whole is below nil nothing is left.
+    """
+    left = dict(sorted(months.items()))
+    for order in (list(left), list(reversed(left))):
+        owed = ZERO
+        for month in order:
+            figure = left[month] + owed
+            left[month], owed = max(figure, ZERO), min(figure, ZERO)
+        if not owed:
+            return left
+        left[order[-1]] += owed
+    return dict.fromkeys(left, ZERO)
 
 
 def budget_by_month(year: FinancialYear) -> dict[int, dict[date, Decimal]]:

@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -13,10 +14,10 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalOrigin, Kind, Role
 from clubdesk.ledger.posting import Line
-from clubdesk.ledger.selectors import ZERO, month_end, summed
 from clubdesk.ledger.selectors import account as account_of
+from clubdesk.ledger.selectors import month_end
 from clubdesk.money import as_amount, half_up, nil, positive, shown
 from clubdesk.yearend import checklist, gst, posting, selectors
 from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment, GstReturn
@@ -46,35 +47,38 @@ def set_budget(*, year: FinancialYear, account: Account, months: Mapping[date, M
     )
 
 
-@transaction.atomic
-def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> int:
-    """Plan the year at so many percent of what last year really was, month by month; returns the number of accounts.
+@dataclass(frozen=True)
+class CopiedBudget:
+    """How many accounts were planned, and which were not, since they came to less than nil last year."""
 
-    What was planned before is replaced. A month that was below nil is planned at nothing.
+    planned: int
+    below_nil: list[Account]
+
+
+@transaction.atomic
+def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> CopiedBudget:
+    """Plan the year at so many percent of what last year really was, month by month.
+
+    What was planned before is replaced. A month that was below nil is taken off the months around it, so that the
+    account's year comes to the same.
     """
     _refuse_closed(year)
-    actual = _actual_by_month(year)
+    before = [month.replace(year=month.year - 1) for month in selectors.months_of(year)]
+    actual = selectors.actual_by_month(year, before)
     if not actual:
         raise Refused("The ledger has nothing of the year before; type the budget account by account.")
     accounts = Account.objects.in_bulk(actual)
     BudgetMonth.objects.filter(year=year).delete()
+    below_nil = []
     for pk, months in actual.items():
-        planned = {month: as_amount(max(half_up(figure * percent / 100), ZERO)) for month, figure in months.items()}
-        set_budget(year=year, account=accounts[pk], months=planned, by=by)
-    return len(actual)
-
-
-def _actual_by_month(year: FinancialYear) -> dict[int, dict[date, Decimal]]:
-    """What each account really was in the months a year before those of `year`, under the months of `year`."""
-    found: dict[int, dict[date, Decimal]] = {}
-    yearly = {each.pk: -1 if each.kind == Kind.INCOME else 1 for each in selectors.yearly_accounts()}
-    for month in selectors.months_of(year):
-        before = month.replace(year=month.year - 1)
-        rows = Posting.objects.filter(entry__date__range=(before, month_end(before)), entry__is_closing=False)
-        for pk, figure in rows.order_by().values_list("account_id").annotate(figure=summed("amount")):
-            if pk in yearly and figure:
-                found.setdefault(pk, {})[month] = yearly[pk] * figure
-    return found
+        planned = selectors.set_off(
+            {month.replace(year=month.year + 1): half_up(figure * percent / 100) for month, figure in months.items()}
+        )
+        if not any(planned.values()):
+            below_nil.append(accounts[pk])
+        amounts = {month: as_amount(figure) for month, figure in planned.items()}
+        set_budget(year=year, account=accounts[pk], months=amounts, by=by)
+    return CopiedBudget(len(actual) - len(below_nil), below_nil)
 
 
 def _refuse_closed(year: FinancialYear) -> None:

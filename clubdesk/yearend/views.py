@@ -79,22 +79,23 @@ def gst_figures(request: HttpRequest, site: AdminSite) -> HttpResponse:
 
 
 def budget(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
-    """The year's budget by account and month, and what is planned to be left."""
+    """The year's budget by account and month beside what was so far, and what is planned to be left."""
     year = _year(request, ending)
-    planned = selectors.budget_by_month(year)
+    planned, actual = selectors.budget_by_month(year), selectors.actual_by_month(year)
     months = selectors.months_of(year)
     may_plan = request.user.has_perm("yearend.add_budgetmonth") and not year.is_closed
     plan_url = reverse("admin:ledger_financialyear_budget", args=[year.pk])
-    sections, left = [], [ZERO] * (len(months) + 1)
+    sections, left = [], [ZERO] * (len(months) + 2)
     for kind, title, sign in ((Kind.INCOME, "Income", 1), (Kind.EXPENSE, "Expenditure", -1)):
         rows: list[list[Any]] = []
         for account in selectors.yearly_accounts().filter(kind=kind):
             figures = [planned.get(account.pk, {}).get(month, ZERO) for month in months]
+            was = sum(actual.get(account.pk, {}).values(), ZERO)
             name = Link(str(account), f"{plan_url}?account={account.pk}") if may_plan else str(account)
-            rows.append([name, sum(figures, ZERO), *figures])
-        totals = [sum((row[place] for row in rows), Decimal("0.00")) for place in range(1, len(months) + 2)]
+            rows.append([name, sum(figures, ZERO), was, *figures])
+        totals = [sum((row[place] for row in rows), Decimal("0.00")) for place in range(1, len(months) + 3)]
         left = [before + sign * figure for before, figure in zip(left, totals, strict=True)]
-        columns = ["Account", "Year", *(f"{month:%b %y}" for month in months)]
+        columns = ["Account", "Planned", "So far", *(f"{month:%b %y}" for month in months)]
         sections.append(Section(title, columns, [*rows, [f"Total {title.lower()}", *totals]]))
     verbs = []
     if may_plan:
@@ -103,9 +104,9 @@ def budget(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
     context = {
         "title": f"Budget, {str(year)[0].lower()}{str(year)[1:]}",
         "parent": Link("Reports", reverse("admin:reports")),
-        "intro": "What is planned, account by account and month by month. The statements show it beside what was.",
+        "intro": "What is planned, account by account and month by month, beside what was posted so far.",
         "verbs": verbs,
-        "facts": [("Planned surplus (deficit)", left[0])],
+        "facts": [("Planned surplus (deficit)", left[0]), ("Surplus (deficit) so far", left[1])],
         "sections": sections,
     }
     return TemplateResponse(request, "screens/figures.html", {**site.each_context(request), **context})
