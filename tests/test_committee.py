@@ -1,0 +1,84 @@
+"""The committee's page tells of the days it is asked for, whatever comes after."""
+
+from datetime import date
+
+import pytest
+
+from clubdesk import clock
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import Method
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import FinancialYear
+from clubdesk.membership import services as membership
+from clubdesk.money import as_amount
+from clubdesk.reports import committee
+from clubdesk.reports.papers import CommitteeAsked
+from clubdesk.reports.verify import verify
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+JULY, NOW = date(2026, 7, 1), date(2026, 9, 12)
+
+
+@pytest.fixture
+def household(book):
+    return factories.HouseholdFactory()
+
+
+def charged(household, on, by, amount="126.00"):
+    return fees.charge(household=household, price=factories.price(amount=amount, code=f"fee-{amount}"), on=on, starts_on=on, by=by)
+
+
+def section(page, title):
+    return next(each for each in page.sections if each.title == title)
+
+
+def test_who_cancels_later_was_a_member_until_then(household, by):
+    junior = factories.PersonFactory(household=household)
+    joined = membership.take_out_membership(
+        person=junior, plan=factories.plan(), starts_on=date(2026, 7, 6), on=date(2026, 7, 6), by=by
+    )
+    ends = [date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 30)]
+    assert committee.members(ends) == [1, 1, 1]
+    membership.cancel_membership(membership=joined, on=NOW, reason="moved away", by=by)
+    assert committee.members(ends) == [1, 1, 0]
+
+
+def test_a_closed_year_counts_its_members_as_they_were_known_when_it_closed(household, by):
+    ledger.open_year(first_day=date(2027, 7, 1), by=by)
+    junior = factories.PersonFactory(household=household)
+    with clock.on(date(2027, 7, 1)):
+        ledger.close_year(year=FinancialYear.objects.get(first_day=JULY), on=date(2027, 7, 1), by=by)
+        membership.take_out_membership(
+            person=junior, plan=factories.plan(), starts_on=date(2027, 6, 20), on=date(2027, 7, 1), by=by
+        )
+        assert committee.members([date(2027, 6, 30)]) == [0]
+        assert committee.members([date(2027, 7, 31)]) == [1]
+
+
+class TestWhoOwes:
+    def test_what_families_pay_counts_for_their_oldest_fees(self, household, by):
+        charged(household, JULY, by)
+        charged(household, date(2026, 9, 1), by, "50.00")
+        assert committee.owed_longer_than(60, NOW) == 126
+        fees.record_receipt(household=household, amount=as_amount(100), method=Method.CASH, on=date(2026, 9, 5), by=by)
+        assert committee.owed_longer_than(60, NOW) == 26
+        fees.record_receipt(household=household, amount=as_amount(60), method=Method.CASH, on=date(2026, 9, 8), by=by)
+        assert committee.owed_longer_than(60, NOW) == 0
+
+    def test_it_is_told_of_the_day_asked_for_and_not_of_today(self, household, by):
+        charged(household, JULY, by)
+        content = CommitteeAsked(JULY, date(2026, 9, 5)).pdf(NOW)
+        fees.record_receipt(household=household, amount=as_amount(126), method=Method.CASH, on=date(2026, 9, 8), by=by)
+        page = committee.committee_page(JULY, date(2026, 9, 5))
+        assert "126.00 for more than 60 days" in section(page, "Who owes").note
+        assert verify(content).is_genuine
+
+    def test_families_in_credit_are_told_apart_and_come_to_the_balance_sheet(self, household, by):
+        charged(household, JULY, by)
+        other = factories.HouseholdFactory()
+        fees.record_receipt(household=other, amount=as_amount(30), method=Method.CASH, on=JULY, by=by)
+        rows = {row[0]: row[1] for row in section(committee.committee_page(JULY, NOW), "Who owes").rows}
+        assert rows["1 family"] == 126
+        assert rows["1 in credit"] == -30
+        assert rows["Fees owed, as in the balance sheet"] == 96
