@@ -15,7 +15,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from clubdesk.screens import Chart
 
@@ -128,6 +128,15 @@ def drawing(chart: Chart, width: float) -> Drawing:
     for place, label in chart.labels:
         sheet.add(String(float(place), 6, label, fontName=PLAIN, fontSize=13, textAnchor="middle"))
     return sheet
+
+
+HEAD, MOST_KEPT = 60.0, 480.0
+
+
+def room_for(table: Flowable) -> Flowable:
+    """Begins a new page where a table with its title would be broken; one longer than a page begins with its half."""
+    _, high = table.wrap(sideways(A4)[0], MOST_KEPT)
+    return CondPageBreak(min(high + HEAD, MOST_KEPT))
 
 
 def pdf(

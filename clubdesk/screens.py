@@ -192,6 +192,7 @@ def run_verb_page(page: VerbPage, request: HttpRequest, target: Any, context: di
         "facts": page.facts(target),
         "form": form,
         "target": target,
+        "files_lost": bool(request.FILES),
     }
     return TemplateResponse(request, "screens/verb.html", context, status=status)
 

@@ -26,7 +26,9 @@ def household(book):
 
 
 def charged(household, on, by, amount="126.00"):
-    return fees.charge(household=household, price=factories.price(amount=amount, code=f"fee-{amount}"), on=on, starts_on=on, by=by)
+    return fees.charge(
+        household=household, price=factories.price(amount=amount, code=f"fee-{amount}"), on=on, starts_on=on, by=by
+    )
 
 
 def section(page, title):

@@ -82,6 +82,44 @@ class TestWriting:
         assert lines[0][1] in text
         assert not Journal.objects.exists()
 
+    def test_an_account_without_its_amount_is_asked_about(self, client, page):
+        lines = [("5070", "60.00", ""), ("1010", "", "60.00"), ("5050", "", "")]
+        refused = client.post(page, {**form(*lines), "evidence": photo()})
+        assert refused.status_code == 422
+        assert "Write the amount on one side" in refused.content.decode()
+        assert "Choose the file again" in refused.content.decode()
+        assert not Journal.objects.exists()
+
+    def test_what_has_not_come_yet_is_not_written(self, client, page):
+        refused = client.post(page, form(("5070", "60.00", ""), ("1010", "", "60.00"), on="2062-09-12"))
+        assert "That day has not come yet" in refused.content.decode()
+        lines = form(("5070", "60.00", ""), ("1010", "", "60.00"), reverse_on="2062-07-01")
+        assert "within thirteen months" in client.post(page, lines).content.decode()
+        assert not Journal.objects.exists()
+
+    def test_its_page_shows_what_it_moved_and_the_list_how_much(self, client, page):
+        client.post(page, form(("5070", "60.00", ""), ("5050", "15.50", ""), ("1010", "", "75.50")))
+        journal = Journal.objects.get()
+        shown = client.get(reverse("admin:ledger_journal_change", args=[journal.pk])).content.decode()
+        assert [text in shown for text in ("5070 Insurance", "15.50", "75.50", "stands")] == [True] * 4
+        assert "75.50" in client.get(reverse("admin:ledger_journal_changelist")).content.decode()
+
+    def test_it_is_not_undone_before_its_own_day(self, client, page):
+        client.post(page, form(("5070", "60.00", ""), ("1010", "", "60.00")))
+        url = reverse("admin:ledger_journal_reverse", args=[Journal.objects.get().pk])
+        for on, status in (("2026-09-11", 422), ("2026-09-12", 302)):
+            answer = client.post(url, {"key": KEY, "on": on, "reason": "typed twice"})
+            assert answer.status_code == status
+        assert JournalEntry.objects.count() == 2
+        assert "on 12 Sep 2026" in client.get(reverse("admin:ledger_journal_changelist")).content.decode()
+
+    def test_only_what_was_written_by_hand_is_offered_to_be_written_again(self, client, page, by):
+        lines = [debit(Role.DEPRECIATION, as_amount(5)), credit(Role.DEPRECIATED, as_amount(5))]
+        for origin, offered in ((JournalOrigin.HAND, True), (JournalOrigin.DEPRECIATION, False)):
+            journal = services.record_journal(on=date(2026, 9, 1), narration="X", lines=lines, by=by, origin=origin)
+            shown = client.get(reverse("admin:ledger_journal_change", args=[journal.pk])).content.decode()
+            assert ("Write one like it" in shown) is offered
+
     def test_accounts_kept_family_by_family_are_not_offered(self, client, page):
         text = client.get(page).content.decode()
         assert "1100 Fees owed" not in text
@@ -130,7 +168,7 @@ class TestReversedOnItsDay:
         assert "No financial year covers 1 Jul 2027" in said[0]
 
     def test_a_day_before_it_is_refused_by_the_verb_and_by_the_database(self, by):
-        with pytest.raises(Refused, match="from 2 Sep 2026 on"):
+        with pytest.raises(Refused, match="from 2 Sep 2026 to 3 Oct 2027"):
             self.write(by, date(2026, 9, 1), date(2026, 9, 1))
         with pytest.raises(IntegrityError), transaction.atomic():
             Journal.objects.create(date=date(2026, 9, 1), reverse_on=date(2026, 9, 1), narration="x", recorded_by=by)

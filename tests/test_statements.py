@@ -14,14 +14,14 @@ from clubdesk.fees import services as fees
 from clubdesk.fees.models import Allocation, FeeKind, FeeShare, Method
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, JournalOrigin, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.reports import statements, tracing
 from clubdesk.reports.models import MonthTrace
 from clubdesk.reports.papers import CommitteeAsked, StatementsAsked
-from clubdesk.reports.selectors import Figures, a_year_earlier, year_before
+from clubdesk.reports.selectors import Figures, a_year_earlier, lines_of_account, year_before
 from clubdesk.yearend import services as yearend
 from tests import bridge, factories
 from tests.papers import words_of
@@ -272,6 +272,64 @@ class TestSpans:
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
         with pytest.raises(Refused, match="has the year to 30 Jun 2027 itself"):
             yearend.set_comparatives(year_end=date(2027, 6, 30), fund=general, figures=figures, by=by)
+
+    def test_of_a_year_brought_in_as_one_sum_its_months_are_not_shown_as_nil(self, by):
+        lines = [debit(Role.BANK, as_amount(900)), credit(Role.MEMBERSHIPS, as_amount(900))]
+        ledger.record_journal(
+            on=LAST, narration="From the paper books", lines=lines, by=by, origin=JournalOrigin.OPENING
+        )
+        ledger.open_year(first_day=date(2027, 7, 1), by=by)
+        assert a_year_earlier(Figures(date(2027, 7, 1), date(2027, 8, 31))) is None
+        assert a_year_earlier(Figures(date(2027, 7, 1), date(2028, 6, 30))).surplus() == 900
+        lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
+        ledger.record_journal(on=date(2026, 8, 1), narration="Raffle", lines=lines, by=by)
+        assert a_year_earlier(Figures(date(2027, 7, 1), date(2027, 8, 31))).surplus() == 10
+
+    def test_money_of_a_fund_below_nil_is_explained(self, by):
+        other = Fund.objects.create(code="travel", name="Travel fund")
+        lines = [debit(Role.TILL, as_amount(5), fund=other), credit(Role.BANK, as_amount(5), fund=other)]
+        ledger.record_journal(on=date(2026, 8, 1), narration="Change fetched", lines=lines, by=by)
+        now = Figures(JULY, date(2026, 8, 31), other)
+        assert "Money below nil" in statements.balance_sheet(now, None).note
+        assert "Money below nil" not in statements.balance_sheet(Figures(JULY, date(2026, 8, 31)), None).note
+
+
+class TestAnAccountsLines:
+    def test_they_come_to_the_figure_of_the_statement_that_leads_to_them(self, client, treasurer, by, approver):
+        Season(by, approver).grow(8)
+        client.force_login(treasurer)
+        first, last = date(2026, 8, 1), date(2026, 9, 12)
+        now = Figures(first, last)
+        for each in Account.objects.exclude(kind="equity"):
+            lines = lines_of_account(each, first, last)
+            yearly = each.kind in ("income", "expense")
+            assert lines.closing == (now.moved(each) if yearly else now.closing(each)), each
+        asked = f"since={first}&until={last}&basis=accrual"
+        page = client.get(f"{reverse('admin:period_statements')}?{asked}").content.decode()
+        link = f"{reverse('admin:account_lines', args=['4010'])}?since={first}&amp;until={last}&amp;fund="
+        assert link in page
+        shown = client.get(link.replace("&amp;", "&")).content.decode()
+        entry = JournalEntry.objects.filter(postings__account__code="4010", date__gte=first).first()
+        assert reverse("admin:ledger_journalentry_change", args=[entry.pk]) in shown
+
+    def test_only_who_reads_the_ledger_opens_them_and_odd_ones_are_named(self, client, coordinator, auditor):
+        url = reverse("admin:account_lines", args=["4010"])
+        client.force_login(coordinator)
+        assert client.get(url).status_code == 403
+        client.force_login(auditor)
+        assert client.get(url).status_code == 200
+        assert client.get(reverse("admin:account_lines", args=["0000"])).status_code == 404
+        assert "errorlist" in client.get(f"{url}?since=x").content.decode()
+
+    @pytest.mark.parametrize("families", [4, 20])
+    def test_their_page_asks_no_more_of_a_large_book(self, client, treasurer, by, approver, families,
+                                                     django_assert_max_num_queries):  # fmt: skip
+        Season(by, approver).grow(families)
+        client.force_login(treasurer)
+        url = reverse("admin:account_lines", args=["1100"])
+        client.get(url)
+        with django_assert_max_num_queries(14):
+            client.get(url)
 
 
 def test_random_months_close_their_bridge_with_every_kind_of_journal(by):

@@ -372,12 +372,12 @@ class TestAuditPack:
         book = load_workbook(io.BytesIO(pack.read("treasurer-2027.xlsx")))
         names = [name for name in pack.namelist() if name.startswith("sheets/")]
         assert [name[len("sheets/00 ") : -len(".csv")] for name in names] == book.sheetnames
-        rows = list(csv.reader(io.StringIO(pack.read("sheets/03 Trial balance.csv").decode())))
+        rows = list(csv.reader(io.StringIO(pack.read("sheets/03 Trial balance.csv").decode("utf-8-sig"))))
         assert not [cell for row in rows for cell in row if cell.startswith("=")]
         total = next(row for row in rows if len(row) > 1 and row[1] == "Total")
         assert total[6] == total[7]
         assert Decimal(total[6]) > 0
-        proofs = list(csv.reader(io.StringIO(pack.read("sheets/20 Proof.csv").decode())))[4:]
+        proofs = list(csv.reader(io.StringIO(pack.read("sheets/20 Proof.csv").decode("utf-8-sig"))))[4:]
         assert {row[3] for row in proofs} == {"True"}
 
     def test_text_from_users_is_no_formula_in_a_csv(self, pack):

@@ -14,7 +14,7 @@ from django.core.management import call_command
 from openpyxl import load_workbook
 
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, FundRole, Role
+from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
@@ -118,6 +118,23 @@ def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path)
                     assert same, (name, number, place, found, value)
                     compared += 1
     assert compared > 400
+
+
+def test_a_fund_whose_name_has_signs_that_stand_for_others_is_told_from_the_rest(season, by, tmp_path):
+    for number, name in enumerate(("Junior * fund", "Junior ? fund", "=Junior~ fund", "Junior A fund"), 1):
+        fund = Fund.objects.create(code=f"f{number}", name=name)
+        lines = [debit(Role.BANK, as_amount(number), fund=fund), credit(Role.DONATIONS, as_amount(number), fund=fund)]
+        ledger.record_journal(on=date(2026, 9, 1), narration="Given", lines=lines, by=by)
+    book = recalculated(made(FinancialYear.objects.get()), tmp_path)
+    header = [cell.value for cell in book["Income and expenditure"][4]]
+    donations = next(
+        row
+        for row in book["Income and expenditure"].iter_rows(values_only=True)
+        if row[1] == "Donations and fundraising"
+    )
+    for number, name in enumerate(("Junior * fund", "Junior ? fund", "=Junior~ fund", "Junior A fund"), 1):
+        assert cents(donations[header.index(name)]) == 100 * number
+    assert all(row[3] is True for row in book["Proof"].iter_rows(min_row=5, values_only=True))
 
 
 def test_the_ledger_is_linked_from_the_trial_balance_and_its_balances_run(season, tmp_path):

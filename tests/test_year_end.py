@@ -192,10 +192,14 @@ class TestAdjustments:
         home, on = factories.HouseholdFactory(), date(2026, 8, 1)
         fees.charge(household=home, price=factories.price(), on=on, starts_on=on, by=by)
         for wanted in (100, 26):
-            services.provide(wanted=as_amount(wanted), fund=general, on=date(2026, 9, 1), narration="Doubtful", by=by)
+            services.provide(wanted=as_amount(wanted), on=date(2026, 9, 1), narration="Doubtful", by=by)
             assert balance(Role.ALLOWANCE, date(2026, 9, 1)) == -wanted
         assert balance(Role.FEES_OWED, date(2026, 9, 1)) == 126
         assert sound()
+
+    def test_no_more_is_doubtful_than_families_owe(self, by):
+        with pytest.raises(Refused, match="Families owe 0.00 on 1 Sep 2026"):
+            services.provide(wanted=as_amount(1), on=date(2026, 9, 1), narration="Doubtful", by=by)
 
     def test_the_same_press_twice_posts_once(self, general, by):
         key = uuid.uuid4()

@@ -1,13 +1,14 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.apps import apps
 from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
 from django.urls import NoReverseMatch, URLPattern, path, reverse
@@ -16,7 +17,7 @@ from django.utils.html import format_html
 from clubdesk import clock
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
-from clubdesk.ledger.forms import JournalForm, accounts_by_hand
+from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_by_hand
 from clubdesk.ledger.models import (
     Account,
     FinancialYear,
@@ -34,6 +35,7 @@ from clubdesk.money import nil
 from clubdesk.screens import (
     DayField,
     DocumentAdmin,
+    HappenedField,
     Link,
     RoomAdmin,
     Section,
@@ -201,7 +203,7 @@ class JournalEntryAdmin(DocumentAdmin):
 
 
 class ReverseForm(VerbForm):
-    on = DayField(label="Reversed on")
+    on = HappenedField(label="Reversed on")
     reason = forms.CharField(max_length=150)
 
 
@@ -217,24 +219,25 @@ class ReversePage(VerbPage):
         return selectors.entries_of(target).filter(reversed_by=None).exists()
 
     def perform(self, *, target: Journal, by: Any, on: date, reason: str, key: Any) -> Journal:
-        services.undo_entries_of(document=target, on=on, reason=reason, by=by)
-        return target
+        return services.reverse_journal(journal=target, on=on, reason=reason, by=by)
 
     def done(self, result: Journal) -> str:
         return f"Reversed: {result}."
 
 
 def entries_section(request: HttpRequest, journal: Journal) -> Section:
-    rows = [
-        (
-            link_to(entry),
-            entry.date,
-            entry.narration,
-            f"reversed by entry {entry.reversed_by.number}" if hasattr(entry, "reversed_by") else "",
+    rows: list[tuple[Any, ...]] = []
+    for entry in selectors.entries_of(journal).select_related("reversed_by"):
+        undone = getattr(entry, "reversed_by", None)
+        rows.append(
+            (link_to(entry), entry.date, f"undone by {undone}, {undone.date:%-d %b %Y}" if undone else "stands")
         )
-        for entry in selectors.entries_of(journal).select_related("reversed_by")
-    ]
-    return Section("Entries", ["Entry", "Date", "Narration", ""], rows)
+    return Section("Entries", ["Entry", "Date", "Now"], rows)
+
+
+def journal_lines_section(request: HttpRequest, journal: Journal) -> Section | None:
+    entry = selectors.entries_of(journal).filter(purpose="journal").first()
+    return lines_section(request, entry) if entry else None
 
 
 class JournalPage(VerbPage):
@@ -246,7 +249,7 @@ class JournalPage(VerbPage):
     )
     button = "Post the journal"
     permission = "ledger.add_journal"
-    form_class = JournalForm
+    form_class: ClassVar[type[VerbForm]] = JournalForm
     origin = JournalOrigin.HAND
 
     def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
@@ -282,6 +285,7 @@ class OpeningPage(JournalPage):
         " the statements on the cash basis begin with this day."
     )
     button = "Bring it in"
+    form_class = OpeningForm
     origin = JournalOrigin.OPENING
 
     def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
@@ -298,6 +302,10 @@ class CopyStep(VerbPage):
     title = "Write one like it"
     permission = "ledger.add_journal"
 
+    def applies(self, target: Journal) -> bool:
+        """Only what was written by hand is written by hand again; the others have pages of their own."""
+        return target.origin in (JournalOrigin.HAND, JournalOrigin.FILE)
+
     def url(self, target: Any) -> str:
         return f"{add_page_of(Journal)}?copy={target.pk}"
 
@@ -311,16 +319,27 @@ def document_section(request: HttpRequest, journal: Journal) -> Section | None:
 
 @admin.register(Journal)
 class JournalAdmin(DocumentAdmin):
-    list_display = ["date", "narration", "origin", "reverse_on", "reference"]
+    list_display = ["date", "narration", "origin", "amount", "undone", "reference"]
     list_filter = ["origin"]
     search_fields = ["narration", "reference"]
     date_hierarchy = "date"
-    fields = ["date", "narration", "origin", "reverse_on", "reference", "recorded_by"]
+    fields = ["date", "narration", "origin", "undone", "reference", "recorded_by"]
     readonly_fields = fields
     add_page = JournalPage()
     list_pages = [OpeningPage()]
     pages = [ReversePage(), CopyStep()]
-    section_makers = [entries_section, document_section]
+    section_makers = [journal_lines_section, entries_section, document_section]
+    sections_first = True
+    amount = amount_column("amount", "Amount", sorts=False)
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Journal]:
+        return selectors.with_amount_and_undoing(super().get_queryset(request))
+
+    @admin.display(description="Undone")
+    def undone(self, journal: Any) -> str:
+        if journal.undone_on:
+            return f"on {journal.undone_on:%-d %b %Y}"
+        return f"will be by itself on {journal.reverse_on:%-d %b %Y}" if journal.reverse_on else "–"
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.document)

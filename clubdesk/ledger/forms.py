@@ -10,7 +10,7 @@ from clubdesk.ledger.models import Account, Fund, FundRole, Party, PartyKind
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services import KEPT_ELSEWHERE
 from clubdesk.money import AmountFormField, nil
-from clubdesk.screens import DayField, VerbForm
+from clubdesk.screens import DayField, HappenedField, VerbForm
 
 MOST_LINES = 200
 
@@ -21,7 +21,7 @@ def accounts_by_hand() -> QuerySet[Account]:
 
 
 class LineForm(forms.Form):
-    """One line of a journal; a line without an amount is left out."""
+    """One line of a journal; an empty one is left out. `may_be_blank` says that an account without an amount is too."""
 
     account = forms.ModelChoiceField(queryset=Account.objects.none(), required=False)
     fund = forms.ModelChoiceField(queryset=Fund.objects.all(), required=False, empty_label=None)
@@ -29,8 +29,9 @@ class LineForm(forms.Form):
     debit = AmountFormField(required=False)
     credit = AmountFormField(required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any):
+    def __init__(self, *args: Any, may_be_blank: bool = False, **kwargs: Any):
         super().__init__(*args, **kwargs)
+        self.may_be_blank = may_be_blank
         self.label_suffix = ""
         self.fields["account"].queryset = accounts_by_hand()  # type: ignore[attr-defined]
         self.fields["party"].queryset = Party.objects.exclude(kind=PartyKind.HOUSEHOLD)  # type: ignore[attr-defined]
@@ -40,6 +41,8 @@ class LineForm(forms.Form):
         account, debit, credit = (cleaned.get(name) for name in ("account", "debit", "credit"))
         if debit and credit:
             self.add_error("credit", "Fill either debit or credit.")
+        if account and not (debit or credit or self.may_be_blank or self.errors):
+            self.add_error("debit", "Write the amount on one side, or choose no account here.")
         if (debit or credit) and account is None and "account" not in self.errors:
             self.add_error("account", "Choose the account of this amount.")
         if account and (debit or credit) and account.needs_party and cleaned.get("party") is None:
@@ -77,10 +80,13 @@ LineFormSet = forms.formset_factory(LineForm, formset=Lines, extra=4, max_num=MO
 
 
 class JournalForm(VerbForm):
-    on = DayField(label="Date")
+    """A journal with its lines; `may_be_blank` says whether accounts without an amount are left out."""
+
+    may_be_blank = False
+    on = HappenedField(label="Date")
     narration = forms.CharField(max_length=300, help_text="What it is for, as an auditor should read it. No names.")
     reverse_on = DayField(
-        label="Reverse by itself on",
+        label="Undo by itself on",
         required=False,
         initial=None,
         help_text="Leave blank, unless it is undone on a later day, such as the first of the next year.",
@@ -90,7 +96,9 @@ class JournalForm(VerbForm):
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         data = self.data if self.is_bound else None
-        self.lines = LineFormSet(data, initial=self.initial.get("lines"), prefix="line")
+        self.lines = LineFormSet(
+            data, initial=self.initial.get("lines"), prefix="line", form_kwargs={"may_be_blank": self.may_be_blank}
+        )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -103,3 +111,9 @@ class JournalForm(VerbForm):
             self.add_error(None, "Write at least two lines, one on each side.")
         cleaned["lines"] = lines
         return cleaned
+
+
+class OpeningForm(JournalForm):
+    """The opening trial balance shows every account; those without a balance stay blank."""
+
+    may_be_blank = True

@@ -330,7 +330,7 @@ class Journal(Document):
     narration = models.CharField(max_length=300)
     origin = models.CharField(max_length=12, choices=JournalOrigin.choices, default=JournalOrigin.HAND)
     reference = models.CharField(max_length=60, blank=True)
-    reverse_on = models.DateField("reversed by itself on", null=True, blank=True)
+    reverse_on = models.DateField("undone by itself on", null=True, blank=True)
     receipt = models.FileField("document", upload_to=evidence_path, blank=True)
     receipt_type = models.CharField(max_length=20, blank=True)
     receipt_digest = models.CharField(max_length=64, blank=True)

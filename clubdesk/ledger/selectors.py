@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist
-from django.db.models import DecimalField, F, Max, Model, Q, QuerySet, Sum, Value
+from django.db.models import DecimalField, F, Max, Model, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from clubdesk.errors import Refused
@@ -211,6 +211,15 @@ def journals_to_reverse(on: date) -> list[Journal]:
     """Journals whose day of reversal has come and whose entry still stands."""
     standing = JournalEntry.objects.filter(source_type=source_type(Journal), reversed_by=None).values("source_id")
     return list(Journal.objects.filter(reverse_on__lte=on, pk__in=standing).order_by("reverse_on", "pk"))
+
+
+def with_amount_and_undoing(rows: QuerySet[Journal]) -> QuerySet[Journal]:
+    """Each journal with what it moved, one side of it, and the day on which it was undone."""
+    entry = JournalEntry.objects.filter(
+        source_type=source_type(Journal), source_id=OuterRef("pk"), purpose="journal"
+    ).order_by()
+    moved = entry.annotate(figure=summed("postings__amount", Q(postings__amount__gt=0)))
+    return rows.annotate(amount=Subquery(moved.values("figure")), undone_on=Subquery(entry.values("reversed_by__date")))
 
 
 def fund_balance(role: FundRole) -> Decimal:

@@ -258,8 +258,11 @@ def record_journal(
     """
     if not narration.strip():
         raise Refused("Say in a few words what the journal is for.")
-    if reverse_on and reverse_on <= on:
-        raise Refused(f"It can be reversed from {on + timedelta(days=1):%-d %b %Y} on, not before.")
+    if reverse_on and not on < reverse_on <= on + LONGEST_UNTIL_UNDONE:
+        raise Refused(
+            f"It can be undone by itself from {on + timedelta(days=1):%-d %b %Y}"
+            f" to {on + LONGEST_UNTIL_UNDONE:%-d %b %Y}, so within thirteen months; look at the date."
+        )
     lock_book()
     if found := written(Journal, key):
         return found
@@ -284,6 +287,8 @@ def record_journal(
     return journal
 
 
+LONGEST_UNTIL_UNDONE = timedelta(days=397)
+"""A year and a month: what is undone later than that was mistyped."""
 KEPT_ELSEWHERE = (Role.FEES_OWED, Role.REFUNDS_PAYABLE)
 """What families owe and are owed is kept by its own documents; a journal would put the account out of step."""
 
@@ -302,6 +307,17 @@ def reverse_as_dated(*, journal: Journal, by: User) -> Journal:
         raise Refused(f"{journal} has no day on which it is reversed.")
     for entry in selectors.entries_of(journal).filter(reversed_by=None):
         reverse(entry=entry, on=journal.reverse_on, reason="as dated when it was written", by=by)
+    return journal
+
+
+@transaction.atomic
+def reverse_journal(*, journal: Journal, on: date, reason: str, by: User) -> Journal:
+    """Undo a journal that was wrong. Raises Refused before its own day, and where it was undone already."""
+    standing = selectors.entries_of(journal).filter(reversed_by=None)
+    if not standing:
+        raise Refused(f"{journal} was undone already.")
+    for entry in standing:
+        reverse(entry=entry, on=on, reason=reason, by=by)
     return journal
 
 

@@ -60,7 +60,7 @@ def _write_sheets(pack: zipfile.ZipFile, year: FinancialYear, made_on: date, mad
 
             def copies(name: str) -> Any:
                 names.append(f"{len(names) + 1:02} {name}.csv")
-                out = opened.enter_context((Path(folder) / names[-1]).open("w", newline="", encoding="utf-8"))
+                out = opened.enter_context((Path(folder) / names[-1]).open("w", newline="", encoding="utf-8-sig"))
                 writer = csv.writer(out)
                 return lambda row: writer.writerow([cell_of_csv(value) for value in row])
 
@@ -126,4 +126,4 @@ def _write_bank(pack: zipfile.ZipFile, year: FinancialYear) -> None:
         balance = line.balance.amount if line.balance is not None else None
         cells = [str(line.bank_account), line.date, line.text, line.amount.amount, balance]
         writer.writerow([cell_of_csv(cell) for cell in cells])
-    pack.writestr("bank/statement-lines.csv", out.getvalue())
+    pack.writestr("bank/statement-lines.csv", out.getvalue().encode("utf-8-sig"))

@@ -50,8 +50,15 @@ def story(club_name: str, span: str, statements: Sequence[Statement]) -> list[Fl
     wide = is_wide(statements)
     found: list[Flowable] = [paper.text(club_name, paper.HEADING), paper.text(span)]
     for statement in statements:
-        found += [paper.gap(), paper.text(statement.title, paper.STRONG), paper.text(statement.note), paper.gap(2)]
-        found.append(statement_table(statement, LANDSCAPE if wide else PORTRAIT))
+        table = statement_table(statement, LANDSCAPE if wide else PORTRAIT)
+        found += [
+            paper.gap(),
+            paper.room_for(table),
+            paper.text(statement.title, paper.STRONG),
+            paper.text(statement.note),
+            paper.gap(2),
+            table,
+        ]
     return [*found, paper.gap(), paper.text(CAUTION)]
 
 

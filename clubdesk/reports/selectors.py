@@ -17,6 +17,9 @@ from clubdesk.ledger.models import (
     FinancialYear,
     Fund,
     FundRole,
+    Journal,
+    JournalEntry,
+    JournalOrigin,
     Kind,
     Party,
     Posting,
@@ -225,12 +228,20 @@ def _usual(row: Comparative) -> int:
 def a_year_earlier(now: Figures) -> Figures | None:
     """The same span of the year before, or the typed figures of it; None where nothing is known of it."""
     first, last = year_before(now.first), year_before(now.last)
-    has_first = FinancialYear.objects.filter(first_day__lte=first, last_day__gte=first).exists()
-    if has_first and FinancialYear.objects.filter(first_day__lte=last, last_day__gte=last).exists():
-        return Figures(first, last, now.fund, now.accounts)
+    years = list(FinancialYear.objects.filter(first_day__lte=last, last_day__gte=first).order_by("first_day"))
+    if years and years[0].first_day <= first and years[-1].last_day >= last:
+        is_whole = years[0].first_day == first and years[-1].last_day == last
+        return Figures(first, last, now.fund, now.accounts) if is_whole or all(map(_is_kept_by_day, years)) else None
     if (last - first).days >= 364 and yearend.comparatives(last):
         return TypedFigures(first, last, now.fund, now.accounts)
     return None
+
+
+def _is_kept_by_day(year: FinancialYear) -> bool:
+    """Whether the ledger has the year's entries, and not its sums alone as they were brought in."""
+    opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
+    brought = Q(source_type=ledger.source_type(Journal), source_id__in=opening)
+    return JournalEntry.objects.filter(year=year, is_closing=False).exclude(brought).exists()
 
 
 def lines_of_year(year: FinancialYear) -> QuerySet[Any, Any]:
@@ -283,6 +294,54 @@ def balances_at(year: FinancialYear, number: int) -> dict[str, Decimal]:
         place = accumulated if kind in YEARLY_KINDS and its_year != year.pk else code
         found[place] = found.get(place, ZERO) + figure
     return found
+
+
+@dataclass(frozen=True)
+class AccountLine:
+    """A line of an account; `debit` or `credit` is nil, `balance` is debit positive."""
+
+    entry: int
+    number: int
+    on: date
+    narration: str
+    who: str
+    debit: Decimal
+    credit: Decimal
+    balance: Decimal
+
+
+@dataclass(frozen=True)
+class AccountLines:
+    opening: Decimal
+    lines: list[AccountLine]
+
+    @property
+    def closing(self) -> Decimal:
+        return self.lines[-1].balance if self.lines else self.opening
+
+
+def lines_of_account(account: Account, first: date, last: date, fund: Fund | None = None) -> AccountLines:
+    """What was posted to the account in the span; a fund's alone where one is given.
+
+    Income and expense are counted from the first day of the span, their closing entries left out.
+    """
+    only: dict[str, Any] = {"account": account, **({"fund": fund} if fund else {})}
+    before, is_yearly = ZERO, account.kind in YEARLY_KINDS
+    if is_yearly:
+        only["entry__is_closing"] = False
+    else:
+        before = ledger.balances(day_before(first), ["account_id"], **only).after_closing.get((account.pk,), ZERO)
+    rows = Posting.objects.filter(entry__sealed=True, entry__date__range=(first, last), **only)
+    values: QuerySet[Any, Any] = rows.order_by("entry__date", "entry__number", "pk").values_list(
+        "entry", "entry__number", "entry__date", "entry__narration", "party__name", "amount"
+    )
+    balance, found = before, []
+    for entry, number, on, narration, who, amount in values:
+        balance += amount
+        found.append(
+            AccountLine(entry, number, on, narration, who or "", max(amount, ZERO), max(-amount, ZERO), balance)
+        )
+    return AccountLines(before, found)
 
 
 def turnover(year: FinancialYear) -> QuerySet[Any, Any]:

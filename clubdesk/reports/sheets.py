@@ -80,7 +80,7 @@ class Sheet:
 
     def __init__(
         self, workbook: Workbook, title: str, widths: Sequence[float], *, amounts: str = "", landscape: bool = False,
-        foot: str = "", copy: Callable[[list[Any]], object] | None = None,
+        foot: str = "", one_page: bool = False, copy: Callable[[list[Any]], object] | None = None,
     ):  # fmt: skip
         self.sheet = workbook.create_sheet(title)
         self.name = title
@@ -93,9 +93,9 @@ class Sheet:
         setup = self.sheet.page_setup
         setup.orientation = "landscape" if landscape else "portrait"
         setup.paperSize = 9  # A4
-        setup.fitToWidth, setup.fitToHeight = 1, 0
+        setup.fitToWidth, setup.fitToHeight = 1, int(one_page)
         self.sheet.sheet_properties.pageSetUpPr.fitToPage = True
-        self.sheet.oddFooter.center.text = "&A, page &P of &N"
+        self.sheet.oddFooter.right.text = "&A, page &P of &N"
         self.sheet.oddFooter.left.text = foot
         self.sheet.sheet_view.showGridLines = False
 

@@ -140,6 +140,11 @@ def balance_sheet(now: Figures, last: Figures | None, title: str = "Balance shee
     def held(*kinds: Kind) -> list[Account]:
         return [a for a in now.of_kind(*kinds) if now.closing(a) or (last and last.closing(a)) or _holds(now, a)]
 
+    if now.fund and any(now.closing(account) < 0 for account in now.money):
+        statement.note += (
+            " Money below nil was paid for this fund from the same account’s money of another; together the account is"
+            " right."
+        )
     assets = _block(statement, "Assets", held(Kind.ASSET), figures(1))
     liabilities = _block(statement, "Liabilities", held(Kind.LIABILITY), figures(-1))
     statement.total("Net assets", [a - b for a, b in zip(assets, liabilities, strict=True)])
@@ -222,7 +227,11 @@ def signed_off(bank: BankAccount, now: Figures) -> Reconciliation | None:
 
 def bridge(now: Figures) -> Statement:
     """From the cash surplus to the accrual surplus, a balance sheet account at a time; it closes to nil."""
-    note = "What is owed to the club adds at the end and is taken off at the start; what it owes the other way round."
+    note = (
+        "Why the surplus is not the money that came in: fees owed at the end were earned and not paid yet, so they add;"
+        " those owed at the start were paid now and earned before, so they are taken off. What the club owes, or was"
+        " paid ahead, counts the other way round. The difference at the foot is nil."
+    )
     statement = Statement("Bridge from cash to accrual", note, _fund_names(now))
     equity = [line for line in now.lines if line.kind == Kind.EQUITY]
     others = [line for line in now.lines if line.kind != Kind.EQUITY]
@@ -239,7 +248,11 @@ def bridge(now: Figures) -> Statement:
         sums += [start, end]
     brought = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.brought_in(fund))
     if any(brought):
-        statement.line("Brought in otherwise than as money", brought)
+        has_opening = any(now.brought_in(fund) for fund in now.funds)
+        words = (
+            "Brought in otherwise than as money" if has_opening else "Paid on what was brought in when the book began"
+        )
+        statement.line(words, brought)
     sums.append(brought)
     reached = _summed(sums, len(statement.columns))
     ledger = _by_fund(now, now.surplus)
@@ -263,7 +276,10 @@ def bridge_by_line(now: Figures) -> Statement:
     """The same bridge line by line: what moved in each balance sheet account for it. Each row closes to nil."""
     accounts = moved_accounts(now)
     columns = ["Cash", *(account.name for account in accounts), "Between lines", "Accrual", "Difference"]
-    note = "Cash and what moved in each account for the line come to its accrual figure."
+    note = (
+        "The same for each line: its money, and what moved in each account for it, come to what it earned or cost. The"
+        " table is wide; each line opens by itself."
+    )
     statement = Statement("The bridge line by line", note, columns)
     rows = []
     for line in now.lines:

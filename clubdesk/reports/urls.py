@@ -21,5 +21,6 @@ def patterns(site: AdminSite) -> list[URLPattern]:
         path("reports/<int:ending>/", page(views.statements), name="statements"),
         path("reports/<int:ending>/workbook/", page(views.workbook), name="workbook"),
         path("reports/<int:ending>/audit-pack/", page(views.audit_pack), name="audit_pack"),
+        path("reports/account/<slug:code>/", page(views.account_lines), name="account_lines"),
         path("reports/verify/", page(views.verify), name="verify"),
     ]

@@ -14,6 +14,7 @@ from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
+from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.errors import Refused
@@ -24,12 +25,12 @@ from clubdesk.reports.held import write_held
 from clubdesk.reports.pack import write_pack
 from clubdesk.reports.papers import CommitteeAsked, StatementsAsked, span_in_words
 from clubdesk.reports.seal import seal_of, seal_of_span
-from clubdesk.reports.selectors import Figures
+from clubdesk.reports.selectors import Figures, lines_of_account
 from clubdesk.reports.statements import BASES, BASIS_NAMES, bridge_of_line, of_basis
 from clubdesk.reports.verify import verify as compare
 from clubdesk.reports.workbook import workbook_bytes
 from clubdesk.roll.models import Household
-from clubdesk.screens import SpanForm, VerbForm
+from clubdesk.screens import Link, Section, SpanForm, VerbForm
 from clubdesk.yearend.selectors import months_of
 
 UPLOAD_LIMIT = 20 * 1024 * 1024
@@ -62,7 +63,10 @@ def years(request: HttpRequest, site: AdminSite) -> HttpResponse:
         site,
         "reports/years.html",
         "Reports",
-        years=FinancialYear.objects.all(),
+        years=[
+            (year, [(day, ledger.month_end(day)) for day in months_of(year) if day <= today])
+            for year in FinancialYear.objects.all()
+        ],
         form=period,
         gst=settings.CLUB_GST_FROM,
     )
@@ -107,7 +111,46 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
         statements=found,
         seal=seal_of(year),
         year=year,
+        of_account=urlencode({name: query[name] for name in ("since", "until", "fund")}),
     )
+
+
+MOST_LINES = 1000
+
+
+class AccountForm(SpanForm):
+    """Which days and which fund of an account."""
+
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), required=False, empty_label="All funds")
+
+
+def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpResponse:
+    """Every line of an account in a span of days with its running balance, debit positive, each with its entry."""
+    _may_read(request)
+    account = get_object_or_404(Account, code=code)
+    today = clock.today()
+    asked = {"since": ledger.year_start(today).isoformat(), "until": today.isoformat()}
+    form = AccountForm({**asked, **request.GET.dict()})
+    sections, facts = [], []
+    if form.is_valid():
+        first, last, fund = (form.cleaned_data[name] for name in ("since", "until", "fund"))
+        lines = lines_of_account(account, first, last, fund)
+        facts = [(f"Before {first:%-d %b %Y}", lines.opening), (f"On {last:%-d %b %Y}", lines.closing)]
+        rows = [
+            (line.on, Link(f"Entry {line.number}", reverse("admin:ledger_journalentry_change", args=[line.entry])),
+             line.narration, line.who, line.debit or "", line.credit or "", line.balance)
+            for line in lines.lines[:MOST_LINES]
+        ]  # fmt: skip
+        note = (
+            f"The first {MOST_LINES} lines; choose fewer days for the others." if len(lines.lines) > MOST_LINES else ""
+        )
+        columns = ["Date", "Entry", "What for", "Who", "Debit", "Credit", "Balance"]
+        sections = [Section("Lines", columns, rows, "Nothing was posted in these days.", note=note)]
+    return _page(
+        request, site, "screens/figures.html", str(account), form=form, facts=facts, sections=sections,
+        parent=Link("Reports", reverse("admin:reports")),
+        intro="Debit positive. Income and expense count from the first of these days, without the close of the year.",
+    )  # fmt: skip
 
 
 def _line(request: HttpRequest, now: Figures) -> Account | None:
@@ -181,6 +224,7 @@ def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:
         "Trial balance",
         trial=ledger.trial_balance(as_at),
         as_at=as_at,
+        of_account=urlencode({"since": ledger.year_start(as_at).isoformat(), "until": as_at.isoformat()}),
     )
 
 

@@ -35,7 +35,7 @@ class AdjustmentForm(VerbForm):
     """What every adjustment says: for which fund, on which day, what it is, and its document."""
 
     fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
-    on = DayField(label="Dated", help_text="Mostly the last day of a month or of the year.")
+    on = HappenedField(label="Dated", help_text="Mostly the last day of a month or of the year.")
     narration = forms.CharField(max_length=300, help_text=NARRATION)
     evidence = EvidenceField(label="Document", required=False)
 
@@ -56,10 +56,13 @@ class StockForm(AdjustmentForm):
 
 
 class AllowanceForm(AdjustmentForm):
+    """What families owe stands in the general fund, and so does what is not expected of it."""
+
+    fund = None  # type: ignore[assignment]
     wanted = AmountFormField(
         label="Not expected to be paid", help_text="Of all that families owe. The debts themselves stay as they are."
     )
-    field_order = ["wanted", "fund", "on", "narration", "evidence"]
+    field_order = ["wanted", "on", "narration", "evidence"]
 
 
 MONTHS_BACK = 18
@@ -180,7 +183,8 @@ class ComparativesForm(VerbForm):
         super().__init__(*args, **kwargs)
         self.accounts = {f"account_{each.pk}": each for each in Account.objects.exclude(kind=Kind.EQUITY)}
         for name, account in self.accounts.items():
-            note = "Above nil, though it stands among the assets." if account.role == Role.DEPRECIATED else ""
+            taken_off = account.role in (Role.DEPRECIATED, Role.ALLOWANCE)
+            note = "Above nil, though it is taken off the assets." if taken_off else ""
             self.fields[name] = AmountFormField(label=str(account), required=False, min_value=None, help_text=note)
 
     def clean(self) -> dict[str, Any]:

@@ -14,10 +14,10 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalOrigin, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account as account_of
-from clubdesk.ledger.selectors import month_end
+from clubdesk.ledger.selectors import month_end, party_balances
 from clubdesk.money import as_amount, half_up, nil, positive, shown
 from clubdesk.yearend import checklist, gst, posting, selectors
 from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment, GstReturn
@@ -159,13 +159,20 @@ def count_stock(
 
 @transaction.atomic
 def provide(
-    *, wanted: Money, fund: Fund, on: date, narration: str, by: User,
+    *, wanted: Money, on: date, narration: str, by: User,
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
 ) -> Journal:  # fmt: skip
-    """Of what families owe `wanted` is not expected to be paid; the debts stay. The difference is posted."""
+    """Of what families owe `wanted` is not expected to be paid; the debts stay. The difference is posted.
+
+    Raises Refused for more than they owe on that day, and where so much is allowed for already.
+    """
     ledger.lock_book()
     if found := ledger.written(Journal, key):
         return found
+    owed = as_amount(sum(figure for figure in party_balances(Role.FEES_OWED, on).values() if figure > 0))
+    if wanted > owed:
+        raise Refused(f"Families owe {shown(owed)} on {on:%-d %b %Y}; no more than that can be doubtful.")
+    fund = Fund.objects.get(pk=FundRole.GENERAL)
     change = wanted + as_amount(selectors.held_in(Role.ALLOWANCE, fund, on))
     if change == nil():
         raise Refused(f"An allowance of {shown(wanted)} stands already; there is nothing to post.")

@@ -66,5 +66,10 @@ class Migration(migrations.Migration):
                 unique=True,
             ),
         ),
+        migrations.AlterField(
+            model_name="journal",
+            name="reverse_on",
+            field=models.DateField(blank=True, null=True, verbose_name="undone by itself on"),
+        ),
         migrations.RunPython(add_account, migrations.RunPython.noop),
     ]

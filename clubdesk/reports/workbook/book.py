@@ -100,7 +100,7 @@ class TreasurersWorkbook:
         wide, funds = True, self.figures.funds
         money = [14] * (len(funds) + 4)
         self.summary = self.sheet("Summary", [46, 18, 18], "BC")
-        self.committee = self.sheet("Committee", [12, *[15] * (len(funds) + 4)], "BCDEFG", wide)
+        self.committee = self.sheet("Committee", [12, *[15] * (len(funds) + 4)], "BCDEFG", one_page=True)
         self.trial = self.sheet("Trial balance", [8, 32, 11, *[15] * 9], "DEFGHIJKL", wide)
         self.income = self.sheet("Income and expenditure", [8, 34, *money], "CDEFGHIJ")
         self.position = self.sheet("Assets and liabilities", [8, 38, 18, 18], "CD")
@@ -120,10 +120,13 @@ class TreasurersWorkbook:
         self.changes = self.sheet("Changes and reversals", [8, 13, 9, 13, 60, 14, 18, 13], "F", wide)
         self.proof = self.sheet("Proof", [66, 15, 15, 10], "BCD")
 
-    def sheet(self, name: str, widths: list[float], amounts: str, landscape: bool = False) -> Sheet:
+    def sheet(
+        self, name: str, widths: list[float], amounts: str, landscape: bool = False, one_page: bool = False
+    ) -> Sheet:
         copy = self.copies(name) if self.copies else None
         return Sheet(
-            self.book, name, widths, amounts=amounts, landscape=landscape, foot=self.seal.in_words, copy=copy
+            self.book, name, widths, amounts=amounts, landscape=landscape, foot=self.seal.in_words, one_page=one_page,
+            copy=copy,
         )  # fmt: skip
 
     def _describe(self) -> None:

@@ -93,19 +93,33 @@ def write_income(w: TreasurersWorkbook) -> None:
     w.at.surplus = sheet.total(["", "Surplus (deficit)", *surplus[:-1], None])
 
 
+SPECIAL = "~*?"
+
+
+def criterion(cell: str, text: str) -> str:
+    """What a formula compares with the text in a cell, taken as it is written where it has signs that stand for others.
+
+    Source of the signs: OpenFormula, wildcards in criteria (from memory).
+    """
+    if text[0] not in "=<>" and not any(sign in text for sign in SPECIAL):
+        return cell
+    escaped = cell
+    for sign in SPECIAL:
+        escaped = f'SUBSTITUTE({escaped},"{sign}","~{sign}")'
+    return f'"="&{escaped}'
+
+
 def _income_line(
     w: TreasurersWorkbook, account: Account, row: int, header_row: int, columns: list[str], sign: int
 ) -> list[Any]:
     now = w.figures
     plus, minus = ("I", "H") if sign > 0 else ("H", "I")
-    funds = [
-        Formula(
-            f"={w.in_journal(plus, f'$A{row}', f'{c}${header_row}')}"
-            f"-{w.in_journal(minus, f'$A{row}', f'{c}${header_row}')}",
-            -sign * now.moved(account, fund) + ZERO,
-        )
-        for c, fund in zip(columns[:-1], now.funds, strict=True)
-    ]
+    funds = []
+    for c, fund in zip(columns[:-1], now.funds, strict=True):
+        which = criterion(f"{c}${header_row}", fund.name)
+        figure = -sign * now.moved(account, fund) + ZERO
+        moved = (w.in_journal(side, f"$A{row}", which) for side in (plus, minus))
+        funds.append(Formula(f"={'-'.join(moved)}", figure))
     total = Formula(f"=SUM({columns[0]}{row}:{columns[-2]}{row})", -sign * now.moved(account) + ZERO)
     last = -sign * w.last_year.moved(account) + ZERO if w.last_year else ZERO
     return [account.code, Named(account.name), *funds, total, last]

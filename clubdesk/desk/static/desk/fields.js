@@ -29,7 +29,7 @@ for (const box of document.querySelectorAll(".lines[data-lines]")) {
   const sum = () => {
     const [debit, credit] = [side("debit"), side("credit")];
     const out = Math.abs(debit - credit) / 100;
-    said.textContent = `Debits ${(debit / 100).toFixed(2)} · credits ${(credit / 100).toFixed(2)} · ${out ? `out by ${out.toFixed(2)}` : "both sides agree"}`;
+    said.textContent = `Debits ${(debit / 100).toFixed(2)} · credits ${(credit / 100).toFixed(2)} · ${out ? `out by ${out.toFixed(2)}` : debit ? "both sides agree" : "nothing typed yet"}`;
     said.classList.toggle("out", Boolean(out));
     said.hidden = false;
   };
