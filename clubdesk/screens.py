@@ -268,8 +268,8 @@ class Chart:
     columns: Sequence[tuple[str, Sequence[Decimal]]]
     beside: bool = False
 
-    WIDTH, HEIGHT, LEFT, BOTTOM = 640, 220, 48, 22
-    MOST_LABELS = 6
+    WIDTH, HEIGHT, LEFT, BOTTOM = 640, 220, 72, 22
+    MOST_LABELS = 5
 
     @property
     def top(self) -> Decimal:

@@ -230,6 +230,10 @@ class FletchbookSite(AdminSite):
         may = request.user.has_perm
         counted = [(each, each.count()) for each in waiting() if may(each.permission)]
         home = {
+            "open_year": apps.get_model("ledger", "FinancialYear")
+            .objects.filter(closed_at=None)
+            .order_by("first_day")
+            .first(),
             "scenes": [scene for scene in scenes() if may(scene.permission)],
             "waiting": [(each.url, count, each.one if count == 1 else each.many) for each, count in counted if count],
         }

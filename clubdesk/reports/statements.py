@@ -274,7 +274,7 @@ def moved_accounts(now: Figures) -> list[Account]:
 
 def bridge_by_line(now: Figures) -> Statement:
     """The same bridge line by line: what moved in each balance sheet account for it. Each row closes to nil."""
-    accounts = moved_accounts(now)
+    accounts = [each for each in moved_accounts(now) if any(now.trace(line, each.pk) for line in now.lines)]
     columns = ["Cash", *(account.name for account in accounts), "Between lines", "Accrual", "Difference"]
     note = (
         "The same for each line: its money, and what moved in each account for it, come to what it earned or cost. The"

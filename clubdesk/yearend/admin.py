@@ -112,7 +112,7 @@ class DepreciationPage(AdjustmentPage):
         known = Register.at(today)
         lost = sum((known.posted_until(thing, date.max) for thing in known.things), ZERO)
         return [
-            ("In the register", f"{len(known.things)} things"),
+            ("Things in the register", len(known.things)),
             ("Their cost", total(thing.cost for thing in known.things)),
             ("Equipment at cost by the ledger", as_amount(balance(Role.EQUIPMENT, today))),
             ("Lost in worth so far", as_amount(lost)),

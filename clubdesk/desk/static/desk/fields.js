@@ -53,3 +53,13 @@ for (const box of document.querySelectorAll(".lines[data-lines]")) {
   box.addEventListener("input", sum);
   sum();
 }
+
+/* A table wider than its place says so, and keeps its first column in sight. */
+for (const box of document.querySelectorAll(".scroll")) {
+  if (box.scrollWidth <= box.clientWidth + 1) continue;
+  box.classList.add("wider");
+  const said = document.createElement("p");
+  said.className = "slide";
+  said.textContent = "The table goes on to the right; slide it sideways.";
+  box.before(said);
+}
