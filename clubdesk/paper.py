@@ -15,7 +15,16 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    CondPageBreak,
+    Flowable,
+    KeepInFrame,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
 from clubdesk.screens import Chart
 
@@ -131,6 +140,12 @@ def drawing(chart: Chart, width: float) -> Drawing:
 
 
 HEAD, MOST_KEPT = 60.0, 480.0
+
+
+def on_one_page(story: Sequence[Flowable]) -> Flowable:
+    """All of it on one upright page, drawn smaller where it would not fit."""
+    wide, high = A4[0] - 36 * mm, A4[1] - 34 * mm - 2
+    return KeepInFrame(wide, high, list(story), mode="shrink")
 
 
 def room_for(table: Flowable) -> Flowable:

@@ -1,20 +1,23 @@
 """The committee's page tells of the days it is asked for, whatever comes after."""
 
+import io
 from datetime import date
 
 import pytest
+from pypdf import PdfReader
 
 from clubdesk import clock
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear
+from clubdesk.ledger.models import FinancialYear, Fund
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.reports import committee
 from clubdesk.reports.papers import CommitteeAsked
 from clubdesk.reports.verify import verify
 from tests import factories
+from tests.papers import words_of
 
 pytestmark = pytest.mark.django_db
 JULY, NOW = date(2026, 7, 1), date(2026, 9, 12)
@@ -56,6 +59,17 @@ def test_a_closed_year_counts_its_members_as_they_were_known_when_it_closed(hous
         )
         assert committee.members([date(2027, 6, 30)]) == [0]
         assert committee.members([date(2027, 7, 31)]) == [1]
+
+
+def test_it_is_one_page_however_many_funds_and_courses_there_are(household, by):
+    for number in range(9):
+        Fund.objects.create(code=f"fund-{number}", name=f"Fund number {number} for a purpose with a long name")
+    for day in range(2, 25):
+        factories.cohort(first=date(2026, 8, day))
+    content = CommitteeAsked(JULY, NOW).pdf(NOW)
+    assert len(PdfReader(io.BytesIO(content)).pages) == 1
+    assert "Fund number 8" in words_of(content)
+    assert verify(content).is_genuine
 
 
 class TestWhoOwes:

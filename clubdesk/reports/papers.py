@@ -170,7 +170,7 @@ def committee_pdf(page: CommitteePage, club: str, mark: str, keywords: str) -> b
         )
         found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 82)]
         found.append(_section_table(data, PORTRAIT))
-    return paper.pdf("For the committee", club, found, mark=mark, keywords=keywords)
+    return paper.pdf("For the committee", club, [paper.on_one_page(found)], mark=mark, keywords=keywords)
 
 
 PLAINLY = ("green:", "red:", "grey:")

@@ -259,6 +259,8 @@ def _write_bridge_lines(w: TreasurersWorkbook, accounts: list[Account]) -> None:
     for line in now.lines:
         moved = [now.cash(line), *(now.trace(line, each.pk) for each in accounts), now.trace(line, BETWEEN)]
         accrual, row = now.accrual(line), sheet.row + 1
+        if not (any(moved) or accrual):
+            continue
         gap = Formula(f"=ROUND(SUM(C{row}:{columns[-3]}{row})-{columns[-2]}{row},2)", sum(moved, ZERO) - accrual)
         sheet.line([line.code, named_line(line), *(figure + ZERO for figure in moved), accrual + ZERO, gap])
     w.at.bridge_last = max(sheet.row, w.at.bridge_first)
