@@ -15,7 +15,7 @@ from clubdesk.courses.models import Booking, Place
 from clubdesk.desk.services import start_books
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import JournalOrigin, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.ledger.services import shell_user
@@ -23,6 +23,8 @@ from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import affiliation_due
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Guardian
+from clubdesk.yearend.models import Disposal
+from clubdesk.yearend.register import Register
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -166,4 +168,33 @@ def test_lines_that_an_entry_explained_are_cleared_by_it(transactional_db):
     clearing = Clearing.objects.get()
     assert [part.line.text for part in clearing.lines.all()] == ["RAFFLE"]
     assert [part.posting_id for part in clearing.postings.all()] == [posting.pk]
+    assert [result for result in check_all() if result.faults] == []
+
+
+def test_what_was_marked_as_gone_gets_its_disposal(transactional_db):
+    by = shell_user()
+    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=by)
+    lines = [debit(Role.EQUIPMENT, as_amount(90)), credit(Role.BANK, as_amount(90))]
+    for number in range(2):
+        ledger.record_journal(on=NOW, narration=f"Butt {number}", lines=lines, by=by)
+    gone = ledger.record_journal(
+        on=NOW, narration="Disposed of: Butt 0. burnt", by=by, origin=JournalOrigin.DISPOSAL,
+        lines=[debit(Role.DEPRECIATION, as_amount(90)), credit(Role.EQUIPMENT, as_amount(90))],
+    )  # fmt: skip
+    guards.remove(connection)
+    try:
+        executor = MigrationExecutor(connection)
+        executor.migrate([("yearend", "0001_initial")])
+        old = executor.loader.project_state([("yearend", "0001_initial")]).apps.get_model("yearend", "Equipment")
+        for number, disposed_on in enumerate((NOW, None)):
+            old.objects.create(
+                key=uuid.uuid4(), recorded_by_id=by.pk, name=f"Butt {number}", bought_on=NOW, cost=90, years=5,
+                fund_id="general", disposed_on=disposed_on,
+            )  # fmt: skip
+    finally:
+        call_command("migrate", verbosity=0)
+    assert [(row.equipment.name, row.reason, row.journal) for row in Disposal.objects.all()] == [
+        ("Butt 0", "burnt", gone)
+    ]
+    assert [thing.name for thing in Register.at(NOW).things] == ["Butt 1"]
     assert [result for result in check_all() if result.faults] == []

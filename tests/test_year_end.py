@@ -396,7 +396,7 @@ class TestRegister:
         journal = services.depreciate(until=date(2026, 8, 31), by=by)
         with pytest.raises(IntegrityError, match="more than what it cost"), transaction.atomic():
             DepreciationLine.objects.create(
-                journal=journal, equipment=bows, until=date(2026, 9, 30), amount=as_amount("850.01")
+                journal=journal, equipment=bows, until=date(2026, 8, 31), amount=as_amount("850.01")
             )
         for sql in ("UPDATE yearend_equipment SET cost = 2000", "DELETE FROM yearend_equipment",
                     "DELETE FROM yearend_depreciationline"):  # fmt: skip
