@@ -1,5 +1,6 @@
 """Amounts of money: two decimals, the book's one currency, never float."""
 
+import re
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from clubdesk.errors import Refused
 
 CENT = Decimal("0.01")
 FIVE_CENTS = Decimal("0.05")
+GROUPED = re.compile(r"-?\d{1,3}(,\d{3})+(\.\d*)?")
 LARGEST = Decimal("9999999999.99")
 
 
@@ -99,7 +101,9 @@ class AmountFormField(forms.DecimalField):
         return value.amount if isinstance(value, Money) else value
 
     def to_python(self, value):
-        """Digits and a point only: “1e3” and “12,50” are slips, not amounts."""
+        """Digits and a point, and commas as the site prints them: “1e3” and “12,50” are slips, not amounts."""
+        if isinstance(value, str) and GROUPED.fullmatch(value.strip()):
+            value = value.replace(",", "")
         if isinstance(value, str) and set(value.strip()) - set("0123456789.-"):
             raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
         return super().to_python(value)

@@ -82,6 +82,16 @@ class TestWhoOwes:
         fees.record_receipt(household=household, amount=as_amount(60), method=Method.CASH, on=date(2026, 9, 8), by=by)
         assert committee.owed_longer_than(60, NOW) == 0
 
+    def test_what_bounced_or_took_a_newer_fee_back_paid_no_old_one(self, household, by):
+        charged(household, JULY, by)
+        paid = fees.record_receipt(
+            household=household, amount=as_amount(126), method=Method.TRANSFER, on=date(2026, 9, 1), by=by
+        )
+        fees.cancel_receipt(receipt=paid, on=date(2026, 9, 3), reason="bounced", by=by)
+        new = charged(household, date(2026, 9, 1), by, "200.00")
+        fees.credit_charge(charge=new, amount=as_amount(200), on=date(2026, 9, 2), reason="withdrew", by=by)
+        assert committee.owed_longer_than(60, NOW) == 126
+
     def test_it_is_told_of_the_day_asked_for_and_not_of_today(self, household, by):
         charged(household, JULY, by)
         content = CommitteeAsked(JULY, date(2026, 9, 5)).pdf(NOW)

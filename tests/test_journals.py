@@ -180,6 +180,19 @@ class TestReversedOnItsDay:
                 cursor.execute(f"UPDATE ledger_journal SET {change}")
 
 
+def test_each_opening_balance_is_brought_in_once(client, page):
+    url = reverse("admin:ledger_journal_opening")
+    for number, status in ((1, 302), (2, 422)):
+        lines = form(("1010", "5,000.00", ""), ("3010", "", "5,000.00"), on="2026-07-01", key=KEY[:-1] + str(number))
+        assert client.post(url, lines).status_code == status
+    assert balance(Role.BANK, date(2026, 9, 12)) == 5000
+
+
+def test_a_copy_of_an_impossible_number_begins_with_nothing(client, page):
+    for asked in ("9" * 30, "9" * 5000, "x"):
+        assert client.get(f"{page}?copy={asked}").status_code == 200
+
+
 def test_the_opening_trial_balance_is_typed_account_by_account(client, page):
     url = reverse("admin:ledger_journal_opening")
     text = client.get(url).content.decode()

@@ -28,6 +28,7 @@ from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Tap
 from clubdesk.reports.selectors import Figures
 from clubdesk.yearend import checklist, selectors, services
+from clubdesk.yearend.forms import seen_plan
 from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment
 from clubdesk.yearend.register import Register, disposal_of
 from tests import factories
@@ -38,6 +39,11 @@ FIRST, LAST, NEXT = date(2026, 7, 1), date(2027, 6, 30), date(2027, 7, 1)
 
 def left_of(thing, until):
     return Register.at(until).to_lose(thing, until).amount
+
+
+def bought(by, amount, on=FIRST):
+    lines = [debit(Role.EQUIPMENT, as_amount(amount)), credit(Role.DONATIONS, as_amount(amount))]
+    ledger.record_journal(on=on, narration="Given", lines=lines, by=by)
 
 
 def sound():
@@ -109,10 +115,23 @@ class TestBudget:
         client.post(url, {**form, "whole": "1200"})
         refused = client.post(url, form)
         assert refused.status_code == 422
-        assert "is planned already; open it from the budget" in refused.content.decode()
+        assert "is planned already, or was meanwhile; open it from the budget" in refused.content.decode()
         months = {f"month_{month:%Y_%m}": "100.00" for month in selectors.months_of(year)}
-        client.post(url, {**form, "shown": account.pk, **months, "whole": "2400"})
+        seen = seen_plan(account.pk, {month: as_amount(100) for month in selectors.months_of(year)})
+        client.post(url, {**form, "seen": seen, **months, "whole": "2400"})
         assert selectors.budget_of(FIRST, LAST) == {account.pk: 2400}
+
+    def test_a_plan_that_somebody_changed_meanwhile_is_not_written_over(self, client, treasurer, year, by):
+        account, months = expense("5070"), selectors.months_of(year)
+        plans = [{month: as_amount(each) for month in months} for each in (100, 250)]
+        for plan in plans:
+            services.set_budget(year=year, account=account, months=plan, by=by)
+        client.force_login(treasurer)
+        typed = {f"month_{month:%Y_%m}": "120.00" for month in months}
+        url = reverse("admin:ledger_financialyear_budget", args=[year.pk])
+        form = {"key": uuid.uuid4(), "account": account.pk, "seen": seen_plan(account.pk, plans[0]), **typed}
+        assert client.post(url, form).status_code == 422
+        assert selectors.budget_of(FIRST, LAST) == {account.pk: 3000}
 
     def test_copying_over_a_budget_asks_first(self, client, treasurer, year, by):
         following = ledger.open_year(first_day=NEXT, by=by)
@@ -149,7 +168,7 @@ class TestBudget:
     def test_an_accounts_year_is_typed_on_a_page(self, client, treasurer, year):
         client.force_login(treasurer)
         url = reverse("admin:ledger_financialyear_budget", args=[year.pk])
-        form = {"key": uuid.uuid4(), "account": expense("5070").pk, "whole": "1200"}
+        form = {"key": uuid.uuid4(), "account": expense("5070").pk, "whole": "1,200.00"}
         assert client.post(url, {**form, "month_2026_07": "7"}).status_code == 422
         client.post(url, form)
         page = client.get(reverse("admin:budget", args=[2027])).content.decode()
@@ -196,6 +215,15 @@ class TestAdjustments:
             assert balance(Role.ALLOWANCE, date(2026, 9, 1)) == -wanted
         assert balance(Role.FEES_OWED, date(2026, 9, 1)) == 126
         assert sound()
+
+    def test_a_count_of_an_earlier_day_never_changes_what_a_later_one_found(self, general, by):
+        for counted, on in ((240, date(2026, 8, 31)), (90, date(2026, 8, 1))):
+            count = {"counted": as_amount(counted), "materials": expense("5020"), "fund": general, "on": on}
+            if counted == 90:
+                with pytest.raises(Refused, match="was posted for 31 Aug 2026 already"):
+                    services.count_stock(**count, narration="Counted", by=by)
+            else:
+                services.count_stock(**count, narration="Counted", by=by)
 
     def test_no_more_is_doubtful_than_families_owe(self, by):
         with pytest.raises(Refused, match="Families owe 0.00 on 1 Sep 2026"):
@@ -257,6 +285,7 @@ class TestRegister:
         assert sound()
 
     def test_odd_cents_come_out_even_over_its_years(self, general, by):
+        bought(by, 100)
         thing = services.add_equipment(
             name="Butt", bought_on=FIRST, cost=as_amount("100.00"), years=3, fund=general, by=by
         )
@@ -334,6 +363,67 @@ class TestRegister:
             DepreciationLine.objects.create(
                 journal=bought, equipment=bows, until=date(2026, 7, 10), amount=as_amount(1)
             )
+
+    def test_the_register_has_no_more_than_the_ledger_bought(self, bows, general, by):
+        with pytest.raises(Refused, match="1,000.00 by the ledger, of which 1,000.00 is in the register already"):
+            services.add_equipment(name="Mower", bought_on=FIRST, cost=as_amount(1), years=5, fund=general, by=by)
+
+    def test_a_thing_typed_wrongly_leaves_the_register_while_nothing_hangs_on_it(
+        self, client, treasurer, bows, general, by
+    ):
+        client.force_login(treasurer)
+        url = reverse("admin:yearend_equipment_withdraw", args=[bows.pk])
+        client.post(url, {"key": uuid.uuid4(), "reason": "three years, not five"})
+        assert Register.at(LAST).things == []
+        again = services.add_equipment(name="Bows", bought_on=FIRST, cost=as_amount(1000), years=5, fund=general, by=by)
+        services.depreciate(until=date(2026, 8, 31), by=by)
+        with pytest.raises(Refused, match="Something was posted of it"):
+            services.withdraw_equipment(equipment=again, on=LAST, reason="x", by=by)
+        for sql in (
+            "UPDATE yearend_equipment SET withdrawn_on = '2026-09-01'",
+            "UPDATE yearend_equipment SET withdrawn_on = NULL",
+        ):
+            with pytest.raises(IntegrityError, match="taken out of the register"), transaction.atomic():
+                connection.cursor().execute(sql)
+
+    def test_what_a_restricted_fund_holds_is_money(self, by):
+        """Equipment and bills paid ahead would be counted as money and spent a second time."""
+        entry = Fund.objects.get(pk=FundRole.ENTRY)
+        lines = [debit(Role.BANK, as_amount(90), fund=entry), credit(Role.GRANTS, as_amount(90), fund=entry)]
+        ledger.record_journal(on=FIRST, narration="Grant", lines=lines, by=by)
+        for role in ledger.NO_MONEY_ROLES:
+            lines = [debit(role, as_amount(5), fund=entry), credit(Role.BANK, as_amount(5), fund=entry)]
+            with pytest.raises(Refused, match="holds money only"):
+                ledger.record_journal(on=FIRST, narration="Bows", lines=lines, by=by)
+        with pytest.raises(Refused, match="equipment stands in another fund"):
+            services.add_equipment(name="Bows", bought_on=FIRST, cost=as_amount(5), years=3, fund=entry, by=by)
+
+    def test_depreciation_undone_later_and_posted_again_never_counts_twice_on_one_day(self, bows, by, year):
+        ledger.open_year(first_day=NEXT, by=by)
+        with clock.on(date(2027, 7, 20)):
+            journal = services.depreciate(until=LAST, by=by)
+            ledger.reverse_journal(journal=journal, on=date(2027, 7, 10), reason="a slip", by=by)
+            again = services.depreciate(until=LAST, by=by)
+            assert again.date == date(2027, 7, 10)
+            assert [balance(Role.DEPRECIATED, day) for day in (LAST, date(2027, 7, 10))] == [-300, -300]
+            assert checklist.register_agrees(year).done
+            assert checklist.equipment_depreciated(year).done
+
+    def test_what_a_thing_lost_in_an_earlier_year_is_posted_before_it_goes(self, bows, by):
+        ledger.open_year(first_day=NEXT, by=by)
+        with clock.on(date(2027, 8, 1)):
+            with pytest.raises(Refused, match="Depreciate to 30 Jun 2027 first"):
+                services.dispose(equipment=bows, on=date(2027, 7, 20), reason="sold", by=by)
+            services.depreciate(until=LAST, by=by)
+            services.dispose(equipment=bows, on=date(2027, 7, 20), reason="sold", by=by)
+
+    def test_a_key_used_again_after_a_reversal_disposes_of_nothing_twice(self, bows, by):
+        key = uuid.uuid4()
+        gone = services.dispose(equipment=bows, on=date(2026, 8, 5), reason="lost", by=by, key=key)
+        ledger.undo_entries_of(document=gone.journal, on=date(2026, 8, 8), reason="found", by=by)
+        assert services.dispose(equipment=bows, on=date(2026, 8, 5), reason="lost", by=by, key=key) == gone
+        with pytest.raises(Refused, match="It was in use on 8 Aug 2026"):
+            services.dispose(equipment=bows, on=date(2026, 8, 6), reason="lost again", by=by)
 
     def test_months_are_depreciated_in_their_order(self, bows, by):
         ledger.open_year(first_day=NEXT, by=by)
@@ -474,6 +564,15 @@ def undecided_expense(by):
     factories.expense(by=by)
 
 
+def money_that_lies_still(by):
+    savings = Account.objects.create(code="1012", name="Savings", kind="asset", is_money=True)
+    before = FinancialYear.objects.create(first_day=date(2025, 7, 1), last_day=date(2026, 6, 30))
+    lines = [debit(savings, as_amount(900)), credit(Role.DONATIONS, as_amount(900))]
+    ledger.record_journal(on=before.last_day, narration="Given", lines=lines, by=by)
+    ledger.close_year(year=before, on=FIRST, by=by)
+    BankAccount.objects.create(account=savings, name="Savings")
+
+
 def money_without_statements(by):
     tin = Account.objects.create(code="1015", name="Petty cash", kind="asset", is_money=True)
     lines = [debit(tin, as_amount(50)), credit(Role.DONATIONS, as_amount(50))]
@@ -486,6 +585,7 @@ def not_in_the_register(by):
 
 
 def behind_with_depreciation(by):
+    bought(by, 100)
     services.add_equipment(
         name="Bows", bought_on=FIRST, cost=as_amount(100), years=5, by=by, fund=Fund.objects.get(pk=FundRole.GENERAL)
     )
@@ -514,6 +614,7 @@ class TestClose:
             (undecided_expense, "Volunteers’ expenses are decided"),
             (behind_with_depreciation, "Equipment is depreciated"),
             (not_in_the_register, "The register of equipment agrees with the ledger"),
+            (money_that_lies_still, "Every month of the bank is reconciled"),
             (money_without_statements, "Every account of money has statements"),
             (not_undone, "Journals that undo themselves have done so"),
         ],

@@ -255,7 +255,11 @@ class JournalPage(VerbPage):
     def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
         """A copy of an earlier journal, where the address names one."""
         asked = request.GET.get("copy", "")
-        copied = Journal.objects.filter(pk=asked).first() if asked.isascii() and asked.isdigit() else None
+        copied = (
+            Journal.objects.filter(pk=asked).first()
+            if asked.isascii() and asked.isdigit() and len(asked) < 10
+            else None
+        )
         entry = selectors.entries_of(copied).filter(purpose="journal").first() if copied else None
         if entry is None:
             return super().initial(request, target)

@@ -143,6 +143,15 @@ GUARDS = [
         message="A line in this account must say who owes or is owed.",
     ),
     Guard(
+        "posting_of_a_restricted_fund_is_money",
+        "ledger_posting",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM ledger_fund f WHERE f.code = NEW.fund_id AND f.restricted)"
+        " AND EXISTS (SELECT 1 FROM ledger_account a WHERE a.id = NEW.account_id"
+        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance'))",
+        message="A restricted fund holds money only; charge what it buys to an expense account of the fund.",
+    ),
+    Guard(
         "posting_keeps",
         "ledger_posting",
         "UPDATE",

@@ -36,6 +36,8 @@ from clubdesk.ledger.signals import month_locked
 from clubdesk.money import as_amount, shown
 
 SHELL_USER = "shell"
+NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
+"""Assets that cannot be spent; no restricted fund holds them."""
 Written = TypeVar("Written", bound=Document)
 
 
@@ -177,12 +179,22 @@ def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
             effects[line.fund_code] = effects.get(line.fund_code, 0) + cents
         if account.needs_party and line.party is None:
             raise Refused(f"{account} needs to say who owes or is owed.")
+    _refuse_things_in_restricted_funds(lines, accounts)
     for code, cents in sums.items():
         if cents:
             raise Refused(f"The entry is out of balance by {shown(as_amount(cents) / 100)} in the fund “{code}”.")
     for code, cents in effects.items():
         if cents < 0:
             refuse_overdrawing(code, cents)
+
+
+def _refuse_things_in_restricted_funds(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
+    """What such a fund holds may be spent; a thing or a bill paid ahead would be spent a second time as money."""
+    touched = {line.fund_code for line, each in zip(lines, accounts, strict=True) if each.role in NO_MONEY_ROLES}
+    for fund in Fund.objects.filter(pk__in=touched, restricted=True):
+        raise Refused(
+            f"{fund} is for its purpose alone and holds money only; charge what it buys to an expense account of it."
+        )
 
 
 def refuse_overdrawing(fund_code: str, cents: int) -> None:
@@ -268,6 +280,8 @@ def record_journal(
         return found
     lines = list(lines)
     _refuse_kept_elsewhere(lines)
+    if origin == JournalOrigin.OPENING:
+        _refuse_brought_in_twice(lines)
     journal = Journal(
         key=key or uuid.uuid4(),
         date=on,
@@ -298,6 +312,23 @@ def _refuse_kept_elsewhere(lines: Iterable[Line]) -> None:
         role = line.account if isinstance(line.account, Role) else line.account.role
         if role in KEPT_ELSEWHERE:
             raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
+
+
+def _refuse_brought_in_twice(lines: Iterable[Line]) -> None:
+    """Each balance of an account and fund is brought in once; Accumulated funds take what remains each time."""
+    opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
+    rows = Posting.objects.filter(
+        entry__source_type=selectors.source_type(Journal), entry__source_id__in=opening, entry__reversed_by=None,
+        entry__purpose="journal",
+    ).exclude(account__kind=Kind.EQUITY)  # fmt: skip
+    stands = set(rows.values_list("account", "fund"))
+    lines = list(lines)
+    for line, account in zip(lines, _accounts_of(lines), strict=True):
+        if (account.pk, line.fund_code) in stands:
+            raise Refused(
+                f"The opening balance of {account} was brought in already; reverse that journal first, or write the"
+                " difference as a journal."
+            )
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 from django.db.models.functions import TruncMonth
 
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
+from clubdesk.fees.models import ChargeCredit, Voucher, WriteOff
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import FinancialYear, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, month_end, summed
@@ -112,12 +113,17 @@ def _owing(now: Figures) -> Section:
 def owed_longer_than(days: int, on: date) -> Decimal:
     """What families have owed for longer than so many days at the end of `on`, by the ledger.
 
-    A family's payments and credits count for its oldest fees first (common practice, no source).
+    A family's payments count for its oldest fees first (common practice, no source); what was undone, and what took a
+    newer fee back, pays nothing.
     """
     before = on - timedelta(days=days)
     rows: QuerySet[Any, Any] = Posting.objects.filter(
         account__role=Role.FEES_OWED, entry__sealed=True, entry__date__gt=before, entry__date__lte=on, amount__lt=0
-    )
+    ).exclude(Q(entry__reversed_by__date__lte=on) | Q(entry__reverses__date__gt=before))
+    newer = {"charge__charged_on__gt": before, "charge__charged_on__lte": on}
+    for model in (ChargeCredit, WriteOff, Voucher):
+        own = model._default_manager.filter(**newer).values("pk")
+        rows = rows.exclude(entry__source_type=ledger.source_type(model), entry__source_id__in=own)
     settled = dict(rows.order_by().values_list("party").annotate(figure=summed("amount")))
     now, then = (ledger.party_balances(Role.FEES_OWED, day) for day in (on, before))
     left = (min(figure + settled.get(party, ZERO), now.get(party, ZERO)) for party, figure in then.items())

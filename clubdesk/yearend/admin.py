@@ -12,7 +12,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.fees.services import recognise_due
 from clubdesk.ledger.admin import FinancialYearAdmin, JournalAdmin
-from clubdesk.ledger.models import FinancialYear, FundRole, Journal, Role
+from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, Role
 from clubdesk.ledger.selectors import ZERO, balance
 from clubdesk.money import as_amount, shown, total
 from clubdesk.screens import (
@@ -80,7 +80,11 @@ class StockPage(AdjustmentPage):
     verb = staticmethod(services.count_stock)
 
     def stands_now(self) -> list[tuple[str, Any]]:
-        return [("In the book now", as_amount(balance(Role.STOCK, clock.today())))]
+        today = clock.today()
+        return [
+            (f"In the book now, {fund}", as_amount(selectors.held_in(Role.STOCK, fund, today)))
+            for fund in Fund.objects.filter(restricted=False)
+        ]
 
 
 class AllowancePage(AdjustmentPage):
@@ -93,9 +97,12 @@ class AllowancePage(AdjustmentPage):
     verb = staticmethod(services.provide)
 
     def stands_now(self) -> list[tuple[str, Any]]:
-        ages = zip(*(family.ages for family in aged_balances(clock.today())), strict=True)
+        families = aged_balances(clock.today())
+        ages = zip(*(family.ages for family in families), strict=True)
         owed = [(f"Owed, {name}", as_amount(sum(age))) for (_, name), age in zip(AGES, ages, strict=False)]
-        return [("Allowed for now", as_amount(-balance(Role.ALLOWANCE, clock.today()))), *owed]
+        credit = sum((family.unused for family in families), ZERO)
+        allowed = as_amount(-balance(Role.ALLOWANCE, clock.today()))
+        return [("Allowed for now", allowed), *owed, ("Families in credit, not taken off above", as_amount(credit))]
 
 
 class DepreciationPage(AdjustmentPage):
@@ -142,7 +149,7 @@ class DisposePage(VerbPage):
     form_class = forms.DisposeForm
 
     def applies(self, target: Equipment) -> bool:
-        return register.disposal_of(target) is None
+        return target.withdrawn_on is None and register.disposal_of(target) is None
 
     def facts(self, target: Equipment) -> list[tuple[str, Any]]:
         worth = target.cost - register.depreciated(target)
@@ -153,6 +160,21 @@ class DisposePage(VerbPage):
 
     def destination(self, result: Disposal) -> str:
         return page_of(result.equipment)
+
+
+class WithdrawPage(VerbPage):
+    slug = "withdraw"
+    title = "It was typed wrongly"
+    intro = "It leaves the register as if it had never been there; nothing is posted. Then put in what is right."
+    button = "Take it out"
+    permission = "yearend.add_equipment"
+    form_class = forms.WithdrawForm
+
+    def applies(self, target: Equipment) -> bool:
+        return not (target.withdrawn_on or target.disposals.exists() or target.depreciation.exists())
+
+    def perform(self, *, target: Equipment, by: Any, reason: str, key: Any) -> Equipment:
+        return services.withdraw_equipment(equipment=target, on=clock.today(), reason=reason, by=by)
 
 
 def depreciation_section(request: HttpRequest, thing: Equipment) -> Section:
@@ -174,14 +196,15 @@ def disposal_section(request: HttpRequest, thing: Equipment) -> Section | None:
 
 @admin.register(Equipment)
 class EquipmentAdmin(DocumentAdmin):
-    list_display = ["name", "bought_on", "cost_shown", "years", "gone_on"]
+    list_display = ["name", "bought_on", "cost_shown", "years", "gone_on", "withdrawn_on"]
     search_fields = ["name"]
     fields = [
-        "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "recorded_by",
+        "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "withdrawn_on",
+        "withdraw_reason", "recorded_by",
     ]  # fmt: skip
     readonly_fields = fields
     add_page = EquipmentPage()
-    pages = [DisposePage()]
+    pages = [DisposePage(), WithdrawPage()]
     section_makers = [depreciation_section, disposal_section]
     cost_shown = amount_column("cost", "Cost")
     residual_shown = amount_column("residual", "Worth at the end")
@@ -256,7 +279,7 @@ class BudgetPage(YearPage):
         planned = selectors.budget_by_month(target).get(int(asked), {})
         return {
             "account": asked,
-            "shown": asked,
+            "seen": forms.seen_plan(int(asked), {month: as_amount(figure) for month, figure in planned.items()}),
             **{f"month_{month:%Y_%m}": figure for month, figure in planned.items()},
         }
 

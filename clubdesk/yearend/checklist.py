@@ -60,10 +60,10 @@ def _list_url(model: str, query: str = "") -> str:
 
 
 def months_reconciled(year: FinancialYear) -> Item:
-    """Each bank account that moved in the year is signed off to its last month."""
+    """Each bank account that moved in the year, or held money in it, is signed off to its last month."""
     title, url = "Every month of the bank is reconciled", reverse("admin:reconcile_month")
     behind = []
-    for bank in BankAccount.objects.filter(account__in=_moved_in(year)).select_related("account"):
+    for bank in BankAccount.objects.filter(account__in=_held_in(year)).select_related("account"):
         signed = last_signed(bank)
         if signed is None or signed.month_end < year.last_day:
             to = f"signed off to {signed.month_end:%B %Y}" if signed else "nothing signed off yet"
@@ -74,7 +74,7 @@ def months_reconciled(year: FinancialYear) -> Item:
 
 def money_is_at_a_bank(year: FinancialYear) -> Item:
     """Money that is neither in the till nor at the card reader is proven by statements."""
-    unproven = _moved_in(year).exclude(role__in=(Role.TILL, Role.CARD_TAKINGS)).filter(bank_account=None)
+    unproven = _held_in(year).exclude(role__in=(Role.TILL, Role.CARD_TAKINGS)).filter(bank_account=None)
     said = (
         f"Nothing proves {_listed(unproven)}; set it up as a bank account and bring in its statements."
         if unproven
@@ -84,10 +84,12 @@ def money_is_at_a_bank(year: FinancialYear) -> Item:
     return Item("Every account of money has statements", not unproven, said, url, "bank.add_bankaccount")
 
 
-def _moved_in(year: FinancialYear) -> QuerySet[Account]:
-    """Accounts of money that moved in the year."""
+def _held_in(year: FinancialYear) -> QuerySet[Account]:
+    """Accounts of money that moved in the year, or held some when it began or ended."""
     moved = Posting.objects.filter(account=OuterRef("pk"), entry__year=year, entry__is_closing=False)
-    return Account.objects.filter(Exists(moved), is_money=True)
+    days = (year.first_day - timedelta(days=1), year.last_day)
+    held = {pk for day in days for (pk,), figure in balances(day, ["account_id"]).after_closing.items() if figure}
+    return Account.objects.filter(Exists(moved) | Q(pk__in=held), is_money=True)
 
 
 def range_days_closed(year: FinancialYear) -> Item:
@@ -121,7 +123,7 @@ def vouchers_settled_or_carried(year: FinancialYear) -> Item:
 
 
 def started_fees_are_income(year: FinancialYear) -> Item:
-    due = charges_to_recognise(year.last_day).count()
+    due = charges_to_recognise(min(year.last_day, clock.today())).count()
     said = (
         f"{due} fees of what has started still wait in Fees in advance." if due else "Nothing waits that has started."
     )
@@ -213,7 +215,7 @@ def _register_gaps(on: date) -> list[str]:
 
 
 def journals_reversed(year: FinancialYear) -> Item:
-    due = journals_to_reverse(year.last_day)
+    due = journals_to_reverse(min(year.last_day, clock.today()))
     said = f"Still to be undone though their day has come: {_listed(due)}." if due else "None is overdue."
     url = page_of(due[0]) if due else ""
     return Item("Journals that undo themselves have done so", not due, said, url, "ledger.change_journal")

@@ -1,5 +1,6 @@
 """Forms of the year's end."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -50,6 +51,9 @@ class UndoneForm(AdjustmentForm):
 
 
 class StockForm(AdjustmentForm):
+    fund = forms.ModelChoiceField(
+        queryset=Fund.objects.filter(restricted=False), initial=FundRole.GENERAL.value, empty_label=None
+    )
     counted = AmountFormField(label="Worth of what lies in the store", help_text="At what it cost, as counted.")
     materials = AccountChoice(selectors.expense_accounts, label="Bought on the account")
     field_order = ["counted", "materials", "fund", "on", "narration", "evidence"]
@@ -91,7 +95,9 @@ def _to_post() -> list[tuple[date, Money]]:
     known = Register.at(day)
     for _ in range(MONTHS_BACK):
         day = day.replace(day=1) - timedelta(days=1)
-        if amount := total(amount for _, amount in known.behind(day)).amount:
+        behind = known.behind(day)
+        amount = total(amount for _, amount in behind).amount
+        if amount and not any(known.posted_later(thing, day) for thing, _ in behind):
             found.append((day, as_amount(amount)))
     return found
 
@@ -102,10 +108,16 @@ class EquipmentForm(VerbForm):
     cost = AmountFormField()
     years = forms.IntegerField(label="Years of use", min_value=1, max_value=50)
     residual = AmountFormField(label="Worth at the end", required=False)
-    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+    fund = forms.ModelChoiceField(
+        queryset=Fund.objects.filter(restricted=False), initial=FundRole.GENERAL.value, empty_label=None
+    )
     brought_in = AmountFormField(
         label="Depreciated before this book", required=False, help_text="As in the opening trial balance; else blank."
     )
+
+
+class WithdrawForm(VerbForm):
+    reason = forms.CharField(label="What is wrong with it", max_length=150)
 
 
 class DisposeForm(VerbForm):
@@ -118,9 +130,9 @@ class DisposeForm(VerbForm):
 
 
 class BudgetForm(VerbForm):
-    """An account's year: one sum in equal parts, or month by month. `shown` is the account whose months it shows."""
+    """An account's year: one sum in equal parts, or month by month. `seen` tells which account and plan it shows."""
 
-    shown = forms.CharField(required=False, widget=forms.HiddenInput)
+    seen = forms.CharField(required=False, widget=forms.HiddenInput)
     account = AccountChoice(selectors.yearly_accounts)
     whole = AmountFormField(
         label="Whole year in equal parts", required=False, help_text="Or leave blank and type the months below."
@@ -135,11 +147,12 @@ class BudgetForm(VerbForm):
         cleaned = super().clean() or {}
         months = selectors.months_of(self.target)
         typed = {month: amount for month in months if (amount := cleaned.pop(_month_field(month), None))}
-        whole, shown, account = (cleaned.pop("whole", None), cleaned.pop("shown", ""), cleaned.get("account"))
+        whole, seen, account = (cleaned.pop("whole", None), cleaned.pop("seen", ""), cleaned.get("account"))
         planned = self._planned(account)
-        if account and planned and shown != str(account.pk):
+        if account and planned and seen != seen_plan(account.pk, planned):
             self.add_error(
-                "account", f"{account} is planned already; open it from the budget, so that its months show."
+                "account",
+                f"{account} is planned already, or was meanwhile; open it from the budget, so that its months show.",
             )
         untouched = typed == planned
         if whole is not None and typed and not untouched and whole != total(typed.values()):
@@ -151,6 +164,11 @@ class BudgetForm(VerbForm):
     def _planned(self, account: Account | None) -> dict[date, Money]:
         found = selectors.budget_by_month(self.target).get(account.pk, {}) if account else {}
         return {month: as_amount(figure) for month, figure in found.items()}
+
+
+def seen_plan(account: int, months: Mapping[date, Money]) -> str:
+    """What a form carries of the plan that it shows, so that another plan is never written over unseen."""
+    return " ".join([str(account), *(f"{day}:{amount.amount}" for day, amount in sorted(months.items()))])
 
 
 def _month_field(month: date) -> str:

@@ -97,6 +97,8 @@ class Equipment(Document):
     brought_in = AmountField(
         "depreciated before this book", default=0, help_text="What the opening trial balance has of it already."
     )
+    withdrawn_on = models.DateField("typed wrongly, taken out on", null=True, blank=True, editable=False)
+    withdraw_reason = models.CharField("why", max_length=150, blank=True, editable=False)
 
     class Meta:
         ordering = ["bought_on", "pk"]

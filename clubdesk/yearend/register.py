@@ -1,10 +1,11 @@
 """The register of equipment: what the club has on a day, what each thing has lost in worth, and what it still loses."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
 from djmoney.money import Money
 
 from clubdesk.ledger.models import Journal, JournalEntry
@@ -38,7 +39,7 @@ def disposal_of(thing: Equipment) -> Disposal | None:
 def held(on: date, known_at: datetime | None = None) -> QuerySet[Equipment]:
     """Equipment that the club had at the end of that day, of what was in the register at `known_at`."""
     gone = stands(Disposal.objects.filter(equipment=OuterRef("pk")), on)
-    rows = Equipment.objects.filter(~Exists(gone), bought_on__lte=on).select_related("fund")
+    rows = Equipment.objects.filter(~Exists(gone), bought_on__lte=on, withdrawn_on=None).select_related("fund")
     return rows.filter(recorded_at__lte=known_at) if known_at else rows
 
 
@@ -70,6 +71,7 @@ class Register:
     on: date
     things: list[Equipment]
     posted: dict[int, list[DepreciationLine]]
+    gone: set[int]
 
     @classmethod
     def at(cls, on: date, *, as_posted_on: date | None = None, known_at: datetime | None = None) -> "Register":
@@ -79,7 +81,8 @@ class Register:
         lines = stands(DepreciationLine.objects.filter(equipment__in=things), as_posted_on)
         for line in lines.order_by("until", "pk"):
             posted[line.equipment_id].append(line)
-        return cls(on, things, posted)
+        gone = set(stands(Disposal.objects.filter(equipment__in=things)).values_list("equipment", flat=True))
+        return cls(on, things, posted, gone)
 
     def posted_between(self, thing: Equipment, first: date, last: date) -> Decimal:
         lines = (line for line in self.posted[thing.pk] if first <= line.until <= last)
@@ -94,10 +97,29 @@ class Register:
         return as_amount(max(lost_by(thing, until) - self.posted_until(thing, until), ZERO))
 
     def behind(self, until: date) -> list[tuple[Equipment, Money]]:
-        """Each thing that has lost more by that day than was posted, with what is still to post."""
-        found = [(thing, self.to_lose(thing, until)) for thing in self.things if thing.bought_on <= until]
+        """Each thing that has lost more by that day than was posted, with what is still to post.
+
+        What is gone since is left out: its whole worth left the books with it.
+        """
+        found = [
+            (thing, self.to_lose(thing, until))
+            for thing in self.things
+            if thing.bought_on <= until and thing.pk not in self.gone
+        ]
         return [(thing, amount) for thing, amount in found if amount.amount > 0]
 
     def posted_later(self, thing: Equipment, until: date) -> DepreciationLine | None:
         """What was posted of it for a day after `until`."""
         return next((line for line in self.posted[thing.pk] if line.until > until), None)
+
+
+def last_undone(things: Iterable[Equipment]) -> date:
+    """The last day on which depreciation or a disposal of any of them was reversed; the first of days where none was.
+
+    What is posted anew is dated no earlier, so that on no day the same loss stands twice.
+    """
+    journals = Q(depreciation__equipment__in=things) | Q(disposal__equipment__in=things)
+    entries = JournalEntry.objects.filter(
+        source_type=source_type(Journal), source_id__in=Journal.objects.filter(journals).values("pk"), purpose="journal"
+    )
+    return entries.aggregate(last=Max("reversed_by__date"))["last"] or date.min

@@ -54,6 +54,7 @@ GUARDS = [
     *kept(
         "yearend_equipment",
         "thing of the register",
+        "name",
         "bought_on",
         "cost",
         "residual",
@@ -61,6 +62,20 @@ GUARDS = [
         "fund_id",
         "brought_in",
         "recorded_at",
+    ),
+    Guard(
+        "yearend_equipment_withdrawn_before_anything_hangs_on_it",
+        "yearend_equipment",
+        "UPDATE",
+        when="(OLD.withdrawn_on IS NOT NULL AND (NEW.withdrawn_on IS NULL OR NEW.withdrawn_on <> OLD.withdrawn_on"
+        " OR NEW.withdraw_reason <> OLD.withdraw_reason))"
+        " OR (NEW.withdrawn_on IS NOT NULL AND (EXISTS (SELECT 1 FROM yearend_depreciationline l"
+        " WHERE l.equipment_id = NEW.id AND "
+        + _STANDS.format(journal="l.journal_id")
+        + ") OR "
+        + _GONE.format(equipment="NEW.id")
+        + "))",
+        message="A thing is taken out of the register while nothing that stands was posted of it, and stays out.",
     ),
     *kept("yearend_gstreturn", "period of GST", "first_day", "last_day", "journal_id", "collected", "credits"),
     Guard(

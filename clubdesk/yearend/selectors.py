@@ -31,8 +31,8 @@ def budget_of(first: date, last: date) -> dict[int, Decimal]:
     found: dict[int, Decimal] = {}
     for row in BudgetMonth.objects.filter(month__range=(first.replace(day=1), last)).order_by():
         end = month_end(row.month)
-        days = (min(end, last) - max(row.month, first)).days + 1
-        figure = half_up(row.amount.amount * days / end.day)
+        until, before = min(end, last).day, max(row.month, first).day - 1
+        figure = half_up(row.amount.amount * until / end.day) - half_up(row.amount.amount * before / end.day)
         found[row.account_id] = found.get(row.account_id, ZERO) + figure
     return found
 

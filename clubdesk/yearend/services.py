@@ -14,14 +14,14 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account as account_of
-from clubdesk.ledger.selectors import month_end, party_balances
-from clubdesk.money import as_amount, half_up, nil, positive, shown
+from clubdesk.ledger.selectors import last_day_posted, month_end, party_balances
+from clubdesk.money import as_amount, half_up, nil, positive, shown, total
 from clubdesk.yearend import checklist, gst, posting, selectors
 from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment, GstReturn
-from clubdesk.yearend.register import Register, depreciated, disposal_of, stands
+from clubdesk.yearend.register import Register, depreciated, disposal_of, last_undone, stands
 
 
 @transaction.atomic
@@ -62,6 +62,7 @@ def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> CopiedBud
     What was planned before is replaced. A month that was below nil is taken off the months around it, so that the
     account's year comes to the same.
     """
+    one_at_a_time("budget")
     _refuse_closed(year)
     before = [month.replace(year=month.year - 1) for month in selectors.months_of(year)]
     actual = selectors.actual_by_month(year, before)
@@ -141,6 +142,16 @@ def prepay(
     return _adjust(JournalOrigin.PREPAYMENT, lines, on, narration, by, reverse_on, evidence, key)
 
 
+def _refuse_before_a_later_one(role: Role, fund: Fund, on: date) -> None:
+    """The difference of an earlier day would change what was found on a later one."""
+    later = Posting.objects.filter(account__role=role, fund=fund, entry__date__gt=on, entry__sealed=True)
+    if row := later.select_related("entry").order_by("-entry__number").first():
+        raise Refused(
+            f"{account_of(role)} was posted for {row.entry.date:%-d %b %Y} already (entry {row.entry.number}); date"
+            " this one then or later, or reverse that journal first."
+        )
+
+
 @transaction.atomic
 def count_stock(
     *, counted: Money, materials: Account, fund: Fund, on: date, narration: str, by: User,
@@ -150,6 +161,7 @@ def count_stock(
     ledger.lock_book()
     if found := ledger.written(Journal, key):
         return found
+    _refuse_before_a_later_one(Role.STOCK, fund, on)
     change = counted - as_amount(selectors.held_in(Role.STOCK, fund, on))
     if change == nil():
         raise Refused(f"The book has a stock of {shown(counted)} already; there is nothing to post.")
@@ -173,6 +185,7 @@ def provide(
     if wanted > owed:
         raise Refused(f"Families owe {shown(owed)} on {on:%-d %b %Y}; no more than that can be doubtful.")
     fund = Fund.objects.get(pk=FundRole.GENERAL)
+    _refuse_before_a_later_one(Role.ALLOWANCE, fund, on)
     change = wanted + as_amount(selectors.held_in(Role.ALLOWANCE, fund, on))
     if change == nil():
         raise Refused(f"An allowance of {shown(wanted)} stands already; there is nothing to post.")
@@ -198,17 +211,51 @@ def add_equipment(
         raise Refused(f"It cannot have lost more than {shown(cost - residual)} before this book.")
     if not 1 <= years <= 50:
         raise Refused("It is used for 1 to 50 years.")
+    if fund.restricted:
+        raise Refused(f"{fund} is for its purpose alone and holds money only; equipment stands in another fund.")
+    _refuse_more_than_the_ledger_has(cost, fund)
     return Equipment.objects.create(
         key=key or uuid.uuid4(), name=name.strip()[:120], bought_on=bought_on, cost=cost, residual=residual,
         years=years, fund=fund, brought_in=brought_in, recorded_by=by,
     )  # fmt: skip
 
 
+def _refuse_more_than_the_ledger_has(cost: Money, fund: Fund) -> None:
+    latest = last_day_posted() or date.min
+    bought = as_amount(selectors.held_in(Role.EQUIPMENT, fund, latest))
+    listed = total(thing.cost for thing in Register.at(date.max).things if thing.fund_id == fund.pk)
+    if listed + cost > bought:
+        raise Refused(
+            f"{account_of(Role.EQUIPMENT)} has {shown(bought)} by the ledger, of which {shown(listed)} is in the"
+            " register already. Write the journal of what bought it first, or look at the cost."
+        )
+
+
+@transaction.atomic
+def withdraw_equipment(*, equipment: Equipment, on: date, reason: str, by: User) -> Equipment:
+    """Take a thing out of the register that was typed wrongly. It posts nothing.
+
+    Raises Refused without a reason, and while depreciation or a disposal of it stands: reverse those journals first.
+    """
+    ledger.lock_book()
+    thing = Equipment.objects.select_for_update(of=("self",), no_key=True).get(pk=equipment.pk)
+    if thing.withdrawn_on:
+        return thing
+    if not reason.strip():
+        raise Refused("Say what is wrong with it.")
+    if disposal_of(thing) or stands(thing.depreciation.all()).exists():
+        raise Refused("Something was posted of it; reverse those journals first.")
+    thing.withdrawn_on, thing.withdraw_reason = on, reason.strip()[:150]
+    thing.save(update_fields=["withdrawn_on", "withdraw_reason"])
+    return thing
+
+
 @transaction.atomic
 def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journal:
     """Post what the equipment in use has lost by the end of the month `until`, one journal for all.
 
-    It is dated `until`, or the first open day after it where that day is shut. Raises Refused where nothing is left, so
+    It is dated `until`, or the first open day after it where that day is shut, and not before an earlier posting of the
+    same was reversed. Raises Refused where nothing is left, so
     that a second press posts nothing twice, and out of turn: an earlier year first, nothing before what stands.
     """
     ledger.lock_book()
@@ -226,7 +273,7 @@ def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journa
         by_fund[thing.fund] = by_fund.get(thing.fund, nil()) + amount
     narration = f"Depreciation to {until:%-d %B %Y}, {len(lost)} of the register"
     lines = posting.depreciation_lines(by_fund)
-    on = ledger.first_open_day(until)
+    on = ledger.first_open_day(max(until, last_undone([thing for thing, _ in lost])))
     journal = _adjust(JournalOrigin.DEPRECIATION, lines, on, narration, by, key=key)
     DepreciationLine.objects.bulk_create(
         DepreciationLine(journal=journal, equipment=thing, until=until, amount=amount) for thing, amount in lost
@@ -253,22 +300,28 @@ def dispose(
 ) -> Disposal:  # fmt: skip
     """A thing is gone: sold, broken, lost. `proceeds` came for it `into` an account of money, the bank unless said.
 
-    What it was still worth in the book, less that, is a loss or a gain. Raises Refused without a reason and before the
-    last day that it was depreciated to.
+    What it was still worth in the book, less that, is a loss or a gain. Raises Refused without a reason, before the
+    last day that it was depreciated to, and while an earlier open year lacks its depreciation.
     """
     ledger.lock_book()
     thing = Equipment.objects.select_for_update(of=("self",), no_key=True).select_related("fund").get(pk=equipment.pk)
-    if found := disposal_of(thing):
+    if found := disposal_of(thing) or ledger.written(Disposal, key):
         return found
+    if thing.withdrawn_on:
+        raise Refused(f"{thing} was taken out of the register: {thing.withdraw_reason}.")
     proceeds = proceeds or nil()
     if not reason.strip():
         raise Refused("Say what became of it.")
     if proceeds < nil():
         raise Refused("What came for it is not below nil.")
     days = [max(line.until, line.journal.date) for line in stands(thing.depreciation.select_related("journal"))]
-    earliest = max([*days, thing.bought_on])
+    earliest = max([*days, thing.bought_on, last_undone([thing])])
     if on < earliest:
         raise Refused(f"It was in use on {earliest:%-d %b %Y}; it cannot have gone before.")
+    register = Register.at(on)
+    for year in FinancialYear.objects.filter(last_day__lt=on, closed_at=None).order_by("first_day"):
+        if any(behind == thing for behind, _ in register.behind(year.last_day)):
+            raise Refused(f"Depreciate to {year.last_day:%-d %b %Y} first; what it lost then belongs to that year.")
     into = into or account_of(Role.BANK)
     if not into.is_money:
         raise Refused(f"{into} is no account of money.")

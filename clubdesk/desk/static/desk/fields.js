@@ -25,7 +25,7 @@ for (const box of document.querySelectorAll(".lines[data-lines]")) {
   const list = box.querySelector("ol");
   const count = box.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`) || document.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`);
   const said = box.querySelector(".sums");
-  const side = (name) => [...list.querySelectorAll(`[name$="-${name}"]`)].reduce((sum, input) => sum + Math.round((Number.parseFloat(input.value) || 0) * 100), 0);
+  const side = (name) => [...list.querySelectorAll(`[name$="-${name}"]`)].reduce((sum, input) => sum + Math.round((Number.parseFloat(input.value.replaceAll(",", "")) || 0) * 100), 0);
   const sum = () => {
     const [debit, credit] = [side("debit"), side("credit")];
     const out = Math.abs(debit - credit) / 100;
