@@ -12,12 +12,18 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.urls import reverse
 from openpyxl import load_workbook
+from openpyxl.cell.rich_text import CellRichText, TextBlock
+from openpyxl.cell.text import InlineFont
+from openpyxl.chart.title import title_maker
 from openpyxl.comments import Comment
 from openpyxl.drawing.image import Image
 from openpyxl.formatting.rule import CellIsRule
-from openpyxl.styles import Font
+from openpyxl.styles import Alignment, Font
+from openpyxl.styles.colors import Color
 
 from clubdesk import clock
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
 from clubdesk.errors import Refused
 from clubdesk.evidence import examine
 from clubdesk.fees import services as fees
@@ -28,13 +34,17 @@ from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.pack import write_pack
 from clubdesk.reports.papers import CommitteeAsked, StatementsAsked
+from clubdesk.reports.seal import Seal, Stamp, signed_pdf
 from clubdesk.reports.statements import BASES
 from clubdesk.reports.verify import verify
 from clubdesk.reports.workbook import workbook_bytes
+from clubdesk.reports.workbook.book import write_stamped
 from clubdesk.roll.models import Household
+from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.season import Season
 from tests.test_workbook import recalculated
+from tests.test_year_end import ready
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST = date(2026, 7, 1), date(2027, 6, 30)
@@ -63,6 +73,16 @@ def changed(content, change):
     file = io.BytesIO()
     book.save(file)
     return file.getvalue()
+
+
+def swapped_series(book):
+    one, two = book["Committee"]._charts[1].series[:2]
+    one.tx, two.tx = two.tx, one.tx
+
+
+def white_runs(book):
+    cell = book["Journal"]["C5"]
+    cell.value = CellRichText(TextBlock(InlineFont(color="FFFFFF"), cell.value))
 
 
 def rewritten(content, part, change):
@@ -133,7 +153,9 @@ class TestWorkbook:
         with zipfile.ZipFile(again, "w") as file:
             for name, content in parts.items():
                 file.writestr(name, content)
-        assert "Summary!B5: the file shows 123456.78" in verify(again.getvalue()).faults[0]
+        faults = verify(again.getvalue()).faults
+        assert "not as it was made" in faults[0]
+        assert any("Summary!B5: the file shows 123456.78" in fault for fault in faults)
 
     def test_a_sheet_taken_away_or_added_is_named(self, season):
         def change(book):
@@ -163,12 +185,14 @@ class TestWorkbook:
         raffle(by)
         found = verify(content)
         assert found.faults == []
-        assert "every line of its journal up to entry" in found.said
+        assert "every cell is as it was made" in found.said
         assert "The book has 1 entries of this year that came after the file" in found.notes[0]
         for sheet, cell, value, sentence in (
             ("Journal", "H5", 7.77, "Journal!H5: the file has 7.77"),
             ("Journal", "C5", "Other", "Journal!C5: the file has “Other”"),
             ("Trial balance", "J6", 0.01, "Trial balance!J6: the file has 0.01, which is not what entry"),
+            ("Trial balance", "G6", 0.01, "not as it was made"),
+            ("Summary", "B5", 0.01, "not as it was made"),
         ):
             spoilt = changed(content, lambda book: setattr(book[sheet][cell], "value", value))  # noqa: B023
             assert any(sentence in fault for fault in verify(spoilt).faults)
@@ -188,7 +212,7 @@ class TestWorkbook:
             (lambda b: setattr(b["Journal"]["H5"], "font", Font(size=1)), "Journal!H5: it looks otherwise"),
             (lambda b: setattr(b["Journal"].row_dimensions[6], "hidden", True), "Journal: row 6 cannot be seen"),
             (lambda b: setattr(b["Journal"].row_dimensions[6], "height", 0.5), "Journal: row 6 cannot be seen"),
-            (lambda b: setattr(b["Journal"].column_dimensions["H"], "hidden", True), "Journal: columns 8 to"),
+            (lambda b: setattr(b["Journal"].column_dimensions["H"], "hidden", True), "Journal: column H cannot"),
             (lambda b: setattr(b["Proof"], "sheet_state", "hidden"), "Sheets are hidden: Proof."),
             (lambda b: b["Summary"].add_image(Image(io.BytesIO(factories.photo())), "B5"), "a picture was added"),
             (lambda b: setattr(b["Summary"]["B5"], "comment", Comment("but", "me")), "comments was added"),
@@ -196,11 +220,87 @@ class TestWorkbook:
              "a format by condition was added"),
             (lambda b: b["Summary"].merge_cells("B5:C6"), "merged cells was added"),
             (lambda b: setattr(b["Committee"], "_charts", []), "a chart was taken away"),
+            (lambda b: setattr(b["Summary"].oddFooter.left, "text", "Audited"), "printed at the head or foot"),
+            (swapped_series, "a chart draws other cells"),
+            (lambda b: setattr(b["Committee"]._charts[1], "title", title_maker("Twice")), "says something else"),
+            (lambda b: setattr(b["Journal"]["H5"], "alignment", Alignment(horizontal="fill")), "Journal!H5: it looks"),
+            (lambda b: setattr(b["Journal"]["C5"], "font", Font(color=Color(theme=1, tint=1.0))), "Journal!C5: it"),
+            (lambda b: setattr(b["Journal"]["H5"], "font", Font(name="Wingdings")), "Journal!H5: it looks"),
+            (white_runs, "several looks"),
         ],
     )  # fmt: skip
     def test_a_figure_that_is_made_to_read_otherwise_is_named(self, season, change, sentence):
         faults = verify(changed(made(year()), change)).faults
         assert any(sentence in fault for fault in faults), faults
+
+    def test_a_theme_that_makes_text_white_is_named(self, season):
+        content = rewritten(
+            made(year()),
+            "xl/theme/theme1.xml",
+            lambda text: re.sub(
+                r"<a:dk1>.*?</a:dk1>", '<a:dk1><a:srgbClr val="FFFFFF"/></a:dk1>', text, flags=re.DOTALL
+            ),
+        )
+        assert any("theme" in fault for fault in verify(content).faults)
+
+    def test_a_text_inside_a_formula_stays_as_it_is(self, closed):
+        def change(book):
+            for row in book["Trial balance"].iter_rows():
+                for cell in row:
+                    if isinstance(cell.value, str):
+                        cell.value = cell.value.replace('"<>closing"', '"<>clos ing"')
+
+        assert any("clos ing" in fault for fault in verify(changed(made(closed), change)).faults)
+
+    def test_a_draft_is_not_called_sealed_nor_emptied(self, season):
+        entry = JournalEntry.objects.filter(year=year()).order_by("-number").first()
+        stamp = Stamp(date(2026, 9, 12), Seal(entry.number, entry.digest, True), "the tests")
+        file = io.BytesIO()
+        write_stamped(year(), file, stamp)
+        assert "sealed with its last entry; in the book that is not so" in verify(file.getvalue()).faults[0]
+        paper = signed_pdf(StatementsAsked("accrual", FIRST, LAST).stamped(stamp))
+        assert "sealed with its last entry; in the book that is not so" in verify(paper).faults[0]
+
+        def emptied(book):
+            book["Journal"].delete_rows(5, 5000)
+            book.properties.keywords = "fletchbook workbook 2027 2026-09-12 0 - open - x"
+
+        assert verify(changed(made(year()), emptied)).faults
+
+    def test_a_name_that_the_book_never_had_is_not_taken_for_a_rename(self, closed):
+        def change(book):
+            for sheet in book:
+                for row in sheet.iter_rows():
+                    for cell in row:
+                        if isinstance(cell.value, str) and "Grants" in cell.value:
+                            cell.value = cell.value.replace("Grants", "Loan from the president")
+
+        assert not verify(changed(made(closed), change)).is_genuine
+
+    def test_of_two_families_of_one_name_one_may_be_renamed(self, closed):
+        homes = list(Household.objects.filter(charges__isnull=False).distinct()[:2])
+        for name, home in (("Mirabar", homes[0]), ("Mirabar", homes[1]), (None, None)):
+            if home:
+                home.name = home.party.name = name
+                home.party.save()
+                home.save()
+        content = made(closed)
+        homes[0].name = homes[0].party.name = "Mirabar-Lund"
+        homes[0].party.save()
+        homes[0].save()
+        assert verify(content).faults == []
+
+    def test_what_goes_on_after_the_close_is_told_and_leaves_it_genuine(self, book, by):
+        """A month of the bank opened again is no figure of the year; it stays a note."""
+        ready(by)
+        with clock.on(date(2027, 7, 1)):
+            shut = yearend.close_books(year=year(), on=date(2027, 7, 1), by=by)
+            content = made(shut)
+            signed = BankAccount.objects.get().reconciliations.get()
+            bank.reopen_month(reconciliation=signed, on=date(2027, 7, 1), reason="to look again", by=by)
+        found = verify(content)
+        assert found.faults == []
+        assert any("Bank reconciliation!" in note for note in found.notes)
 
     def test_a_chart_of_other_cells_is_named(self, season):
         def change(book):
@@ -239,7 +339,7 @@ class TestWorkbook:
                     if isinstance(cell.value, str) and "the tests" in cell.value:
                         cell.value = cell.value.replace("the tests", "somebody else")
 
-        assert "not attested" in verify(changed(content, change)).notes[0]
+        assert "not signed with the secret key of this site" in verify(changed(content, change)).faults[0]
 
     def test_what_was_renamed_since_is_told_and_is_no_difference(self, closed):
         content = made(closed)
@@ -278,7 +378,7 @@ class TestWorkbook:
 
         def change(book):
             words = book.properties.keywords.split()
-            book.properties.keywords = " ".join([*words[:-3], "f" * 64, *words[-2:]])
+            book.properties.keywords = " ".join([*words[:-4], "f" * 64, *words[-3:]])
 
         assert "was not made from this book" in verify(changed(content, change)).faults[0]
 
@@ -293,6 +393,13 @@ class TestWorkbook:
 
 
 class TestPaper:
+    def test_of_a_closed_year_it_stays_genuine_when_an_account_is_renamed(self, closed):
+        content = StatementsAsked("accrual", FIRST, LAST).pdf(date(2027, 7, 1))
+        Account.objects.filter(role=Role.MEMBERSHIPS).update(name="Member subscriptions")
+        found = verify(content)
+        assert found.faults == []
+        assert any("Member subscriptions" in note for note in found.notes)
+
     def test_of_days_that_nothing_touched_it_stays_genuine_while_the_book_goes_on(self, season, by):
         content = StatementsAsked("accrual", FIRST, date(2026, 8, 31)).pdf(date(2026, 9, 12))
         raffle(by)
@@ -312,9 +419,13 @@ class TestPaper:
         content = StatementsAsked("accrual", FIRST, LAST).pdf(date(2026, 9, 12))
         lines = [debit(Role.BANK, as_amount("123.45")), credit(Role.DONATIONS, as_amount("123.45"))]
         ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
-        faults = verify(content).faults
-        assert any("Donations" in fault or "123.45" in fault for fault in faults)
-        assert "The book has 1 entries of these days that came after the file" in faults[-1]
+        found = verify(content)
+        assert found.is_genuine  # as it was made; the book went on
+        assert any("Donations" in note or "123.45" in note for note in found.notes)
+        spoilt = verify(content.replace(b"%%EOF", b"%%EOF\n%"))
+        assert "another than the one that was signed" in spoilt.faults[0]
+        assert any("Donations" in fault or "123.45" in fault for fault in spoilt.faults)
+        assert "The book has 1 entries of these days that came after the file" in spoilt.faults[-1]
 
     def test_the_same_words_with_something_laid_over_them_are_not_the_books_own(self, season):
         from pypdf import PdfReader, PdfWriter
@@ -325,7 +436,7 @@ class TestPaper:
         writer.add_blank_page()
         file = io.BytesIO()
         writer.write(file)
-        assert "changed otherwise" in verify(file.getvalue()).faults[0]
+        assert "something lies over it" in verify(file.getvalue()).faults[0]
 
 
 class TestCommandAndPage:

@@ -14,11 +14,12 @@ from django.core.management import call_command
 from openpyxl import load_workbook
 
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.workbook import workbook_bytes, write_workbook
+from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.season import Season
 
@@ -135,6 +136,15 @@ def test_a_fund_whose_name_has_signs_that_stand_for_others_is_told_from_the_rest
     for number, name in enumerate(("Junior * fund", "Junior ? fund", "=Junior~ fund", "Junior A fund"), 1):
         assert cents(donations[header.index(name)]) == 100 * number
     assert all(row[3] is True for row in book["Proof"].iter_rows(min_row=5, values_only=True))
+
+
+def test_last_years_typed_figures_say_nothing_of_money_received(season, by):
+    general = Fund.objects.get(pk=FundRole.GENERAL)
+    bank = Account.objects.get(role=Role.BANK)
+    yearend.set_comparatives(year_end=date(2026, 6, 30), fund=general, figures={bank: as_amount(5000)}, by=by)
+    book = opened(made(FinancialYear.objects.get()))
+    assert "Last year" not in [cell.value for cell in book["Receipts and payments"][4]]
+    assert "Last year" in [cell.value for cell in book["Assets and liabilities"][4]]
 
 
 def test_the_ledger_is_linked_from_the_trial_balance_and_its_balances_run(season, tmp_path):

@@ -14,23 +14,30 @@ from typing import Any
 
 from defusedxml.ElementTree import ParseError, fromstring, iterparse
 from openpyxl.packaging.relationship import get_dependents, get_rels_path
+from openpyxl.utils import get_column_letter
 
 FOREIGN_PARTS = re.compile(r"xl/(vba|externalLinks|embeddings|activeX|ctrlProps|macrosheets)", re.IGNORECASE)
 LAID_OVER = {
     "conditionalFormatting": "a format by condition",
     "legacyDrawing": "comments",
+    "legacyDrawingHF": "a picture in the header",
+    "dataValidation": "a prompt",
+    "hyperlink": "a link",
     "mergeCell": "merged cells",
     "picture": "a picture behind it",
     "oleObject": "an embedded object",
     "control": "a control",
 }
+PRINTED = ("oddHeader", "oddFooter", "evenHeader", "evenFooter", "firstHeader", "firstFooter")
+THEME = {"dk1": "000000", "lt1": "FFFFFF"}
 DRAWN = {"pic": "a picture", "sp": "a shape", "cxnSp": "a line", "graphicFrame": "a chart"}
 LEAST_SIZE = 3.0
 """Points below which a row, and characters below which a column, cannot be read."""
 
 
-Look = tuple[str, str, str, bool]
-PLAIN_LOOK: Look = ("general", "000000", "", False)
+Look = tuple[str, ...]
+PLAIN_LOOK: Look = ("general", "000000", "", "", "")
+USUAL_FONTS = ("", "calibri")
 
 
 class Looks:
@@ -40,7 +47,7 @@ class Looks:
         self._known: dict[int, Look] = {}
 
     def of(self, cell: Any) -> Look:
-        """A cell's number format, the colours of its text and its ground, and whether it is too small to read."""
+        """A cell's number format, the colours of its text and its ground, an odd font, and how it is filled in."""
         style = getattr(cell, "_style_id", None)
         if style is None:
             return PLAIN_LOOK
@@ -53,16 +60,23 @@ def _look(cell: Any) -> Look:
     font, fill = cell.font, cell.fill
     number = re.sub(r"\\|\s|\[\$-[0-9a-f]*\]", "", (cell.number_format or "General").lower())
     ground = _colour(fill.fgColor) if fill.fill_type else ""
-    return number, _colour(font.color) or "000000", ground, bool(font.sz and font.sz < 6) or bool(font.strike)
+    name = (font.name or "").lower()
+    odd = name if name not in USUAL_FONTS else "small" if font.sz and font.sz < 6 else "struck" if font.strike else ""
+    alignment = cell.alignment
+    filled = "filled" if alignment and (alignment.horizontal == "fill" or alignment.textRotation) else ""
+    return number, _colour(font.color) or "000000", ground, odd, filled
 
 
 def _colour(colour: Any) -> str:
     """Red, green and blue as six digits; a colour of a theme by its number."""
     if colour is None:
         return ""
-    if isinstance(colour.rgb, str):
-        return colour.rgb[-6:].lower()
-    return {1: "000000", 64: "000000"}.get(colour.theme or colour.indexed or 1, f"theme {colour.theme}")
+    tint = f" {colour.tint:.2f}" if colour.tint else ""
+    if colour.type == "rgb":
+        return f"{str(colour.rgb)[-6:].lower()}{tint}"
+    if (colour.type, colour.theme if colour.type == "theme" else colour.indexed) in (("theme", 1), ("indexed", 64)):
+        return f"000000{tint}"
+    return f"{colour.type} {colour.theme} {colour.indexed}{tint}"
 
 
 @dataclass
@@ -72,6 +86,7 @@ class Sheet:
     hidden: list[str] = field(default_factory=list)
     laid_over: Counter = field(default_factory=Counter)
     charts: list[tuple[str, ...]] = field(default_factory=list)
+    printed: str = ""
 
 
 def parts_that_do_not_belong(content: bytes) -> list[str]:
@@ -90,7 +105,14 @@ def sheet_of(archive: zipfile.ZipFile, path: str) -> Sheet:
                     found.hidden.append(f"row {element.get('r', '?')}")
                 element.clear()
             elif name == "col" and _is_hidden(element, "width"):
-                found.hidden.append(f"columns {element.get('min')} to {element.get('max')}")
+                first, last = (get_column_letter(int(element.get(end))) for end in ("min", "max"))
+                found.hidden.append(f"column {first}" if first == last else f"columns {first} to {last}")
+            elif name == "sheetFormatPr" and element.get("zeroHeight") in ("1", "true"):
+                found.hidden.append("rows without a height")
+            elif name == "is" and any(each.tag.endswith("}r") for each in element):
+                found.laid_over["text in several looks"] += 1
+            elif name in PRINTED:
+                found.printed += _printed(element.text or "")
             elif name in LAID_OVER:
                 found.laid_over[LAID_OVER[name]] += 1
     for drawing in _dependents(archive, path, "drawing"):
@@ -121,13 +143,32 @@ def _dependents(archive: zipfile.ZipFile, path: str, kind: str) -> list[str]:
 
 
 def _chart(content: bytes) -> tuple[str, ...]:
-    """The cells that a chart draws."""
-    cells = {
+    """The cells that a chart draws, in their order, and its words."""
+    return tuple(
         re.sub(r"[$']", "", element.text or "")
         for element in fromstring(content).iter()
-        if element.tag.rpartition("}")[2] == "f"
-    }
-    return tuple(sorted(cells))
+        if element.tag.rpartition("}")[2] in ("f", "t")
+    )
+
+
+def _printed(text: str) -> str:
+    """What stands at the foot or head of a page, without its fonts and sizes."""
+    return re.sub(r'&"[^"]*"|&K[0-9A-F]{6}|&\d+|\s', "", text)
+
+
+def text_that_differs(archive: zipfile.ZipFile) -> Iterator[str]:
+    """A sentence where text of several looks stands in the file, or its theme gives text another colour than black."""
+    names = archive.namelist()
+    if "xl/sharedStrings.xml" in names:
+        with archive.open("xl/sharedStrings.xml") as part:
+            if any(element.tag.endswith("}rPr") for _, element in iterparse(part, events=("end",))):
+                yield "Some text of the file has several looks in one cell."
+    for theme in (name for name in names if name.startswith("xl/theme/")):
+        for element in fromstring(archive.read(theme)).iter():
+            name = element.tag.rpartition("}")[2]
+            colours = [each.get("lastClr") or each.get("val") for each in element] if name in THEME else []
+            if colours and [each.upper() for each in colours] != [THEME[name]]:
+                yield "The colours of the file’s theme are others than black on white."
 
 
 def differences(name: str, theirs: Sheet, ours: Sheet) -> Iterator[str]:
@@ -140,7 +181,9 @@ def differences(name: str, theirs: Sheet, ours: Sheet) -> Iterator[str]:
     for what in ours.laid_over - theirs.laid_over:
         yield f"{name}: {what} was taken away."
     if theirs.charts != ours.charts:
-        yield f"{name}: a chart draws other cells than the book’s."
+        yield f"{name}: a chart draws other cells than the book’s, or says something else of them."
+    if theirs.printed != ours.printed:
+        yield f"{name}: what is printed at the head or foot of its pages is not the book’s."
 
 
 BROKEN = (ParseError, KeyError, ValueError, OSError, zipfile.BadZipFile)

@@ -12,7 +12,7 @@ from clubdesk.ledger.models import Fund
 from clubdesk.ledger.selectors import club_name
 from clubdesk.money import shown
 from clubdesk.reports.committee import CommitteePage, committee_page
-from clubdesk.reports.seal import Stamp, seal_of_span
+from clubdesk.reports.seal import Stamp, seal_of_span, signed_pdf
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.statements import BASES, BASIS_NAMES, Statement, of_basis
 from clubdesk.screens import Section
@@ -100,13 +100,12 @@ class StatementsAsked:
 
     def pdf(self, made_on: date) -> bytes:
         """The paper from the book as it stands now."""
-        stamp = Stamp(made_on, seal_of_span(self.first, self.last))
-        return self.stamped(stamp, stamp.keywords(self.about))
+        return signed_pdf(self.stamped(Stamp(made_on, seal_of_span(self.first, self.last))))
 
-    def stamped(self, stamp: Stamp, keywords: str) -> bytes:
-        """The same with the stamp of an earlier making and the keywords that it had."""
+    def stamped(self, stamp: Stamp) -> bytes:
+        """The same with the stamp of an earlier making, not signed."""
         found = of_basis(self.basis, Figures(self.first, self.last, self.fund))
-        return statements_pdf(club_name(), self.span, found, stamp.in_words, keywords)
+        return statements_pdf(club_name(), self.span, found, stamp.in_words, stamp.unsigned(self.about))
 
 
 @dataclass(frozen=True)
@@ -128,12 +127,12 @@ class CommitteeAsked:
 
     def pdf(self, made_on: date) -> bytes:
         """The page from the book as it stands now."""
-        stamp = Stamp(made_on, seal_of_span(self.first, self.last))
-        return self.stamped(stamp, stamp.keywords(self.about))
+        return signed_pdf(self.stamped(Stamp(made_on, seal_of_span(self.first, self.last))))
 
-    def stamped(self, stamp: Stamp, keywords: str) -> bytes:
-        """The same with the stamp of an earlier making and the keywords that it had."""
-        return committee_pdf(committee_page(self.first, self.last), club_name(), stamp.in_words, keywords)
+    def stamped(self, stamp: Stamp) -> bytes:
+        """The same with the stamp of an earlier making, not signed."""
+        page, keywords = committee_page(self.first, self.last), stamp.unsigned(self.about)
+        return committee_pdf(page, club_name(), stamp.in_words, keywords)
 
 
 def asked_of(about: str) -> StatementsAsked | CommitteeAsked | None:

@@ -1,5 +1,6 @@
 """The seal of a year, the digest of its last entry, and the stamp that a file carries of its making."""
 
+import hashlib
 import re
 from dataclasses import dataclass
 from datetime import date
@@ -9,7 +10,13 @@ from django.core.signing import BadSignature, Signer
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 
 SHORT = 12
-STAMP = re.compile(r"(?P<about>.+) (?P<on>\d{4}-\d\d-\d\d) (?P<number>\d+) (?P<digest>\S+) (?P<state>closed|open) \S+")
+NO_DIGEST = "-"
+PLACE = "0" * 43
+"""As long as a signature: 256 bits in the letters of base 64."""
+STAMP = re.compile(
+    r"(?P<about>.+) (?P<on>\d{4}-\d\d-\d\d) (?P<number>\d{1,9}) (?P<digest>\S+) (?P<state>closed|open)"
+    r" (?P<contents>\S+) \S+"
+)
 
 
 @dataclass(frozen=True)
@@ -33,9 +40,14 @@ class Seal:
         return f"Sealed {self.short}, entry {self.number}" if self.is_final else f"Not closed; entry {self.number}"
 
 
+def year_of_span(first: date, last: date) -> FinancialYear | None:
+    """The year that a span of days lies in."""
+    return FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first()
+
+
 def seal_of_span(first: date, last: date) -> Seal:
-    """The seal of the year that a span of days lies in."""
-    return seal_of(FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first())
+    """The seal of that year."""
+    return seal_of(year_of_span(first, last))
 
 
 def seal_of(year: FinancialYear | None) -> Seal:
@@ -65,20 +77,33 @@ class Stamp:
         """For the foot of a printed page."""
         return f"{self.seal.in_words} · made on {self.made_on:%-d %b %Y}"
 
-    def keywords(self, about: str) -> str:
-        """The stamp of a file that is `about` something, signed with the site's secret key."""
-        state = "closed" if self.seal.is_final else "open"
-        text = f"{about} {self.made_on} {self.seal.number} {self.seal.digest or '-'} {state}"
+    def keywords(self, about: str, contents: str) -> str:
+        """The stamp of a file that is `about` something and has cells of that digest, signed with the site's key."""
+        text = self._text(about, contents)
         return f"{text} {_signer().signature(text + self.made_by)}"
+
+    def unsigned(self, about: str) -> str:
+        """The stamp of a PDF before it is signed: the signature's place is held by noughts."""
+        return f"{self._text(about, NO_DIGEST)} {PLACE}"
+
+    def _text(self, about: str, contents: str) -> str:
+        state = "closed" if self.seal.is_final else "open"
+        return f"{about} {self.made_on} {self.seal.number} {self.seal.digest or NO_DIGEST} {state} {contents}"
 
 
 @dataclass(frozen=True)
 class ReadStamp:
-    """A stamp as a file has it: what it is about, and whether this site signed it."""
+    """A stamp as a file has it: what it is about, the digest of its cells, and its signature."""
 
     about: str
     stamp: Stamp
-    is_signed: bool
+    contents: str
+    text: str
+    signature: str
+
+    def is_signed(self) -> bool:
+        """Whether this site signed the stamp, and with it the digest of the cells."""
+        return _is_signed(self.text + self.stamp.made_by, self.signature)
 
 
 def read_stamp(keywords: str, made_by: str = "") -> ReadStamp | None:
@@ -90,14 +115,36 @@ def read_stamp(keywords: str, made_by: str = "") -> ReadStamp | None:
         made_on, number = date.fromisoformat(found["on"]), int(found["number"])
     except ValueError:
         return None
-    digest = "" if found["digest"] == "-" else found["digest"]
+    digest = "" if found["digest"] == NO_DIGEST else found["digest"]
     stamp = Stamp(made_on, Seal(number, digest, found["state"] == "closed"), made_by)
     text, signature = keywords.strip().rsplit(" ", 1)
+    return ReadStamp(found["about"], stamp, found["contents"], text, signature)
+
+
+def signed_pdf(content: bytes) -> bytes:
+    """A PDF whose stamp is unsigned yet, signed whole: not a byte of it can change. Raises ValueError for others."""
+    if content.count(PLACE.encode()) != 1:
+        raise ValueError("A PDF to be signed has one place for its signature.")
+    return content.replace(PLACE.encode(), _signer().signature(_digest(content)).encode())
+
+
+def is_signed_pdf(content: bytes, signature: str) -> bool:
+    """Whether this site signed the whole PDF with that signature."""
+    if len(signature) != len(PLACE) or content.count(signature.encode()) != 1:
+        return False
+    return _is_signed(_digest(content.replace(signature.encode(), PLACE.encode())), signature)
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
+def _is_signed(text: str, signature: str) -> bool:
     try:
-        _signer().unsign(f"{text}{made_by}:{signature}")
+        _signer().unsign(f"{text}:{signature}")
     except BadSignature:
-        return ReadStamp(found["about"], stamp, False)
-    return ReadStamp(found["about"], stamp, True)
+        return False
+    return True
 
 
 def _signer() -> Signer:

@@ -12,6 +12,8 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter, quote_sheetname
 
+from clubdesk.reports.canonical import SheetDigest
+
 AMOUNT_FORMAT = "#,##0.00;[Red]-#,##0.00"
 DATE_FORMAT = "d mmm yyyy"
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
@@ -87,6 +89,7 @@ class Sheet:
         self.row = 0
         self.amounts = amounts
         self.copy = copy
+        self.digest = SheetDigest(title)
         self._figures: dict[str, list[tuple[int, Decimal]]] = {}
         for index, width in enumerate(widths, 1):
             self.sheet.column_dimensions[get_column_letter(index)].width = width
@@ -179,7 +182,8 @@ class Sheet:
                 cell.alignment = LEFT
         texts = [kind in ("text", "name") for kind in kinds]
         names = [place for place, kind in enumerate(kinds) if kind == "name"]
-        append, copy = self.sheet.append, self.copy
+        formulas = [place for place, kind in enumerate(kinds) if kind == "formula"]
+        append, copy, digest = self.sheet.append, self.copy, self.digest
         sums = {place: NIL for place, kind in enumerate(kinds) if kind == "amount"}
         first = self.row + 1
         for row in rows:
@@ -201,6 +205,9 @@ class Sheet:
                     cell.value = value
             append(cells)
             self.row += 1
+            digest.add(self.row, [cell.value for cell in cells])
+            for place in formulas:
+                digest.add_figure(self.row, place, row[place].value)
         for place, figure in sums.items():
             self._figures.setdefault(get_column_letter(place + 1), []).append((first, figure))
         return self.row
@@ -239,6 +246,10 @@ class Sheet:
             self.copy([plain_value(value) for value in values])
         self.sheet.append(cells)
         self.row += 1
+        self.digest.add(self.row, [cell.value if cell is not None else None for cell in cells])
+        for place, value in enumerate(values):
+            if isinstance(value, Formula):
+                self.digest.add_figure(self.row, place, value.value)
         return self.row
 
 

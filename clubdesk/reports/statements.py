@@ -276,10 +276,7 @@ def bridge_by_line(now: Figures) -> Statement:
     """The same bridge line by line: what moved in each balance sheet account for it. Each row closes to nil."""
     accounts = [each for each in moved_accounts(now) if any(now.trace(line, each.pk) for line in now.lines)]
     columns = ["Cash", *(account.name for account in accounts), "Between lines", "Accrual", "Difference"]
-    note = (
-        "The same for each line: its money, and what moved in each account for it, come to what it earned or cost. The"
-        " table is wide; each line opens by itself."
-    )
+    note = "The same for each line: its money, and what moved in each account for it, come to what it earned or cost."
     statement = Statement("The bridge line by line", note, columns)
     rows = []
     for line in now.lines:

@@ -111,6 +111,7 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
         statements=found,
         seal=seal_of(year),
         year=year,
+        bridge_query=urlencode({**query, "basis": "bridge"}),
         of_account=urlencode({name: query[name] for name in ("since", "until", "fund")}),
     )
 

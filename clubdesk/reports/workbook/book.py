@@ -13,6 +13,7 @@ from openpyxl import Workbook
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import Account, FinancialYear, FundRole, Role
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.canonical import Contents
 from clubdesk.reports.seal import Stamp, seal_of
 from clubdesk.reports.selectors import Figures, a_year_earlier
 from clubdesk.reports.sheets import Named, Sheet
@@ -72,6 +73,7 @@ class TreasurersWorkbook:
         self.stamp = stamp
         self.seal = stamp.seal
         self.copies = copies
+        self.sheets: list[Sheet] = []
         self.figures = Figures.of_year(year)
         self.last_year = a_year_earlier(self.figures)
         self.club = ledger.club_name()
@@ -83,7 +85,6 @@ class TreasurersWorkbook:
     def write(self, file: BinaryIO) -> None:
         """Write the workbook to `file`. Rows of the journal are streamed, never held together in memory."""
         self._make_sheets()
-        self._describe()
         journal.write_journal(self)
         journal.write_ledger(self)
         statements.write_trial_balance(self)
@@ -94,6 +95,7 @@ class TreasurersWorkbook:
         details.write_all(self)
         proof.write_proof(self)
         proof.write_summary(self)
+        self._describe()
         self.book.save(file)
 
     def _make_sheets(self) -> None:
@@ -124,10 +126,12 @@ class TreasurersWorkbook:
         self, name: str, widths: list[float], amounts: str, landscape: bool = False, one_page: bool = False
     ) -> Sheet:
         copy = self.copies(name) if self.copies else None
-        return Sheet(
+        made = Sheet(
             self.book, name, widths, amounts=amounts, landscape=landscape, foot=self.seal.in_words, one_page=one_page,
             copy=copy,
         )  # fmt: skip
+        self.sheets.append(made)
+        return made
 
     def _describe(self) -> None:
         """What a check of the file needs to make it again."""
@@ -135,7 +139,8 @@ class TreasurersWorkbook:
         properties.title = f"{self.club}: {self.year}"
         properties.creator = "Fletchbook"
         properties.subject = self.stamp.made_by
-        properties.keywords = self.stamp.keywords(f"{MARK} {self.year.last_day.year}")
+        contents = str(Contents.of(sheet.digest for sheet in self.sheets))
+        properties.keywords = self.stamp.keywords(f"{MARK} {self.year.last_day.year}", contents)
 
     @cached_property
     def accounts(self) -> list[Account]:

@@ -9,6 +9,7 @@ from openpyxl.utils import get_column_letter
 
 from clubdesk.ledger.models import Account, Fund, Kind
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.selectors import Figures, TypedFigures
 from clubdesk.reports.sheets import Formula, Jump, Named, number
 from clubdesk.reports.statements import is_receipt, line_name, moved_accounts
 from clubdesk.reports.tracing import BETWEEN
@@ -182,10 +183,11 @@ def opening_of(w: TreasurersWorkbook, fund: Fund) -> Decimal:
 
 def write_receipts(w: TreasurersWorkbook) -> None:
     sheet, now = w.receipts, w.figures
-    header = ["Code", "For", *fund_names(w), "Total", "Last year"]
+    last_year = _cash_of_last_year(w)
+    header = ["Code", "For", *fund_names(w), "Total", *(["Last year"] if last_year else [])]
     note = "Cash basis: money in and out, each receipt by what it paid."
     sheet.top("Receipts and payments", w.note(note), header)
-    columns = letters(len(now.funds) + 2)
+    columns = letters(len(header) - 2)
     totals, sums = [], []
     for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
         sheet.heading(title)
@@ -194,28 +196,30 @@ def write_receipts(w: TreasurersWorkbook) -> None:
             if account.is_money or is_receipt(account) != wanted:
                 continue
             funds = [sign * now.cash(account, fund) + ZERO for fund in now.funds]
-            last = sign * w.last_year.cash(account) + ZERO if w.last_year else ZERO
-            if any(funds) or last:
-                row = sheet.row + 1
-                total = Formula(f"=SUM({columns[0]}{row}:{columns[-3]}{row})", sum(funds, ZERO))
-                sheet.line([account.code, named_line(account), *funds, total, last])
+            last = [sign * last_year.cash(account) + ZERO] if last_year else []
+            if any(funds) or any(last):
+                row, to = sheet.row + 1, columns[len(now.funds) - 1]
+                total = Formula(f"=SUM({columns[0]}{row}:{to}{row})", sum(funds, ZERO))
+                sheet.line([account.code, named_line(account), *funds, total, *last])
         sums.append(sheet.sums(first, columns))
         totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
         sheet.blank()
     _write_money(w, columns, totals, sums)
 
 
+def _cash_of_last_year(w: TreasurersWorkbook) -> Figures | None:
+    """Last year's figures where the ledger has them; typed ones say nothing of money received for what."""
+    return None if isinstance(w.last_year, TypedFigures) else w.last_year
+
+
 def _write_money(w: TreasurersWorkbook, columns: list[str], totals: list[int], sums: list[list[Formula]]) -> None:
     """What was in hand before, and after the year's receipts less payments."""
-    sheet, now, last = w.receipts, w.figures, w.last_year
+    sheet, now, last = w.receipts, w.figures, _cash_of_last_year(w)
     came, went = totals
     net = [Formula(f"={c}{came}-{c}{went}", a.value - b.value) for c, a, b in zip(columns, *sums, strict=True)]
     w.at.net_money = sheet.total(["", "Receipts less payments", *net])
-    before = [
-        *(now.money_before(fund) for fund in now.funds),
-        now.money_before(),
-        last.money_before() if last else ZERO,
-    ]
+    before = [*(now.money_before(fund) for fund in now.funds), now.money_before()]
+    before += [last.money_before()] if last else []
     row = sheet.line(["", f"Money in hand before {now.first:%-d %b %Y}", *before])
     after = [Formula(f"={c}{row - 1}+{c}{row}", a.value + b) for c, a, b in zip(columns, net, before, strict=True)]
     w.at.money_after = sheet.total(["", f"Money in hand on {now.last:%-d %b %Y}", *after])
