@@ -329,6 +329,7 @@ class RoomAdmin(admin.ModelAdmin):
 
     add_page: VerbPage | None = None
     list_pages: list[VerbPage] = []
+    has_history = True
     pages: list[VerbPage] = []
     section_makers: list[Callable[[HttpRequest, Any], Section | None]] = []
     sections_first = False
@@ -422,6 +423,7 @@ class RoomAdmin(admin.ModelAdmin):
     def render_change_form(self, request: HttpRequest, context: dict, *args: Any, **kwargs: Any) -> HttpResponse:
         target = context.get("original")
         if target is not None and IS_POPUP_VAR not in request.GET:
+            context["has_history"] = self.has_history
             context["verbs"] = [
                 {"page": page, "url": page.url(target)} for page in self.pages if page.offered(request, target)
             ]
@@ -436,7 +438,9 @@ class RoomAdmin(admin.ModelAdmin):
 
 
 class DocumentAdmin(RoomAdmin):
-    """Screens of documents: written by a verb, then only read."""
+    """Screens of documents: written by a verb, then only read; what became of them stands in the ledger."""
+
+    has_history = False
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False

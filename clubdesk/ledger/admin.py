@@ -215,6 +215,11 @@ class ReversePage(VerbPage):
     permission = "ledger.change_journal"
     form_class = ReverseForm
 
+    def facts(self, target: Journal) -> list[tuple[str, Any]]:
+        entry = selectors.entries_of(target).filter(purpose="journal").first()
+        lines = entry.postings.select_related("account").order_by("pk") if entry else []
+        return [(f"{'Debit' if line.amount > nil() else 'Credit'} {line.account}", abs(line.amount)) for line in lines]
+
     def applies(self, target: Journal) -> bool:
         return selectors.entries_of(target).filter(reversed_by=None).exists()
 
@@ -229,9 +234,8 @@ def entries_section(request: HttpRequest, journal: Journal) -> Section:
     rows: list[tuple[Any, ...]] = []
     for entry in selectors.entries_of(journal).select_related("reversed_by"):
         undone = getattr(entry, "reversed_by", None)
-        rows.append(
-            (link_to(entry), entry.date, f"undone by {undone}, {undone.date:%-d %b %Y}" if undone else "stands")
-        )
+        now = f"undone by {undone}, {undone.date:%-d %b %Y}: {undone.narration}" if undone else "stands"
+        rows.append((link_to(entry), entry.date, now))
     return Section("Entries", ["Entry", "Date", "Now"], rows)
 
 

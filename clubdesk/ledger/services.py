@@ -182,7 +182,9 @@ def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
     _refuse_things_in_restricted_funds(lines, accounts)
     for code, cents in sums.items():
         if cents:
-            raise Refused(f"The entry is out of balance by {shown(as_amount(cents) / 100)} in the fund “{code}”.")
+            gap, more = shown(as_amount(abs(cents)) / 100), "debits" if cents > 0 else "credits"
+            fund = Fund.objects.get(pk=code)
+            raise Refused(f"The entry is out of balance by {gap} in the fund “{fund}”: its {more} are more.")
     for code, cents in effects.items():
         if cents < 0:
             refuse_overdrawing(code, cents)

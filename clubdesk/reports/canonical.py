@@ -24,11 +24,13 @@ def canonical(value: Any) -> Any:
         return None
     if isinstance(value, str):
         return _formula(value) if value.startswith("=") else " ".join(value.split())
+    if isinstance(value, Decimal):
+        return value.quantize(CENT) + NIL
     if isinstance(value, bool):
         return value
     if isinstance(value, datetime):
         return value.date()
-    if isinstance(value, int | float | Decimal):
+    if isinstance(value, int | float):
         try:
             return Decimal(str(value)).quantize(CENT) + NIL
         except InvalidOperation:

@@ -19,7 +19,7 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund
+from clubdesk.ledger.models import DEBIT_KINDS, Account, FinancialYear, Fund
 from clubdesk.reports.committee import committee_page
 from clubdesk.reports.held import write_held
 from clubdesk.reports.pack import write_pack
@@ -126,7 +126,7 @@ class AccountForm(SpanForm):
 
 
 def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpResponse:
-    """Every line of an account in a span of days with its running balance, debit positive, each with its entry."""
+    """Every line of an account in a span of days with its running balance, each with its entry."""
     _may_read(request)
     account = get_object_or_404(Account, code=code)
     today = clock.today()
@@ -136,10 +136,14 @@ def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpRespo
     if form.is_valid():
         first, last, fund = (form.cleaned_data[name] for name in ("since", "until", "fund"))
         lines = lines_of_account(account, first, last, fund)
-        facts = [(f"Before {first:%-d %b %Y}", lines.opening), (f"On {last:%-d %b %Y}", lines.closing)]
+        usual = 1 if account.kind in DEBIT_KINDS else -1
+        facts = [
+            (f"Before {first:%-d %b %Y}", usual * lines.opening + ledger.ZERO),
+            (f"On {last:%-d %b %Y}", usual * lines.closing + ledger.ZERO),
+        ]
         rows = [
             (line.on, Link(f"Entry {line.number}", reverse("admin:ledger_journalentry_change", args=[line.entry])),
-             line.narration, line.who, line.debit or "", line.credit or "", line.balance)
+             line.narration, line.who, line.debit or "", line.credit or "", usual * line.balance + ledger.ZERO)
             for line in lines.lines[:MOST_LINES]
         ]  # fmt: skip
         note = (
@@ -150,7 +154,8 @@ def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpRespo
     return _page(
         request, site, "screens/figures.html", str(account), form=form, facts=facts, sections=sections,
         parent=Link("Reports", reverse("admin:reports")),
-        intro="Debit positive. Income and expense count from the first of these days, without the close of the year.",
+        intro="The balance is above nil where that is usual: by debits what the club has and spends, by credits what it"
+        " owes and earns. Income and expense count from the first of these days, without the close of the year.",
     )  # fmt: skip
 
 

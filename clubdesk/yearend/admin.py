@@ -14,7 +14,7 @@ from clubdesk.fees.services import recognise_due
 from clubdesk.ledger.admin import FinancialYearAdmin, JournalAdmin
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, Role
 from clubdesk.ledger.selectors import ZERO, balance
-from clubdesk.money import as_amount, shown, total
+from clubdesk.money import as_amount, half_up, shown, total
 from clubdesk.screens import (
     DocumentAdmin,
     Section,
@@ -190,13 +190,16 @@ def disposal_section(request: HttpRequest, thing: Equipment) -> Section | None:
     standing = register.disposal_of(thing)
     for each in thing.disposals.select_related("journal"):
         taken_back = "" if each == standing else "reversed: the club has it again"
-        rows.append((each.gone_on, each.reason, each.proceeds, link_to(each.journal), taken_back))
-    return Section("Gone", ["On", "What became of it", "Received", "Journal", ""], rows) if rows else None
+        rows.append(
+            (each.gone_on, each.reason, each.proceeds, -register.loss_of(each), link_to(each.journal), taken_back)
+        )
+    columns = ["On", "What became of it", "Received", "Gain (loss)", "Journal", "Now"]
+    return Section("Gone", columns, rows) if rows else None
 
 
 @admin.register(Equipment)
 class EquipmentAdmin(DocumentAdmin):
-    list_display = ["name", "bought_on", "cost_shown", "years", "gone_on", "withdrawn_on"]
+    list_display = ["name", "bought_on", "cost_shown", "worth", "gone_on", "withdrawn_on"]
     search_fields = ["name"]
     fields = [
         "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "withdrawn_on",
@@ -211,7 +214,11 @@ class EquipmentAdmin(DocumentAdmin):
     brought_in_shown = amount_column("brought_in", "Depreciated before this book")
 
     def get_queryset(self, request: HttpRequest) -> Any:
-        return register.with_gone(super().get_queryset(request))
+        return register.with_worth_and_gone(super().get_queryset(request))
+
+    @admin.display(description="Worth in the book")
+    def worth(self, thing: Any) -> str:
+        return "–" if thing.gone_on or thing.withdrawn_on else shown(as_amount(half_up(thing.worth)))
 
     @admin.display(description="Gone on")
     def gone_on(self, thing: Any) -> Any:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
@@ -16,12 +17,11 @@ from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.selectors import charges_to_recognise
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Posting, Role
-from clubdesk.ledger.selectors import ZERO, account, balance, balances, journals_to_reverse
+from clubdesk.ledger.models import Account, FinancialYear, Posting, Role
+from clubdesk.ledger.selectors import ZERO, balance, balances, journals_to_reverse
 from clubdesk.money import shown
 from clubdesk.rangeday.models import RangeDay, Tap
 from clubdesk.screens import page_of
-from clubdesk.yearend import selectors
 from clubdesk.yearend.register import Register
 
 
@@ -85,10 +85,10 @@ def money_is_at_a_bank(year: FinancialYear) -> Item:
 
 
 def _held_in(year: FinancialYear) -> QuerySet[Account]:
-    """Accounts of money that moved in the year, or held some when it began or ended."""
+    """Accounts of money that moved in the year, or held some all through it, and so when it ended."""
     moved = Posting.objects.filter(account=OuterRef("pk"), entry__year=year, entry__is_closing=False)
-    days = (year.first_day - timedelta(days=1), year.last_day)
-    held = {pk for day in days for (pk,), figure in balances(day, ["account_id"]).after_closing.items() if figure}
+    ended = balances(year.last_day, ["account_id"], account__is_money=True).after_closing
+    held = {pk for (pk,), figure in ended.items() if figure}
     return Account.objects.filter(Exists(moved) | Q(pk__in=held), is_money=True)
 
 
@@ -202,16 +202,22 @@ def register_agrees(year: FinancialYear) -> Item:
 
 
 def _register_gaps(on: date) -> list[str]:
-    known, gaps = Register.at(on, as_posted_on=on), []
-    for fund in Fund.objects.all():
-        things = [thing for thing in known.things if thing.fund_id == fund.pk]
-        cost = sum((thing.cost.amount for thing in things), ZERO)
-        lost = sum((known.posted_until(thing, date.max) for thing in things), ZERO)
-        for role, figure in ((Role.EQUIPMENT, cost), (Role.DEPRECIATED, -lost)):
-            if (held := selectors.held_in(role, fund, on)) != figure:
-                name = account(role).name
-                gaps.append(f"{name} is {shown(held)} by the ledger and {shown(figure)} by the register in the {fund}")
-    return gaps
+    known, listed = Register.at(on, as_posted_on=on), dict[tuple[str, str], Decimal]()
+    for thing in known.things:
+        for role, figure in (
+            (Role.EQUIPMENT, thing.cost.amount),
+            (Role.DEPRECIATED, -known.posted_until(thing, date.max)),
+        ):
+            key = (role.value, thing.fund.name)
+            listed[key] = listed.get(key, ZERO) + figure
+    roles = (Role.EQUIPMENT, Role.DEPRECIATED)
+    held = balances(on, ["account__role", "fund__name"], account__role__in=roles).after_closing
+    return [
+        f"{Role(role).label} is {shown(held.get((role, fund), ZERO))} by the ledger and"
+        f" {shown(listed.get((role, fund), ZERO))} by the register in the {fund}"
+        for role, fund in sorted(held.keys() | listed.keys())
+        if held.get((role, fund), ZERO) != listed.get((role, fund), ZERO)
+    ]
 
 
 def journals_reversed(year: FinancialYear) -> Item:

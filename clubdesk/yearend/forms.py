@@ -125,7 +125,7 @@ class DisposeForm(VerbForm):
     reason = forms.CharField(label="What became of it", max_length=150)
     proceeds = AmountFormField(label="Money received for it", required=False)
     into = AccountChoice(
-        lambda: Account.objects.filter(is_money=True), label="Where the money went", required=False, empty_label="Bank"
+        lambda: Account.objects.filter(is_money=True), label="Where the money went", required=False, empty_label=None
     )
 
 

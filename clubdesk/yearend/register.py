@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, ExpressionWrapper, F, Max, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Journal, JournalEntry
-from clubdesk.ledger.selectors import ZERO, source_type
+from clubdesk.ledger.models import Journal, JournalEntry, Posting, Role
+from clubdesk.ledger.selectors import FIGURE, ZERO, source_type, summed
 from clubdesk.money import as_amount, half_up, total
 from clubdesk.yearend.models import DepreciationLine, Disposal, Equipment
 
@@ -25,10 +26,15 @@ def stands(rows: QuerySet, as_at: date | None = None) -> QuerySet:
     return rows.filter(Exists(entry.filter(later, date__lte=as_at)))
 
 
-def with_gone(rows: QuerySet[Equipment]) -> QuerySet[Equipment]:
-    """Each with `gone_on`, the day it was disposed of; None while the club has it."""
+def with_worth_and_gone(rows: QuerySet[Equipment]) -> QuerySet[Equipment]:
+    """Each with `gone_on`, the day it was disposed of (None while the club has it), and its `worth` in the book."""
     disposal = stands(Disposal.objects.filter(equipment=OuterRef("pk")))
-    return rows.annotate(gone_on=Subquery(disposal.values("gone_on")[:1]))
+    lines = stands(DepreciationLine.objects.filter(equipment=OuterRef("pk"))).order_by()
+    lost = lines.values("equipment").annotate(figure=summed("amount")).values("figure")
+    left = F("cost") - F("brought_in") - Coalesce(Subquery(lost), Value(ZERO), output_field=FIGURE)
+    return rows.annotate(
+        gone_on=Subquery(disposal.values("gone_on")[:1]), worth=ExpressionWrapper(left, output_field=FIGURE)
+    )
 
 
 def disposal_of(thing: Equipment) -> Disposal | None:
@@ -123,3 +129,12 @@ def last_undone(things: Iterable[Equipment]) -> date:
         source_type=source_type(Journal), source_id__in=Journal.objects.filter(journals).values("pk"), purpose="journal"
     )
     return entries.aggregate(last=Max("reversed_by__date"))["last"] or date.min
+
+
+def loss_of(disposal: Disposal) -> Money:
+    """What was lost by a disposal as it was posted; below nil where it was a gain."""
+    lines = Posting.objects.filter(
+        entry__source_type=source_type(Journal), entry__source_id=disposal.journal_id, entry__purpose="journal",
+        account__role=Role.DISPOSALS,
+    )  # fmt: skip
+    return as_amount(total(line.amount for line in lines))

@@ -99,3 +99,38 @@ def test_a_workbook_is_checked_against_the_book_and_a_changed_one_found_out(site
     expect(page.get_by_role("alert")).to_contain_text("Trial balance!D5: the file has 7")
     assert fits(page)
     assert accessible(page) == []
+
+
+def test_a_thing_is_put_in_the_register_sold_and_followed_to_its_entry(site, people):
+    page = site("treasurer")
+    page.goto("/ledger/journal/add/")
+    page.get_by_label("Date").fill("2026-07-10")
+    page.get_by_label("Narration").fill("Bows")
+    lines = page.locator("fieldset.lines li")
+    for place, (account, side) in enumerate((("1500", "Debit"), ("1010", "Credit"))):
+        lines.nth(place).get_by_label("Account").select_option(code(account))
+        lines.nth(place).get_by_label(side).fill("1,000.00")
+    expect(page.locator(".sums")).to_have_text("Debits 1000.00 · credits 1000.00 · both sides agree")
+    page.get_by_role("button", name="Post the journal").click()
+    page.goto("/yearend/equipment/add/")
+    for label, text in (("What it is", "Bows"), ("Bought on", "2026-07-10"), ("Cost", "1000"), ("Years of use", "3")):
+        page.get_by_label(label, exact=True).fill(text)
+    assert fits(page)
+    assert accessible(page) == []
+    page.get_by_role("button", name="Save").click()
+    page.get_by_role("link", name="It is gone").click()
+    page.get_by_label("What became of it").fill("sold")
+    page.get_by_label("Money received for it").fill("980")
+    assert fits(page)
+    assert accessible(page) == []
+    page.get_by_role("button", name="Take it out").click()
+    expect(page.get_by_role("row", name="sold")).to_contain_text("−20.00")
+    assert fits(page)
+    page.goto("/reports/account/5110/")
+    expect(page.get_by_role("row", name="Disposed of: Bows")).to_contain_text("20.00")
+    assert fits(page)
+    assert accessible(page) == []
+    page.goto("/year/2027/budget/")
+    assert fits(page)
+    assert accessible(page) == []
+    assert sound()
