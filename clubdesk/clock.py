@@ -26,6 +26,16 @@ def start_of(day: date) -> datetime:
     return timezone.make_aware(datetime.combine(day, time()))
 
 
+def day_text(day: date, *, weekday: bool = False, year: bool = True) -> str:
+    """A day as tables and messages write it: 3 Jul 2026, with its weekday Fri 3 Jul 2026, without its year 3 Jul."""
+    return day.strftime(f"{'%a ' if weekday else ''}{day.day} %b{' %Y' if year else ''}")
+
+
+def long_day(day: date, *, weekday: bool = False, year: bool = True) -> str:
+    """A day as letters write it: 3 July 2026, with its weekday Friday, 3 July 2026, without its year 3 July."""
+    return day.strftime(f"{'%A, ' if weekday else ''}{day.day} %B{' %Y' if year else ''}")
+
+
 def set_today(day: date | None) -> None:
     """Fix today's date for this process; None lets it run again."""
     global _fixed

@@ -18,6 +18,7 @@ from clubdesk.bank.models import (
     StatementImport,
     StatementLine,
 )
+from clubdesk.clock import day_text
 from clubdesk.fees.admin import reason_field
 from clubdesk.ledger.models import Posting
 from clubdesk.membership.terms import months_later
@@ -112,7 +113,7 @@ class LinePage(VerbPage):
 
 class PostingChoice(forms.ModelChoiceField):
     def label_from_instance(self, posting: Any) -> str:
-        return f"{posting.entry.date:%-d %b %Y}, entry {posting.entry.number}: {posting.entry.narration}"
+        return f"{day_text(posting.entry.date)}, entry {posting.entry.number}: {posting.entry.narration}"
 
 
 class ExplainForm(VerbForm):
@@ -199,7 +200,7 @@ class StatementLineAdmin(DocumentAdmin):
         if part is None:
             return "nothing yet"
         entries = [each.posting.entry for each in part.clearing.postings.select_related("posting__entry")]
-        said = "; ".join(f"entry {each.number} of {each.date:%-d %b %Y}: {each.narration}" for each in entries)
+        said = "; ".join(f"entry {each.number} of {day_text(each.date)}: {each.narration}" for each in entries)
         return f"{said} ({part.clearing.reasons})"
 
 

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Repayment
@@ -71,7 +72,7 @@ class BankDetails(Document):
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="bank_details_change_with_a_reason")]
 
     def __str__(self):
-        return f"Bank details of {self.household}, {self.noted_on:%-d %b %Y}"
+        return f"Bank details of {self.household}, {day_text(self.noted_on)}"
 
     @property
     def masked(self) -> str:
@@ -238,7 +239,7 @@ class CardSettlement(Document):
         ]
 
     def __str__(self):
-        return f"Card takings settled on {self.settled_on:%-d %b %Y}"
+        return f"Card takings settled on {day_text(self.settled_on)}"
 
     @property
     def paid_in(self) -> Money:
@@ -269,7 +270,7 @@ class StatementImport(Document):
         verbose_name = "statement file"
 
     def __str__(self):
-        return f"{self.file_name}, {self.first_day:%-d %b %Y} to {self.last_day:%-d %b %Y}"
+        return f"{self.file_name}, {day_text(self.first_day)} to {day_text(self.last_day)}"
 
 
 class StatementLine(Document):
@@ -288,7 +289,7 @@ class StatementLine(Document):
         constraints = [models.CheckConstraint(condition=~Q(amount=0), name="bank_line_not_nil")]
 
     def __str__(self):
-        return f"{self.date:%-d %b %Y}, {self.text}"
+        return f"{day_text(self.date)}, {self.text}"
 
 
 class HowSure(models.TextChoices):

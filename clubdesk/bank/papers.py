@@ -2,6 +2,7 @@
 
 from clubdesk import paper
 from clubdesk.bank.reconciling import Reconciled
+from clubdesk.clock import day_text
 from clubdesk.money import shown
 
 WIDTHS = [28.0, 110.0, 36.0]
@@ -11,20 +12,18 @@ def rows_of(figures: Reconciled) -> list[tuple[str, str, str]]:
     """The reconciled statement row by row: day, words, amount."""
     rows = [("", "Balance by the bank’s statement", shown(figures.statement_balance))]
     rows += [
-        (f"{each.entry.date:%-d %b %Y}", f"Deposit not credited: {each.entry.narration}", shown(each.amount))
+        (day_text(each.entry.date), f"Deposit not credited: {each.entry.narration}", shown(each.amount))
         for each in figures.deposits
     ]
     rows.append(("", "Deposits not credited", shown(figures.deposits_not_credited)))
     rows += [
-        (f"{each.entry.date:%-d %b %Y}", f"Payment not presented: {each.entry.narration}", shown(each.amount))
+        (day_text(each.entry.date), f"Payment not presented: {each.entry.narration}", shown(each.amount))
         for each in figures.payments
     ]
     rows.append(("", "Less payments not presented", shown(figures.payments_not_presented)))
     rows.append(("", "Adjusted balance by the statement", shown(figures.adjusted_statement)))
     rows.append(("", "Balance by the book", shown(figures.book_balance)))
-    rows += [
-        (f"{each.date:%-d %b %Y}", f"Not in the book yet: {each.text}", shown(each.amount)) for each in figures.lacking
-    ]
+    rows += [(day_text(each.date), f"Not in the book yet: {each.text}", shown(each.amount)) for each in figures.lacking]
     rows.append(("", "Adjusted balance by the book", shown(figures.adjusted_book)))
     rows.append(("", "Difference", shown(figures.difference)))
     return rows

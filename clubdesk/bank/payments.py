@@ -22,6 +22,7 @@ from clubdesk.bank.models import (
     RunState,
 )
 from clubdesk.bank.services.runs import made_file
+from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.expenses.models import Expense
@@ -179,7 +180,7 @@ def run_facts(run: PaymentRun) -> list[tuple[str, Any]]:
     items = standing_items(run)
     return [
         ("Run", run),
-        ("Made by", f"{run.recorded_by}, {run.made_on:%-d %b %Y}"),
+        ("Made by", f"{run.recorded_by}, {day_text(run.made_on)}"),
         ("How", run.get_method_display()),
         ("Payments", len(items)),
         ("In all", total(item.amount for item in items)),
@@ -334,7 +335,7 @@ def files_section(request: HttpRequest, run: PaymentRun) -> Section | None:
     url = reverse("admin:bank_paymentrun_file", args=[run.pk])
     rows = [
         (
-            f"{localtime(each.recorded_at):%-d %b %Y, %H:%M}",
+            f"{day_text(localtime(each.recorded_at))}, {localtime(each.recorded_at):%H:%M}",
             str(each.recorded_by),
             "first" if index == 0 else "the same again",
         )

@@ -18,6 +18,7 @@ from clubdesk.bank.models import (
     RunState,
     StatementLine,
 )
+from clubdesk.clock import day_text
 from clubdesk.entryfund.models import ClaimState, EntryClaim, PaidInto
 from clubdesk.entryfund.selectors import returns_that_stand
 from clubdesk.expenses.models import Expense, ExpenseState
@@ -96,7 +97,8 @@ def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
         elif before is None:
             said = f"first payment to this account; noted {_noted(item.details)}"
         elif before.details_id != item.details_id:
-            said = f"changed since the last payment ({before.paid_on:%-d %b %Y}): {_noted(item.details)}"
+            assert before.paid_on, "what was returned was paid"
+            said = f"changed since the last payment ({day_text(before.paid_on)}): {_noted(item.details)}"
         if said:
             found[item.pk] = f"{found[item.pk]}; {said}" if item.pk in found else said
     return found
@@ -115,7 +117,7 @@ def _in_files_before(items: Sequence[PaymentItem]) -> dict[int, str]:
 
 
 def _noted(details: BankDetails) -> str:
-    return f"{details.noted_on:%-d %b %Y} by {details.recorded_by}: {details.reason}"
+    return f"{day_text(details.noted_on)} by {details.recorded_by}: {details.reason}"
 
 
 STANDING_CLEARING = ClearedLine.objects.filter(line=OuterRef("pk"), stands=True)

@@ -26,6 +26,7 @@ from clubdesk.bank.reading.delimited import DAYS_FIRST, cells_of
 from clubdesk.bank.reconciling import Reconciled, next_month, reconcile, stated_balance
 from clubdesk.bank.services.importing import Plan, plan_import
 from clubdesk.bank.streams import streams
+from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import book, month_end
 from clubdesk.money import AmountFormField
@@ -331,7 +332,7 @@ def _pdf(figures: Reconciled) -> HttpResponse:
     standing = figures.bank_account.reconciliations.filter(month_end=figures.month_end, reopened_on=None).first()
     signed = "Not signed off."
     if standing:
-        signed = f"Signed off by {standing.recorded_by} on {standing.signed_on:%-d %B %Y}."
+        signed = f"Signed off by {standing.recorded_by} on {long_day(standing.signed_on)}."
     response = HttpResponse(reconciliation_pdf(figures, book().club_name, signed), content_type="application/pdf")
     response["Content-Disposition"] = f'attachment; filename="reconciliation-{figures.month_end:%Y-%m}.pdf"'
     return response

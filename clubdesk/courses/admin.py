@@ -13,6 +13,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.clock import day_text, long_day
 from clubdesk.courses import letters, selectors, services, words
 from clubdesk.courses.forecast import PRIOR_IN_WORDS
 from clubdesk.courses.models import (
@@ -61,12 +62,12 @@ def in_room_words(cohort: Any) -> str:
 
 class CohortChoices(PickMany):
     def label_from_instance(self, cohort: Any) -> str:
-        return f"{cohort}, from {cohort.first_session:%-d %b %Y} ({in_room_words(cohort)})"
+        return f"{cohort}, from {day_text(cohort.first_session)} ({in_room_words(cohort)})"
 
 
 class CohortChoice(forms.ModelChoiceField):
     def label_from_instance(self, cohort: Any) -> str:
-        return f"{cohort}, from {cohort.first_session:%-d %b %Y} ({in_room_words(cohort)})"
+        return f"{cohort}, from {day_text(cohort.first_session)} ({in_room_words(cohort)})"
 
 
 class AskingForm(VerbForm):
@@ -671,7 +672,7 @@ def cancelled_section(request: HttpRequest, cohort: Cohort) -> Section | None:
         "booking__household__party"
     )
     rows = [(link_to(each.booking, str(each.booking.household)), each.booking.get_state_display()) for each in told]
-    title = f"Cancelled on {cohort.cancelled_on:%-d %b %Y}: {cohort.cancel_reason}"
+    title = f"Cancelled on {day_text(cohort.cancelled_on)}: {cohort.cancel_reason}"
     return Section(title, ["Party", "Now"], rows, "Nobody was in it.")
 
 
@@ -703,7 +704,7 @@ def seated_section(request: HttpRequest, cohort: Cohort) -> Section | None:
 
 def state_in_words(place: Place) -> str:
     until = place.booking.offer_lapses_on
-    return f"{place.get_state_display()}{f' until {until:%-d %b}' if until else ''}"
+    return f"{place.get_state_display()}{f' until {day_text(until, year=False)}' if until else ''}"
 
 
 def next_step(place: Place, cohort: Cohort, owed: dict[int, Any]) -> Link | str:
@@ -777,7 +778,7 @@ class AttendanceForm(VerbForm):
         field = self.fields["present"]
         field.queryset = held  # type: ignore[attr-defined]
         day = self.initial.get("session") or self.data.get("session")
-        field.label = f"Who came on {day:%A, %-d %B %Y}" if isinstance(day, date) else field.label
+        field.label = f"Who came on {long_day(day, weekday=True)}" if isinstance(day, date) else field.label
 
 
 class AttendancePage(VerbPage):
@@ -800,7 +801,7 @@ class AttendancePage(VerbPage):
 
     def perform(self, *, target: Cohort, by: Any, session: date, present: Any, key: Any) -> Cohort:
         came = services.record_attendance(cohort=target, session=session, present=list(present), by=by)
-        target.said = f"{session:%A, %-d %B %Y}: {len(came)} came."  # type: ignore[attr-defined]
+        target.said = f"{long_day(session, weekday=True)}: {len(came)} came."  # type: ignore[attr-defined]
         return target
 
     def done(self, result: Any) -> str:
@@ -823,7 +824,7 @@ def sessions_section(request: HttpRequest, cohort: Cohort) -> Section | None:
     )
     url = reverse("admin:courses_cohort_attendance", args=[cohort.pk])
     rows = [
-        (Link(f"{day:%A, %-d %B %Y}", f"{url}?session={day.isoformat()}"), counted.get(day, 0))
+        (Link(long_day(day, weekday=True), f"{url}?session={day.isoformat()}"), counted.get(day, 0))
         for day in cohort.sessions
         if day <= clock.today()
     ]

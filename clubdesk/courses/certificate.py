@@ -8,6 +8,7 @@ from reportlab.lib.pagesizes import A4, landscape
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
+from clubdesk.clock import long_day
 from clubdesk.courses.models import Certificate
 from clubdesk.paper import BOLD, GREEN, INK, PLAIN, RED, use_fonts
 
@@ -62,4 +63,4 @@ def _centred(
 
 
 def _long(day: date) -> str:
-    return f"{day:%-d %B %Y}"
+    return long_day(day)

@@ -6,6 +6,7 @@ from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.courses import selectors
 from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Cohort, Course
 from clubdesk.courses.services import Child, PartyForm
@@ -29,7 +30,7 @@ ROOM = ((8, "8 or more seats left"), (4, "4 or more seats left"), (1, "last seat
 class OpenCohorts(PickMany):
     def label_from_instance(self, cohort: Any) -> str:
         room = room_in_words(cohort)
-        days = f"{cohort.first_session:%A, %-d %B %Y} to {cohort.last_session:%-d %B %Y}"
+        days = f"{long_day(cohort.first_session, weekday=True)} to {long_day(cohort.last_session)}"
         age = f", from age {cohort.youngest}" if cohort.youngest else ""
         return f"{cohort.name}: {days}{age} ({room})"
 

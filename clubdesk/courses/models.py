@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, FeeItem
 from clubdesk.ledger.models import Document
 from clubdesk.roll.models import Guardian, Household, Person
@@ -289,7 +290,7 @@ class BookingEvent(models.Model):
         indexes = [models.Index(fields=["kind", "on"])]
 
     def __str__(self):
-        return f"{self.on:%-d %b %Y}: {self.words} ({self.by_whom})"
+        return f"{day_text(self.on)}: {self.words} ({self.by_whom})"
 
     @property
     def by_whom(self) -> str:
@@ -308,7 +309,7 @@ class ReachCheck(Document):
         ordering = ["-checked_on", "-pk"]
 
     def __str__(self):
-        return f"Reach check of {self.person}, {self.checked_on:%-d %b %Y}, by {self.checked_by}"
+        return f"Reach check of {self.person}, {day_text(self.checked_on)}, by {self.checked_by}"
 
 
 class Attendance(models.Model):
@@ -324,7 +325,7 @@ class Attendance(models.Model):
         constraints = [models.UniqueConstraint(fields=["place", "held_on"], name="courses_attendance_once")]
 
     def __str__(self):
-        return f"{self.place.person}, {self.held_on:%-d %b %Y}"
+        return f"{self.place.person}, {day_text(self.held_on)}"
 
 
 class Certificate(Document):

@@ -12,6 +12,7 @@ from django.core.cache import cache
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
 from clubdesk.courses.models import (
     ADULT_FROM,
@@ -138,7 +139,7 @@ def cohorts_without_price(on: date) -> list[str]:
     """A sentence for each coming cohort that nobody can be offered, since the fee schedule has no price for it."""
     rows = Cohort.objects.filter(NOT_CANCELLED, first_session__gte=on).order_by("first_session")
     return [
-        f"{cohort}: the fee schedule has no price on {cohort.first_session:%-d %b %Y}, so no place is offered; add one."
+        f"{cohort}: the fee schedule has no price on {day_text(cohort.first_session)}, so no place is offered; add one."
         for cohort in rows.select_related("course__fee_item", "course__adult_fee_item")
         if not has_price(cohort)
     ]

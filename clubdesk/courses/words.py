@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.courses import selectors
 from clubdesk.courses.models import STANDING, Booking, Cohort, Course, Place, PlaceState
 from clubdesk.errors import Refused
@@ -44,10 +45,11 @@ def standing_in_words(booking: Booking) -> list[str]:
             )
             continue
         places = "places" if len(group) > 1 else "a place"
-        starts = f"{cohort}, which starts on {cohort.first_session:%A, %-d %B %Y}"
+        starts = f"{cohort}, which starts on {long_day(cohort.first_session, weekday=True)}"
         if state == PlaceState.OFFERED:
             verb = "are" if len(group) > 1 else "is"
-            until = f"Answer by {booking.offer_lapses_on:%A, %-d %B %Y}."
+            assert booking.offer_lapses_on, "an offer has its day"
+            until = f"Answer by {long_day(booking.offer_lapses_on, weekday=True)}."
             sentences.append(f"{who} {verb} offered {places} in {starts}.{_fee_in_words(group, cohort)} {until}")
         else:
             owed = sum(selectors.still_owed(group).values(), Decimal(0))
@@ -55,7 +57,7 @@ def standing_in_words(booking: Booking) -> list[str]:
                 sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
                 continue
             paid = f"{shown(owed)} {'is' if len(group) == 1 else 'are'} still to pay." if owed else "The fee is paid."
-            by = f" Please pay by {booking.pay_by:%-d %B %Y}." if owed and booking.pay_by else ""
+            by = f" Please pay by {long_day(booking.pay_by)}." if owed and booking.pay_by else ""
             sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
     return sentences or ["You have no place and wait for none."]
 

@@ -6,6 +6,7 @@ from django import forms
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.desk import blanking
 from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
 from clubdesk.roll.models import Household, Person
@@ -43,7 +44,7 @@ class BlankPage(VerbPage):
 
     def facts(self, target: Person) -> list[tuple[str, Any]]:
         until = blanking.kept_until(target)
-        kept = f"to {until:%-d %b %Y}, then they can be blanked" if until else "no longer: nothing is recorded of them"
+        kept = f"to {day_text(until)}, then they can be blanked" if until else "no longer: nothing is recorded of them"
         return [("Who", target), ("Records are kept", kept)]
 
     def perform(self, *, target: Person, by: Any, sure: bool, key: Any) -> Person:

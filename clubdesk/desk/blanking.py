@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from clubdesk import clock
 from clubdesk.bank.models import ClearedPosting, StatementLine
+from clubdesk.clock import day_text
 from clubdesk.courses.models import BLANKED, STANDING, BookingEvent, Place
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
@@ -103,7 +104,7 @@ def blank_person(*, person: Person, on: date, by: User) -> Person:
         return document
     if (until := kept_until(document)) and on <= until:
         raise Refused(
-            f"The records of {document} are kept to {until:%-d %b %Y}; its details can be blanked after that."
+            f"The records of {document} are kept to {day_text(until)}; its details can be blanked after that."
         )
     if document.places.filter(state__in=STANDING, cohort__last_session__gte=on).exists():
         raise Refused(f"{document} has a place in a course.")

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from django.conf import settings
 from icalendar import Calendar, Event
 
+from clubdesk.clock import long_day
 from clubdesk.entryfund.models import StateEvent
 from clubdesk.money import shown
 
@@ -24,7 +25,7 @@ def calendar_of(events: Iterable[StateEvent], club: str, now: datetime) -> bytes
         )  # fmt: skip
         calendar.add_component(
             _days(f"entries-{event.pk}", f"Entries close: {event.name}", event.entries_close, event.entries_close, now,
-                  f"For {event.held_on:%-d %B %Y}.")
+                  f"For {long_day(event.held_on)}.")
         )  # fmt: skip
     return calendar.to_ical()
 

@@ -5,6 +5,7 @@ from datetime import date
 
 from django.urls import reverse
 
+from clubdesk.clock import long_day
 from clubdesk.entryfund.models import EntryClaim, StateEvent
 from clubdesk.entryfund.selectors import fee_for, refundable
 from clubdesk.fees import accounts
@@ -44,12 +45,12 @@ def _what(claim: EntryClaim) -> str:
 
 
 def tell_approved(claim: EntryClaim, on: date) -> Message:
-    words = f"your claim for {_what(claim)} was approved on {on:%-d %B %Y}. The treasurer pays it to your bank account."
+    words = f"your claim for {_what(claim)} was approved on {long_day(on)}. The treasurer pays it to your bank account."
     return _tell(claim.household, f"claim {claim.pk} approved", "Your claim was approved", [words])
 
 
 def tell_declined(claim: EntryClaim, on: date) -> Message:
-    words = f"your claim for {_what(claim)} was declined on {on:%-d %B %Y}. The reason: {claim.decision_reason}"
+    words = f"your claim for {_what(claim)} was declined on {long_day(on)}. The reason: {claim.decision_reason}"
     return _tell(claim.household, f"claim {claim.pk} declined", "Your claim was declined", [words])
 
 
@@ -73,11 +74,11 @@ def tell_entries(event: StateEvent, children: Sequence[Person]) -> Message:
         lines.append(f"{child}, {age_class}: {shown(fee)}, of which the entry fund refunds {shown(back)}")
     household = children[0].household
     paragraphs = [
-        f"entries to {event.name} ({event.get_discipline_display().lower()}, {event.held_on:%-d %B %Y}) close on "
-        f"{event.entries_close:%-d %B %Y}. Your children may enter:",
+        f"entries to {event.name} ({event.get_discipline_display().lower()}, {long_day(event.held_on)}) close on "
+        f"{long_day(event.entries_close)}. Your children may enter:",
         "\n".join(lines),
         "Enter with the organiser, keep the receipt, and send it to us after the event. The fund refunds as long as "
         "it holds enough, first claimed first.",
     ]
-    subject = f"Entries to {event.name} close on {event.entries_close:%-d %B}"
+    subject = f"Entries to {event.name} close on {long_day(event.entries_close, year=False)}"
     return _tell(household, about_entries(event, household.pk), subject, paragraphs)

@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.evidence import evidence_path
 from clubdesk.fees.models import PaidBack
 from clubdesk.ledger.models import Document, Fund
@@ -45,7 +46,7 @@ class ContainerReturn(Document):
         ]
 
     def __str__(self):
-        return f"{self.containers} containers, {self.returned_on:%-d %b %Y}"
+        return f"{self.containers} containers, {day_text(self.returned_on)}"
 
     @property
     def by_count(self) -> Money:
@@ -80,7 +81,7 @@ class BagCount(Document):
         verbose_name_plural = "counts of bags waiting"
 
     def __str__(self):
-        return f"{self.bags} bags waiting, {self.counted_on:%-d %b %Y}"
+        return f"{self.bags} bags waiting, {day_text(self.counted_on)}"
 
     @property
     def worth(self) -> Money:
@@ -126,7 +127,7 @@ class StateEvent(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.name}, {self.held_on:%-d %b %Y}"
+        return f"{self.name}, {day_text(self.held_on)}"
 
     @property
     def last_day(self):
@@ -271,7 +272,7 @@ class FundTransfer(Document):
         ]
 
     def __str__(self):
-        return f"From {self.from_fund} to {self.to_fund}, {self.moved_on:%-d %b %Y}"
+        return f"From {self.from_fund} to {self.to_fund}, {day_text(self.moved_on)}"
 
     @property
     def entries_called_for(self) -> set[str]:

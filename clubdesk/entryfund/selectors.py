@@ -12,6 +12,7 @@ from itertools import groupby
 from django.db.models import Count, Q, QuerySet
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.entryfund.forecast import CLAIMED_WITHIN, EventAhead, Forecast, forecast
 from clubdesk.entryfund.forecast import Known as History
 from clubdesk.entryfund.models import BagCount, ClaimState, ContainerReturn, EntryClaim, StateEvent
@@ -62,10 +63,10 @@ def eligibility(
     kind = "an entry fee" if most == fee_for(event, age_class) else "a refund of at most"
     checks = [
         Check(event.refunded, f"{event.name} is {'on' if event.refunded else 'not on'} the list of refunded events"),
-        Check(member, f"{person} is {'a' if member else 'not a'} member on {event.held_on:%-d %b %Y}"),
+        Check(member, f"{person} is {'a' if member else 'not a'} member on {day_text(event.held_on)}"),
         Check(age_class in classes, f"{age_class} in {event.held_on.year}; refunded up to {event.oldest_class}"),
         Check(amount <= most, f"{shown(amount)} against {kind}{' of' if kind == 'an entry fee' else ''} {shown(most)}"),
-        Check(entered_on >= event.held_on, f"claimed {entered_on:%-d %b %Y}, held {event.held_on:%-d %b %Y}"),
+        Check(entered_on >= event.held_on, f"claimed {day_text(entered_on)}, held {day_text(event.held_on)}"),
     ]
     if receipt_amount is not None:
         checks.append(Check(amount <= receipt_amount, f"{shown(amount)}; the receipt says {shown(receipt_amount)}"))
@@ -270,7 +271,7 @@ def bags_in_words() -> str:
     else:
         bags = "1 bag" if last.bags == 1 else f"{last.bags} bags"
         words = f"{bags}, about {last.containers} containers, about {shown(last.worth)} that is not in the fund yet"
-    words = f"{words} (counted {last.counted_on:%-d %b %Y})"
+    words = f"{words} (counted {day_text(last.counted_on)})"
     cashed_in = returns_that_stand().filter(returned_on__gte=last.counted_on, recorded_at__gt=last.recorded_at)
     return f"{words}; containers were cashed in since, so count again" if cashed_in.exists() else words
 

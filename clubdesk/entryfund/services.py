@@ -11,6 +11,7 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.entryfund import letters, posting, selectors
 from clubdesk.entryfund.models import (
     BagCount,
@@ -98,7 +99,7 @@ def cancel_return(*, container_return: ContainerReturn, on: date, reason: str, b
     if document.cancelled_on:
         return document
     if on < document.returned_on:
-        raise Refused(f"It was cashed in on {document.returned_on:%-d %b %Y}; it cannot be cancelled before.")
+        raise Refused(f"It was cashed in on {day_text(document.returned_on)}; it cannot be cancelled before.")
     ledger.lock_book()
     if document.paid_into == PaidInto.TILL and as_amount(balance(Role.TILL, on)) < document.amount:
         raise Refused("That cash is not in the till any more; cancel its banking first.")
@@ -224,7 +225,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     if claim.state == ClaimState.ASKED:
         raise Refused("The family was asked for more and has not answered yet.")
     if on < claim.claimed_on:
-        raise Refused(f"It was claimed on {claim.claimed_on:%-d %b %Y}; it cannot be decided before.")
+        raise Refused(f"It was claimed on {day_text(claim.claimed_on)}; it cannot be decided before.")
     failed = [check.sentence for check in selectors.checks_of(claim) if not check.passed]
     if failed:
         raise Refused(f"This claim cannot be approved: {'; '.join(failed)}.")

@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
+from clubdesk.clock import day_text, long_day
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.calendar import calendar_of
 from clubdesk.entryfund.forecast import METHOD
@@ -197,7 +198,7 @@ def minutes_text(on: Any) -> str:
     claims = list(selectors.decided_on(on))
     if not claims:
         return ""
-    lines = [f"Entry-fee refunds decided on {on:%-d %B %Y}"]
+    lines = [f"Entry-fee refunds decided on {long_day(on)}"]
     for claim in claims:
         by = claim.decided_by.get_full_name() or claim.decided_by.get_username() if claim.decided_by else ""
         what = f"{claim.event.name}: {claim.person}, {shown(claim.amount)}"
@@ -262,6 +263,6 @@ def _outlook_facts(today: date) -> list[tuple[str, str]]:
     share = min(99, max(1, round(100 * found.chance)))
     return [
         ("Bags at the club", selectors.bags_in_words()),
-        (f"Chance that it covers all claims to {until:%-d %b %Y}", f"about {share} in 100"),
+        (f"Chance that it covers all claims to {day_text(until)}", f"about {share} in 100"),
         ("It would then hold", f"about {middle}; four times of five between {low} and {high}"),
     ]

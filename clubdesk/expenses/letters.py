@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from clubdesk.clock import long_day
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import Message
@@ -14,8 +15,8 @@ def tell_declined(expense: Expense, on: date) -> Message:
     guardian = guardian_to_write_to(expense.household)
     said = [
         f"Hello {guardian.name if guardian else expense.household.name},",
-        f"your expense for {expense.what} ({shown(expense.amount)}, {expense.spent_on:%-d %B %Y}) was declined on "
-        f"{on:%-d %B %Y}. The reason: {expense.decision_reason}",
+        f"your expense for {expense.what} ({shown(expense.amount)}, {long_day(expense.spent_on)}) was declined on "
+        f"{long_day(on)}. The reason: {expense.decision_reason}",
         book().club_name,
     ]
     return write_message(

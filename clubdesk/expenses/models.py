@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import F, Q
 
+from clubdesk.clock import day_text
 from clubdesk.evidence import evidence_path
 from clubdesk.fees.models import PaidBack
 from clubdesk.ledger.models import Account, Fund
@@ -61,4 +62,4 @@ class Expense(PaidBack):
         ]
 
     def __str__(self):
-        return f"{self.what}, {self.spent_on:%-d %b %Y}"
+        return f"{self.what}, {day_text(self.spent_on)}"

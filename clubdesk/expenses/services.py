@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.expenses import letters, posting, selectors
@@ -82,7 +83,7 @@ def approve_expense(
     if document.state == ExpenseState.DECLINED:
         raise Refused("This expense was declined; record it again if that was wrong.")
     if on < document.spent_on:
-        raise Refused(f"It was spent on {document.spent_on:%-d %b %Y}; it cannot be decided before.")
+        raise Refused(f"It was spent on {day_text(document.spent_on)}; it cannot be decided before.")
     document.account, document.fund = account or document.account, fund or document.fund
     _refuse_charging(document.account, document.fund)
     document.state, document.decided_by, document.decided_on = ExpenseState.APPROVED, by, on
@@ -107,7 +108,7 @@ def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Exp
     if document.state != ExpenseState.RECORDED:
         raise Refused("This expense was approved already.")
     if on < document.spent_on:
-        raise Refused(f"It was spent on {document.spent_on:%-d %b %Y}; it cannot be decided before.")
+        raise Refused(f"It was spent on {day_text(document.spent_on)}; it cannot be decided before.")
     if not reason.strip():
         raise Refused("Give the reason in words that you would tell the volunteer.")
     document.state, document.decided_by, document.decided_on = ExpenseState.DECLINED, by, on

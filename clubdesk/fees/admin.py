@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import (
     PAID_BY,
@@ -798,11 +799,11 @@ class FeePriceAdmin(RoomAdmin):
 
 def prices_section(request: HttpRequest, item: FeeItem) -> Section:
     rows = [
-        (link_to(price, f"{price.valid_from:%-d %b %Y}"), price.valid_until or "until the next", price.amount)
+        (link_to(price, day_text(price.valid_from)), price.valid_until or "until the next", price.amount)
         for price in item.prices.all()
     ]
     today = clock.today()
-    return Section(f"Prices (today {today:%-d %b %Y})", ["From", "To", "Price"], rows)
+    return Section(f"Prices (today {day_text(today)})", ["From", "To", "Price"], rows)
 
 
 @admin.register(FeeItem)

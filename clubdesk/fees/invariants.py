@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db.models import F, Q
 
+from clubdesk.clock import day_text
 from clubdesk.fees import selectors
 from clubdesk.fees.models import Allocation, Repayment, Voucher, VoucherState
 from clubdesk.ledger.invariants import differences, invariant, party_differences
@@ -44,7 +45,7 @@ def allocations_hold() -> Iterator[str]:
         yield f"{allocation.receipt} pays for another household's charge: {allocation.charge}."
     early = Q(used_on__lt=F("receipt__received_on")) | Q(used_on__lt=F("charge__charged_on"))
     for allocation in Allocation.objects.filter(early).select_related("receipt"):
-        yield f"{allocation.receipt} pays from {allocation.used_on:%-d %b %Y}, before there was something to pay."
+        yield f"{allocation.receipt} pays from {day_text(allocation.used_on)}, before there was something to pay."
 
 
 @invariant("Fees in advance equals the charges whose thing has not started, and what was written by hand")

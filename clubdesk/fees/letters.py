@@ -4,6 +4,7 @@ from datetime import date
 
 from djmoney.money import Money
 
+from clubdesk.clock import long_day
 from clubdesk.fees import accounts
 from clubdesk.fees.models import Voucher
 from clubdesk.ledger.selectors import book
@@ -42,7 +43,7 @@ def tell(statement: accounts.Statement, on: date) -> Message:
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",
-        f"your account with the club stands at {statement.in_words} on {on:%-d %B %Y}.",
+        f"your account with the club stands at {statement.in_words} on {long_day(on)}.",
         f"Still to pay, by how long ago it was charged:\n{ages}" if ages else "",
         f"If you pay by bank transfer, please write this reference with it: {statement.reference}" if ages else "",
         f"The whole statement, also to print:\n{LINK}\n"

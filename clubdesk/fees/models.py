@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account, Document, Party, Role, TaxCode
 from clubdesk.ledger.selectors import account
 from clubdesk.money import AmountField, nil
@@ -57,7 +58,7 @@ class FeePrice(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.item} from {self.valid_from:%-d %b %Y}"
+        return f"{self.item} from {day_text(self.valid_from)}"
 
 
 class FeeShare(models.Model):
@@ -102,7 +103,7 @@ class OpeningBalances(Document):
         verbose_name = verbose_name_plural = "opening balances"
 
     def __str__(self):
-        return f"Balances brought in, {self.as_at:%-d %b %Y}"
+        return f"Balances brought in, {day_text(self.as_at)}"
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -300,7 +301,7 @@ class Arrangement(Document):
         ]
 
     def __str__(self):
-        return f"Arrangement of {self.household}, {self.agreed_on:%-d %b %Y}"
+        return f"Arrangement of {self.household}, {day_text(self.agreed_on)}"
 
 
 class ArrangementPart(models.Model):
@@ -316,7 +317,7 @@ class ArrangementPart(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.due_on:%-d %b %Y}"
+        return day_text(self.due_on)
 
 
 class Repayment(Document):
@@ -467,7 +468,7 @@ class Lodgement(Document):
         ordering = ["-lodged_on", "-pk"]
 
     def __str__(self):
-        return f"Lodgement {self.pk} of {self.lodged_on:%-d %b %Y}"
+        return f"Lodgement {self.pk} of {day_text(self.lodged_on)}"
 
     @property
     def entries_called_for(self) -> set[str]:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from reportlab.platypus import Flowable, PageBreak
 
 from clubdesk import paper
+from clubdesk.clock import day_text, long_day
 from clubdesk.fees.accounts import Statement, payment_reference
 from clubdesk.fees.models import Receipt
 from clubdesk.money import shown
@@ -25,11 +26,11 @@ def statements_pdf(statements: Iterable[Statement], club_name: str) -> bytes:
 def statement_story(statement: Statement, club_name: str) -> list[Flowable]:
     """The statement as it is printed: what is owed first, then how it came to it."""
     paper.use_fonts()
-    rows = [(f"{statement.since:%-d %b %Y}", "Brought forward", "", shown(statement.opening))]
-    rows += [(f"{line.on:%-d %b %Y}", line.text, shown(line.amount), shown(line.balance)) for line in statement.lines]
+    rows = [(day_text(statement.since), "Brought forward", "", shown(statement.opening))]
+    rows += [(day_text(line.on), line.text, shown(line.amount), shown(line.balance)) for line in statement.lines]
     story: list[Flowable] = [
         paper.text(club_name, paper.HEADING),
-        paper.text(f"Statement for {statement.household}, {statement.until:%-d %B %Y}"),
+        paper.text(f"Statement for {statement.household}, {long_day(statement.until)}"),
         paper.gap(),
         paper.text(f"Your account stands at: {statement.in_words}", paper.STRONG),
     ]
@@ -42,7 +43,7 @@ def statement_story(statement: Statement, club_name: str) -> list[Flowable]:
         story.append(paper.table(list(statement.ages), ages, [43.5] * 4, set(range(4))))
     if parts := statement.parts():
         story += [paper.gap(), paper.text("Agreed to be paid in parts", paper.STRONG)]
-        rows_of_parts = [(f"{due:%-d %b %Y}", shown(amount), state) for due, amount, state in parts]
+        rows_of_parts = [(day_text(due), shown(amount), state) for due, amount, state in parts]
         story.append(paper.table(["By", "Amount", ""], rows_of_parts, [40, 40, 94], {1}))
     story += [paper.gap(), paper.text("Amounts above nil are owed to the club; below nil the club owes them to you.")]
     return story
@@ -60,14 +61,14 @@ def receipt_pdf(receipt: Receipt, club_name: str) -> bytes:
         parts.append(("Kept as your credit", shown(receipt.amount.amount - used)))
     facts = [
         ("Received from", str(receipt.household)),
-        ("On", f"{receipt.received_on:%-d %B %Y}"),
+        ("On", long_day(receipt.received_on)),
         ("By", receipt.get_method_display()),
         ("Amount settled", shown(receipt.amount)),
     ]
     if receipt.rounding.amount:
         facts.append(("Handed over, rounded to five cents", shown(receipt.handed_over)))
     if receipt.cancelled_on:
-        facts.append(("CANCELLED", f"{receipt.cancelled_on:%-d %B %Y}: {receipt.cancel_reason}"))
+        facts.append(("CANCELLED", f"{long_day(receipt.cancelled_on)}: {receipt.cancel_reason}"))
     story: list[Flowable] = [
         paper.text(club_name, paper.HEADING),
         paper.text(f"Receipt {receipt.number}", paper.STRONG),

@@ -10,6 +10,7 @@ from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce, Round
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees.models import (
     NOTHING_CLAIMED,
@@ -41,7 +42,7 @@ def price_on(item: FeeItem, day: date) -> FeePrice:
     """The price of `item` on `day`, or Refused where the schedule has none."""
     price = FeePrice.objects.filter(item=item, valid_from__lte=day).order_by("-valid_from").first()
     if price is None or (price.valid_until and price.valid_until < day):
-        raise Refused(f"The fee schedule has no price for {item} on {day:%-d %b %Y}; add one first.")
+        raise Refused(f"The fee schedule has no price for {item} on {day_text(day)}; add one first.")
     price.item = item
     return price
 

@@ -15,6 +15,7 @@ from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
 from clubdesk import clock
+from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_by_hand
@@ -151,7 +152,8 @@ class LockPage(VerbPage):
         return services.lock_month(month_end=month_end, by=by)
 
     def done(self, result: FinancialYear) -> str:
-        return f"{result} is locked through {result.locked_through:%-d %B %Y}."
+        assert result.locked_through, "a month of it was locked just now"
+        return f"{result} is locked through {long_day(result.locked_through)}."
 
 
 @admin.register(FinancialYear)
@@ -234,7 +236,7 @@ def entries_section(request: HttpRequest, journal: Journal) -> Section:
     rows: list[tuple[Any, ...]] = []
     for entry in selectors.entries_of(journal).select_related("reversed_by"):
         undone = getattr(entry, "reversed_by", None)
-        now = f"undone by {undone}, {undone.date:%-d %b %Y}: {undone.narration}" if undone else "stands"
+        now = f"undone by {undone}, {day_text(undone.date)}: {undone.narration}" if undone else "stands"
         rows.append((link_to(entry), entry.date, now))
     return Section("Entries", ["Entry", "Date", "Now"], rows)
 
@@ -346,8 +348,8 @@ class JournalAdmin(DocumentAdmin):
     @admin.display(description="Undone")
     def undone(self, journal: Any) -> str:
         if journal.undone_on:
-            return f"on {journal.undone_on:%-d %b %Y}"
-        return f"will be by itself on {journal.reverse_on:%-d %b %Y}" if journal.reverse_on else "–"
+            return f"on {day_text(journal.undone_on)}"
+        return f"will be by itself on {day_text(journal.reverse_on)}" if journal.reverse_on else "–"
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.document)

@@ -12,6 +12,7 @@ from decimal import Decimal
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import services
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Role
@@ -163,7 +164,7 @@ def import_journal(*, content: bytes, by: User) -> list[Journal]:
     file_digest = hashlib.sha256(content).hexdigest()
     earlier = Journal.objects.filter(file_digest=file_digest).first()
     if earlier:
-        raise Refused(f"row 1: this file was brought in already on {earlier.recorded_at:%-d %b %Y}.")
+        raise Refused(f"row 1: this file was brought in already on {day_text(earlier.recorded_at)}.")
     faults = Faults()
     entries = _file_entries(rows, faults)
     for entry in entries:

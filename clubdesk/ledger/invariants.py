@@ -13,6 +13,7 @@ from django.db import connection
 from django.db.models import F, Max, Min, Q
 
 from clubdesk import guards
+from clubdesk.clock import day_text
 from clubdesk.evidence import fault_of_kept
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
@@ -109,7 +110,7 @@ def trial_balance_is_zero() -> Iterator[str]:
     for day, figure in by_date.order_by("entry__date"):
         running += figure
         if running:
-            yield f"On {day:%-d %b %Y} the trial balance is out by {shown(running)}."
+            yield f"On {day_text(day)} the trial balance is out by {shown(running)}."
     last = selectors.last_day_posted()
     if last:
         trial = selectors.trial_balance(last)
@@ -217,7 +218,7 @@ def closed_years_stay() -> Iterator[str]:
         closing = year.entries.filter(is_closing=True).aggregate(last=Max("number"))["last"]
         if closing:
             for entry in year.entries.filter(number__gt=closing):
-                yield f"Entry {entry.number} of {entry.date:%-d %b %Y} came after {year} was closed."
+                yield f"Entry {entry.number} of {day_text(entry.date)} came after {year} was closed."
     astray = JournalEntry.objects.exclude(date__gte=F("year__first_day"), date__lte=F("year__last_day"))
     for entry in astray:
         yield f"Entry {entry.number} is dated outside its financial year."

@@ -7,6 +7,7 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
+from clubdesk.clock import long_day
 from clubdesk.evidence import evidence_path
 from clubdesk.money import AmountField, nil
 
@@ -195,7 +196,7 @@ class FinancialYear(models.Model):
         ]
 
     def __str__(self):
-        return f"Year to {self.last_day:%-d %B %Y}"
+        return f"Year to {long_day(self.last_day)}"
 
     @property
     def is_closed(self) -> bool:

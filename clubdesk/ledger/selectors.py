@@ -12,6 +12,7 @@ from django.core.exceptions import ObjectDoesNotExist
 from django.db.models import DecimalField, F, Max, Model, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import (
     Account,
@@ -76,7 +77,7 @@ def year_containing(day: date) -> FinancialYear:
     """The financial year that `day` is in, or Refused."""
     for found in FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day):
         return found
-    raise Refused(f"No financial year covers {day:%-d %b %Y}; open that year first or correct the date.")
+    raise Refused(f"No financial year covers {day_text(day)}; open that year first or correct the date.")
 
 
 def year_start(day: date) -> date:

@@ -11,6 +11,7 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.ledger import selectors
@@ -68,7 +69,7 @@ def first_open_day(on: date) -> date:
         day = max(on, year.first_day, year.locked_through + timedelta(days=1) if year.locked_through else on)
         if day <= year.last_day:
             return day
-    raise Refused(f"No day from {on:%-d %b %Y} on is open; open the next financial year first.")
+    raise Refused(f"No day from {day_text(on)} on is open; open the next financial year first.")
 
 
 @transaction.atomic
@@ -137,10 +138,10 @@ def _seal(entry: JournalEntry) -> None:
 
 def _refuse_shut(year: FinancialYear, on: date, is_closing: bool = False) -> None:
     if year.is_closed:
-        raise Refused(f"{on:%-d %b %Y} is in a closed year; date it in an open one.")
+        raise Refused(f"{day_text(on)} is in a closed year; date it in an open one.")
     if year.locked_through and on <= year.locked_through and not is_closing:
         raise Refused(
-            f"{on:%-d %b %Y} is in a locked month (locked through {year.locked_through:%-d %b %Y}); use a later date."
+            f"{day_text(on)} is in a locked month (locked through {day_text(year.locked_through)}); use a later date."
         )
 
 
@@ -226,9 +227,9 @@ def reverse(*, entry: JournalEntry, on: date, reason: str, by: User) -> JournalE
     if earlier:
         if (earlier.date, earlier.narration) == (on, narration):
             return earlier
-        raise Refused(f"{entry} is reversed already, by entry {earlier.number} on {earlier.date:%-d %b %Y}.")
+        raise Refused(f"{entry} is reversed already, by entry {earlier.number} on {day_text(earlier.date)}.")
     if on < entry.date:
-        raise Refused(f"A reversal cannot be dated before its entry ({entry.date:%-d %b %Y}).")
+        raise Refused(f"A reversal cannot be dated before its entry ({day_text(entry.date)}).")
     return post(
         source=entry,
         purpose="reverse",
@@ -274,8 +275,8 @@ def record_journal(
         raise Refused("Say in a few words what the journal is for.")
     if reverse_on and not on < reverse_on <= on + LONGEST_UNTIL_UNDONE:
         raise Refused(
-            f"It can be undone by itself from {on + timedelta(days=1):%-d %b %Y}"
-            f" to {on + LONGEST_UNTIL_UNDONE:%-d %b %Y}, so within thirteen months; look at the date."
+            f"It can be undone by itself from {day_text(on + timedelta(days=1))}"
+            f" to {day_text(on + LONGEST_UNTIL_UNDONE)}, so within thirteen months; look at the date."
         )
     lock_book()
     if found := written(Journal, key):
@@ -395,7 +396,7 @@ def open_year(*, first_day: date, by: User) -> FinancialYear:
         raise Refused("A financial year starts on the first of a month.")
     latest = FinancialYear.objects.order_by("-last_day").first()
     if latest and first_day != latest.last_day + timedelta(days=1):
-        raise Refused(f"The next financial year starts on {latest.last_day + timedelta(days=1):%-d %b %Y}.")
+        raise Refused(f"The next financial year starts on {day_text(latest.last_day + timedelta(days=1))}.")
     last_day = first_day.replace(year=first_day.year + 1) - timedelta(days=1)
     return FinancialYear.objects.create(first_day=first_day, last_day=last_day)
 
@@ -410,7 +411,7 @@ def lock_month(*, month_end: date, by: User) -> FinancialYear:
     lock_book()
     year = selectors.year_containing(month_end)
     if month_end != selectors.month_end(month_end):
-        raise Refused(f"{month_end:%-d %b %Y} is not the last day of a month.")
+        raise Refused(f"{day_text(month_end)} is not the last day of a month.")
     if year.locked_through and month_end <= year.locked_through:
         return year
     earlier = FinancialYear.objects.filter(last_day__lt=year.first_day).order_by("-last_day").first()
@@ -453,7 +454,7 @@ def _stored_from(day: date) -> list[date]:
 def refuse_early_close(year: FinancialYear, on: date) -> None:
     """Raise Refused where the year is not over on `on`, or an earlier one is still open."""
     if on <= year.last_day:
-        raise Refused(f"{year} is not over yet; it can be closed from {year.last_day + timedelta(days=1):%-d %b %Y}.")
+        raise Refused(f"{year} is not over yet; it can be closed from {day_text(year.last_day + timedelta(days=1))}.")
     if FinancialYear.objects.filter(last_day__lt=year.first_day, closed_at=None).exists():
         raise Refused("Close the earlier year first.")
 

@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -87,7 +88,7 @@ class TakeOutPage(VerbPage):
 
     def done(self, result: Membership) -> str:
         return (
-            f"{result.person} is a member to {result.ends_on:%-d %b %Y}. {selectors.working_in_words(result)}, "
+            f"{result.person} is a member to {day_text(result.ends_on)}. {selectors.working_in_words(result)}, "
             f"charged to {result.person.household}."
         )
 
@@ -101,7 +102,7 @@ class MembershipPage(VerbPage):
         return target.cancelled_on is None and target.ended_on is None and target.ends_on > clock.today()
 
     def facts(self, target: Membership) -> list[tuple[str, Any]]:
-        to = f"{target.starts_on:%-d %b %Y} to {target.ends_on:%-d %b %Y}"
+        to = f"{day_text(target.starts_on)} to {day_text(target.ends_on)}"
         return [("Who", target.person), ("Plan", f"{target.plan}, {to}"), ("Fee", selectors.working_in_words(target))]
 
 
@@ -132,7 +133,7 @@ class EndPage(MembershipPage):
         if result.cancelled_on:
             return f"{result} had not begun: it is cancelled and its fee taken back."
         owes = fees.balance_in_words(result.person.household)
-        return f"{result} ends on {result.ends_on:%-d %b %Y}. {result.person.household} {owes}."
+        return f"{result} ends on {day_text(result.ends_on)}. {result.person.household} {owes}."
 
 
 class ChangeForm(VerbForm):
@@ -160,7 +161,7 @@ class ChangePage(MembershipPage):
 
     def done(self, result: Membership) -> str:
         more = shown(result.charge.amount) if result.charge else "Nothing"
-        return f"{result} from {result.starts_on:%-d %b %Y}. {more} more to pay."
+        return f"{result} from {day_text(result.starts_on)}. {more} more to pay."
 
 
 class CancelForm(VerbForm):
@@ -249,7 +250,7 @@ class RenewPage(VerbPage):
     def facts(self, target: Household) -> list[tuple[str, Any]]:
         lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines]
         return [
-            (f"{line.membership.person}, {line.membership.plan}, to {line.membership.ends_on:%-d %b %Y}",
+            (f"{line.membership.person}, {line.membership.plan}, to {day_text(line.membership.ends_on)}",
              line.quote.price.working if line.quote else line.problem)
             for line in lines
         ]  # fmt: skip
@@ -257,7 +258,7 @@ class RenewPage(VerbPage):
     def perform(self, *, target: Household, by: Any, key: Any) -> Household:
         renewed = services.renew_household(household=target, on=clock.today(), by=by)
         target.said = "; ".join(  # type: ignore[attr-defined]
-            f"{row.person} to {row.ends_on:%-d %b %Y}: {row.working}" for row in renewed
+            f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in renewed
         )
         return target
 

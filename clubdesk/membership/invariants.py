@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from django.db.models import F, Q
 
+from clubdesk.clock import day_text
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
@@ -31,7 +32,7 @@ def memberships_hold() -> Iterator[str]:
         person__memberships__pk__gt=F("pk"),
     )
     for membership in overlapping.select_related("person", "plan"):
-        yield f"{membership.person} has two memberships on one day (from {membership.starts_on:%-d %b %Y})."
+        yield f"{membership.person} has two memberships on one day (from {day_text(membership.starts_on)})."
     charged = Membership.objects.filter(charge__isnull=False)
     for membership in charged.exclude(charge__person=F("person")).select_related("person", "plan"):
         yield f"{membership} is charged to somebody else."

@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from clubdesk.clock import long_day
 from clubdesk.fees import accounts
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
@@ -25,7 +26,7 @@ def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
     for line in renewal.lines:
         who, until = line.membership.person, line.membership.ends_on
         cost = line.quote.price.working if line.quote else line.problem
-        lines.append(f"{who}, {line.membership.plan}, to {until:%-d %B %Y}: {cost}")
+        lines.append(f"{who}, {line.membership.plan}, to {long_day(until)}: {cost}")
     last_day = max(line.membership.ends_on for line in renewal.lines)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",
@@ -33,7 +34,7 @@ def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
         "\n".join(lines),
         f"To renew all of them costs {shown(renewal.total)}. Tell us if you would like that, or who leaves. "
         "A sport voucher is set against the fee: send us its code.",
-        f"Until {last_day:%-d %B %Y} nothing changes." if not ended else "",
+        f"Until {long_day(last_day)} nothing changes." if not ended else "",
         f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
         f"If you pay by bank transfer, please write this reference with it: {accounts.payment_reference(household)}",
         book().club_name,

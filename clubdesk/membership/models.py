@@ -6,6 +6,7 @@ from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
 
+from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, ChargeShare, FeeItem
 from clubdesk.ledger.models import Document, Party
 from clubdesk.membership.terms import Term, term
@@ -97,7 +98,7 @@ class FamilyCap(models.Model):
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="membership_cap_above_nil")]
 
     def __str__(self):
-        return f"Family cap from {self.valid_from:%-d %b %Y}"
+        return f"Family cap from {day_text(self.valid_from)}"
 
 
 class Membership(Document):
@@ -160,7 +161,7 @@ class Remittance(Document):
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="membership_remits_above_nil")]
 
     def __str__(self):
-        return f"Affiliation to {self.association}, {self.paid_on:%-d %b %Y}"
+        return f"Affiliation to {self.association}, {day_text(self.paid_on)}"
 
     @property
     def entries_called_for(self) -> set[str]:

@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from clubdesk import paper
+from clubdesk.clock import day_text
 from clubdesk.fees.models import ChargeShare
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.membership.models import Remittance
@@ -57,7 +58,7 @@ def lines_of(remittance: Remittance) -> list[Line]:
 def affiliation_pdf(title: str, rows: Sequence[Line], club_name: str) -> bytes:
     paper.use_fonts()
     table = [
-        (f"{row.given_name} {row.family_name}".strip() or row.household, row.born, f"{row.started:%-d %b %Y}",
+        (f"{row.given_name} {row.family_name}".strip() or row.household, row.born, day_text(row.started),
          shown(row.share), shown(row.to_pay))
         for row in rows
     ]  # fmt: skip

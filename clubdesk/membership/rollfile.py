@@ -16,6 +16,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 from rapidfuzz import fuzz
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.files import Row, read_cells, rows_below
 from clubdesk.membership.models import Membership, Plan
@@ -108,13 +109,13 @@ class RowPlan:
         parts = [
             f"{self.person} is on the roll already"
             if self.person
-            else f"new on the roll, born {self.birth_date:%-d %b %Y}"
+            else f"new on the roll, born {day_text(self.birth_date)}"
             if self.birth_date
             else "new on the roll",
             self.where,
         ]
         if self.plan and self.expiry:
-            parts.append(f"member by {self.plan} to {self.expiry:%-d %b %Y}")
+            parts.append(f"member by {self.plan} to {day_text(self.expiry)}")
         if self.balance:
             parts.append(f"{'owes' if self.balance > 0 else 'is in credit by'} {shown(abs(self.balance))}")
         return ", ".join(parts)
@@ -214,13 +215,13 @@ def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
         each.plan = plans.get(row["plan"].casefold())
         each.expiry = _day(row["expiry"], "expiry", each)
         if each.expiry and abs(each.expiry - today) > FARTHEST_EXPIRY:
-            each.faults.append(f"the expiry {each.expiry:%-d %b %Y} is more than two years off; check the year.")
+            each.faults.append(f"the expiry {day_text(each.expiry)} is more than two years off; check the year.")
             each.expiry = None
         if each.plan and each.expiry and each.birth_date:
             starts_on = first_day(each.plan, each.expiry)
             age = age_on(each.birth_date, starts_on)
             if not (each.plan.youngest or 0) <= age <= (each.plan.oldest if each.plan.oldest is not None else 200):
-                each.faults.append(f"{each.who} was {age} on {starts_on:%-d %b %Y}; {each.plan} is not for that age.")
+                each.faults.append(f"{each.who} was {age} on {day_text(starts_on)}; {each.plan} is not for that age.")
         if each.plan is None:
             each.faults.append(f"there is no plan “{row['plan']}”; add it first, or leave plan and expiry blank.")
     return each
@@ -289,7 +290,7 @@ def _refuse_memberships(rows: list[RowPlan]) -> None:
                 row.plan = row.expiry = None
                 break
             if standing.starts_on <= row.expiry and standing.ends_on >= starts_on:
-                row.faults.append(f"{row.person} has a membership to {standing.ends_on:%-d %b %Y} already.")
+                row.faults.append(f"{row.person} has a membership to {day_text(standing.ends_on)} already.")
 
 
 def first_day(plan: Plan, expiry: date) -> date:

@@ -11,6 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice
 from clubdesk.fees.posting import parts_left, shares_left
@@ -45,7 +46,7 @@ def wrong_age(person: Person, plan: Plan, day: date) -> str:
     age = person.age_on(day)
     if (plan.youngest is not None and age < plan.youngest) or (plan.oldest is not None and age > plan.oldest):
         until = f"to {plan.oldest}" if plan.oldest is not None else "on"
-        return f"{person} is {age} on {day:%-d %b %Y}; {plan} is for ages {plan.youngest or 0} {until}. Choose another."
+        return f"{person} is {age} on {day_text(day)}; {plan} is for ages {plan.youngest or 0} {until}. Choose another."
     return ""
 
 
@@ -124,7 +125,7 @@ class Quotes:
             (each for each in self.prices if each.item_id == plan.fee_item_id and each.valid_from <= day), None
         )
         if found is None or (found.valid_until and found.valid_until < day):
-            raise Refused(f"The fee schedule has no price for {plan.fee_item} on {day:%-d %b %Y}; add one first.")
+            raise Refused(f"The fee schedule has no price for {plan.fee_item} on {day_text(day)}; add one first.")
         return found
 
     def _paid_before(self, household: int, starts_on: date, ahead: Sequence[Quote]) -> Decimal:
@@ -243,8 +244,8 @@ def why_not(quote: Quote) -> str:
     if other is None:
         return ""
     if other.starts_on <= starts_on:
-        return f"{person} is a member already, to {other.ends_on:%-d %b %Y}; start the next one after that."
-    return f"{person} has a membership from {other.starts_on:%-d %b %Y} on already; cancel that one first."
+        return f"{person} is a member already, to {day_text(other.ends_on)}; start the next one after that."
+    return f"{person} has a membership from {day_text(other.starts_on)} on already; cancel that one first."
 
 
 def working_in_words(membership: Membership) -> str:
@@ -381,13 +382,13 @@ def standing_in_words(person: Person, day: date) -> str:
 def _in_words(memberships: Sequence[Membership], day: date) -> str:
     """Where the memberships of one person, the earliest first, stand on `day`."""
     if found := next((row for row in memberships if row.covers(day)), None):
-        return f"member to {found.ends_on:%-d %b %Y}"
+        return f"member to {day_text(found.ends_on)}"
     last = next((row for row in reversed(memberships) if row.ends_on < day), None)
     if last is None:
         return "not a member"
     if last.ended_on or renewing_state(last, day) == Renewing.LAPSED:
-        return f"lapsed since {last.ends_on:%-d %b %Y}"
-    return f"ended on {last.ends_on:%-d %b %Y}, can still be renewed"
+        return f"lapsed since {day_text(last.ends_on)}"
+    return f"ended on {day_text(last.ends_on)}, can still be renewed"
 
 
 # What the associations are owed

@@ -17,6 +17,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, VoucherScheme
@@ -229,8 +230,8 @@ def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
         if owner is None:
             return _affiliation_page(request, site, form, [], None)
         rows = papers.due_lines(selectors.affiliation_due(owner, through, since))
-        period = f"from {since:%-d %B %Y} to" if since else "by"
-        title = f"Affiliation owed to {owner} {period} {through:%-d %B %Y}"
+        period = f"from {long_day(since)} to" if since else "by"
+        title = f"Affiliation owed to {owner} {period} {long_day(through)}"
         name = f"affiliation-{slugify(str(owner))}-{through.isoformat()}"
     if request.GET.get("as") == "csv":
         return _csv(rows, name)

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.fees.admin import CancelForm
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
@@ -267,10 +268,10 @@ def _became_of(row: SignOn) -> str:
     if row.person is None:
         return f"hand it back ({row.get_paid_display().lower()})" if row.paid != Paid.ACCOUNT else "nothing"
     moved = getattr(row, "moved_to", None)
-    where = f"signed on for {moved.range_day.date:%-d %b %Y}" if moved else ""
+    where = f"signed on for {day_text(moved.range_day.date)}" if moved else ""
     if row.paid == Paid.ACCOUNT:
         return where or "not charged"
-    return f"paid for {moved.range_day.date:%-d %b %Y}" if moved else "paid to their household’s account"
+    return f"paid for {day_text(moved.range_day.date)}" if moved else "paid to their household’s account"
 
 
 def count_section(request: HttpRequest, day: RangeDay) -> Section:
@@ -293,7 +294,7 @@ def _count_in_words(count: TillCount) -> str:
     said = f"Counted by {_name(count.recorded_by)} and {_name(count.second_counter)}"
     said += f"; {count.reason}." if count.reason else "."
     if count.reopened_on:
-        said += f" Reopened on {count.reopened_on:%-d %b %Y} by {_name(count.reopened_by)}: {count.reopen_reason}."
+        said += f" Reopened on {day_text(count.reopened_on)} by {_name(count.reopened_by)}: {count.reopen_reason}."
     return said
 
 
@@ -317,7 +318,7 @@ def kit_out_section(request: HttpRequest, day: RangeDay) -> Section | None:
     """What was given out on the day and has not come back."""
     rows = [
         (link_to(loan.kit), loan.kit.description or "–", loan.sign_on.who,
-         f"{timezone.localtime(loan.given_at):%-d %b, %H:%M}")
+         f"{day_text(timezone.localtime(loan.given_at), year=False)}, {timezone.localtime(loan.given_at):%H:%M}")
         for loan in selectors.kit_out(day)
     ]  # fmt: skip
     return Section("Kit still out", ["Kit", "", "With", "Since"], rows) if rows else None
@@ -335,7 +336,7 @@ def sign_ons_section(request: HttpRequest, day: RangeDay) -> Section:
 
 def _paid_by(row: SignOn) -> str:
     if row.moved_from:
-        return f"On account, moved from {row.moved_from.range_day.date:%-d %b}"
+        return f"On account, moved from {day_text(row.moved_from.range_day.date, year=False)}"
     return row.get_paid_display()
 
 
@@ -670,7 +671,7 @@ class KitCheckPage(VerbPage):
         return [
             ("State", target.get_state_display()),
             *(
-                [("Last noted", f"{last.checked_on:%-d %b %Y}: {last.note or last.get_state_display().lower()}")]
+                [("Last noted", f"{day_text(last.checked_on)}: {last.note or last.get_state_display().lower()}")]
                 if last
                 else []
             ),

@@ -10,6 +10,7 @@ from typing import Any
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import summed
 from clubdesk.membership.terms import months_later
@@ -200,7 +201,7 @@ def tin_lines(until: date, most: int = 60) -> list[TinLine]:
     lines = []
     for row in alike.order_by("-entry__date", "-last")[:most]:
         day = row["entry__date"]
-        words = row["entry__narration"].replace(f", {day:%a %-d %b %Y}", "")
+        words = row["entry__narration"].replace(f", {day_text(day, weekday=True)}", "")
         if row["count"] > 1:
             words += f" ({row['count']} times)"
         lines.append(TinLine(day, words, as_amount(row["figure"]), held))

@@ -7,6 +7,7 @@ from django.db.models.functions import Upper
 from django.utils import timezone
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, FeePrice
 from clubdesk.ledger.models import Document
 from clubdesk.money import AmountField
@@ -31,7 +32,7 @@ class RangeDay(models.Model):
         permissions = [("close_rangeday", "Can count the till and close a range day")]
 
     def __str__(self):
-        return f"{self.place}, {self.date:%a %-d %b %Y}"
+        return f"{self.place}, {day_text(self.date, weekday=True)}"
 
     @property
     def is_open(self) -> bool:
@@ -57,7 +58,7 @@ class SafetyText(models.Model):
         verbose_name_plural = "safety rules for visitors"
 
     def __str__(self):
-        return f"Safety rules from {self.in_force_from:%-d %b %Y}"
+        return f"Safety rules from {day_text(self.in_force_from)}"
 
 
 class OwnGearCost(models.Model):
@@ -73,7 +74,7 @@ class OwnGearCost(models.Model):
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="rangeday_own_gear_costs_something")]
 
     def __str__(self):
-        return f"Own gear from {self.since:%-d %b %Y}"
+        return f"Own gear from {day_text(self.since)}"
 
 
 class KitKind(models.TextChoices):
@@ -310,7 +311,7 @@ class KitCheck(Document):
         ]
 
     def __str__(self):
-        return f"{self.kit}, {self.checked_on:%-d %b %Y}: {self.get_state_display().lower()}"
+        return f"{self.kit}, {day_text(self.checked_on)}: {self.get_state_display().lower()}"
 
 
 class TillCount(Document):
@@ -396,7 +397,7 @@ class Banking(Document):
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="rangeday_banks_above_nil")]
 
     def __str__(self):
-        return f"Takings banked on {self.banked_on:%-d %b %Y}"
+        return f"Takings banked on {day_text(self.banked_on)}"
 
     @property
     def entries_called_for(self) -> set[str]:

@@ -9,6 +9,7 @@ from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, Qu
 from django.db.models.functions import Coalesce
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.courses.models import ADULT_FROM, day_years_before
 from clubdesk.courses.selectors import completed_by
 from clubdesk.fees import selectors as fees
@@ -338,7 +339,7 @@ def kit_on_hand(day: date) -> list[KitLine]:
     for each in kit.order_by("kind", "number"):
         who = f"{each.given} {each.family}" if each.given else each.visitor or ""
         if each.since and each.since != day:
-            who += f", since {each.since:%-d %b %Y}"
+            who += f", since {day_text(each.since)}"
         if each.state != KitState.USABLE:
             who += " (unsafe: take it back now)"
         due = each.check_after is not None and (each.uses or 0) >= each.check_after

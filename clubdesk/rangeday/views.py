@@ -18,6 +18,7 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import year_start
 from clubdesk.money import plain, shown
@@ -212,7 +213,7 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
 
 def in_figures(day: date) -> str:
     """A date that does not break over lines in a narrow table."""
-    return f"{day:%-d %b %Y}".replace(" ", "\N{NO-BREAK SPACE}")
+    return day_text(day).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def season_chart(days: list[figures.DayFigures]) -> Chart:
@@ -226,7 +227,9 @@ def season_chart(days: list[figures.DayFigures]) -> Chart:
             column[place] += each.fees[kind].amount
     title = f"Takings {'by month' if by_month else 'by day'}"
     return Chart(
-        title, parts, [(f"{day:%b %y}" if by_month else f"{day:%-d %b}", each) for day, each in columns.items()]
+        title,
+        parts,
+        [(f"{day:%b %y}" if by_month else day_text(day, year=False), each) for day, each in columns.items()],
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.db.models.functions import TruncMonth
 
+from clubdesk.clock import day_text
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
 from clubdesk.fees.models import ChargeCredit, Voucher, WriteOff
 from clubdesk.ledger import selectors as ledger
@@ -65,7 +66,7 @@ def _facts(now: Figures, count: int) -> list[tuple[str, Any]]:
 def _money(now: Figures) -> Section:
     rows = [[fund.name, now.money_before(fund), now.money_in_hand(fund), now.net_assets(fund)] for fund in now.funds]
     rows.append(["Total", now.money_before(), now.money_in_hand(), now.net_assets()])
-    columns = ["Fund", f"Money before {now.first:%-d %b %Y}", f"Money on {now.last:%-d %b %Y}", "Net assets"]
+    columns = ["Fund", f"Money before {day_text(now.first)}", f"Money on {day_text(now.last)}", "Net assets"]
     return Section("Money in hand by fund", columns, rows)
 
 
@@ -133,7 +134,7 @@ def owed_longer_than(days: int, on: date) -> Decimal:
 def _seats(now: Figures) -> Section:
     cohorts = cohorts_with_seats().filter(NOT_CANCELLED, first_session__lte=now.last, last_session__gte=now.first)
     rows = [
-        [str(each), f"{each.first_session:%-d %b %Y}", f"{each.taken} of {each.capacity}"]
+        [str(each), day_text(each.first_session), f"{each.taken} of {each.capacity}"]
         for each in cohorts.order_by("first_session")
     ]
     return Section("Seats in courses", ["Cohort", "Begins", "Seats taken"], rows, "No course ran in these days.")

@@ -12,6 +12,7 @@ from typing import Any
 
 from openpyxl.utils import get_column_letter
 
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import as_amount, shown
@@ -149,7 +150,7 @@ def in_words(value: Any) -> str:
     if value is None or value == "":
         return "nothing"
     if isinstance(value, datetime | date):
-        return f"{value:%-d %b %Y}"
+        return day_text(value)
     return f"“{value}”" if isinstance(value, str) else str(value)
 
 

@@ -16,6 +16,7 @@ from typing import Any, BinaryIO
 from clubdesk.bank.models import Reconciliation, StatementLine
 from clubdesk.bank.papers import reconciliation_pdf
 from clubdesk.bank.reconciling import reconcile
+from clubdesk.clock import long_day
 from clubdesk.entryfund.models import ContainerReturn, EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.models import Document, FinancialYear, Journal, JournalEntry
@@ -26,7 +27,7 @@ from clubdesk.reports.workbook import write_workbook
 
 WITH_EVIDENCE: tuple[type[Document], ...] = (Expense, EntryClaim, ContainerReturn, Journal)
 ENDINGS = {"application/pdf": "pdf", "image/jpeg": "jpg", "image/png": "png"}
-README = """{club}, {year}: the audit pack, made on {made_on:%-d %B %Y} by {made_by}.
+README = """{club}, {year}: the audit pack, made on {made_on} by {made_by}.
 
 treasurer-{ending}.xlsx    the treasurer's workbook, totals as live formulas, with its proofs
 sheets/                each sheet of it as CSV (UTF-8); formulas stand as their figures, the two
@@ -44,7 +45,7 @@ def write_pack(year: FinancialYear, file: BinaryIO, *, made_on: date, made_by: s
     """Write the audit pack of `year` to `file`."""
     ending = year.last_day.year
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as pack:
-        words = README.format(club=club_name(), year=year, made_on=made_on, made_by=made_by, ending=ending)
+        words = README.format(club=club_name(), year=year, made_on=long_day(made_on), made_by=made_by, ending=ending)
         pack.writestr("READ-ME.txt", words)
         _write_sheets(pack, year, made_on, made_by)
         for each in evidence_of(year):
@@ -115,7 +116,7 @@ def _write_bank(pack: zipfile.ZipFile, year: FinancialYear) -> None:
     months = Reconciliation.objects.filter(reopened_on=None, month_end__range=(year.first_day, year.last_day))
     for month in months.select_related("bank_account", "recorded_by").order_by("bank_account", "month_end"):
         figures = reconcile(month.bank_account, month.month_end, month.statement_balance)
-        signed = f"Signed off on {month.signed_on:%-d %B %Y} by {month.recorded_by}."
+        signed = f"Signed off on {long_day(month.signed_on)} by {month.recorded_by}."
         name = re.sub(r"\W+", "-", str(month.bank_account))
         pack.writestr(f"bank/{name}-{month.month_end:%Y-%m}.pdf", reconciliation_pdf(figures, club_name(), signed))
     lines = StatementLine.objects.filter(date__range=(year.first_day, year.last_day)).select_related("bank_account")

@@ -8,6 +8,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from reportlab.platypus import Flowable
 
 from clubdesk import paper
+from clubdesk.clock import long_day
 from clubdesk.ledger.models import Fund
 from clubdesk.ledger.selectors import club_name
 from clubdesk.money import shown
@@ -199,4 +200,4 @@ def _figure(cell: object, whole: bool) -> str:
 
 
 def span_in_words(first: date, last: date) -> str:
-    return f"{first:%-d %B %Y} to {last:%-d %B %Y}"
+    return f"{long_day(first)} to {long_day(last)}"

@@ -7,6 +7,7 @@ from datetime import date
 
 from django.core.signing import BadSignature, Signer
 
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 
 SHORT = 12
@@ -75,7 +76,7 @@ class Stamp:
     @property
     def in_words(self) -> str:
         """For the foot of a printed page."""
-        return f"{self.seal.in_words} · made on {self.made_on:%-d %b %Y}"
+        return f"{self.seal.in_words} · made on {day_text(self.made_on)}"
 
     def keywords(self, about: str, contents: str) -> str:
         """The stamp of a file that is `about` something and has cells of that digest, signed with the site's key."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from clubdesk.bank.models import BankAccount, Reconciliation
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.selectors import Figures, TypedFigures, a_year_earlier
@@ -130,7 +131,7 @@ def _in_a_fund(now: Figures, account: Account) -> bool:
 
 def balance_sheet(now: Figures, last: Figures | None, title: str = "Balance sheet") -> Statement:
     """What the club has and owes on the last day, and the funds it is kept in."""
-    columns = [f"{now.last:%-d %b %Y}", *([f"{last.last:%-d %b %Y}"] if last else [])]
+    columns = [day_text(now.last), *([day_text(last.last)] if last else [])]
     statement = Statement(title, "What the club has and owes on the last day.", columns)
 
     def figures(sign: int) -> Columns:
@@ -189,9 +190,9 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
     net = [a - b for a, b in zip(*sums, strict=True)]
     statement.total("Receipts less payments", net)
     before = _by_fund(now, now.money_before) + ([last.money_before()] if last else [])
-    statement.line(f"Money in hand before {now.first:%-d %b %Y}", before)
+    statement.line(f"Money in hand before {day_text(now.first)}", before)
     statement.total(
-        f"Money in hand on {now.last:%-d %b %Y}", [a + b for a, b in zip(net, before, strict=True)]
+        f"Money in hand on {day_text(now.last)}", [a + b for a, b in zip(net, before, strict=True)]
     )  # equals the ledger's: the workbook and check_books prove it
     return statement
 
@@ -242,9 +243,9 @@ def bridge(now: Figures) -> Statement:
         start = [-figure for figure in _by_fund(now, lambda fund, a=account: now.figure(now.opening, a, fund))]
         end = _by_fund(now, lambda fund, a=account: now.closing(a, fund))
         if any(start):
-            statement.line(f"{account.name} on {now.first:%-d %b %Y}, at the start", start, account)
+            statement.line(f"{account.name} on {day_text(now.first)}, at the start", start, account)
         if any(end):
-            statement.line(f"{account.name} on {now.last:%-d %b %Y}, at the end", end, account)
+            statement.line(f"{account.name} on {day_text(now.last)}, at the end", end, account)
         sums += [start, end]
     brought = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.brought_in(fund))
     if any(brought):
@@ -301,8 +302,8 @@ def bridge_of_line(now: Figures, line: Account) -> Statement:
         start = -now.trace_before(line, account.pk)
         end = now.trace(line, account.pk) - start
         for words, figure in (
-            (f"{now.first:%-d %b %Y}, at the start", start),
-            (f"{now.last:%-d %b %Y}, at the end", end),
+            (f"{day_text(now.first)}, at the start", start),
+            (f"{day_text(now.last)}, at the end", end),
         ):
             if figure:
                 statement.line(f"{account.name} on {words}", [figure], account)

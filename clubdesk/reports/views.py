@@ -17,6 +17,7 @@ from django.template.response import TemplateResponse
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import DEBIT_KINDS, Account, FinancialYear, Fund
@@ -138,8 +139,8 @@ def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpRespo
         lines = lines_of_account(account, first, last, fund)
         usual = 1 if account.kind in DEBIT_KINDS else -1
         facts = [
-            (f"Before {first:%-d %b %Y}", usual * lines.opening + ledger.ZERO),
-            (f"On {last:%-d %b %Y}", usual * lines.closing + ledger.ZERO),
+            (f"Before {day_text(first)}", usual * lines.opening + ledger.ZERO),
+            (f"On {day_text(last)}", usual * lines.closing + ledger.ZERO),
         ]
         rows = [
             (line.on, Link(f"Entry {line.number}", reverse("admin:ledger_journalentry_change", args=[line.entry])),

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import Party
 
 
@@ -116,4 +117,4 @@ class Consent(models.Model):
         ordering = ["-given_at", "-pk"]
 
     def __str__(self):
-        return f"{self.given_by}, {self.given_at:%-d %b %Y}"
+        return f"{self.given_by}, {day_text(self.given_at)}"

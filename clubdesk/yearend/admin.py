@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.fees.services import recognise_due
@@ -52,7 +53,7 @@ class AdjustmentPage(VerbPage):
         raise NotImplementedError
 
     def done(self, result: Journal) -> str:
-        later = f" It is undone on {result.reverse_on:%-d %B %Y}." if result.reverse_on else ""
+        later = f" It is undone on {long_day(result.reverse_on)}." if result.reverse_on else ""
         return f"Posted: {result}.{later}"
 
 
@@ -398,7 +399,7 @@ class ClosePage(YearPage):
     def not_now(self, target: FinancialYear) -> str:
         if target.is_closed:
             return "it is closed already."
-        return f"it is not over yet; it can be closed from {target.last_day + timedelta(days=1):%-d %B %Y}."
+        return f"it is not over yet; it can be closed from {long_day(target.last_day + timedelta(days=1))}."
 
     def facts(self, target: FinancialYear) -> list[tuple[str, Any]]:
         open_items = [item for item in checklist.of_year(target) if not item.done]

@@ -12,6 +12,7 @@ from clubdesk import clock
 from clubdesk.bank.models import BankAccount, StatementLine
 from clubdesk.bank.reconciling import last_signed
 from clubdesk.bank.selectors import UNEXPLAINED
+from clubdesk.clock import day_text
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.models import Voucher, VoucherState
@@ -163,7 +164,7 @@ def suspense_is_nil(year: FinancialYear) -> Item:
         return Item(title, True, "The chart has no account for it.")
     left = _in_suspense(parked, year.last_day)
     if left and _locked_whole(year) and not _in_suspense(parked, max(clock.today(), year.last_day)):
-        return Item(title, True, f"{left} stood there on {year.last_day:%-d %b %Y}; it was cleared after the lock.")
+        return Item(title, True, f"{left} stood there on {day_text(year.last_day)}; it was cleared after the lock.")
     said = f"{parked} holds {left}; write a journal to where it belongs." if left else f"{parked} is nil."
     return Item(title, not left, said, url, "ledger.add_journal")
 
@@ -180,7 +181,7 @@ def _locked_whole(year: FinancialYear) -> bool:
 def equipment_depreciated(year: FinancialYear) -> Item:
     known = Register.at(year.last_day)
     behind = [thing for thing, _ in known.behind(year.last_day)]
-    said = f"Not up to {year.last_day:%-d %b %Y}: {_listed(behind)}." if behind else "The register is up to date."
+    said = f"Not up to {day_text(year.last_day)}: {_listed(behind)}." if behind else "The register is up to date."
     later = next((line for thing in behind if (line := known.posted_later(thing, year.last_day))), None)
     if later:
         said += f" Later months were posted first; reverse “{later.journal}”, then post in the order of the months."
@@ -230,7 +231,7 @@ def journals_reversed(year: FinancialYear) -> Item:
 def next_year_is_open(year: FinancialYear) -> Item:
     following = year.last_day + timedelta(days=1)
     there = FinancialYear.objects.filter(first_day=following).exists()
-    said = "It is." if there else f"Open the year from {following:%-d %b %Y}, so that nothing has to wait."
+    said = "It is." if there else f"Open the year from {day_text(following)}, so that nothing has to wait."
     url = reverse("admin:ledger_financialyear_add")
     return Item("The next year is open", there, said, url, "ledger.add_financialyear")
 

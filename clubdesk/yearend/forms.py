@@ -9,6 +9,7 @@ from django import forms
 from djmoney.money import Money
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.evidence import EvidenceField
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
 from clubdesk.money import AmountFormField, as_amount, shown, total
@@ -81,7 +82,7 @@ class DepreciationForm(VerbForm):
         super().__init__(*args, **kwargs)
         field = self.fields["until"]
         assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{day:%-d %B %Y}: {shown(amount)}") for day, amount in _to_post()]
+        field.choices = [(day.isoformat(), f"{long_day(day)}: {shown(amount)}") for day, amount in _to_post()]
         field.help_text = (
             "With what is posted by then, dated that day, or the first open day after it where its month is locked."
             if field.choices

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import YEARLY_KINDS, Account, Document, FinancialYear, Fund, Journal
 from clubdesk.money import AmountField
 
@@ -53,7 +54,7 @@ class Comparative(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.account}, {self.year_end:%-d %b %Y}"
+        return f"{self.account}, {day_text(self.year_end)}"
 
 
 class GstReturn(Document):
@@ -74,7 +75,7 @@ class GstReturn(Document):
         ]
 
     def __str__(self):
-        return f"GST, {self.first_day:%-d %b %Y} to {self.last_day:%-d %b %Y}"
+        return f"GST, {day_text(self.first_day)} to {day_text(self.last_day)}"
 
     @property
     def payable(self) -> Money:
@@ -135,7 +136,7 @@ class Disposal(Document):
         ]
 
     def __str__(self):
-        return f"{self.equipment}, gone on {self.gone_on:%-d %b %Y}"
+        return f"{self.equipment}, gone on {day_text(self.gone_on)}"
 
 
 class DepreciationLine(models.Model):
@@ -153,4 +154,4 @@ class DepreciationLine(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.equipment} to {self.until:%-d %b %Y}"
+        return f"{self.equipment} to {day_text(self.until)}"

@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk.clock import day_text, long_day
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.guards import one_at_a_time
@@ -94,7 +95,7 @@ def set_comparatives(*, year_end: date, fund: Fund, figures: Mapping[Account, Mo
     Raises Refused where the ledger has that year itself, and once the year that they stand beside is closed.
     """
     if FinancialYear.objects.filter(first_day__lte=year_end, last_day__gte=year_end).exists():
-        raise Refused(f"The ledger has the year to {year_end:%-d %b %Y} itself; its figures stand beside already.")
+        raise Refused(f"The ledger has the year to {day_text(year_end)} itself; its figures stand beside already.")
     if FinancialYear.objects.filter(first_day__gt=year_end).exclude(closed_at=None).exists():
         raise Refused("The year that they stand beside is closed; its statements stay as they were.")
     Comparative.objects.filter(year_end=year_end, fund=fund).delete()
@@ -147,7 +148,7 @@ def _refuse_before_a_later_one(role: Role, fund: Fund, on: date) -> None:
     later = Posting.objects.filter(account__role=role, fund=fund, entry__date__gt=on, entry__sealed=True)
     if row := later.select_related("entry").order_by("-entry__number").first():
         raise Refused(
-            f"{account_of(role)} was posted for {row.entry.date:%-d %b %Y} already (entry {row.entry.number}); date"
+            f"{account_of(role)} was posted for {day_text(row.entry.date)} already (entry {row.entry.number}); date"
             " this one then or later, or reverse that journal first."
         )
 
@@ -183,7 +184,7 @@ def provide(
         return found
     owed = as_amount(sum(figure for figure in party_balances(Role.FEES_OWED, on).values() if figure > 0))
     if wanted > owed:
-        raise Refused(f"Families owe {shown(owed)} on {on:%-d %b %Y}; no more than that can be doubtful.")
+        raise Refused(f"Families owe {shown(owed)} on {day_text(on)}; no more than that can be doubtful.")
     fund = Fund.objects.get(pk=FundRole.GENERAL)
     _refuse_before_a_later_one(Role.ALLOWANCE, fund, on)
     change = wanted + as_amount(selectors.held_in(Role.ALLOWANCE, fund, on))
@@ -262,16 +263,16 @@ def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journa
     if found := ledger.written(Journal, key):
         return found
     if until != month_end(until):
-        raise Refused(f"Depreciation is reckoned by whole months; take {month_end(until):%-d %b %Y}.")
+        raise Refused(f"Depreciation is reckoned by whole months; take {day_text(month_end(until))}.")
     register = Register.at(until)
     lost = register.behind(until)
     if not lost:
-        raise Refused(f"Nothing of the register is left to depreciate up to {until:%-d %b %Y}.")
+        raise Refused(f"Nothing of the register is left to depreciate up to {day_text(until)}.")
     _refuse_out_of_turn(register, lost, until)
     by_fund: dict[Fund, Money] = {}
     for thing, amount in lost:
         by_fund[thing.fund] = by_fund.get(thing.fund, nil()) + amount
-    narration = f"Depreciation to {until:%-d %B %Y}, {len(lost)} of the register"
+    narration = f"Depreciation to {long_day(until)}, {len(lost)} of the register"
     lines = posting.depreciation_lines(by_fund)
     on = ledger.first_open_day(max(until, last_undone([thing for thing, _ in lost])))
     journal = _adjust(JournalOrigin.DEPRECIATION, lines, on, narration, by, key=key)
@@ -285,12 +286,12 @@ def _refuse_out_of_turn(register: Register, lost: list[tuple[Equipment, Money]],
     for thing, _ in lost:
         if later := register.posted_later(thing, until):
             raise Refused(
-                f"{thing} is depreciated to {later.until:%-d %b %Y} already; reverse “{later.journal}” first, then post"
+                f"{thing} is depreciated to {day_text(later.until)} already; reverse “{later.journal}” first, then post"
                 " in the order of the months."
             )
     for year in FinancialYear.objects.filter(last_day__lt=until, closed_at=None).order_by("first_day"):
         if register.behind(year.last_day):
-            raise Refused(f"Depreciate to {year.last_day:%-d %b %Y} first; what was lost then belongs to that year.")
+            raise Refused(f"Depreciate to {day_text(year.last_day)} first; what was lost then belongs to that year.")
 
 
 @transaction.atomic
@@ -317,11 +318,11 @@ def dispose(
     days = [max(line.until, line.journal.date) for line in stands(thing.depreciation.select_related("journal"))]
     earliest = max([*days, thing.bought_on, last_undone([thing])])
     if on < earliest:
-        raise Refused(f"It was in use on {earliest:%-d %b %Y}; it cannot have gone before.")
+        raise Refused(f"It was in use on {day_text(earliest)}; it cannot have gone before.")
     register = Register.at(on)
     for year in FinancialYear.objects.filter(last_day__lt=on, closed_at=None).order_by("first_day"):
         if any(behind == thing for behind, _ in register.behind(year.last_day)):
-            raise Refused(f"Depreciate to {year.last_day:%-d %b %Y} first; what it lost then belongs to that year.")
+            raise Refused(f"Depreciate to {day_text(year.last_day)} first; what it lost then belongs to that year.")
     into = into or account_of(Role.BANK)
     if not into.is_money:
         raise Refused(f"{into} is no account of money.")
@@ -354,7 +355,7 @@ def post_gst(*, first: date, last: date, by: User, key: uuid.UUID | None = None)
     if not Account.objects.filter(role=Role.GST).exists():
         code = next(str(code) for code in range(2300, 3000) if not Account.objects.filter(code=str(code)).exists())
         Account.objects.create(code=code, name="GST", kind=Kind.LIABILITY, role=Role.GST)
-    narration = f"GST of {first:%-d %b %Y} to {last:%-d %b %Y}"
+    narration = f"GST of {day_text(first)} to {day_text(last)}"
     journal = _adjust(JournalOrigin.GST, lines, last, narration, by)
     return GstReturn.objects.create(
         key=key or uuid.uuid4(), first_day=first, last_day=last, journal=journal, collected=figures.collected,

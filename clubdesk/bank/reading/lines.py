@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal, InvalidOperation
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.money import CENT, LARGEST, shown
 
@@ -95,7 +96,7 @@ def _gaps(lines: Sequence[ReadLine]) -> list[str]:
         missing = later.balance - later.amount - earlier.balance
         if missing:
             found.append(
-                f"Between row {earlier.row} ({earlier.date:%-d %b %Y}) and row {later.row} ({later.date:%-d %b %Y}) "
+                f"Between row {earlier.row} ({day_text(earlier.date)}) and row {later.row} ({day_text(later.date)}) "
                 f"the balance jumps by {shown(missing)}: a line is missing or altered."
             )
     return found

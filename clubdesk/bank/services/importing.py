@@ -15,6 +15,7 @@ from djmoney.money import Money
 from clubdesk.bank import reading
 from clubdesk.bank.models import BankAccount, StatementImport, StatementLine
 from clubdesk.bank.reading import Mapping, ReadLine, ReadStatement
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, shown
@@ -155,7 +156,7 @@ def _missing_before(bank_account: BankAccount, statement: ReadStatement, fresh: 
     if earlier is None or earlier.closing is None or earlier.closing.amount == statement.opening:
         return ""
     return (
-        f"The statement to {earlier.last_day:%-d %b %Y} closed with {shown(earlier.closing)} and this one opens with "
+        f"The statement to {day_text(earlier.last_day)} closed with {shown(earlier.closing)} and this one opens with "
         f"{shown(statement.opening)}: one in between is missing."
     )
 

@@ -19,6 +19,7 @@ from clubdesk.bank.models import (
     PaymentRun,
     RunState,
 )
+from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.entryfund.services import pay_claim
 from clubdesk.errors import Refused
@@ -131,9 +132,9 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     if run.recorded_by_id == by.pk:
         raise Refused("You made this run; somebody else must release it.")
     if on < run.made_on:
-        raise Refused(f"The run was made on {run.made_on:%-d %b %Y}; it cannot be released before.")
+        raise Refused(f"The run was made on {day_text(run.made_on)}; it cannot be released before.")
     if run.method == HowPaid.FILE and on > run.pay_on:
-        raise Refused(f"The bank was to pay on {run.pay_on:%-d %b %Y}, which has passed; withdraw it and make it anew.")
+        raise Refused(f"The bank was to pay on {day_text(run.pay_on)}, which has passed; withdraw it and make it anew.")
     items = _waiting(run)
     if not items:
         raise Refused("Every payment of this run was left out; withdraw it.")
@@ -228,9 +229,9 @@ def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: 
     if run.state != RunState.RELEASED:
         raise Refused("Only a released run is paid.")
     if run.released_on and on < run.released_on:
-        raise Refused(f"The run was released on {run.released_on:%-d %b %Y}; it cannot be paid before.")
+        raise Refused(f"The run was released on {day_text(run.released_on)}; it cannot be paid before.")
     if run.method == HowPaid.FILE and on < run.pay_on:
-        raise Refused(f"The file tells the bank to pay on {run.pay_on:%-d %b %Y}; it cannot have paid before.")
+        raise Refused(f"The file tells the bank to pay on {day_text(run.pay_on)}; it cannot have paid before.")
     if run.method == HowPaid.FILE and not run.files.exists():
         raise Refused("The file of this run was not made yet; the bank cannot have paid it.")
     chosen = {item.pk for item in items}

@@ -5,6 +5,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from clubdesk.clock import day_text
 from clubdesk.courses import letters
 from clubdesk.courses import words as words_about
 from clubdesk.courses.models import TAKES_A_SEAT, Booking, Cohort, Happened, Place, PlaceState
@@ -23,13 +24,13 @@ def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
     course = locked(cohort.course)
     before = Cohort.objects.select_related("course").filter(pk=cohort.pk).first() if cohort.pk else None
     if before and before.cancelled_on:
-        raise Refused(f"{before} was cancelled on {before.cancelled_on:%-d %b %Y}; set up a new one instead.")
+        raise Refused(f"{before} was cancelled on {day_text(before.cancelled_on)}; set up a new one instead.")
     if before and before.course_id != cohort.course_id:
         raise Refused(f"{before} stays a cohort of {before.course}; set up a new one for another course.")
     if before and before.first_session != cohort.first_session:
         if cohort.first_session < on and _parties_in(before):
             raise Refused(
-                f"{cohort.first_session:%-d %b %Y} has passed, and {before} has people in it; check the year."
+                f"{day_text(cohort.first_session)} has passed, and {before} has people in it; check the year."
             )
         _move_first_session(before, cohort, on)
     cohort.save()
@@ -45,7 +46,7 @@ def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
     if any(charge.recognised_on or not charge.waits for charge in charges):
         raise Refused(
             f"{before} has started, or a fee of it is income already; its first session stays "
-            f"{before.first_session:%-d %b %Y}. Transfer its people to a new cohort instead."
+            f"{day_text(before.first_session)}. Transfer its people to a new cohort instead."
         )
     for charge in charges:
         charging.move_start(charge=charge, starts_on=cohort.first_session)
@@ -55,7 +56,7 @@ def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
 
 
 def _tell_everyone(cohort: Cohort, before: Cohort, on: date, by: User) -> None:
-    days = f"{cohort.first_session:%-d %b %Y} to {cohort.last_session:%-d %b %Y}"
+    days = f"{day_text(cohort.first_session)} to {day_text(cohort.last_session)}"
     for booking in _parties_in(cohort):
         event = note(booking, Happened.CHANGED, f"{cohort.name} is now from {days}.", on=on, by=by, cohort=cohort)
         letters.tell(event, f"The days of {cohort.name} have changed: it is now from {days}.", "new days")

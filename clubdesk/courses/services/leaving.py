@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
 
+from clubdesk.clock import day_text
 from clubdesk.courses import letters, selectors
 from clubdesk.courses import words as words_about
 from clubdesk.courses.models import STANDING, TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
@@ -33,7 +34,7 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     if not reason.strip():
         raise Refused("Say why the place is withdrawn.")
     if on < booking.booked_on:
-        raise Refused(f"They booked on {booking.booked_on:%-d %b %Y}; they cannot withdraw before.")
+        raise Refused(f"They booked on {day_text(booking.booked_on)}; they cannot withdraw before.")
     _refuse_what_is_over(leaving, on)
     taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
     renew(booking, on)
@@ -180,7 +181,7 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
         raise Refused("Choose today or a later day.")
     booking.pay_by, booking.reminded_on = pay_by, None
     booking.save(update_fields=["pay_by", "reminded_on"])
-    note(booking, Happened.CHANGED, f"May pay until {pay_by:%-d %b %Y}: {reason.strip()}.", on=on, by=by)
+    note(booking, Happened.CHANGED, f"May pay until {day_text(pay_by)}: {reason.strip()}.", on=on, by=by)
     return booking
 
 
@@ -234,7 +235,7 @@ def _remind(booking: Booking, on: date, by: User, words: str) -> BookingEvent:
     booking.reminded_on = on
     booking.pay_by = max(booking.pay_by, on + timedelta(days=booking.course.reminder_days))
     booking.save(update_fields=["reminded_on", "pay_by"])
-    return note(booking, Happened.REMINDED, f"{words}; it may be paid until {booking.pay_by:%-d %b %Y}.", on=on, by=by)
+    return note(booking, Happened.REMINDED, f"{words}; it may be paid until {day_text(booking.pay_by)}.", on=on, by=by)
 
 
 def lapse_unpaid(*, on: date, by: User) -> list[Booking]:

@@ -10,6 +10,7 @@ from django.db import transaction
 from stdnum import luhn
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.courses.models import Attendance, Certificate, Cohort, Place, PlaceState
 from clubdesk.courses.services.waitlist import locked
 from clubdesk.errors import Refused
@@ -23,9 +24,9 @@ def record_attendance(*, cohort: Cohort, session: date, present: Sequence[Place]
     locked(cohort.course)
     cohort = Cohort.objects.select_related("course").get(pk=cohort.pk)
     if session not in cohort.sessions:
-        raise Refused(f"{cohort} has no session on {session:%-d %b %Y}.")
+        raise Refused(f"{cohort} has no session on {day_text(session)}.")
     if session > clock.today():
-        raise Refused(f"The session of {session:%-d %b %Y} has not come yet.")
+        raise Refused(f"The session of {day_text(session)} has not come yet.")
     held = {place.pk for place in cohort.places.filter(state=PlaceState.HELD)}
     wanted = {place.pk for place in present}
     if not wanted <= held:

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import (
     RANK_STEP,
@@ -156,7 +157,7 @@ def offer(
     booking.offer_lapses_on = selectors.lapses_on(cohort, on)
     renew(booking, on)
     places = f"{booking.seats} place{'s' if booking.seats > 1 else ''}"
-    words = f"Offered {places} in {cohort.name} until {booking.offer_lapses_on:%-d %b %Y}."
+    words = f"Offered {places} in {cohort.name} until {day_text(booking.offer_lapses_on)}."
     event = note(booking, Happened.OFFERED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
     letters.tell(event, opening, "a place for you")
 
@@ -172,10 +173,10 @@ def accept_offer(*, booking: Booking, on: date, by: User) -> Booking:
     if not places or booking.offer_lapses_on is None:
         raise Refused(f"{booking.household} has no offer open ({booking.get_state_display().lower()}).")
     if on > booking.offer_lapses_on:
-        raise Refused(f"The offer lapsed on {booking.offer_lapses_on:%-d %b %Y}.")
+        raise Refused(f"The offer lapsed on {day_text(booking.offer_lapses_on)}.")
     made = booking.events.filter(kind=Happened.OFFERED).last()
     if made and on < made.on:
-        raise Refused(f"The offer was made on {made.on:%-d %b %Y}; it cannot be accepted before.")
+        raise Refused(f"The offer was made on {day_text(made.on)}; it cannot be accepted before.")
     cohort = places[0].cohort
     assert cohort is not None
     give_seats(booking, places, cohort, on, by)

@@ -8,6 +8,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, letters, posting, selectors
 from clubdesk.fees.models import Arrangement, ArrangementPart, Charge, Receipt, WriteOff
@@ -66,7 +67,7 @@ def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> Wr
     if document.cancelled_on:
         return document
     if on < document.written_off_on:
-        raise Refused(f"It was written off on {document.written_off_on:%-d %b %Y}; it cannot be taken up before.")
+        raise Refused(f"It was written off on {day_text(document.written_off_on)}; it cannot be taken up before.")
     ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])

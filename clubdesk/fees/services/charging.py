@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Max
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import (
@@ -327,7 +328,7 @@ def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Rece
     """Undo a receipt that was recorded wrongly: its entry is reversed and its charges are open again."""
     household = queue(receipt.household)
     if on < receipt.received_on:
-        raise Refused(f"It was received on {receipt.received_on:%-d %b %Y}; it cannot be cancelled before.")
+        raise Refused(f"It was received on {day_text(receipt.received_on)}; it cannot be cancelled before.")
     document = Receipt.objects.select_for_update(of=("self",), no_key=True).get(pk=receipt.pk)
     if document.cancelled_on:
         return document
@@ -414,7 +415,7 @@ def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User
     if document.returned_on:
         return document
     if on < document.paid_on:
-        raise Refused(f"It was paid on {document.paid_on:%-d %b %Y}; it cannot have come back before.")
+        raise Refused(f"It was paid on {day_text(document.paid_on)}; it cannot have come back before.")
     if not reason.strip():
         raise Refused("Write what the bank says.")
     ledger.undo_entries_of(document=document, on=on, reason="returned by the bank", by=by)

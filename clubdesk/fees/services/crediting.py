@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState
@@ -57,7 +58,7 @@ def _credit(
     if not reason.strip():
         raise Refused("Say why the fee is credited.")
     if on < row.charged_on:
-        raise Refused(f"It was charged on {row.charged_on:%-d %b %Y}; it cannot be credited before.")
+        raise Refused(f"It was charged on {day_text(row.charged_on)}; it cannot be credited before.")
     release(charge=row, amount=amount - as_amount(row.open_amount), on=on)
     in_advance = row.waits and row.recognised_on is None
     document = ChargeCredit.objects.create(

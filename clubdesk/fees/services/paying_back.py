@@ -7,6 +7,7 @@ from typing import TypeVar
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees.models import PaidBack
 from clubdesk.ledger import selectors
@@ -41,7 +42,7 @@ def pay(document: Back, *, on: date, by: User, reference: str, narration: str, l
     if document.state != "approved":
         raise Refused(f"Only an approved {document._meta.verbose_name} is paid.")
     if document.decided_on and on < document.decided_on:
-        raise Refused(f"It was approved on {document.decided_on:%-d %b %Y}; it cannot be paid before.")
+        raise Refused(f"It was approved on {day_text(document.decided_on)}; it cannot be paid before.")
     document.state, document.paid_on, document.payment_reference = "paid", on, reference.strip()
     document.save(update_fields=["state", "paid_on", "payment_reference"])
     ledger.post(source=document, purpose=document.pay_purpose, on=on, narration=narration, lines=lines, by=by)
@@ -57,7 +58,7 @@ def take_payment_back(document: Back, *, on: date, by: User) -> Back:
     if document.state != "paid" or document.paid_on is None:
         raise Refused(f"This {document._meta.verbose_name} was not paid; nothing can come back.")
     if on < document.paid_on:
-        raise Refused(f"It was paid on {document.paid_on:%-d %b %Y}; it cannot have come back before.")
+        raise Refused(f"It was paid on {day_text(document.paid_on)}; it cannot have come back before.")
     entry = selectors.entries_of(document).get(purpose=document.pay_purpose)
     ledger.reverse(entry=entry, on=on, reason="returned by the bank", by=by)
     document.state, document.paid_on, document.times_returned = "approved", None, document.times_returned + 1

@@ -6,6 +6,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Party
@@ -29,7 +30,7 @@ def remit_affiliation(
     lines = [due for due in selectors.affiliation_due(association, through) if due.owed]
     amount = total(as_amount(due.owed) for due in lines)
     if amount <= nil():
-        raise Refused(f"Nothing is owed to {association} for memberships that started by {through:%-d %b %Y}.")
+        raise Refused(f"Nothing is owed to {association} for memberships that started by {day_text(through)}.")
     owed = selectors.affiliation_owed(association)
     if amount > owed:
         raise Refused(

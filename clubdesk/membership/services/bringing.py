@@ -11,6 +11,7 @@ from django.db import transaction
 from django.db.models import Q
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -113,7 +114,7 @@ def _membership(row: RowPlan, person: Person, as_at: date, by: User, done: Broug
         passed_on=passed_on,
         ends_on=row.expiry,
         months=row.plan.months,
-        working=f"brought in on {as_at:%-d %b %Y}",
+        working=f"brought in on {day_text(as_at)}",
         recorded_by=by,
     )
 

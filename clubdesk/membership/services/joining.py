@@ -10,6 +10,7 @@ from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -112,12 +113,12 @@ def _locked(membership: Membership) -> Membership:
 
 def _refuse_what_is_over(membership: Membership, on: date) -> None:
     if membership.cancelled_on:
-        raise Refused(f"This membership was cancelled on {membership.cancelled_on:%-d %b %Y}.")
+        raise Refused(f"This membership was cancelled on {day_text(membership.cancelled_on)}.")
     later = membership.person.memberships.filter(selectors.STANDING, starts_on__gt=membership.ends_on)
     if following := later.order_by("starts_on").first():
-        raise Refused(f"{following} follows from {following.starts_on:%-d %b %Y}; end or cancel that one first.")
+        raise Refused(f"{following} follows from {day_text(following.starts_on)}; end or cancel that one first.")
     if on >= membership.ends_on:
-        raise Refused(f"This membership ends on {membership.ends_on:%-d %b %Y} anyhow.")
+        raise Refused(f"This membership ends on {day_text(membership.ends_on)} anyhow.")
 
 
 def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, by: User) -> None:

@@ -7,6 +7,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge, Method
@@ -83,7 +84,7 @@ def _keep_as_credit(day: RangeDay, signed: list[SignOn], moved: list[Charge], by
             method=Method(method),
             on=day.date,
             charges=[charge for charge in moved if charge.household_id == household.pk],
-            reference=f"paid for {day.date:%-d %b %Y}, called off",
+            reference=f"paid for {day_text(day.date)}, called off",
             by=by,
         )
 

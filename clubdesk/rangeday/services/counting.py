@@ -9,6 +9,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
@@ -159,7 +160,7 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
     amount = positive(amount)
     held = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
     if amount > held:
-        raise Refused(f"The tin holds {shown(held)} on {on:%-d %b %Y}; no more than that can be banked.")
+        raise Refused(f"The tin holds {shown(held)} on {day_text(on)}; no more than that can be banked.")
     document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)
     ledger.post(
         source=document,
@@ -181,7 +182,7 @@ def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Bank
     if not reason.strip():
         raise Refused("Say why the banking is cancelled.")
     if on < document.banked_on:
-        raise Refused(f"It was banked on {document.banked_on:%-d %b %Y}; it cannot be cancelled before.")
+        raise Refused(f"It was banked on {day_text(document.banked_on)}; it cannot be cancelled before.")
     day = on if ledger.is_shut(document.banked_on) else document.banked_on
     ledger.undo_entries_of(document=document, on=day, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]

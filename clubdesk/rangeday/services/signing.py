@@ -8,6 +8,7 @@ from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -110,7 +111,7 @@ def _on_account(document: SignOn, by: User) -> Charge:
         household=document.person.household,
         person=document.person,
         price=document.price,
-        description=f"{document.price.item}, {document.person}, {document.range_day.date:%-d %b %Y}"[:150],
+        description=f"{document.price.item}, {document.person}, {day_text(document.range_day.date)}"[:150],
         on=min(document.range_day.date, clock.today()),
         starts_on=document.range_day.date,
         by=by,

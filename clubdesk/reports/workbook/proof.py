@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from clubdesk.clock import long_day
 from clubdesk.ledger.models import Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
@@ -118,6 +119,6 @@ def write_summary(w: TreasurersWorkbook) -> None:
     if w.seal.number:
         state = "Sealed; the last entry" if w.seal.is_final else "Not closed; the last entry of the year"
         sheet.line([f"{state} is {w.seal.number}. Its digest:", w.seal.short, None])
-    sheet.line([f"Made on {w.stamp.made_on:%-d %B %Y} by {w.stamp.made_by}.", None, None])
+    sheet.line([f"Made on {long_day(w.stamp.made_on)} by {w.stamp.made_by}.", None, None])
     sheet.line(["Figures follow from the club's own records. What the club must publish, and who audits", None, None])
     sheet.line(["it, is for the law of its place, its rules and a licensed accountant or auditor to say.", None, None])

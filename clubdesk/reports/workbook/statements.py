@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from openpyxl.utils import get_column_letter
 
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account, Fund, Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.selectors import Figures, TypedFigures
@@ -128,7 +129,7 @@ def _income_line(
 
 def write_position(w: TreasurersWorkbook) -> None:
     sheet = w.position
-    header = ["Code", "Account", f"{w.year.last_day:%-d %b %Y}", "Last year"]
+    header = ["Code", "Account", day_text(w.year.last_day), "Last year"]
     sheet.top("Assets and liabilities", w.note("What the club holds and owes at the year's end."), header)
     totals, sums = [], []
     for kind, title, sign in ((Kind.ASSET, "Assets", 1), (Kind.LIABILITY, "Liabilities", -1)):
@@ -220,9 +221,9 @@ def _write_money(w: TreasurersWorkbook, columns: list[str], totals: list[int], s
     w.at.net_money = sheet.total(["", "Receipts less payments", *net])
     before = [*(now.money_before(fund) for fund in now.funds), now.money_before()]
     before += [last.money_before()] if last else []
-    row = sheet.line(["", f"Money in hand before {now.first:%-d %b %Y}", *before])
+    row = sheet.line(["", f"Money in hand before {day_text(now.first)}", *before])
     after = [Formula(f"={c}{row - 1}+{c}{row}", a.value + b) for c, a, b in zip(columns, net, before, strict=True)]
-    w.at.money_after = sheet.total(["", f"Money in hand on {now.last:%-d %b %Y}", *after])
+    w.at.money_after = sheet.total(["", f"Money in hand on {day_text(now.last)}", *after])
 
 
 def write_bridge(w: TreasurersWorkbook) -> None:

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.management import call_command
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.desk import demo
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import year_ending
@@ -50,7 +51,7 @@ class Command(VerbCommand):
         with path.open("wb") as file:
             write_workbook(year_ending(ending), file, made_on=today, made_by="the demo")
         self.progress(f"done in {time.monotonic() - began:.0f} seconds")
-        self.stdout.write(f"\n\n{demo.CLUB} (all invented), {today:%-d %B %Y}")
+        self.stdout.write(f"\n\n{demo.CLUB} (all invented), {long_day(today)}")
         self.stdout.write(f"The treasurer's workbook of the finished year: {path}")
 
     def progress(self, text: str) -> None:

@@ -2,6 +2,7 @@ import csv
 import json
 
 from clubdesk import clock
+from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.ledger.selectors import TrialBalance
@@ -48,7 +49,7 @@ class Command(VerbCommand):
             writer.writerow([line.account.code, line.account.name, plain(line.debit), plain(line.credit)])
 
     def table(self, trial: TrialBalance) -> None:
-        self.stdout.write(f"{selectors.club_name()}: trial balance as at {trial.as_at:%-d %B %Y}\n\n")
+        self.stdout.write(f"{selectors.club_name()}: trial balance as at {long_day(trial.as_at)}\n\n")
         width = max([len(line.account.name) for line in trial.lines] + [20])
         for line in trial.lines:
             debit, credit = (shown(figure) if figure else "" for figure in (line.debit, line.credit))
