@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clubdesk.bank.matching import MOST_IN_A_SUM, Grade, Item, Line, likeness, match, subsets, words_of
-from tests.bankyear import judged, year
+from tests.bank.bankyear import judged, year
 
 DAY = date(2026, 9, 12)
 

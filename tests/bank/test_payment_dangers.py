@@ -22,7 +22,7 @@ from clubdesk.ledger.models import Account, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
 from tests import factories
-from tests.test_payment_runs import (  # noqa: F401
+from tests.bank.test_payment_runs import (  # noqa: F401
     LATER,
     NOW,
     account,

@@ -332,7 +332,7 @@ class TestTheFile:
 
     def test_its_content_is_what_the_run_pays(self, released):
         from clubdesk.bank.services.runs import file_of
-        from tests.test_direct_entry import read
+        from tests.bank.test_direct_entry import read
 
         found = read(file_of(released))
         assert [row["cents"] for row in found.details] == [6000, 2550, 4000]

@@ -18,7 +18,7 @@ from clubdesk.bank.models import BankAccount, StatementImport, StatementLine
 from clubdesk.errors import Refused
 from clubdesk.ledger.invariants import check_all
 from clubdesk.money import as_amount
-from tests.test_reading import OFX_LINES, camt, ofx_sgml, ofx_xml
+from tests.bank.test_reading import OFX_LINES, camt, ofx_sgml, ofx_xml
 
 pytestmark = pytest.mark.django_db
 SEPTEMBER = (

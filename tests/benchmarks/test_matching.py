@@ -1,7 +1,7 @@
 """What matching a statement costs as both sides grow."""
 
 from clubdesk.bank.matching import match
-from tests.bankyear import year
+from tests.bank.bankyear import year
 
 
 def test_matching_twice_the_lines_and_items(ratio):

@@ -27,7 +27,7 @@ from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Person
 from tests import factories
-from tests.season import NOW, Season
+from tests.worlds.season import NOW, Season
 
 pytestmark = pytest.mark.django_db
 LATER = date(2035, 7, 1)

@@ -19,8 +19,8 @@ from clubdesk.ledger.models import Book, FinancialYear, JournalEntry
 from clubdesk.ledger.services import shell_user
 from clubdesk.rangeday.models import TillCount
 from clubdesk.reports.verify import verify
-from tests import bridge
-from tests.test_workbook import recalculated
+from tests.reports import bridge
+from tests.reports.test_workbook import recalculated
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

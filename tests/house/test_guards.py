@@ -4,7 +4,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from clubdesk import guards
-from tests.season import Season
+from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db
 

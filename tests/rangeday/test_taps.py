@@ -24,7 +24,7 @@ from clubdesk.rangeday.models import Gear, Paid, SafetyText, SignOn, Tap
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.roll.models import Guardian
 from tests import factories
-from tests.season import Season
+from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 9, 12)

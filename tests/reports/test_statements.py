@@ -23,9 +23,10 @@ from clubdesk.reports.models import MonthTrace
 from clubdesk.reports.papers import CommitteeAsked, StatementsAsked
 from clubdesk.reports.selectors import Figures, a_year_earlier, lines_of_account, year_before
 from clubdesk.yearend import services as yearend
-from tests import bridge, factories
+from tests import factories
 from tests.papers import words_of
-from tests.season import Season
+from tests.reports import bridge
+from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db
 JULY, LAST = date(2026, 7, 1), date(2027, 6, 30)

@@ -42,9 +42,9 @@ from clubdesk.reports.workbook.book import write_stamped
 from clubdesk.roll.models import Household
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.season import Season
-from tests.test_workbook import recalculated
-from tests.test_year_end import ready
+from tests.reports.test_workbook import recalculated
+from tests.worlds.season import Season
+from tests.yearend.test_year_end import ready
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST = date(2026, 7, 1), date(2027, 6, 30)

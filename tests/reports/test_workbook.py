@@ -21,7 +21,7 @@ from clubdesk.reports.selectors import Figures
 from clubdesk.reports.workbook import workbook_bytes, write_workbook
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.season import Season
+from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db
 SHEETS = [

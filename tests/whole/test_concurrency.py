@@ -30,7 +30,7 @@ from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Person
 from tests import factories
-from tests.season import Season
+from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NOW = date(2026, 9, 12)

@@ -32,7 +32,7 @@ from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens import RoomAdmin
 from tests import factories
-from tests.season import Season
+from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 40

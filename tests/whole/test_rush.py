@@ -18,7 +18,7 @@ from clubdesk.ledger.selectors import balance
 from clubdesk.ledger.services import shell_user
 from clubdesk.mail.models import Message
 from tests import factories
-from tests.test_parents_page import party
+from tests.courses.test_parents_page import party
 
 pytestmark = pytest.mark.django_db(transaction=True)
 FAMILIES, SEATS = 300, 16

@@ -33,7 +33,7 @@ from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from tests import factories
-from tests.test_fees import lines, sound
+from tests.fees.test_fees import lines, sound
 
 pytestmark = pytest.mark.django_db
 NOW = date(2026, 9, 12)

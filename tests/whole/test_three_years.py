@@ -7,8 +7,8 @@ import pytest
 from clubdesk.fees import invariants as fees
 from clubdesk.ledger.invariants import check_all
 from clubdesk.membership import invariants as membership
-from tests import bridge
-from tests.club import DAYS, START, Club, figures
+from tests.reports import bridge
+from tests.whole.club import DAYS, START, Club, figures
 
 JUNIORS = 500
 EVERY_DAY = (

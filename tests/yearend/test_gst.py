@@ -20,7 +20,8 @@ from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.yearend import gst, services
 from clubdesk.yearend.models import GstReturn
-from tests import bridge, factories
+from tests import factories
+from tests.reports import bridge
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST = date(2026, 7, 1), date(2026, 9, 30)
