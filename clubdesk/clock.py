@@ -1,5 +1,6 @@
 """The one place that knows what day it is; the tests and the demo can set it."""
 
+import calendar
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, time
@@ -24,6 +25,12 @@ def now() -> datetime:
 def start_of(day: date) -> datetime:
     """The moment the day begins in the club's time zone."""
     return timezone.make_aware(datetime.combine(day, time()))
+
+
+def months_later(day: date, months: int) -> date:
+    """The same day `months` later, or the last day of that month where it has no such day."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
 def day_text(day: date, *, weekday: bool = False, year: bool = True) -> str:

@@ -109,7 +109,7 @@ class EvidenceField(forms.FileField):
             raise forms.ValidationError(refusal.messages) from None
 
 
-def examine(upload: UploadedFile | io.BytesIO) -> Evidence:
+def examine(upload: UploadedFile[bytes] | io.BytesIO) -> Evidence:
     """Read the upload and say what it is. Raises Refused for anything else than a whole PDF, JPEG or PNG.
 
     A photo is drawn anew: whatever else its file carried (where it was taken, other formats behind it) is left behind.

@@ -4,10 +4,13 @@ Django remakes an SQLite table in most migrations and its triggers vanish with i
 again after every `migrate`; a system check and `check_books` report one that is missing or altered.
 """
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from django.apps import apps
 from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models import Field, Model, Q, UniqueConstraint
 
 PREFIX = "guard_"
 
@@ -63,31 +66,109 @@ class Guard:
         return "'" + self.message.replace("'", "''") + "'"
 
 
-def kept(table: str, noun: str, *columns: str) -> list[Guard]:
-    """Guards that a document's row is never deleted or replaced and its `columns`, which the ledger follows, stay.
+@dataclass(frozen=True)
+class Kept:
+    """Which columns of a table stay as they were written, and which may change."""
 
-    SQLite's INSERT OR REPLACE deletes without asking the guard against deletion; hence the third.
+    columns: tuple[str, ...]
+    free: tuple[str, ...]
+
+
+KEPT: dict[str, Kept] = {}
+"""By table; the house's check holds it against the columns that there are."""
+IDENTITY = ("id", "key", "recorded_by_id", "recorded_at")
+"""What every document keeps: which row it is, and who wrote it when."""
+
+
+def kept(table: str, noun: str, *columns: str, free: Sequence[str] = ()) -> list[Guard]:
+    """Guards that a document's row is never deleted or replaced and that its `columns` stay, with who wrote it when.
+
+    `free` names the columns that its verbs change later; together they are all that the table has. SQLite's INSERT OR
+    REPLACE deletes whatever is unique like the new row without asking the guard against deletion; hence the third.
     """
-    changed = " OR ".join(
-        f"NEW.{column} <> OLD.{column} OR (NEW.{column} IS NULL) <> (OLD.{column} IS NULL)" for column in columns
-    )
+    KEPT[table] = Kept((*IDENTITY, *columns), tuple(free))
+    columns = (*IDENTITY, *columns)
     return [
-        Guard(f"{table}_keeps", table, "UPDATE", when=changed, message=f"A {noun} keeps what the ledger says of it."),
+        Guard(
+            f"{table}_keeps",
+            table,
+            "UPDATE",
+            when=differs(*columns),
+            message=f"A {noun} keeps what the ledger says of it.",
+        ),
         Guard(f"{table}_stays", table, "DELETE", message=f"A {noun} is never deleted."),
-        replaces_nothing(table, noun, "id", "key"),
+        replaces_nothing(table, noun),
     ]
 
 
-def replaces_nothing(table: str, noun: str, *unique: str) -> Guard:
-    """A guard that no new row takes the place of one that stands, found by any of its `unique` columns."""
-    same = " OR ".join(f"x.{column} = NEW.{column}" for column in unique)
+def differs(*columns: str) -> str:
+    """The condition that one of the columns is not what it was; to nothing and from nothing is a change too."""
+    return " OR ".join(
+        f'NEW."{column}" <> OLD."{column}" OR (NEW."{column}" IS NULL) <> (OLD."{column}" IS NULL)'
+        for column in columns
+    )
+
+
+REPLACED: set[str] = set()
+"""The tables of which no row is ever replaced."""
+
+
+def replaces_nothing(table: str, noun: str) -> Guard:
+    """A guard that no new row takes the place of one that stands, by anything that is unique in the table."""
+    REPLACED.add(table)
     return Guard(
         f"{table}_replaces_nothing",
         table,
         "INSERT",
-        when=f"EXISTS (SELECT 1 FROM {table} x WHERE {same})",
+        when=" OR ".join(f"EXISTS (SELECT 1 FROM {table} x WHERE {same})" for same in _likenesses(table)),
         message=f"This {noun} stands already; it is never replaced.",
     )
+
+
+def _likenesses(table: str) -> Iterator[str]:
+    """What makes NEW and another row, x, the same, once for each column and constraint that is unique."""
+    model = next(each for each in apps.get_models() if each._meta.db_table == table)
+    for field in model._meta.concrete_fields:
+        if field.unique:
+            yield f"x.{field.column} = NEW.{field.column}"
+    for constraint in model._meta.constraints:
+        if isinstance(constraint, UniqueConstraint) and constraint.fields:
+            columns = [_column(model, name) for name in constraint.fields]
+            alike = [f"x.{column} = NEW.{column}" for column in columns]
+            if constraint.condition:
+                alike += [_sql(constraint.condition, model, row) for row in ("x", "NEW")]
+            yield " AND ".join(alike)
+
+
+def _column(model: type[Model], name: str) -> str:
+    field = model._meta.get_field(name)
+    assert isinstance(field, Field), f"{name} is a column"
+    return str(field.column)
+
+
+def _sql(condition: Q, model: type[Model], row: str) -> str:
+    """A constraint's condition about the row of that name; it knows =, IN and NULL, which is all they use."""
+    parts = []
+    for child in condition.children:
+        if isinstance(child, Q):
+            parts.append(_sql(child, model, row))
+            continue
+        assert isinstance(child, tuple), "a lookup and its value"
+        name, _, lookup = child[0].partition("__")
+        column, value = f"{row}.{_column(model, name)}", child[1]
+        if value is None or lookup == "isnull":
+            parts.append(f"{column} IS {'NOT ' if value is False else ''}NULL")
+        elif lookup == "in":
+            parts.append(f"{column} IN ({', '.join(map(_literal, value))})")
+        elif not lookup:
+            parts.append(f"{column} = {_literal(value)}")
+        else:
+            raise ValueError(f"{model._meta.label}: no guard can be made of {child[0]}.")
+    return f"{'NOT ' if condition.negated else ''}({f' {condition.connector} '.join(parts)})"
+
+
+def _literal(value: object) -> str:
+    return str(value).upper() if isinstance(value, bool) else f"'{value}'"
 
 
 def one_at_a_time(name: str) -> None:
@@ -103,6 +184,11 @@ _guards: dict[str, Guard] = {}
 def register(*guards: Guard) -> None:
     """Add a room's guards; called from its AppConfig.ready."""
     _guards.update({guard.name: guard for guard in guards})
+
+
+def registered() -> Mapping[str, Guard]:
+    """Every guard that a room has registered, by its name."""
+    return dict(_guards)
 
 
 def _wanted(connection: BaseDatabaseWrapper) -> list[Guard]:
@@ -128,10 +214,15 @@ def install(connection: BaseDatabaseWrapper) -> None:
     """Put every guard in place whose table exists, replacing what stood there."""
     remove(connection)
     tables = set(connection.introspection.table_names())
+    for guard in _wanted(connection):
+        if guard.table in tables:
+            put(connection, guard)
+
+
+def put(connection: BaseDatabaseWrapper, guard: Guard) -> None:
+    """Put one guard in place."""
     with connection.cursor() as cursor:
-        for guard in _wanted(connection):
-            if guard.table in tables:
-                cursor.execute(guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql())
+        cursor.execute(guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql())
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:

@@ -1,14 +1,16 @@
-"""Amounts of money: two decimals, the book's one currency, never float."""
+"""Amounts of money: whole cents in the database, `Money` of the book's one currency in code, never float."""
 
 import re
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.conf import settings
+from django.db import models
+from django.db.models.expressions import Combinable, register_combinable_fields
+from django.db.models.functions import Coalesce
 from django.utils.formats import number_format
-from djmoney.models.fields import CurrencyField, MoneyField
 from djmoney.money import Money
 
 from clubdesk.errors import Refused
@@ -19,62 +21,68 @@ GROUPED = re.compile(r"-?\d{1,3}(,\d{3})+(\.\d*)?")
 LARGEST = Decimal("9999999999.99")
 
 
-class BookCurrencyField(CurrencyField):
-    """The currency beside an amount; which one is a setting, so no migration depends on it."""
+class Figure(models.Field[Any, Any]):
+    """Whole cents of the book's one currency in a signed BIGINT, read as a `Decimal` in the currency's unit.
 
-    def deconstruct(self):
-        name, path, args, kwargs = super().deconstruct()
-        kwargs.pop("default", None)
-        return name, path, args, kwargs
+    The type of sums and differences that a query reckons for many rows; what is compared with it is `Money`, or 0.
+    It is no IntegerField, so that arithmetic with plain numbers, which would be cents, is refused by Django.
+    """
+
+    def get_internal_type(self) -> str:
+        return "BigIntegerField"
+
+    def from_db_value(self, value: int | None, expression: object, connection: object) -> Any:
+        return None if value is None else decimal_of(value)
+
+    def get_prep_value(self, value: Any) -> Any:
+        value = super().get_prep_value(value)
+        return None if value is None else cents_of(value)
+
+    def get_db_prep_value(self, value: Any, connection: Any, prepared: bool = False) -> Any:
+        value = value if prepared else self.get_prep_value(value)
+        return connection.ops.adapt_integerfield_value(value, self.get_internal_type())
 
 
-class AmountField(MoneyField):
-    """An amount in the book's currency; all amounts of a model share its `currency` column."""
+class Cents(Figure):
+    """An amount's column: whole cents, signed; `Money` in code, forms and templates."""
 
     if TYPE_CHECKING:
-        _pyi_private_set_type: Money | int  # type: ignore[assignment]
-        _pyi_private_get_type: Money  # type: ignore[assignment]
+        _pyi_private_set_type: Money
+        _pyi_private_get_type: Money
 
-    def __init__(self, *args, **kwargs):
-        kwargs.update(
-            max_digits=12,
-            decimal_places=2,
-            default_currency=settings.CLUB_CURRENCY,
-            currency_choices=((settings.CLUB_CURRENCY, settings.CLUB_CURRENCY),),
-            currency_field_name="currency",
-        )
-        super().__init__(*args, **kwargs)
+    def from_db_value(self, value: int | None, expression: object, connection: object) -> Money | None:
+        return None if value is None else from_cents(value)
 
-    def deconstruct(self):
-        name, path, args, kwargs = super().deconstruct()
-        for key in (
-            "max_digits",
-            "decimal_places",
-            "default_currency",
-            "currency_choices",
-            "currency_field_name",
-        ):
-            kwargs.pop(key, None)
-        if isinstance(kwargs.get("default"), Money):
-            kwargs["default"] = kwargs["default"].amount
-        return name, path, args, kwargs
+    def to_python(self, value: Money | str | int | None) -> Money | None:
+        """`Money`, or what a dump of the data holds: the currency's unit as text, such as "126.00"."""
+        if value is None or isinstance(value, Money | str):
+            return None if value is None else as_amount(value)
+        return from_cents(cents_of(value))
 
-    def add_currency_field(self, cls, name):
-        field = BookCurrencyField(price_field=self, max_length=3, default=settings.CLUB_CURRENCY, editable=False)
-        field.creation_counter = self.creation_counter - 1
-        cls.add_to_class("currency", field)
-        self._currency_field = field
+    def value_to_string(self, obj: models.Model) -> str:
+        value: Any = self.value_from_object(obj)
+        return "" if value is None else plain(value)
 
-    def contribute_to_class(self, cls, name):  # type: ignore[override]
-        super().contribute_to_class(cls, name)
-        # Queries compare plain decimals in the one currency; the package's own managers are not wanted.
-        del cls._meta.has_money_field
-
-    def formfield(self, **kwargs):
+    def formfield(self, **kwargs: Any) -> "AmountFormField":
         field = AmountFormField(required=not self.blank, label=self.verbose_name.capitalize(), help_text=self.help_text)
-        if self._has_default:
-            field.initial = self.default.amount
+        if self.has_default():
+            field.initial = self.get_default().amount
         return field
+
+
+for _connector in (Combinable.ADD, Combinable.SUB):
+    register_combinable_fields(Cents, _connector, Cents, Cents)
+    register_combinable_fields(Figure, _connector, Figure, Figure)
+
+
+def figure_of(column: str) -> models.ExpressionWrapper[models.F]:
+    """An amount column as a figure: Decimal in the currency's unit, for queries that read very many rows."""
+    return models.ExpressionWrapper(models.F(column), output_field=Figure())
+
+
+def sum_of(column: str, where: models.Q | None = None) -> Coalesce:
+    """A query's sum of an amount column as a figure (Decimal in the currency's unit), zero where there is no row."""
+    return Coalesce(models.Sum(column, filter=where), models.Value(0), output_field=Figure())
 
 
 class AmountFormField(forms.DecimalField):
@@ -89,7 +97,7 @@ class AmountFormField(forms.DecimalField):
         "max_whole_digits": "That is more than an amount can be.",
     }
 
-    def __init__(self, **kwargs):
+    def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("max_digits", 12)
         kwargs.setdefault("decimal_places", 2)
         kwargs.setdefault("min_value", Decimal(0))
@@ -97,10 +105,10 @@ class AmountFormField(forms.DecimalField):
         kwargs.setdefault("error_messages", self.sentences)
         super().__init__(**kwargs)
 
-    def prepare_value(self, value):
+    def prepare_value(self, value: Any) -> Any:
         return value.amount if isinstance(value, Money) else value
 
-    def to_python(self, value):
+    def to_python(self, value: Any) -> Any:
         """Digits and a point, and commas as the site prints them: “1e3” and “12,50” are slips, not amounts."""
         if isinstance(value, str) and GROUPED.fullmatch(value.strip()):
             value = value.replace(",", "")
@@ -108,11 +116,11 @@ class AmountFormField(forms.DecimalField):
             raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
         return super().to_python(value)
 
-    def clean(self, value):
+    def clean(self, value: Any) -> Any:
         amount = super().clean(value)
         return None if amount is None else as_amount(amount)
 
-    def has_changed(self, initial, data):
+    def has_changed(self, initial: Any, data: Any) -> bool:
         return super().has_changed(self.prepare_value(initial), data)
 
 
@@ -133,6 +141,28 @@ def as_amount(value: Money | Decimal | int | str) -> Money:
     if amount != amount.quantize(CENT):
         raise Refused(f"{amount} has more than two decimals; write whole cents.")
     return Money(amount.quantize(CENT), settings.CLUB_CURRENCY)
+
+
+def cents_of(value: Money | int) -> int:
+    """`value` in whole cents. The literal 0 is zero; TypeError for any other number, which could be cents or dollars.
+
+    Raises Refused as `as_amount` does.
+    """
+    if isinstance(value, Money):
+        return int(as_amount(value).amount.scaleb(2))
+    if type(value) is int and value == 0:
+        return 0
+    raise TypeError(f"An amount is Money, not {value!r}.")
+
+
+def decimal_of(cents: int) -> Decimal:
+    """Whole cents as a figure in the currency's unit, with two decimals."""
+    return Decimal(cents).scaleb(-2)
+
+
+def from_cents(cents: int) -> Money:
+    """Whole cents as an amount of the book."""
+    return Money(decimal_of(cents), settings.CLUB_CURRENCY)
 
 
 def positive(value: Money | Decimal | int | str, what: str = "The amount") -> Money:
@@ -176,7 +206,7 @@ def cash_rounded(value: Money) -> Money:
 
 def in_pieces(value: Money) -> dict[int, int]:
     """The fewest notes and coins that come to `value`, as {cents: number}; Refused where no coins do."""
-    left, pieces = int(value.amount * 100), {}
+    left, pieces = cents_of(value), {}
     for cents in sorted(settings.CASH_PIECES, reverse=True):
         pieces[cents], left = divmod(left, cents)
     if left:

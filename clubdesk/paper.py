@@ -1,7 +1,7 @@
 """What every PDF of the club shares: the fonts, the colours, a heading, a table that runs over pages."""
 
 import io
-from collections.abc import Sequence, Set
+from collections.abc import Iterable, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -22,11 +22,12 @@ from reportlab.platypus import (
     Paragraph,
     SimpleDocTemplate,
     Spacer,
-    Table,
     TableStyle,
 )
+from reportlab.platypus import Table as Grid
 
-from clubdesk.screens import Chart
+from clubdesk.screens.charts import Chart
+from clubdesk.tables import Row, Table
 
 GREEN, RED, INK, SOFT, RULE = (HexColor(each) for each in ("#1f4238", "#b04a33", "#232a27", "#55605a", "#d9d8cc"))
 FONTS = settings.BASE_DIR / "fixtures" / "fonts"
@@ -74,26 +75,18 @@ def gap(height: float = 4) -> Spacer:
     return Spacer(1, height * mm)
 
 
-def table(
-    columns: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    widths: Sequence[float],
-    figures: set[int],
-    strong: Set[int] = frozenset(),
-    size: float = NORMAL,
-) -> Table:
-    """A table whose heading stands on each page; `widths` in millimetres, the columns in `figures` to the right.
+def table(told: Table[Row], size: float = NORMAL) -> Grid:
+    """A table whose heading stands on each page, as wide as its columns say; `size` is one of `IN_SIZE`."""
 
-    The rows in `strong` are set bold; `size` is one of `IN_SIZE`.
-    """
-
-    def cells(row: Sequence[str], plain: ParagraphStyle, right: ParagraphStyle) -> list[Paragraph]:
+    def styled(cells: Iterable[tuple[str, bool]], plain: ParagraphStyle, right: ParagraphStyle) -> list[Paragraph]:
         styles = (IN_SIZE[size][plain], IN_SIZE[size][right])
-        return [text(cell, styles[index in figures]) for index, cell in enumerate(row)]
+        return [text(words, styles[is_right]) for words, is_right in cells]
 
-    body = [cells(columns, STRONG, STRONG_FIGURE)]
-    for place, row in enumerate(rows):
-        body.append(cells(row, STRONG, STRONG_FIGURE) if place in strong else cells(row, TEXT, FIGURE))
+    headings = told.headings
+    body = [styled(((each.title, each.is_right) for each in headings), STRONG, STRONG_FIGURE)]
+    for line in told.lines:
+        cells = ((cell.text, cell.is_right) for cell in line.cells)
+        body.append(styled(cells, STRONG, STRONG_FIGURE) if line.is_strong else styled(cells, TEXT, FIGURE))
     lines = [("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE), ("VALIGN", (0, 0), (-1, -1), "TOP")]
     close = [
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -101,19 +94,18 @@ def table(
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
         ("TOPPADDING", (0, 0), (-1, -1), 2),
     ]
-    return Table(
-        body, [width * mm for width in widths], repeatRows=1, style=TableStyle([*lines, *close]), hAlign="LEFT"
-    )
+    widths = [each.width * mm for each in headings]
+    return Grid(body, widths, repeatRows=1, style=TableStyle([*lines, *close]), hAlign="LEFT")
 
 
-def side_by_side(left: Sequence[Flowable], right: Sequence[Flowable], width: float) -> Table:
+def side_by_side(left: Sequence[Flowable], right: Sequence[Flowable], width: float) -> Grid:
     """Two columns of things; `width` of both together in millimetres."""
     plain = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
         ("PADDING", (0, 0), (-1, -1), 0),
     ]
-    return Table(
+    return Grid(
         [[list(left), "", list(right)]],
         [(width / 2 - 3) * mm, 6 * mm, (width / 2 - 3) * mm],
         style=plain,

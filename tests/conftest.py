@@ -1,45 +1,45 @@
 """What every test may ask for: a started book, people who sign in, and a database that can be emptied."""
 
-from datetime import date
+import shutil
 
 import pytest
+from django.contrib.auth.models import User
 from django.core.cache import cache
-from django.db import connection, connections
+from django.db import connection
 from django.test import TransactionTestCase
 
-from clubdesk import clock, guards
-from clubdesk.desk import services as desk
-from clubdesk.desk.roles import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, TREASURER
+from clubdesk import clock
+from clubdesk.ledger.models import Book
 from clubdesk.ledger.services import shell_user
+from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, TREASURER
+from tests import factories
+from tests.worlds import keeping
+from tests.worlds.day_one import KEEPER, TODAY, username
+from tests.worlds.season import Season
 
-TODAY = date(2026, 9, 12)
-YEAR_START = date(2026, 7, 1)
-
-empty_tables = TransactionTestCase._fixture_teardown
-
-
-def empty_with_guards_lifted(self):
-    """A test database is emptied between tests; in a real one the guards refuse exactly that."""
-    for alias in self._databases_names(include_mirrors=False):
-        guards.remove(connections[alias])
-    empty_tables(self)
-    for alias in self._databases_names(include_mirrors=False):
-        guards.install(connections[alias])
+TransactionTestCase._fixture_teardown = lambda self: keeping.spoil()
 
 
-TransactionTestCase._fixture_teardown = empty_with_guards_lifted
-
-
-LONGEST = ("three_years", "the_designs_scenario", "at_50_and_at_500", "test_rush")
+DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
 
 def pytest_collection_modifyitems(items):
-    # The longest first, so that no core waits for another at the end.
-    items.sort(key=lambda item: not any(name in item.nodeid for name in LONGEST))
+    # The slow first, so that no core waits for another at the end.
+    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
     for item in items:
+        if not item.get_closest_marker("slow"):
+            item.add_marker(pytest.mark.quick)
         vendor = item.get_closest_marker("only_on")
         if vendor and vendor.args[0] != connection.vendor:
             item.add_marker(pytest.mark.skip(reason=f"a rule of {vendor.args[0]}"))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Who has nothing left to do takes from the others: the longest begin at once and nobody waits at the end."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
 
 
 @pytest.fixture(autouse=True)
@@ -54,13 +54,45 @@ def nothing_remembered():
 
 
 @pytest.fixture(autouse=True)
-def evidence_in_a_scratch_folder(settings, tmp_path):
+def numbers_begin_above_those_of_any_world():
+    for each in (factories.HouseholdFactory, factories.PersonFactory):
+        each.reset_sequence(1000)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_test_environment):
+    """In place of pytest-django's own: worlds are made when a test first asks for one."""
+    yield
+    keeping.leave()
+
+
+def world_of(item):
+    """The name of the world that a test begins in; None where it asks for no database."""
+    if marked := item.get_closest_marker("world"):
+        return marked.args[0]
+    if "season" in item.fixturenames:
+        return "season"
+    asked = item.get_closest_marker("django_db") or DATABASE_FIXTURES & set(item.fixturenames)
+    return "day_one" if asked else None
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item):
+    if world := world_of(item):
+        keeping.enter(world)
+
+
+@pytest.fixture(autouse=True)
+def evidence_in_a_scratch_folder(request, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path / "evidence"
+    world = world_of(request.node)
+    if world and (kept := keeping.files_of(world) / "evidence").exists():
+        shutil.copytree(kept, settings.MEDIA_ROOT)
 
 
 @pytest.fixture
 def book(db):
-    return desk.start_books(club_name="Reedbank Archers", year_start=YEAR_START, by=shell_user())
+    return Book.objects.get()
 
 
 @pytest.fixture
@@ -68,31 +100,40 @@ def by(book):
     return shell_user()
 
 
-def _person_with(role):
-    user, _ = desk.add_user(username=role.lower().replace(" ", "-"), role=role, password="correct-horse-7")
-    return user
+@pytest.fixture
+def season(db):
+    return Season.found()
+
+
+def _who_is(role):
+    return User.objects.get(username=username(role))
+
+
+@pytest.fixture
+def keeper(book):
+    return User.objects.get(username=KEEPER)
 
 
 @pytest.fixture
 def coordinator(book):
-    return _person_with(COORDINATOR)
+    return _who_is(COORDINATOR)
 
 
 @pytest.fixture
 def treasurer(book):
-    return _person_with(TREASURER)
+    return _who_is(TREASURER)
 
 
 @pytest.fixture
 def approver(book):
-    return _person_with(APPROVER)
+    return _who_is(APPROVER)
 
 
 @pytest.fixture
 def auditor(book):
-    return _person_with(AUDITOR)
+    return _who_is(AUDITOR)
 
 
 @pytest.fixture
 def range_helper(book):
-    return _person_with(RANGE_HELPER)
+    return _who_is(RANGE_HELPER)

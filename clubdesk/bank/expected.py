@@ -1,26 +1,22 @@
 """What the book expects in a bank account, and what of it explains the lines of its statement."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from clubdesk.bank.matching import Grade, Item, Line, Proposal, match
+from clubdesk.bank.matching import Grade, Line, Proposal, match
 from clubdesk.bank.models import BankAccount, BankRule, ClearedPosting, ItemState, PaymentItem, RunState, StatementLine
 from clubdesk.bank.selectors import card_takings_waiting, unexplained
-from clubdesk.fees.accounts import payment_reference
-from clubdesk.fees.models import Lodgement, VoucherState
-from clubdesk.fees.selectors import charges_with_open
+from clubdesk.fees.expecting import names_of
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import source_type
-from clubdesk.money import nil, shown, total
-from clubdesk.rangeday.models import Banking
-from clubdesk.roll.models import Guardian, Person
+from clubdesk.money import cents_of, nil, shown
+from clubdesk.rooms import Expected, in_order
 
 EARLY, LATE = 5, 12
-OWED_EARLY, OWED_LATE = 60, 400
-LODGED_LATE = 150
+LOOKS_BACK = timedelta(days=400)
+"""How long before a line the oldest thing that explains it may stand."""
 MOST_CARD_FEE = Decimal("0.04")
 CARD_WORDS = ("card", "merchant", "settlement")
 MOST_LINES = 300
@@ -66,7 +62,7 @@ def explain(bank_account: BankAccount, most: int = MOST_LINES) -> tuple[list[Exp
     A rule of the treasurer's speaks before a mere likeness of amounts, and after a certain answer.
     """
     rows = {line.pk: line for line in unexplained(bank_account).order_by("date", "pk")[:most]}
-    lines = [Line(pk, row.date, _cents(row.amount.amount), row.text) for pk, row in rows.items()]
+    lines = [Line(pk, row.date, cents_of(row.amount), row.text) for pk, row in rows.items()]
     items = list(expected(bank_account, lines))
     found = match(lines, items)
     certain = [each for each in found if each.grade == Grade.CERTAIN]
@@ -95,29 +91,25 @@ def _told(proposal: Proposal, rows: dict[int, StatementLine]) -> Explained:
     )
 
 
-def _answer(items: Sequence[Item]) -> Answer:
+def _answer(items: Sequence[Expected]) -> Answer:
     return Answer(tuple(sorted(str(item.key) for item in items)), tuple(item.what for item in items))
 
 
-def _cents(amount: Decimal) -> int:
-    return int(amount * 100)
-
-
-def expected(bank_account: BankAccount, lines: Sequence[Line]) -> Iterable[Item]:
-    """Entries of the account that no line explains yet, near the lines; and, for the account that documents post to,
-    what is owed and not recorded.
+def expected(bank_account: BankAccount, lines: Sequence[Line]) -> Iterator[Expected]:
+    """Entries of the account that no line explains yet, near the lines, as the rooms tell them; and, for the account
+    that documents post to, what the rooms expect and have not recorded.
     """
     if not lines:
         return
-    since = min(line.day for line in lines) - timedelta(days=OWED_LATE)
-    yield from _posted(bank_account, since)
+    since = min(line.day for line in lines) - LOOKS_BACK
+    told = {each.key: each for room in in_order() for expects in room.expects for each in expects(since)}
+    for each in _posted(bank_account, since):
+        yield told.get(each.key, each)
     if bank_account.account.role == Role.BANK:
-        yield from _owed(since)
-        yield from _lodged()
-        yield from _released()
+        yield from (each for each in told.values() if not str(each.key).startswith("posting "))
 
 
-def _posted(bank_account: BankAccount, since: date) -> Iterable[Item]:
+def _posted(bank_account: BankAccount, since: date) -> Iterator[Expected]:
     rows = Posting.objects.filter(account=bank_account.account, entry__date__gte=since, entry__sealed=True)
     rows = rows.exclude(clearings__stands=True).select_related("entry__reverses", "entry__reversed_by")
     postings = _reaching_the_bank(bank_account, list(rows))
@@ -127,21 +119,20 @@ def _posted(bank_account: BankAccount, since: date) -> Iterable[Item]:
     called = dict(of_homes.values_list("entry", "party__name"))
     names = names_of(set(homes.values()))
     runs = _runs()
-    banked = source_type(Banking)
     for posting in postings:
         entry, home = posting.entry, homes.get(posting.entry_id)
         said = f"{entry.narration} (entry {entry.number})"
         run = runs.get((entry.source_type, entry.source_id), ())
-        yield Item(
+        yield Expected(
             key=f"posting {posting.pk}",
             day=entry.date,
-            cents=_cents(posting.amount.amount),
+            cents=cents_of(posting.amount),
             what=f"{called[entry.pk]}: {said}" if entry.pk in called else said,
             names=names.get(home, ()) if home else (),
             references=run,
             batch=run[0] if run else "",
             payer=f"household {home}" if home else "",
-            early=0 if entry.source_type == banked else EARLY,
+            early=EARLY,
             late=LATE,
         )
 
@@ -177,64 +168,16 @@ def _runs() -> dict[tuple[str, int], tuple[str, str]]:
     return found
 
 
-def names_of(households: set[int]) -> dict[int, tuple[tuple[str, str], ...]]:
-    """The people and guardians of households as pairs of given and family name, by the household's id."""
-    names: dict[int, set[tuple[str, str]]] = defaultdict(set)
-    people = Person.objects.filter(household__in=households, blanked_on=None)
-    for home, given, family in people.values_list("household", "given_name", "family_name"):
-        names[home].add((given, family))
-    for home, name in Guardian.objects.filter(household__in=households).values_list("household", "name"):
-        given, _, family = name.rpartition(" ")
-        names[home].add((given, family))
-    return {home: tuple(sorted(found)) for home, found in names.items()}
-
-
-def _owed(since: date) -> Iterable[Item]:
-    charges = list(charges_with_open().filter(open_amount__gt=0, charged_on__gte=since).select_related("household"))
-    names = names_of({charge.household_id for charge in charges})
-    references = {charge.household_id: payment_reference(charge.household) for charge in charges}
-    for charge in charges:
-        home = charge.household_id
-        yield Item(
-            key=f"charge {charge.pk}",
-            day=charge.charged_on,
-            cents=_cents(charge.open_amount),
-            what=f"{charge.household} pays {charge}",
-            names=names.get(home, ()),
-            references=(references[home],),
-            payer=f"household {home}",
-            early=OWED_EARLY,
-            late=OWED_LATE,
-            loose=True,
-        )
-
-
-def _lodged() -> Iterable[Item]:
-    rows = Lodgement.objects.filter(paid_on=None).select_related("scheme").prefetch_related("vouchers")
-    for lodgement in rows:
-        amount = total(each.amount for each in lodgement.vouchers.all() if each.state == VoucherState.LODGED)
-        if amount > nil():
-            yield Item(
-                key=f"lodgement {lodgement.pk}",
-                day=lodgement.lodged_on,
-                cents=_cents(amount.amount),
-                what=f"the department pays {lodgement}",
-                references=(f"lodgement {lodgement.pk}",),
-                early=0,
-                late=LODGED_LATE,
-            )
-
-
-def _released() -> Iterable[Item]:
+def released(since: date) -> Iterator[Expected]:
     """What a released run will pay; single transfers are told by the name of the household."""
     rows = PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED)
     items = list(rows.select_related("run", "household", "claim", "expense", "repayment"))
     names = names_of({item.household_id for item in items})
     for item in items:
-        yield Item(
+        yield Expected(
             key=f"item {item.pk}",
             day=item.run.pay_on,
-            cents=-_cents(item.amount.amount),
+            cents=-cents_of(item.amount),
             what=f"{item.run} pays {item}",
             names=names.get(item.household_id, ()),
             references=(f"run {item.run.number}", item.reference),

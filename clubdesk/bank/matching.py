@@ -1,6 +1,6 @@
 """What explains the lines of a statement: pure, no database, the same answer in whatever order lines and items come.
 
-It is told the lines and what the book expects: entries that no line explains yet, and what is owed and not recorded.
+It is told the lines and what the rooms expect: entries that no line explains yet, and what is owed and not recorded.
 It looks by reference, by amount with a name or a day, and by sums; and says of each answer why, and how sure it is:
 
 - *certain*: a reference or a name speaks for it and nothing against it,
@@ -19,6 +19,8 @@ from functools import lru_cache
 from itertools import pairwise
 
 from rapidfuzz import fuzz
+
+from clubdesk.rooms import Expected
 
 MOST_IN_A_SUM = 5
 MOST_TRIED = 24
@@ -50,37 +52,14 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Item:
-    """Something the book expects in the account: cents, money in positive, about the day.
-
-    `names` are pairs of given and family name; `references` stand as a word of their own in the line; items of one
-    `batch` may come in one sum; `payer` is who pays or is paid, so that two items of one payer are no rivals.
-    The bank may show it from `early` days before to `late` days after its day. `what` tells it to a person.
-    """
-
-    key: Hashable
-    day: date
-    cents: int
-    what: str
-    names: tuple[tuple[str, str], ...] = ()
-    references: tuple[str, ...] = ()
-    batch: str = ""
-    payer: str = ""
-    early: int = 3
-    late: int = 10
-    loose: bool = False
-    """Whether a part of it, or more than it, may come: what a family owes."""
-
-
-@dataclass(frozen=True)
 class Proposal:
     """Lines and the items that explain them. `others` are answers that are just as good, shown and never chosen."""
 
     lines: tuple[Line, ...]
-    items: tuple[Item, ...]
+    items: tuple[Expected, ...]
     grade: Grade
     reasons: tuple[str, ...]
-    others: tuple[tuple[Item, ...], ...] = ()
+    others: tuple[tuple[Expected, ...], ...] = ()
 
 
 def words_of(text: str) -> list[str]:
@@ -121,7 +100,7 @@ class Matcher:
     """The book's expectations, indexed; lines and items are used up as they are matched."""
 
     lines: list[Line]
-    items: list[Item]
+    items: list[Expected]
     found: list[Proposal] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -130,12 +109,12 @@ class Matcher:
         self.words = {line.key: words_of(line.text) for line in self.lines}
         self.open_lines = {line.key for line in self.lines}
         self.open_items = {item.key for item in self.items}
-        self.by_reference: dict[str, list[Item]] = defaultdict(list)
-        self.exact: dict[tuple[str, int], list[Item]] = defaultdict(list)
-        self.nameless: dict[int, list[Item]] = defaultdict(list)
-        self.named: dict[tuple[int, str], list[Item]] = defaultdict(list)
-        self.by_payer: dict[str, list[Item]] = defaultdict(list)
-        self.of_batch: dict[str, list[Item]] = defaultdict(list)
+        self.by_reference: dict[str, list[Expected]] = defaultdict(list)
+        self.exact: dict[tuple[str, int], list[Expected]] = defaultdict(list)
+        self.nameless: dict[int, list[Expected]] = defaultdict(list)
+        self.named: dict[tuple[int, str], list[Expected]] = defaultdict(list)
+        self.by_payer: dict[str, list[Expected]] = defaultdict(list)
+        self.of_batch: dict[str, list[Expected]] = defaultdict(list)
         names: dict[str, set[tuple[str, str]]] = defaultdict(set)
         for item in self.items:
             for reference in item.references:
@@ -178,7 +157,7 @@ class Matcher:
             if line.key in self.open_lines:
                 yield line
 
-    def same(self, line: Line) -> list[Item]:
+    def same(self, line: Line) -> list[Expected]:
         """Open items of the line's very amount within their days: those without a name, and those of a like name."""
         groups = [self.nameless.get(line.cents, ())]
         groups += [self.named.get((line.cents, payer), ()) for payer in self.liked(line)]
@@ -187,10 +166,10 @@ class Matcher:
     def take(
         self,
         lines: Sequence[Line],
-        items: Sequence[Item],
+        items: Sequence[Expected],
         grade: Grade,
         *reasons: str,
-        others: Iterable[Sequence[Item]] = (),
+        others: Iterable[Sequence[Expected]] = (),
     ) -> None:
         """These items explain these lines; an answer that is only possible uses no item up."""
         self.found.append(Proposal(tuple(lines), tuple(items), grade, reasons, tuple(map(tuple, others))))
@@ -215,7 +194,7 @@ class Matcher:
 
     # The ways of matching, the surest first
 
-    def referenced(self, line: Line) -> list[Item]:
+    def referenced(self, line: Line) -> list[Expected]:
         """Open items that a reference in the line's words speaks of: those of its very amount, else whatever amount."""
         spoken = self._spoken(line)
         for rows in (
@@ -248,7 +227,7 @@ class Matcher:
         for line, spoken in later:
             self._several_with_one_reference(line, spoken)
 
-    def _by_reference(self, line: Line, spoken: Sequence[Item]) -> bool:
+    def _by_reference(self, line: Line, spoken: Sequence[Expected]) -> bool:
         """One item of the very amount, or a whole batch."""
         exact = sorted((item for item in spoken if item.cents == line.cents), key=lambda item: _apart(item, line))
         if exact:
@@ -264,10 +243,10 @@ class Matcher:
         self.take([line], whole[0], Grade.CERTAIN, "its reference says so", f"{len(whole[0])} payments come to it")
         return True
 
-    def _open_of(self, batch: str) -> list[Item]:
+    def _open_of(self, batch: str) -> list[Expected]:
         return [item for item in self.of_batch[batch] if item.key in self.open_items]
 
-    def _several_with_one_reference(self, line: Line, spoken: Sequence[Item]) -> None:
+    def _several_with_one_reference(self, line: Line, spoken: Sequence[Expected]) -> None:
         """Several items of the one who is named come to the line; or it is part of what is owed, or more."""
         spoken = [item for item in spoken if item.key in self.open_items]
         if line.key not in self.open_lines or not spoken:
@@ -295,7 +274,7 @@ class Matcher:
                 if line.key in self.open_lines and open_ones:
                     self._by_name(line, open_ones, wanted, sure)
 
-    def _ranked(self, line: Line) -> list[tuple[float, Item]]:
+    def _ranked(self, line: Line) -> list[tuple[float, Expected]]:
         liked = self.liked(line)
         found = [(liked[item.payer], item) for item in self.same(line) if item.payer in liked]
         return sorted(found, key=lambda each: (-each[0], _apart(each[1], line), _in_order(each[1].key)))
@@ -303,7 +282,7 @@ class Matcher:
     def _by_name(
         self,
         line: Line,
-        ranked: Sequence[tuple[float, Item]],
+        ranked: Sequence[tuple[float, Expected]],
         wanted: dict[Hashable, list[tuple[float, Line]]],
         sure: Grade,
     ) -> None:
@@ -326,7 +305,7 @@ class Matcher:
 
     def by_batches(self) -> None:
         """A batch that is paid in one sum without a reference."""
-        sums: dict[int, list[list[Item]]] = defaultdict(list)
+        sums: dict[int, list[list[Expected]]] = defaultdict(list)
         for batch in sorted(self.of_batch):
             rows = self._open_of(batch)
             if len(rows) > 1:
@@ -364,7 +343,7 @@ class Matcher:
 
     def by_sums(self) -> None:
         """One line for several items of a kind, such as takings banked together."""
-        pools: dict[str, list[Item]] = defaultdict(list)
+        pools: dict[str, list[Expected]] = defaultdict(list)
         for item in self.items:
             if item.key in self.open_items and not item.loose and (item.batch or not item.names):
                 pools[item.batch or item.what.split()[0]].append(item)
@@ -377,9 +356,7 @@ class Matcher:
             if not answers:
                 continue
             if len(answers) == 1 or len(answers[0]) < len(answers[1]):
-                self.take(
-                    [line], answers[0], Grade.LIKELY, f"{len(answers[0])} entries come to it: {_list(answers[0])}"
-                )
+                self.take([line], answers[0], Grade.LIKELY, f"{len(answers[0])} entries come to it")
             else:
                 self.take([line], answers[0], Grade.POSSIBLE, "several entries come to it, and so do others",
                           others=answers[1:3])  # fmt: skip
@@ -397,10 +374,10 @@ class Matcher:
                 if item.key in self.open_items and not item.loose:
                     self._in_parts(item, [line for line in lines if line.key in self.open_lines])
 
-    def _in_parts(self, item: Item, lines: Sequence[Line]) -> None:
+    def _in_parts(self, item: Expected, lines: Sequence[Line]) -> None:
         near: dict[Hashable, Line] = {line.key: line for line in lines if _within(item, line)}
         answers = subsets(
-            Line(0, item.day, item.cents, ""), [Item(key, line.day, line.cents, "") for key, line in near.items()]
+            Line(0, item.day, item.cents, ""), [Expected(key, line.day, line.cents, "") for key, line in near.items()]
         )
         if answers and (len(answers) == 1 or len(answers[0]) < len(answers[1])):
             parts = sorted((near[part.key] for part in answers[0]), key=lambda line: (line.day, line.key))
@@ -434,23 +411,19 @@ def _pairs(word: str) -> set[str]:
     return {f"{first}{second}" for first, second in pairwise(f"^{word}$")} if len(word) > 2 else set()
 
 
-def _apart(item: Item, line: Line) -> int:
+def _apart(item: Expected, line: Line) -> int:
     return abs((line.day - item.day).days)
 
 
-def _apart_in_all(items: Iterable[Item], line: Line) -> int:
+def _apart_in_all(items: Iterable[Expected], line: Line) -> int:
     return sum(_apart(item, line) for item in items)
 
 
-def _within(item: Item, line: Line) -> bool:
+def _within(item: Expected, line: Line) -> bool:
     return -item.early <= (line.day - item.day).days <= item.late
 
 
-def _list(items: Sequence[Item]) -> str:
-    return ", ".join(item.what for item in items)
-
-
-def subsets(line: Line, items: Sequence[Item]) -> list[tuple[Item, ...]]:
+def subsets(line: Line, items: Sequence[Expected]) -> list[tuple[Expected, ...]]:
     """Up to three sets of items that come to the line's amount exactly: the fewest, then the nearest, first.
 
     Only the nearest `MOST_TRIED` items of the line's sign are tried, at most `MOST_IN_A_SUM` together, for at most
@@ -488,6 +461,6 @@ def subsets(line: Line, items: Sequence[Item]) -> list[tuple[Item, ...]]:
     return []
 
 
-def match(lines: Iterable[Line], items: Iterable[Item]) -> list[Proposal]:
+def match(lines: Iterable[Line], items: Iterable[Expected]) -> list[Proposal]:
     """What explains the lines, each line and each item used at most once among the certain and likely."""
     return Matcher(list(lines), list(items)).run()

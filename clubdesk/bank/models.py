@@ -7,12 +7,13 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Repayment
 from clubdesk.ledger.models import Account, Document, Fund, Party, Posting
-from clubdesk.money import AmountField, nil
+from clubdesk.money import Cents, nil
 from clubdesk.roll.models import Household
 
 BSB_FORM = RegexValidator(r"^[0-9]{3}-[0-9]{3}\Z", "A BSB is six digits like 123-456.")
@@ -46,7 +47,7 @@ class BankAccount(models.Model):
     class Meta:
         ordering = ["name"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
     @property
@@ -71,7 +72,7 @@ class BankDetails(Document):
         permissions = [("see_bankdetails", "Can see bank details in full")]
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="bank_details_change_with_a_reason")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Bank details of {self.household}, {day_text(self.noted_on)}"
 
     @property
@@ -112,6 +113,7 @@ class PaymentRun(Document):
         ordering = ["-number"]
         permissions = [("release_paymentrun", "Can release a payment run")]
         constraints = [
+            RUN.constraint("bank_run_state_is_one"),
             models.CheckConstraint(
                 condition=Q(released_by=None) | ~Q(released_by=F("recorded_by")),
                 name="bank_nobody_releases_what_they_made",
@@ -128,7 +130,7 @@ class PaymentRun(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Payment run {self.number}"
 
 
@@ -149,7 +151,7 @@ class PaymentItem(models.Model):
     expense = models.ForeignKey(Expense, models.PROTECT, null=True, blank=True, related_name="payments")
     repayment = models.OneToOneField(Repayment, models.PROTECT, null=True, blank=True, related_name="payment")
     details = models.ForeignKey(BankDetails, models.PROTECT, null=True, blank=True, related_name="payments")
-    amount = AmountField()
+    amount = Cents()
     state = models.CharField(max_length=8, choices=ItemState.choices, default=ItemState.WAITING)
     paid_on = models.DateField(null=True, blank=True)
     ended_on = models.DateField("returned or left out on", null=True, blank=True)
@@ -159,6 +161,7 @@ class PaymentItem(models.Model):
         ordering = ["pk"]
         verbose_name = "payment"
         constraints = [
+            PAYMENT.constraint("bank_payment_state_is_one"),
             models.CheckConstraint(condition=Q(amount__gt=0), name="bank_payment_above_nil"),
             models.CheckConstraint(condition=Q(claim=None) | Q(expense=None), name="bank_payment_for_one_thing"),
             models.CheckConstraint(
@@ -185,7 +188,7 @@ class PaymentItem(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.what} to {self.household}"
 
     @property
@@ -220,7 +223,7 @@ class PaymentFile(Document):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"File of {self.run}"
 
 
@@ -228,8 +231,8 @@ class CardSettlement(Document):
     """Card takings paid into the bank by the card company, less its fee."""
 
     settled_on = models.DateField()
-    takings = AmountField(help_text="What the readers took, before the fee.")
-    fee = AmountField(default=0)
+    takings = Cents(help_text="What the readers took, before the fee.")
+    fee = Cents(default=nil)
 
     class Meta:
         ordering = ["-settled_on", "-pk"]
@@ -238,12 +241,13 @@ class CardSettlement(Document):
             models.CheckConstraint(condition=Q(fee__gte=0, fee__lt=F("takings")), name="bank_fee_within_takings"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Card takings settled on {day_text(self.settled_on)}"
 
     @property
     def paid_in(self) -> Money:
-        return self.takings - self.fee
+        paid_in: Money = self.takings - self.fee
+        return paid_in
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -259,8 +263,8 @@ class StatementImport(Document):
     form = models.CharField(max_length=4)
     first_day = models.DateField()
     last_day = models.DateField()
-    opening = AmountField("opening balance", null=True, blank=True)
-    closing = AmountField("closing balance", null=True, blank=True)
+    opening = Cents("opening balance", null=True, blank=True)
+    closing = Cents("closing balance", null=True, blank=True)
     brought = models.PositiveIntegerField("lines brought in")
     known = models.PositiveIntegerField("lines known before")
     note = models.CharField(max_length=250, blank=True)
@@ -269,7 +273,7 @@ class StatementImport(Document):
         ordering = ["-pk"]
         verbose_name = "statement file"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.file_name}, {day_text(self.first_day)} to {day_text(self.last_day)}"
 
 
@@ -279,16 +283,16 @@ class StatementLine(Document):
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="lines")
     brought_by = models.ForeignKey(StatementImport, models.PROTECT, null=True, blank=True, related_name="lines")
     bank_id = models.CharField("the bank’s own number", max_length=80, blank=True)
-    balance = AmountField("balance after it", null=True, blank=True)
+    balance = Cents("balance after it", null=True, blank=True)
     date = models.DateField()
-    amount = AmountField(help_text="Money in positive, money out negative.")
+    amount = Cents(help_text="Money in positive, money out negative.")
     text = models.CharField(max_length=200)
 
     class Meta:
         ordering = ["-date", "-pk"]
         constraints = [models.CheckConstraint(condition=~Q(amount=0), name="bank_line_not_nil")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{day_text(self.date)}, {self.text}"
 
 
@@ -322,7 +326,7 @@ class Clearing(Document):
             )
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Clearing {self.pk}"
 
 
@@ -337,7 +341,7 @@ class ClearedLine(models.Model):
             models.UniqueConstraint(fields=["line"], condition=Q(stands=True), name="bank_a_line_is_cleared_once")
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return str(self.line)
 
 
@@ -352,7 +356,7 @@ class ClearedPosting(models.Model):
             models.UniqueConstraint(fields=["posting"], condition=Q(stands=True), name="bank_a_posting_is_cleared_once")
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return str(self.posting)
 
 
@@ -367,8 +371,8 @@ class BankRule(models.Model):
     name = models.CharField(max_length=60, unique=True)
     contains = models.CharField("the words contain", max_length=60)
     way = models.CharField("which way", max_length=3, choices=Way.choices)
-    least = AmountField("at least", null=True, blank=True)
-    most = AmountField("at most", null=True, blank=True)
+    least = Cents("at least", null=True, blank=True)
+    most = Cents("at most", null=True, blank=True)
     account = models.ForeignKey(Account, models.PROTECT, related_name="+", verbose_name="goes to the account")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
     party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
@@ -385,7 +389,7 @@ class BankRule(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
     def clean(self) -> None:
@@ -416,10 +420,10 @@ class Reconciliation(Document):
 
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="reconciliations")
     month_end = models.DateField()
-    statement_balance = AmountField("the statement says")
-    deposits = AmountField("deposits not credited", default=0)
-    payments = AmountField("payments not presented", default=0)
-    book_balance = AmountField("the book says")
+    statement_balance = Cents("the statement says")
+    deposits = Cents("deposits not credited", default=nil)
+    payments = Cents("payments not presented", default=nil)
+    book_balance = Cents("the book says")
     signed_on = models.DateField("signed off on")
     reopened_on = models.DateField(null=True, blank=True)
     reopened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
@@ -439,5 +443,5 @@ class Reconciliation(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.bank_account}, {self.month_end:%B %Y}"

@@ -1,32 +1,57 @@
 """The papers of the bank room: a reconciled statement."""
 
+from dataclasses import dataclass
+from datetime import date
+
+from djmoney.money import Money
+
 from clubdesk import paper
+from clubdesk.bank.models import StatementLine
 from clubdesk.bank.reconciling import Reconciled
-from clubdesk.clock import day_text
-from clubdesk.money import shown
-
-WIDTHS = [28.0, 110.0, 36.0]
+from clubdesk.tables import Column, Columns, Table
 
 
-def rows_of(figures: Reconciled) -> list[tuple[str, str, str]]:
-    """The reconciled statement row by row: day, words, amount."""
-    rows = [("", "Balance by the bank’s statement", shown(figures.statement_balance))]
-    rows += [
-        (day_text(each.entry.date), f"Deposit not credited: {each.entry.narration}", shown(each.amount))
-        for each in figures.deposits
-    ]
-    rows.append(("", "Deposits not credited", shown(figures.deposits_not_credited)))
-    rows += [
-        (day_text(each.entry.date), f"Payment not presented: {each.entry.narration}", shown(each.amount))
-        for each in figures.payments
-    ]
-    rows.append(("", "Less payments not presented", shown(figures.payments_not_presented)))
-    rows.append(("", "Adjusted balance by the statement", shown(figures.adjusted_statement)))
-    rows.append(("", "Balance by the book", shown(figures.book_balance)))
-    rows += [(day_text(each.date), f"Not in the book yet: {each.text}", shown(each.amount)) for each in figures.lacking]
-    rows.append(("", "Adjusted balance by the book", shown(figures.adjusted_book)))
-    rows.append(("", "Difference", shown(figures.difference)))
-    return rows
+@dataclass(frozen=True)
+class Row:
+    """A line of a reconciled statement: what it adds up from, or what it comes to."""
+
+    words: str
+    amount: Money
+    day: date | None = None
+    is_total: bool = False
+
+
+COLUMNS: Columns[Row] = {
+    "day": Column("Day", lambda row: row.day, "date", 28),
+    "what": Column("What", lambda row: row.words, width=110),
+    "amount": Column("Amount", lambda row: row.amount, "amount", 36),
+}
+LINES: Columns[StatementLine] = {
+    "account": Column("Account", lambda line: str(line.bank_account)),
+    "date": Column("Date", lambda line: line.date, "date"),
+    "text": Column("Text", lambda line: line.text),
+    "amount": Column("Amount", lambda line: line.amount, "amount"),
+    "balance": Column("Balance", lambda line: line.balance, "amount"),
+}
+
+
+def reconciled_table(figures: Reconciled) -> Table[Row]:
+    """The reconciled statement row by row."""
+    rows = [
+        Row("Balance by the bank’s statement", figures.statement_balance),
+        *(Row(f"Deposit not credited: {each.entry.narration}", each.amount, each.entry.date)
+          for each in figures.deposits),
+        Row("Deposits not credited", figures.deposits_not_credited),
+        *(Row(f"Payment not presented: {each.entry.narration}", each.amount, each.entry.date)
+          for each in figures.payments),
+        Row("Less payments not presented", figures.payments_not_presented),
+        Row("Adjusted balance by the statement", figures.adjusted_statement, is_total=True),
+        Row("Balance by the book", figures.book_balance),
+        *(Row(f"Not in the book yet: {each.text}", each.amount, each.date) for each in figures.lacking),
+        Row("Adjusted balance by the book", figures.adjusted_book, is_total=True),
+        Row("Difference", figures.difference, is_total=True),
+    ]  # fmt: skip
+    return Table("The reconciled statement", COLUMNS, rows, heads="what", strong=lambda row: row.is_total)
 
 
 def reconciliation_pdf(figures: Reconciled, club_name: str, signed: str) -> bytes:
@@ -37,7 +62,7 @@ def reconciliation_pdf(figures: Reconciled, club_name: str, signed: str) -> byte
         paper.text(club_name, paper.HEADING),
         paper.text(f"Bank reconciliation: {figures.bank_account}, {month}"),
         paper.gap(),
-        paper.table(["Day", "What", "Amount"], rows_of(figures), WIDTHS, {2}),
+        paper.table(reconciled_table(figures)),
         paper.gap(),
         paper.text(signed, paper.STRONG),
     ]

@@ -121,9 +121,10 @@ def stated_balance(bank_account: BankAccount, until: date) -> Money | None:
     """What the bank says the account held at the end of the day, where a line or a file says so."""
     line = bank_account.lines.filter(date__lte=until).exclude(balance=None).order_by("date", "pk").last()
     file = bank_account.imports.filter(last_day__lte=until).exclude(closing=None).order_by("last_day", "pk").last()
+    stated: Money | None = file.closing if file else None
     if line and (file is None or line.date >= file.last_day):
-        return line.balance
-    return file.closing if file else None
+        stated = line.balance
+    return stated
 
 
 def next_month(bank_account: BankAccount) -> date | None:

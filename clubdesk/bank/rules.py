@@ -1,7 +1,8 @@
 """The rules about the bank that the database itself keeps."""
 
-from clubdesk.courses.models import BLANKED
+from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.rooms import ERASED
 
 OF_THE_RUN = "FROM bank_paymentitem i {join} WHERE i.run_id = NEW.id AND i.state = 'waiting'"
 OWN_HOUSEHOLD = (
@@ -16,12 +17,12 @@ OWN_DETAILS = (
 )
 
 LINES_OF_CLEARING = (
-    "(SELECT COALESCE(SUM(CAST(ROUND(l.amount * 100) AS BIGINT)), 0) FROM bank_clearedline x"
+    "(SELECT COALESCE(SUM(l.amount), 0) FROM bank_clearedline x"
     " JOIN bank_statementline l ON l.id = x.line_id WHERE x.clearing_id = NEW.id"
     " AND l.bank_account_id = NEW.bank_account_id)"
 )
 POSTINGS_OF_CLEARING = (
-    "(SELECT COALESCE(SUM(CAST(ROUND(p.amount * 100) AS BIGINT)), 0) FROM bank_clearedposting x"
+    "(SELECT COALESCE(SUM(p.amount), 0) FROM bank_clearedposting x"
     " JOIN ledger_posting p ON p.id = x.posting_id JOIN bank_bankaccount b ON b.account_id = p.account_id"
     " WHERE x.clearing_id = NEW.id AND b.id = NEW.bank_account_id)"
 )
@@ -32,7 +33,7 @@ def _differs(kind: str, table: str) -> str:
     return (
         f"(NEW.{kind}_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM {table} o WHERE o.id = NEW.{kind}_id"
         " AND o.household_id = NEW.household_id"
-        " AND CAST(ROUND(o.amount * 100) AS BIGINT) = CAST(ROUND(NEW.amount * 100) AS BIGINT)))"
+        " AND o.amount = NEW.amount))"
     )
 
 
@@ -51,14 +52,14 @@ GUARDS = [
         "deposits",
         "payments",
         "book_balance",
-        "recorded_by_id",
+        "signed_on",
+        free=("reopened_on", "reopened_by_id", "reopen_reason"),
     ),
     Guard(
         "bank_reconciliation_differs_by_nil",
         "bank_reconciliation",
         "INSERT",
-        when="CAST(ROUND(NEW.statement_balance * 100) AS BIGINT) + CAST(ROUND(NEW.deposits * 100) AS BIGINT)"
-        " - CAST(ROUND(NEW.payments * 100) AS BIGINT) <> CAST(ROUND(NEW.book_balance * 100) AS BIGINT)",
+        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance",
         message="Only a month that differs by nil is signed off.",
     ),
     Guard(
@@ -97,15 +98,32 @@ GUARDS = [
         message="A line of a month that is signed off stays explained; reopen the month first.",
     ),
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
-    *kept("bank_statementline", "statement line", "amount", "date", "bank_account_id", "bank_id"),
+    *kept(
+        "bank_statementline",
+        "statement line",
+        "bank_account_id",
+        "brought_by_id",
+        "bank_id",
+        "balance",
+        "date",
+        "amount",
+        free=("text",),
+    ),
     Guard(
         "bank_statementline_keeps_its_words",
         "bank_statementline",
         "UPDATE",
-        when=f"NEW.text <> OLD.text AND NEW.text <> '{BLANKED}'",
-        message="A statement line keeps the bank's words, until the family they name is blanked.",
+        when=f"NEW.text <> OLD.text AND NEW.text <> '{ERASED}'",
+        message="A statement line keeps the bank's words, until the family they name is erased.",
     ),
-    *kept("bank_clearing", "clearing", "bank_account_id", "reasons", "how_sure"),
+    *kept(
+        "bank_clearing",
+        "clearing",
+        "bank_account_id",
+        "reasons",
+        "how_sure",
+        free=("complete", "undone_on", "undone_by_id", "undo_reason"),
+    ),
     Guard(
         "bank_clearing_is_even",
         "bank_clearing",
@@ -145,19 +163,36 @@ GUARDS = [
                 message="What a clearing joined stays its history.",
             ),
             Guard(f"{table}_stays", table, "DELETE", message="What a clearing joined is never deleted."),
-            replaces_nothing(table, "part of a clearing", "id"),
+            replaces_nothing(table, "part of a clearing"),
         )
     ),
-    *kept("bank_statementimport", "statement file", "bank_account_id", "file_digest", "brought", "known"),
-    *kept("bank_paymentrun", "payment run", "number", "bank_account_id", "method", "pay_on", "recorded_by_id"),
-    *kept("bank_paymentfile", "file made", "run_id", "file_digest"),
-    Guard(
-        "bank_run_begins_unreleased",
-        "bank_paymentrun",
-        "INSERT",
-        when="NEW.state <> 'made'",
-        message="A run is made first and released by a second person after.",
+    *kept(
+        "bank_statementimport",
+        "statement file",
+        "bank_account_id",
+        "file_name",
+        "file_digest",
+        "form",
+        "first_day",
+        "last_day",
+        "opening",
+        "closing",
+        "brought",
+        "known",
+        "note",
     ),
+    *kept(
+        "bank_paymentrun",
+        "payment run",
+        "number",
+        "bank_account_id",
+        "method",
+        "made_on",
+        "pay_on",
+        free=("state", "released_by_id", "released_on", "withdraw_reason"),
+    ),
+    *RUN.guards("bank_paymentrun"),
+    *kept("bank_paymentfile", "file made", "run_id", "file_digest"),
     Guard(
         "bank_run_is_released_by_somebody_else",
         "bank_paymentrun",
@@ -166,11 +201,10 @@ GUARDS = [
         message="Nobody releases a payment to their own household, or to bank details that they entered.",
     ),
     Guard(
-        "bank_run_states_follow",
+        "bank_run_stays_released",
         "bank_paymentrun",
         "UPDATE",
-        when="(OLD.state = 'withdrawn' AND NEW.state <> 'withdrawn') OR (OLD.state = 'released' AND NEW.state = 'made')"
-        " OR (OLD.released_by_id IS NOT NULL AND (NEW.released_by_id IS NULL"
+        when="(OLD.released_by_id IS NOT NULL AND (NEW.released_by_id IS NULL"
         " OR NEW.released_by_id <> OLD.released_by_id OR NEW.released_on <> OLD.released_on))"
         " OR (NEW.state = 'withdrawn' AND EXISTS (SELECT 1 FROM bank_paymentitem i WHERE i.run_id = NEW.id"
         " AND i.state IN ('waiting', 'paid', 'returned')))",
@@ -184,13 +218,6 @@ GUARDS = [
         message="Only a released run has a file.",
     ),
     Guard(
-        "bank_run_replaces_no_number",
-        "bank_paymentrun",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM bank_paymentrun r WHERE r.number = NEW.number)",
-        message="A payment run of that number stands already.",
-    ),
-    Guard(
         "bank_payment_is_what_its_document_says",
         "bank_paymentitem",
         "INSERT",
@@ -199,40 +226,12 @@ GUARDS = [
         " WHERE d.id = NEW.details_id AND d.household_id = NEW.household_id))",
         message="A payment has the amount and the household of what it pays, and that household's bank details.",
     ),
+    *PAYMENT.guards("bank_paymentitem"),
     Guard(
-        "bank_payment_replaces_no_other",
+        "bank_payment_joins_an_unreleased_run",
         "bank_paymentitem",
         "INSERT",
-        when="EXISTS (SELECT 1 FROM bank_paymentitem i WHERE (i.state IN ('waiting', 'paid')"
-        " AND (i.claim_id = NEW.claim_id OR i.expense_id = NEW.expense_id)) OR (i.state = 'waiting'"
-        " AND i.claim_id IS NULL AND i.expense_id IS NULL AND NEW.claim_id IS NULL AND NEW.expense_id IS NULL"
-        " AND i.household_id = NEW.household_id))",
-        message="That is being paid already, in another run.",
-    ),
-    *(
-        Guard(
-            f"{table}_takes_the_place_of_none",
-            table,
-            "INSERT",
-            when=f"EXISTS (SELECT 1 FROM {table} x WHERE x.{column} = NEW.{column} AND x.stands)",
-            message="That is explained already.",
-        )
-        for table, column in (("bank_clearedline", "line_id"), ("bank_clearedposting", "posting_id"))
-    ),
-    Guard(
-        "bank_reconciliation_replaces_no_month",
-        "bank_reconciliation",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM bank_reconciliation r WHERE r.bank_account_id = NEW.bank_account_id"
-        " AND r.month_end = NEW.month_end AND r.reopened_on IS NULL)",
-        message="That month is signed off already.",
-    ),
-    Guard(
-        "bank_payment_begins_waiting",
-        "bank_paymentitem",
-        "INSERT",
-        when="NEW.state <> 'waiting' OR EXISTS"
-        " (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state <> 'made')",
+        when="EXISTS (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state <> 'made')",
         message="A payment joins a run before the run is released.",
     ),
     Guard(
@@ -248,27 +247,28 @@ GUARDS = [
         message="A payment keeps what it is for, to whom and where it goes.",
     ),
     Guard(
-        "bank_payment_states_follow",
+        "bank_payment_is_paid_from_a_released_run",
         "bank_paymentitem",
         "UPDATE",
-        when="(OLD.state IN ('returned', 'refused', 'left_out') AND NEW.state <> OLD.state)"
-        " OR (OLD.state = 'waiting' AND NEW.state = 'returned')"
-        " OR (OLD.state = 'paid' AND NEW.state NOT IN ('paid', 'returned'))"
-        " OR (OLD.state = 'waiting' AND NEW.state = 'paid' AND NOT EXISTS"
-        " (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state = 'released'))",
+        when="OLD.state = 'waiting' AND NEW.state = 'paid' AND NOT EXISTS"
+        " (SELECT 1 FROM bank_paymentrun r WHERE r.id = NEW.run_id AND r.state = 'released')",
         message="A payment is paid only from a released run, and returned only once it was paid.",
     ),
     Guard("bank_payment_stays", "bank_paymentitem", "DELETE", message="A payment is left out, never deleted."),
-    replaces_nothing("bank_paymentitem", "payment", "id"),
+    replaces_nothing("bank_paymentitem", "payment"),
+    *kept(
+        "bank_bankdetails",
+        "row of bank details",
+        "household_id",
+        "noted_on",
+        free=("title", "bsb", "account_number", "reason"),
+    ),
     Guard(
-        "bank_details_keep",
+        "bank_details_never_change",
         "bank_bankdetails",
         "UPDATE",
-        when="NEW.household_id <> OLD.household_id OR NEW.recorded_by_id <> OLD.recorded_by_id"
-        " OR ((NEW.title <> OLD.title OR NEW.bsb <> OLD.bsb OR NEW.account_number <> OLD.account_number"
-        " OR NEW.reason <> OLD.reason) AND NEW.account_number <> '')",
+        when="(NEW.title <> OLD.title OR NEW.bsb <> OLD.bsb OR NEW.account_number <> OLD.account_number"
+        " OR NEW.reason <> OLD.reason) AND NEW.account_number <> ''",
         message="Bank details are never changed; note new ones with a reason.",
     ),
-    Guard("bank_details_stay", "bank_bankdetails", "DELETE", message="Bank details are never deleted."),
-    replaces_nothing("bank_bankdetails", "row of bank details", "id", "key"),
 ]

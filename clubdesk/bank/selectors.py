@@ -25,8 +25,8 @@ from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.models import Method, Receipt
 from clubdesk.fees.selectors import receipts_with_unused
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import by_hand, summed
-from clubdesk.money import as_amount
+from clubdesk.ledger.selectors import by_hand
+from clubdesk.money import as_amount, sum_of
 from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
 from clubdesk.roll.models import Household
 
@@ -48,18 +48,20 @@ LIVE = (ItemState.WAITING, ItemState.PAID)
 def claims_to_pay() -> QuerySet[EntryClaim]:
     """Approved refunds that stand in no run."""
     rows = EntryClaim.objects.filter(state=ClaimState.APPROVED)
-    rows = rows.exclude(pk__in=_in_a_run("claim"))
+    rows = rows.exclude(pk__in=_in_a_run().exclude(claim=None).values("claim"))
     return rows.select_related("person", "event", "household").order_by("decided_on", "pk")
 
 
 def expenses_to_pay() -> QuerySet[Expense]:
     """Approved expenses that stand in no run."""
-    rows = Expense.objects.filter(state=ExpenseState.APPROVED).exclude(pk__in=_in_a_run("expense"))
+    rows = Expense.objects.filter(state=ExpenseState.APPROVED).exclude(
+        pk__in=_in_a_run().exclude(expense=None).values("expense")
+    )
     return rows.select_related("household").order_by("decided_on", "pk")
 
 
-def _in_a_run(field: str) -> QuerySet[Any]:
-    return PaymentItem.objects.filter(state__in=LIVE, **{f"{field}__isnull": False}).values(field)
+def _in_a_run() -> QuerySet[PaymentItem]:
+    return PaymentItem.objects.filter(state__in=LIVE)
 
 
 def credits_to_repay() -> dict[int, Decimal]:
@@ -139,7 +141,7 @@ def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
     return (
         Posting.objects.filter(
             account=line.bank_account.account,
-            amount=line.amount.amount,
+            amount=line.amount,
             entry__sealed=True,
         )
         .exclude(clearings__stands=True)
@@ -148,8 +150,15 @@ def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
     )
 
 
-def _sum(rows: QuerySet, field: str = "amount") -> Decimal:
-    return rows.aggregate(figure=summed(field))["figure"]
+def in_all(rows: QuerySet[Any], column: str = "amount") -> Decimal:
+    """What the rows come to."""
+    figure: Decimal = rows.aggregate(figure=sum_of(column))["figure"]
+    return figure
+
+
+def balance_of(role: Role) -> Decimal:
+    """What the ledger has on the account with the role; debits above zero."""
+    return in_all(Posting.objects.filter(account__role=role))
 
 
 def till_detail() -> Decimal:
@@ -157,14 +166,14 @@ def till_detail() -> Decimal:
     signed_on = SignOn.objects.filter(paid=Paid.CASH, cancelled_on=None)
     received = Receipt.objects.filter(method=Method.CASH, cancelled_on=None)
     return (
-        _sum(signed_on)
-        - _sum(signed_on, "rounding")
-        + _sum(received)
-        - _sum(received, "rounding")
-        + _sum(returns_that_stand().filter(paid_into=PaidInto.TILL))
-        + _sum(standing_counts(), "counted")
-        - _sum(standing_counts(), "expected")
-        - _sum(Banking.objects.filter(cancelled_on=None))
+        in_all(signed_on)
+        - in_all(signed_on, "rounding")
+        + in_all(received)
+        - in_all(received, "rounding")
+        + in_all(returns_that_stand().filter(paid_into=PaidInto.TILL))
+        + in_all(standing_counts(), "counted")
+        - in_all(standing_counts(), "expected")
+        - in_all(Banking.objects.filter(cancelled_on=None))
         + by_hand(Role.TILL)
     )
 
@@ -176,15 +185,15 @@ def standing_counts() -> QuerySet[TillCount]:
 def card_detail() -> Decimal:
     """What the card company still owes by the documents."""
     return (
-        _sum(SignOn.objects.filter(paid=Paid.CARD, cancelled_on=None))
-        + _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None))
-        + _sum(standing_counts(), "card_slip")
-        - _sum(standing_counts(), "card_expected")
-        - _sum(CardSettlement.objects.all(), "takings")
+        in_all(SignOn.objects.filter(paid=Paid.CARD, cancelled_on=None))
+        + in_all(Receipt.objects.filter(method=Method.CARD, cancelled_on=None))
+        + in_all(standing_counts(), "card_slip")
+        - in_all(standing_counts(), "card_expected")
+        - in_all(CardSettlement.objects.all(), "takings")
         + by_hand(Role.CARD_TAKINGS)
     )
 
 
 def card_takings_waiting() -> Money:
     """What the ledger says the card company still owes."""
-    return as_amount(_sum(Posting.objects.filter(account__role=Role.CARD_TAKINGS)))
+    return as_amount(balance_of(Role.CARD_TAKINGS))

@@ -3,18 +3,17 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from django.db.models import Min, Model, Q, QuerySet
+from django.db.models import Min, Model, Q
 
 from clubdesk.bank.models import BankAccount, CardSettlement
-from clubdesk.bank.selectors import card_takings_waiting, statements_begin
+from clubdesk.bank.selectors import balance_of, card_takings_waiting, in_all, statements_begin
 from clubdesk.entryfund.models import ContainerReturn, EntryClaim, PaidInto
 from clubdesk.entryfund.selectors import bags_in_words, returns_that_stand
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Lodgement, Method, Receipt, Repayment, Voucher, VoucherState
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import source_type, summed
+from clubdesk.ledger.selectors import source_type
 from clubdesk.money import shown
 from clubdesk.rangeday.models import Banking
 
@@ -54,22 +53,22 @@ def streams() -> list[Stream]:
     transfers = Receipt.objects.filter(method=Method.TRANSFER, cancelled_on=None)
     by_depot = returns_that_stand().filter(paid_into=PaidInto.BANK)
     out = (
-        -_sum(EntryClaim.objects.filter(state="paid"))
-        - _sum(Expense.objects.filter(state="paid"))
-        - _sum(Repayment.objects.filter(returned_on=None))
+        -in_all(EntryClaim.objects.filter(state="paid"))
+        - in_all(Expense.objects.filter(state="paid"))
+        - in_all(Repayment.objects.filter(returned_on=None))
     )
     return [
-        _stream("The tin", _sum(banked), [Banking], f"{_held(Role.TILL)} in the till"),
+        _stream("The tin", in_all(banked), [Banking], f"{_held(Role.TILL)} in the till"),
         _stream(
-            "The card reader", _sum(settled, "takings") - _sum(settled, "fee"), [CardSettlement],
+            "The card reader", in_all(settled, "takings") - in_all(settled, "fee"), [CardSettlement],
             f"{shown(card_takings_waiting())} not settled",
         ),
-        _stream("The department", _sum(paid), [Lodgement], f"{_held(Role.VOUCHERS_OWED)} owed for vouchers"),
-        _stream("The depot", _sum(by_depot), [ContainerReturn], f"bags: {bags_in_words()}"),
-        _stream("Families, by transfer", _sum(transfers), [Receipt], f"{_held(Role.FEES_OWED)} owed by families"),
+        _stream("The department", in_all(paid), [Lodgement], f"{_held(Role.VOUCHERS_OWED)} owed for vouchers"),
+        _stream("The depot", in_all(by_depot), [ContainerReturn], f"bags: {bags_in_words()}"),
+        _stream("Families, by transfer", in_all(transfers), [Receipt], f"{_held(Role.FEES_OWED)} owed by families"),
         _stream(
             "Refunds, expenses and credits paid", out, [EntryClaim, Expense, Repayment],
-            f"{shown(-_balance(Role.REFUNDS_PAYABLE) - _balance(Role.OTHER_PAYABLES))} to be paid",
+            f"{shown(-balance_of(Role.REFUNDS_PAYABLE) - balance_of(Role.OTHER_PAYABLES))} to be paid",
         ),
     ]  # fmt: skip
 
@@ -87,20 +86,12 @@ def _stream(name: str, documents: Decimal, sources: list[type[Model]], still: st
     return Stream(
         name=name,
         documents=documents,
-        ledger=_sum(rows),
-        bank=_sum(shown_by_bank),
+        ledger=in_all(rows),
+        bank=in_all(shown_by_bank),
         oldest=waiting.aggregate(oldest=Min("entry__date"))["oldest"],
         still=still,
     )
 
 
-def _sum(rows: QuerySet[Any], field: str = "amount") -> Decimal:
-    return rows.aggregate(figure=summed(field))["figure"]
-
-
-def _balance(role: Role) -> Decimal:
-    return _sum(Posting.objects.filter(account__role=role))
-
-
 def _held(role: Role) -> str:
-    return shown(_balance(role))
+    return shown(balance_of(role))

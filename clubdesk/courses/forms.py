@@ -11,7 +11,7 @@ from clubdesk.courses import selectors
 from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Cohort, Course
 from clubdesk.courses.services import Child, PartyForm
 from clubdesk.roll.models import age_on, fault_of_birth_date
-from clubdesk.screens import DayField, PickMany
+from clubdesk.screens.fields import DayField, PickMany
 
 MOST_CHILDREN = MOST_IN_A_PARTY - 1
 
@@ -96,7 +96,7 @@ class GuardianForm(forms.Form):
         return cleaned
 
     def clean_phone(self) -> str:
-        phone = self.cleaned_data["phone"]
+        phone = str(self.cleaned_data["phone"])
         if sum(sign.isdigit() for sign in phone) < 6:
             raise forms.ValidationError("Give a phone number with at least six digits.")
         return phone
@@ -118,7 +118,7 @@ class ChildForm(forms.Form):
         return born
 
 
-class Children(BaseFormSet):
+class Children(BaseFormSet[ChildForm]):
     default_error_messages = {
         **BaseFormSet.default_error_messages,
         "too_few_forms": "Name at least one child.",

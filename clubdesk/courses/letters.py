@@ -14,18 +14,18 @@ from clubdesk.mail.services import write_message
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
 
-_signer = Signer(salt="courses.booking")
+SALT = "courses.booking"
 
 
 def token_of(booking: Booking) -> str:
     """What the family's own link carries; only this site can make one."""
-    return _signer.sign(str(booking.pk))
+    return Signer(salt=SALT).sign(str(booking.pk))
 
 
 def booking_of(token: str) -> Booking:
     """The booking that a link belongs to, or Refused."""
     try:
-        pk = _signer.unsign(token)
+        pk = Signer(salt=SALT).unsign(token)
     except BadSignature:
         raise Refused("This link is not whole; open it again from the letter, or ask the club.") from None
     found = Booking.objects.select_related("course", "household", "guardian").filter(pk=pk).first()

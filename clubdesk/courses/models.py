@@ -10,6 +10,7 @@ from django.db.models import F, Q
 
 from clubdesk import clock
 from clubdesk.clock import day_text
+from clubdesk.courses.states import BOOKING, PLACE
 from clubdesk.fees.models import Charge, FeeItem
 from clubdesk.ledger.models import Document
 from clubdesk.roll.models import Guardian, Household, Person
@@ -18,8 +19,6 @@ ADULT_FROM = 18
 """From this age on the first session the adults' fee applies; the usual age of majority, from memory."""
 
 MOST_IN_A_PARTY = 6
-BLANKED = "(blanked)"
-"""What a line of a history says once the details of its people were blanked."""
 OLDEST = 99
 """The highest minimum age that a course can have."""
 NOT_A_PERSON = {"families": "the family itself", "shell": "the nightly run"}
@@ -76,7 +75,7 @@ class Course(models.Model):
             models.CheckConstraint(condition=Q(minimum_age__lte=OLDEST), name="courses_course_age_within_a_life")
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
 
@@ -94,7 +93,7 @@ class RefundStep(models.Model):
             models.CheckConstraint(condition=Q(percent__lte=100), name="courses_refund_step_at_most_all"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.days_before} days before: {self.percent} %"
 
 
@@ -129,7 +128,7 @@ class Cohort(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.course}, {self.name}"
 
     def clean(self) -> None:
@@ -205,6 +204,7 @@ class Booking(Document):
     class Meta:
         ordering = ["-pk"]
         constraints = [
+            BOOKING.constraint("courses_booking_state_is_one"),
             models.UniqueConstraint(fields=["course", "number"], name="courses_booking_number_once"),
             models.UniqueConstraint(fields=["course", "rank"], name="courses_booking_rank_once"),
             models.CheckConstraint(
@@ -213,7 +213,7 @@ class Booking(Document):
         ]
         indexes = [models.Index(fields=["course", "state", "rank"])]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.household}, {self.course} (booking {self.number})"
 
 
@@ -231,6 +231,7 @@ class Place(Document):
     class Meta:
         ordering = ["cohort", "pk"]
         constraints = [
+            PLACE.constraint("courses_place_state_is_one"),
             models.UniqueConstraint(
                 fields=["cohort", "person"],
                 condition=Q(state__in=("held", "offered")),
@@ -250,7 +251,7 @@ class Place(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.person} in {self.cohort or self.course}"
 
 
@@ -289,7 +290,7 @@ class BookingEvent(models.Model):
         ordering = ["pk"]
         indexes = [models.Index(fields=["kind", "on"])]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{day_text(self.on)}: {self.words} ({self.by_whom})"
 
     @property
@@ -308,7 +309,7 @@ class ReachCheck(Document):
     class Meta:
         ordering = ["-checked_on", "-pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Reach check of {self.person}, {day_text(self.checked_on)}, by {self.checked_by}"
 
 
@@ -324,7 +325,7 @@ class Attendance(models.Model):
         ordering = ["held_on", "pk"]
         constraints = [models.UniqueConstraint(fields=["place", "held_on"], name="courses_attendance_once")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.place.person}, {day_text(self.held_on)}"
 
 
@@ -338,7 +339,7 @@ class Certificate(Document):
     class Meta:
         ordering = ["-pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Certificate {self.shown_number} of {self.place.person}"
 
     @property
@@ -355,5 +356,5 @@ class PageUse(models.Model):
     class Meta:
         indexes = [models.Index(fields=["who", "at"])]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.at}"

@@ -1,7 +1,8 @@
 """The rules about courses that the database itself keeps."""
 
-from clubdesk.courses.models import BLANKED
-from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.courses.states import BOOKING, PLACE
+from clubdesk.guards import Guard, differs, kept, replaces_nothing
+from clubdesk.rooms import ERASED
 
 SEATED = "('held', 'offered')"
 
@@ -18,6 +19,10 @@ CANCELLED = (
     f"NEW.state IN {SEATED} AND EXISTS (SELECT 1 FROM courses_cohort c WHERE c.id = NEW.cohort_id"
     " AND (c.cancelled_on IS NOT NULL OR c.course_id <> NEW.course_id))"
 )
+HISTORY = (
+    "id", "booking_id", "kind", "on", "cohort_id", "in_favour_of_id", "rank_after", "seats", "recorded_by_id",
+    "recorded_at",
+)  # fmt: skip
 GUARDS = [
     *(
         Guard(f"courses_place_{event.lower()}_fits", "courses_place", event, when=_overfull(own), message=message)
@@ -67,18 +72,43 @@ GUARDS = [
         " WHERE e.booking_id = NEW.id AND e.kind = 'moved' AND e.rank_after = NEW.rank)",
         message="The order of a waitlist never changes silently.",
     ),
-    *kept("courses_booking", "booking", "number", "course_id", "household_id", "booked_on"),
-    *kept("courses_place", "place", "booking_id", "course_id", "person_id"),
+    *kept(
+        "courses_booking",
+        "booking",
+        "number",
+        "course_id",
+        "household_id",
+        "booked_on",
+        free=(
+            "guardian_id",
+            "rank",
+            "state",
+            "seats",
+            "offer_lapses_on",
+            "pay_by",
+            "reminded_on",
+            "ended_on",
+        ),
+    ),
+    *BOOKING.guards("courses_booking"),
+    *kept(
+        "courses_place",
+        "place",
+        "booking_id",
+        "course_id",
+        "person_id",
+        free=("cohort_id", "state", "ended_on", "charge_id"),
+    ),
+    *PLACE.guards("courses_place"),
     *kept("courses_certificate", "certificate", "number", "place_id", "completed_on"),
     *kept("courses_reachcheck", "reach check", "person_id", "checked_on", "checked_by"),
     Guard(
         "courses_event_keeps",
         "courses_bookingevent",
         "UPDATE",
-        when=f"NEW.words <> '{BLANKED}' OR NEW.booking_id <> OLD.booking_id OR NEW.kind <> OLD.kind"
-        ' OR NEW."on" <> OLD."on"',
+        when=f"NEW.words <> '{ERASED}' OR " + differs(*HISTORY),
         message="A booking's history is never changed.",
     ),
     Guard("courses_event_stays", "courses_bookingevent", "DELETE", message="A booking's history is never deleted."),
-    replaces_nothing("courses_bookingevent", "line of a history", "id"),
+    replaces_nothing("courses_bookingevent", "line of a history"),
 ]

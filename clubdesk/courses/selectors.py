@@ -6,10 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from django.core.cache import cache
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -40,19 +41,31 @@ from clubdesk.roll.models import Household, Person
 NOT_CANCELLED = Q(cancelled_on=None)
 
 
-def cohorts_with_seats() -> QuerySet[Any]:
+class Seats(TypedDict):
+    """How many places of a cohort are held or offered."""
+
+    taken: int
+
+
+if TYPE_CHECKING:
+    SeatedCohort = WithAnnotations[Cohort, Seats]
+else:
+    SeatedCohort = Cohort
+
+
+def cohorts_with_seats() -> "QuerySet[SeatedCohort, SeatedCohort]":
     """Cohorts with `taken`: the places held and offered."""
     return Cohort.objects.select_related("course").annotate(
         taken=Count("places", filter=Q(places__state__in=TAKES_A_SEAT))
     )
 
 
-def cohorts_to_come(course: Course, on: date) -> QuerySet[Any]:
+def cohorts_to_come(course: Course, on: date) -> "QuerySet[SeatedCohort, SeatedCohort]":
     """The course's cohorts that have not begun before `on`, the next one first, with `taken`."""
     return cohorts_with_seats().filter(NOT_CANCELLED, course=course, first_session__gte=on).order_by("first_session")
 
 
-def cohorts_not_over(on: date) -> QuerySet[Any]:
+def cohorts_not_over(on: date) -> "QuerySet[SeatedCohort, SeatedCohort]":
     """Cohorts that can still be booked by hand, the next one first, with `taken`."""
     return cohorts_with_seats().filter(NOT_CANCELLED, last_session__gte=on).order_by("first_session")
 
@@ -159,8 +172,8 @@ def kept_of(place: Place, on: date) -> Money:
     """What the course's rule keeps of the place's fee on `on`, before vouchers: the share given back rounds half up."""
     if place.charge is None or place.cohort is None:
         return nil()
-    back = half_up(place.charge.amount.amount * percent_back(place.cohort, on) / Decimal(100))
-    return place.charge.amount - as_amount(back)
+    fee = place.charge.amount.amount
+    return as_amount(fee - half_up(fee * percent_back(place.cohort, on) / Decimal(100)))
 
 
 def if_withdrawn(place: Place, on: date) -> TakenBack | None:
@@ -365,7 +378,7 @@ def _percent(chance: float) -> str:
 class CohortFigures:
     """A cohort in figures; money is what its fees come to after credits, in the book's currency."""
 
-    cohort: Any
+    cohort: Cohort
     held: int
     completed: int
     members_after_30: int

@@ -1,9 +1,6 @@
-"""The parents' own pages, under /book/, and the pages to print, for the site to hang in."""
+"""The parents' own pages, under /book/."""
 
-from typing import Any
-
-from django.contrib.admin import AdminSite
-from django.urls import URLPattern, path
+from django.urls import path
 
 from clubdesk.courses import views
 
@@ -16,13 +13,3 @@ urlpatterns = [
     path("own/<str:token>/", views.own, name="own"),
     path("own/<str:token>/certificate/<int:pk>/", views.own_certificate, name="own_certificate"),
 ]
-
-
-def patterns(site: AdminSite) -> list[URLPattern]:
-    def page(view: Any) -> Any:
-        return site.admin_view(lambda request, **kwargs: view(request, site, **kwargs))
-
-    return [
-        path("courses/cohort/<int:pk>/sheet/", page(views.sheet), name="course_sheet"),
-        path("courses/certificate/<int:pk>/pdf/", page(views.certificate), name="course_certificate"),
-    ]

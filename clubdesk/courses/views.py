@@ -25,7 +25,9 @@ from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
 from clubdesk.roll.selectors import guardian_to_write_to
-from clubdesk.screens import BUSY
+from clubdesk.screens.pages import site_page
+from clubdesk.screens.verbs import BUSY
+from clubdesk.verbs import may
 
 CONSENT = (
     "The club keeps the names, birth dates and contacts that you give here to run the course, to reach you, and to "
@@ -36,7 +38,10 @@ TRIES = 5
 SLOW_DOWN = "Too many bookings came from here just now. Please wait an hour and try again, or phone the club."
 
 
-def _page(request: HttpRequest, template: str, title: str, status: int = 200, **context: Any) -> TemplateResponse:
+def _family_page(
+    request: HttpRequest, template: str, title: str, status: int = 200, **context: object
+) -> TemplateResponse:
+    """A page in the frame of those that families open, without a sign-in."""
     club = Book.objects.values_list("club_name", flat=True).first() or "The club"
     return TemplateResponse(request, f"book/{template}.html", {"title": title, "club": club, **context}, status=status)
 
@@ -46,8 +51,8 @@ def address_of(request: HttpRequest) -> str:
     if settings.PROXIES:
         seen = [part.strip() for part in request.headers.get("X-Forwarded-For", "").split(",") if part.strip()]
         if len(seen) >= settings.PROXIES:
-            return seen[-settings.PROXIES]
-    return request.META.get("REMOTE_ADDR", "")
+            return str(seen[-settings.PROXIES])
+    return str(request.META.get("REMOTE_ADDR", ""))
 
 
 @never_cache
@@ -56,7 +61,7 @@ def courses(request: HttpRequest) -> HttpResponse:
     found = list(Course.objects.filter(on_parents_page=True))
     if len(found) == 1:
         return course(request, found[0].pk)
-    return _page(request, "courses", "Courses", courses=found)
+    return _family_page(request, "courses", "Courses", courses=found)
 
 
 @never_cache
@@ -130,7 +135,7 @@ def _course_page(
 ) -> HttpResponse:
     today = clock.today()
     full = not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today))
-    return _page(
+    return _family_page(
         request,
         "course",
         shown.name,
@@ -165,7 +170,7 @@ def _fees_in_words(shown: Course) -> list[tuple[str, Any]]:
 @never_cache
 def thanks(request: HttpRequest) -> HttpResponse:
     """The same for everyone, whatever the book knew before."""
-    return _page(request, "thanks", "Thank you")
+    return _family_page(request, "thanks", "Thank you")
 
 
 class LeaveForm(forms.Form):
@@ -196,7 +201,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
     try:
         booking = letters.booking_of(token)
     except Refused as refusal:
-        return _page(request, "message", "This link does not work", status=404, sentence=refusal.sentence)
+        return _family_page(request, "message", "This link does not work", status=404, sentence=refusal.sentence)
     error, leave = "", None
     if request.method == "POST":
         try:
@@ -211,7 +216,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
     if request.method != "POST" and "leave" in request.GET and standing:
         leave = LeaveForm(booking=booking)
     waits = booking.state == PlaceState.WAITING
-    return _page(
+    return _family_page(
         request,
         "own",
         f"Your booking: {booking.course}",
@@ -231,16 +236,16 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
 
 def _act(request: HttpRequest, booking: Booking) -> LeaveForm | None:
     """Accept or withdraw; returns the form where it is not filled in rightly."""
-    by, today = services.family_user(), clock.today()
+    today = clock.today()
     if request.POST.get("act") == "accept":
-        _in_turn(lambda: services.accept_offer(booking=booking, on=today, by=by))
+        _in_turn(lambda: services.accept_by_family(booking=booking, on=today))
         return None
     form = LeaveForm(request.POST, booking=booking)
     if not form.is_valid():
         return form
     leaving = [form.standing[pk] for pk in form.cleaned_data["places"]]
-    reason = form.cleaned_data["reason"] or "by the family itself"
-    _in_turn(lambda: services.withdraw(booking=booking, places=leaving, on=today, reason=reason, by=by))
+    reason = form.cleaned_data["reason"]
+    _in_turn(lambda: services.withdraw_by_family(booking=booking, places=leaving, on=today, reason=reason))
     return None
 
 
@@ -281,7 +286,7 @@ def check_certificate(request: HttpRequest) -> HttpResponse:
         found = Certificate.objects.filter(
             number=number, place__person__family_name__iexact=form.cleaned_data["family_name"].strip()
         ).select_related("place__cohort__course").first()  # fmt: skip
-    return _page(request, "certificate", "Check a certificate", form=form, asked=asked, certificate=found)
+    return _family_page(request, "certificate", "Check a certificate", form=form, asked=asked, certificate=found)
 
 
 def _pdf(certificate: Certificate) -> HttpResponse:
@@ -296,14 +301,12 @@ def _pdf(certificate: Certificate) -> HttpResponse:
 
 def certificate(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """The certificate to print."""
-    if not request.user.has_perm("courses.view_certificate"):
-        raise PermissionDenied
     return _pdf(get_object_or_404(Certificate.objects.select_related("place__person", "place__cohort__course"), pk=pk))
 
 
 def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """Everyone of a cohort on one page to print: guardian and phone, and a box for each session."""
-    if not (request.user.has_perm("courses.view_cohort") and request.user.has_perm("roll.view_household")):
+    if not may(request.user, "roll.view_household"):
         raise PermissionDenied
     cohort = get_object_or_404(Cohort.objects.select_related("course"), pk=pk)
     offered = cohort.places.filter(state=PlaceState.OFFERED).select_related("person")
@@ -327,13 +330,14 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
                 "sessions": [day in came for day in cohort.sessions],
             }
         )
-    context = {
-        **site.each_context(request),
-        "title": str(cohort),
-        "cohort": cohort,
-        "rows": rows,
-        "offered": offered,
-        "blank": range(3),
-        "printed_on": clock.today(),
-    }
-    return TemplateResponse(request, "courses/sheet.html", context)
+    return site_page(
+        request,
+        site,
+        "courses/sheet.html",
+        str(cohort),
+        cohort=cohort,
+        rows=rows,
+        offered=offered,
+        blank=range(3),
+        printed_on=clock.today(),
+    )

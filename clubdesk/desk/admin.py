@@ -1,21 +1,17 @@
 """Buttons on pages of the rooms below that look at all of them at once."""
 
-from typing import Any
-
 from django import forms
 from django.urls import reverse
 
-from clubdesk import clock
 from clubdesk.clock import day_text
-from clubdesk.desk import blanking
-from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
+from clubdesk.desk import erasing
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens import VerbForm, VerbPage
+from clubdesk.screens.fields import VerbForm
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
-class HeldStep(VerbPage):
+class HeldPage(LinkPage[Household]):
     slug = "held"
-    routed = False
     title = "All that is held about them (XLSX)"
     permission = "fees.view_charge"
 
@@ -23,36 +19,30 @@ class HeldStep(VerbPage):
         return reverse("admin:household_held", args=[target.pk])
 
 
-class BlankForm(VerbForm):
+class EraseForm(VerbForm[Person]):
     sure = forms.BooleanField(label="I know that this cannot be undone")
 
 
-class BlankPage(VerbPage):
-    slug = "blank"
-    title = "Blank this person’s details"
+class ErasePage(VerbPage[Person, Person]):
+    slug = "erase"
+    verb = erasing.erase_person
+    target = "person"
     intro = (
         "Name, day of birth, voucher codes, histories, letters and entry-fee receipts go; every figure stays. With the "
         "last of a household its guardians go too. How long records are kept is for your state’s law and the "
-        "club’s rules to say; ask whoever audits the books before you blank anybody."
+        "club’s rules to say; ask whoever audits the books before you erase anybody’s details."
     )
-    button = "Blank the details"
-    permission = "roll.blank_person"
-    form_class = BlankForm
+    button = "Erase the details"
+    form_class = EraseForm
+    asks_only = ("sure",)
 
     def applies(self, target: Person) -> bool:
-        return target.blanked_on is None
+        return target.erased_on is None
 
-    def facts(self, target: Person) -> list[tuple[str, Any]]:
-        until = blanking.kept_until(target)
-        kept = f"to {day_text(until)}, then they can be blanked" if until else "no longer: nothing is recorded of them"
+    def facts(self, target: Person) -> Facts:
+        until = erasing.kept_until(target)
+        kept = f"to {day_text(until)}, then they can be erased" if until else "no longer: nothing is recorded of them"
         return [("Who", target), ("Records are kept", kept)]
 
-    def perform(self, *, target: Person, by: Any, sure: bool, key: Any) -> Person:
-        return blanking.blank_person(person=target, on=clock.today(), by=by)
-
-    def done(self, result: Person) -> str:
-        return "The details are blanked; every figure stays."
-
-
-HouseholdAdmin.pages.append(HeldStep())
-PersonAdmin.pages.append(BlankPage())
+    def done(self, target: Person, result: Person) -> str:
+        return "The details are erased; every figure stays."

@@ -1,12 +1,12 @@
 from typing import Any
 
-from django.apps import AppConfig
 from django.contrib.admin import apps as admin
 from django.core.checks import CheckMessage, Tags, Warning, register
 from django.db import connections
 from django.db.models.signals import post_migrate, pre_migrate
 
 from clubdesk import guards
+from clubdesk.rooms import RoomConfig
 
 
 class FletchbookAdminConfig(admin.AdminConfig):
@@ -42,15 +42,18 @@ def check_guards(app_configs: Any, databases: Any = None, **kwargs: Any) -> list
     return found
 
 
-class DeskConfig(AppConfig):
+class DeskConfig(RoomConfig):
     default = True
     name = "clubdesk.desk"
-    verbose_name = "Desk"
-    purpose = "People who sign in, and what each may do."
+    verbose_name = "Sign-ins and roles"
 
     def ready(self) -> None:
+        from clubdesk.desk.house import check_the_house
+
+        super().ready()
         # The top room migrates last, so every table that a guard stands on is there by then.
         pre_migrate.connect(lift_guards, sender=self, dispatch_uid="lift_guards")
         post_migrate.connect(install_guards, sender=self, dispatch_uid="install_guards")
         post_migrate.connect(renew_roles, sender=self, dispatch_uid="renew_roles")
         register(Tags.database)(check_guards)
+        register(check_the_house)

@@ -1,6 +1,7 @@
 """Verbs of the desk: beginning a club's books, signing people in, and what time alone changes."""
 
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -9,30 +10,23 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group, User
 from django.db import transaction
 
-from clubdesk.bank.models import BankAccount
-from clubdesk.courses import services as courses
-from clubdesk.courses.models import Course
-from clubdesk.courses.selectors import cohorts_without_price
+from clubdesk import rooms
 from clubdesk.desk.roles import make_roles
-from clubdesk.entryfund import services as entryfund
-from clubdesk.fees import services as fees
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.files import import_chart
-from clubdesk.ledger.models import Book, Role
-from clubdesk.ledger.selectors import account
-from clubdesk.membership import services as membership
-from clubdesk.membership.terms import months_later
-from clubdesk.rangeday import services as rangeday
+from clubdesk.ledger.models import Book
+from clubdesk.ledger.services import import_chart
 
 CHART = settings.BASE_DIR / "fixtures" / "chart.csv"
 
 
 @transaction.atomic
 def start_books(*, club_name: str, year_start: date, by: User, is_demo: bool = False) -> Book:
-    """Everything an empty book needs: chart, funds, bank account, roles, and the first financial year."""
+    """Everything an empty book needs: chart, funds, what the rooms need of it, roles, and the first financial year."""
     book = ledger.start_book(club_name=club_name, currency=settings.CLUB_CURRENCY, by=by, is_demo=is_demo)
     import_chart(content=CHART.read_bytes(), by=by)
-    BankAccount.objects.create(name="Club account", account=account(Role.BANK))
+    for room in rooms.in_order():
+        for begin in room.begins:
+            begin()
     ledger.open_year(first_day=year_start, by=by)
     make_roles()
     return book
@@ -56,34 +50,29 @@ def add_user(*, username: str, role: str = "", password: str = "", full_name: st
 
 @dataclass(frozen=True)
 class Nightly:
-    """What a night changed: offers and unpaid places that lapsed, families reminded, fees that became income."""
+    """What a night changed, by the words that say it, and a sentence for each thing that could not be done yet."""
 
-    lapsed: int
-    reminded: int
-    recognised: int
-    refused: tuple[str, ...] = ()
+    counts: Mapping[str, int]
+    not_yet: tuple[str, ...] = ()
+
+    @property
+    def in_words(self) -> str:
+        """“2 families reminded, 0 fees became income.”"""
+        return ", ".join(f"{count} {words}" for words, count in self.counts.items()) + "."
 
 
 def nightly(*, on: date, by: User) -> Nightly:
-    """What time alone changes: offers and unpaid places lapse and are offered on, families are reminded, fees of
-    what has started become income. Doing it twice changes nothing.
+    """What time alone changes, as the rooms say, from the top floor down. Doing it twice changes nothing.
 
     Each part is a transaction of its own, so that a night holds no lock that the day waits for; a night that
     was interrupted is done by the next.
     """
-    lapsed = [*courses.lapse_offers(on=on, by=by), *courses.lapse_unpaid(on=on, by=by)]
-    reminded = courses.remind_unpaid(on=on, by=by)
-    for course in Course.objects.order_by("pk"):
-        courses.offer_free_seats(course=course, on=on, by=by)
-    courses.forget_page_uses()
-    reminded_to_renew = [*membership.remind_renewals(on=on), *entryfund.remind_entries(on=on)]
-    rangeday.forget_visitors(before=months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
-    recognised = fees.recognise_due(on=on, by=by)
-    not_reversed = ledger.reverse_due(on=on, by=by)
-    missing = cohorts_without_price(on)
-    return Nightly(
-        len(lapsed),
-        len(reminded) + len(reminded_to_renew),
-        recognised.count,
-        (*recognised.refused, *not_reversed, *missing),
-    )
+    counts: dict[str, int] = {}
+    not_yet: list[str] = []
+    for room in reversed(list(rooms.in_order())):
+        for night in room.each_night:
+            done = night.run(on, by)
+            not_yet += done.not_yet
+            if night.told:
+                counts[night.told] = counts.get(night.told, 0) + done.count
+    return Nightly(counts, tuple(not_yet))

@@ -1,12 +1,10 @@
 """Screens of the entry fund: containers, state events, claims and their decision."""
 
-from typing import Any
-
 from django import forms
 from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.urls import URLPattern, path, reverse
 from django.utils.html import format_html
 
@@ -24,27 +22,28 @@ from clubdesk.entryfund.models import (
     PaidInto,
     StateEvent,
 )
+from clubdesk.entryfund.states import UNDECIDED
 from clubdesk.evidence import KINDS, EvidenceField, served
-from clubdesk.fees.admin import reason_field
 from clubdesk.ledger.models import Fund
 from clubdesk.money import AmountFormField, nil, shown
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import belongs_to
-from clubdesk.screens import (
-    DocumentAdmin,
+from clubdesk.screens.fields import (
     HappenedField,
-    Link,
     PickField,
-    RoomAdmin,
-    Section,
     VerbForm,
-    VerbPage,
-    amount_column,
-    link_to,
+    choose_from,
+    day_and_reason,
+    day_form,
+    form_of,
 )
+from clubdesk.screens.rooms import Context, DocumentAdmin, RoomAdmin
+from clubdesk.screens.tables import Link, Section, amount_column, as_figure, link_to
+from clubdesk.screens.verbs import Facts, VerbPage, signed_in
+from clubdesk.verbs import may, verb_of
 
 
-class CashInForm(VerbForm):
+class CashInForm(VerbForm[None]):
     containers = forms.IntegerField(min_value=1, max_value=1_000_000, help_text="As the club counted them.")
     amount = AmountFormField(help_text="As the depot's receipt says.")
     paid_into = forms.ChoiceField(choices=PaidInto.choices, widget=forms.RadioSelect, initial=PaidInto.BANK)
@@ -53,23 +52,19 @@ class CashInForm(VerbForm):
     on = HappenedField(label="Cashed in on")
 
 
-class CashInPage(VerbPage):
-    title = "Cash in containers"
+class CashInPage(VerbPage[None, ContainerReturn]):
+    verb = services.cash_in
     intro = "The depot's amount goes into the entry fund."
     button = "Record it"
-    permission = "entryfund.add_containerreturn"
     form_class = CashInForm
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def facts(self, target: None) -> Facts:
         return [
             ("In the entry fund", selectors.entry_fund_balance()),
             ("Bags at the club", selectors.bags_in_words()),
         ]
 
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> ContainerReturn:
-        return services.cash_in(by=by, **cleaned)
-
-    def done(self, result: ContainerReturn) -> str:
+    def done(self, target: None, result: ContainerReturn) -> str:
         sentence = f"{shown(result.amount)} into the entry fund for {result}."
         return f"{sentence} {difference_in_words(result)}".strip()
 
@@ -82,23 +77,18 @@ def difference_in_words(cashed_in: ContainerReturn) -> str:
     return f"Your count comes to {shown(cashed_in.by_count)}, {shown(abs(cashed_in.difference))} {word}."
 
 
-class CancelReturnForm(VerbForm):
-    on = HappenedField(label="Cancelled on")
-    reason = reason_field()
-
-
-class CancelReturnPage(VerbPage):
+class CancelReturnPage(VerbPage[ContainerReturn, ContainerReturn]):
     slug = "cancel"
-    title = "Cancel this return"
+    verb = services.cancel_return
+    target = "container_return"
     intro = "For one that was typed wrongly: its entry is reversed. Record the right one afterwards."
     button = "Cancel the return"
-    permission = "entryfund.add_containerreturn"
-    form_class = CancelReturnForm
+    form_class = day_and_reason("Cancelled on")
 
     def applies(self, target: ContainerReturn) -> bool:
         return target.cancelled_on is None
 
-    def facts(self, target: ContainerReturn) -> list[tuple[str, Any]]:
+    def facts(self, target: ContainerReturn) -> Facts:
         fund = selectors.entry_fund_balance()
         return [
             ("Return", target),
@@ -107,26 +97,23 @@ class CancelReturnPage(VerbPage):
             ("Entry fund after", fund - target.amount),
         ]
 
-    def perform(self, *, target: ContainerReturn, by: Any, on: Any, reason: str, key: Any) -> ContainerReturn:
-        return services.cancel_return(container_return=target, on=on, reason=reason, by=by)
-
-    def done(self, result: ContainerReturn) -> str:
+    def done(self, target: ContainerReturn, result: ContainerReturn) -> str:
         return f"Cancelled: {result}."
 
 
 @admin.register(ContainerReturn)
-class ContainerReturnAdmin(DocumentAdmin):
-    list_display = [
+class ContainerReturnAdmin(DocumentAdmin[ContainerReturn]):
+    list_display = (
         "returned_on", "containers", "amount_shown", "by_count_shown", "difference_shown", "paid_into", "cancelled_on",
-    ]  # fmt: skip
+    )  # fmt: skip
     date_hierarchy = "returned_on"
-    fields = [
+    fields = (
         "returned_on", "containers", "amount_shown", "by_count_shown", "difference_shown", "paid_into",
         "depot_receipt", "receipt_link", "recorded_by", "cancelled_on", "cancel_reason",
-    ]  # fmt: skip
+    )  # fmt: skip
     readonly_fields = fields
     add_page = CashInPage()
-    pages = [CancelReturnPage()]
+    pages = (CancelReturnPage(),)
     amount_shown = amount_column("amount", "Depot paid")
     difference_shown = amount_column("difference", "Depot paid more, or less (−), than counted", sorts=False)
 
@@ -157,10 +144,10 @@ class ContainerReturnAdmin(DocumentAdmin):
 
     @admin.display(description="At ten cents each")
     def by_count_shown(self, each: ContainerReturn) -> str:
-        return shown(each.by_count)
+        return as_figure(each.by_count)
 
 
-class BagsForm(VerbForm):
+class BagsForm(VerbForm[None]):
     bags = forms.IntegerField(label="Bags waiting", min_value=0, max_value=10_000)
     containers = forms.IntegerField(
         label="Containers in them, about", min_value=0, max_value=1_000_000, help_text="In all bags together."
@@ -168,24 +155,20 @@ class BagsForm(VerbForm):
     on = HappenedField(label="Counted on")
 
 
-class BagsPage(VerbPage):
-    title = "Count the bags at the club"
+class BagsPage(VerbPage[None, BagCount]):
+    verb = services.count_bags
     intro = "An estimate of what waits to be cashed in; the newest count holds. It is not money and not in the fund."
     button = "Save the count"
-    permission = "entryfund.add_containerreturn"
     form_class = BagsForm
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def facts(self, target: None) -> Facts:
         return [("Bags at the club", selectors.bags_in_words())]
-
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> BagCount:
-        return services.count_bags(by=by, **cleaned)
 
 
 @admin.register(BagCount)
-class BagCountAdmin(DocumentAdmin):
-    list_display = ["counted_on", "bags", "containers", "worth_shown"]
-    fields = ["counted_on", "bags", "containers", "worth_shown", "recorded_by"]
+class BagCountAdmin(DocumentAdmin[BagCount]):
+    list_display = ("counted_on", "bags", "containers", "worth_shown")
+    fields = ("counted_on", "bags", "containers", "worth_shown", "recorded_by")
     readonly_fields = fields
     add_page = BagsPage()
     worth_shown = amount_column("worth", "Worth about (not money yet)", sorts=False)
@@ -199,106 +182,93 @@ def event_claims_section(request: HttpRequest, event: StateEvent) -> Section:
     return Section("Claims", ["Child", "State", "Amount"], rows)
 
 
-class EventFeeInline(admin.TabularInline):
+class EventFeeInline(admin.TabularInline[EventFee, StateEvent]):
     model = EventFee
     extra = 0
-    fields = ["age_class", "amount"]
+    fields = ("age_class", "amount")
 
 
 @admin.register(StateEvent)
-class StateEventAdmin(RoomAdmin):
-    list_display = ["name", "discipline", "held_on", "entries_close", "fee_shown", "refunded"]
-    fields = [
+class StateEventAdmin(RoomAdmin[StateEvent]):
+    list_display = ("name", "discipline", "held_on", "entries_close", "fee_shown", "refunded")
+    fields = (
         "name", "discipline", "held_on", "ends_on", "entries_close", "fee", "refunded", "refund_up_to", "oldest_class",
-    ]  # fmt: skip
-    inlines = [EventFeeInline]
-    list_filter = ["discipline", "refunded"]
-    search_fields = ["name"]
+    )  # fmt: skip
+    inlines = (EventFeeInline,)
+    list_filter = ("discipline", "refunded")
+    search_fields = ("name",)
     date_hierarchy = "held_on"
-    section_makers = [event_claims_section]
+    section_makers = (event_claims_section,)
     fee_shown = amount_column("fee", "Entry fee")
 
 
-class ClaimForm(VerbForm):
+class ClaimForm(VerbForm[None]):
     person = PickField(Person, through=(EntryClaim, "person"), label="Child")
     event = forms.ModelChoiceField(queryset=StateEvent.objects.none())
     amount = AmountFormField(label="Amount claimed", help_text="What the receipt says, at most the entry fee.")
     receipt_amount = AmountFormField(
         label="What the receipt says", required=False, help_text="Blank: the same as is claimed."
     )
-    receipt = EvidenceField()
+    evidence = EvidenceField(label="Receipt")
     entry_shown = forms.BooleanField(
         label="The receipt or the organiser’s list shows the child’s entry", required=False, initial=True
     )
     on = HappenedField(label="Claimed on")
 
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        field = self.fields["event"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = StateEvent.objects.filter(held_on__lte=clock.today())
+    def prepare(self) -> None:
+        choose_from(self, "event", StateEvent.objects.filter(held_on__lte=clock.today()))
 
 
-class ClaimPage(VerbPage):
-    title = "Record an entry-fee claim"
+class ClaimPage(VerbPage[None, EntryClaim]):
+    verb = services.record_claim
     intro = "It is decided by somebody who neither recorded it nor belongs to the household."
     button = "Record the claim"
-    permission = "entryfund.add_entryclaim"
     form_class = ClaimForm
 
-    def perform(self, *, target: Any, by: Any, receipt: Any, **cleaned: Any) -> EntryClaim:
-        return services.record_claim(evidence=receipt, by=by, **cleaned)
-
-    def done(self, result: EntryClaim) -> str:
+    def done(self, target: None, result: EntryClaim) -> str:
         return f"Claim recorded: {shown(result.amount)} for {result}. It waits for a decision."
 
 
-class AnswerForm(VerbForm):
+class AnswerForm(VerbForm[EntryClaim]):
     answer = forms.CharField(label="What the family answered", max_length=200)
-    more = EvidenceField(label="What it sent", required=False)
+    evidence = EvidenceField(label="What it sent", required=False)
 
 
-class AnswerPage(VerbPage):
+class AnswerPage(VerbPage[EntryClaim, EntryClaim]):
     slug = "answer"
-    title = "Note the family’s answer"
+    verb = services.answer_claim
+    target = "claim"
     button = "Save the answer"
-    permission = "entryfund.add_entryclaim"
     form_class = AnswerForm
 
     def applies(self, target: EntryClaim) -> bool:
         return target.state == ClaimState.ASKED
 
-    def facts(self, target: EntryClaim) -> list[tuple[str, Any]]:
+    def facts(self, target: EntryClaim) -> Facts:
         return [("Claim", target), ("Asked", target.question)]
 
-    def perform(self, *, target: EntryClaim, by: Any, answer: str, more: Any, key: Any) -> EntryClaim:
-        return services.answer_claim(claim=target, answer=answer, evidence=more, by=by)
-
-    def done(self, result: EntryClaim) -> str:
+    def done(self, target: EntryClaim, result: EntryClaim) -> str:
         return "Answered; it waits for a decision again."
-
-
-class DecisionForm(VerbForm):
-    on = HappenedField(label="Decided on")
 
 
 def is_ones_own(request: HttpRequest, claim: EntryClaim) -> bool:
     """Whether whoever looks recorded the claim or belongs to the household that it pays."""
-    return claim.recorded_by_id == request.user.pk or belongs_to(request.user, claim.household)  # type: ignore[arg-type]
+    by = signed_in(request)
+    return claim.recorded_by_id == by.pk or belongs_to(by, claim.household)
 
 
-class DecisionPage(VerbPage):
-    """What approving and declining share: who may decide, and what they see before they do."""
+class DecisionPage(VerbPage[EntryClaim, EntryClaim]):
+    """What approving, declining and asking share: who may decide, and what they see before they do."""
 
-    permission = "entryfund.decide_entryclaim"
+    target = "claim"
 
     def applies(self, target: EntryClaim) -> bool:
-        return target.state in services.UNDECIDED
+        return target.state in UNDECIDED
 
     def offered(self, request: HttpRequest, target: EntryClaim) -> bool:
         return super().offered(request, target) and not is_ones_own(request, target)
 
-    def facts(self, target: EntryClaim) -> list[tuple[str, Any]]:
+    def facts(self, target: EntryClaim) -> Facts:
         fund = selectors.entry_fund_balance()
         return [
             ("Claim", target),
@@ -311,61 +281,44 @@ class DecisionPage(VerbPage):
         ]
 
 
-class AskForm(VerbForm):
-    question = forms.CharField(max_length=200, help_text="As the family will read it.")
-
-
 class AskPage(DecisionPage):
     slug = "ask"
-    title = "Ask for more"
+    verb = services.ask_for_more
     intro = "The family hears it by mail and answers on its own page. The claim keeps its place in the queue."
     button = "Ask the family"
-    form_class = AskForm
+    form_class = form_of(question=forms.CharField(max_length=200, help_text="As the family will read it."))
 
     def applies(self, target: EntryClaim) -> bool:
         return target.state == ClaimState.RECORDED
 
-    def perform(self, *, target: EntryClaim, by: Any, question: str, key: Any) -> EntryClaim:
-        return services.ask_for_more(claim=target, question=question, by=by, on=clock.today())
-
-    def done(self, result: EntryClaim) -> str:
+    def done(self, target: EntryClaim, result: EntryClaim) -> str:
         return "The family was asked."
 
-    def destination(self, result: EntryClaim) -> str:
+    def destination(self, target: EntryClaim, result: EntryClaim) -> str:
         return reverse("admin:claim_queue")
 
 
 class ApprovePage(DecisionPage):
     slug = "approve"
-    title = "Approve this refund"
+    verb = services.approve_claim
     intro = "The entry fund then owes it to the household, and the treasurer pays it in a payment run."
     button = "Approve the refund"
-    form_class = DecisionForm
+    form_class = day_form("Decided on")
 
     def applies(self, target: EntryClaim) -> bool:
         return target.state == ClaimState.RECORDED
 
-    def perform(self, *, target: EntryClaim, by: Any, on: Any, key: Any) -> EntryClaim:
-        return services.approve_claim(claim=target, by=by, on=on)
-
-    def done(self, result: EntryClaim) -> str:
+    def done(self, target: EntryClaim, result: EntryClaim) -> str:
         return f"Approved: {shown(result.amount)} to {result.household}."
-
-
-class DeclineForm(DecisionForm):
-    reason = reason_field("In words that you would tell the family.")
 
 
 class DeclinePage(DecisionPage):
     slug = "decline"
-    title = "Decline this claim"
+    verb = services.decline_claim
     button = "Decline the claim"
-    form_class = DeclineForm
+    form_class = day_and_reason("Decided on", "In words that you would tell the family.")
 
-    def perform(self, *, target: EntryClaim, by: Any, on: Any, reason: str, key: Any) -> EntryClaim:
-        return services.decline_claim(claim=target, reason=reason, by=by, on=on)
-
-    def done(self, result: EntryClaim) -> str:
+    def done(self, target: EntryClaim, result: EntryClaim) -> str:
         return f"Declined: {result}. The family hears why."
 
 
@@ -381,40 +334,45 @@ def more_url(claim: EntryClaim, more: MoreEvidence) -> str:
 
 
 def checks_section(request: HttpRequest, claim: EntryClaim) -> Section:
-    more = [("more evidence", Link("Open it", more_url(claim, each))) for each in claim.more.all()]
-    rows: list[tuple[Any, ...]] = [
+    sent = [("more evidence", Link("Open it", more_url(claim, each))) for each in claim.more.exclude(file="")]
+    receipt = ("evidence", receipt_link(claim) if claim.receipt else "erased")
+    rows: list[tuple[object, ...]] = [
         ("passed" if check.passed else "not passed", check.sentence) for check in selectors.checks_of(claim)
     ]
-    decides = claim.state == ClaimState.RECORDED and request.user.has_perm("entryfund.decide_entryclaim")
+    decides = claim.state == ClaimState.RECORDED and may(request.user, verb_of(services.approve_claim).permission)
     if decides and is_ones_own(request, claim):
         rows.append(("not for you", "you recorded it or belong to the household; somebody else decides"))
-    return Section("Checks", ["Check", "What was found"], [*rows, ("evidence", receipt_link(claim)), *more])
+    return Section("Checks", ["Check", "What was found"], [*rows, receipt, *sent])
 
 
 @admin.register(EntryClaim)
-class EntryClaimAdmin(DocumentAdmin):
-    list_display = ["person", "event", "amount_shown", "state", "claimed_on", "decided_by"]
-    list_select_related = ["person", "event", "decided_by"]
-    list_filter = ["state", "event__discipline"]
-    search_fields = ["person__given_name", "person__family_name", "event__name"]
+class EntryClaimAdmin(DocumentAdmin[EntryClaim]):
+    list_display = ("person", "event", "amount_shown", "state", "claimed_on", "decided_by")
+    list_select_related = ("person", "event", "decided_by")
+    list_filter = ("state", "event__discipline")
+    search_fields = ("person__given_name", "person__family_name", "event__name")
     search_help_text = "A child or an event"
     date_hierarchy = "claimed_on"
-    fields = [
+    fields = (
         "person", "household", "event", "amount_shown", "receipt_says", "entry_shown", "by_family", "claimed_on",
         "recorded_by", "state", "question", "answer", "decided_by", "decided_on", "decision_reason",
         "paid_on", "payment_reference", "times_returned",
-    ]  # fmt: skip
+    )  # fmt: skip
     readonly_fields = fields
     add_page = ClaimPage()
-    pages = [ApprovePage(), DeclinePage(), AskPage(), AnswerPage()]
+    pages = (ApprovePage(), DeclinePage(), AskPage(), AnswerPage())
     change_list_template = "entryfund/claims.html"
-    section_makers = [checks_section]
+    section_makers = (checks_section,)
     sections_first = True
     amount_shown = amount_column("amount", "Amount")
 
     @admin.display(description="The receipt says")
     def receipt_says(self, claim: EntryClaim) -> str:
         return "the same" if claim.receipt_amount is None else shown(claim.receipt_amount)
+
+    def changelist_view(self, request: HttpRequest, extra_context: Context | None = None) -> HttpResponse:
+        decides = may(request.user, verb_of(services.approve_claim).permission)
+        return super().changelist_view(request, {"decides": decides, **(extra_context or {})})
 
     def get_urls(self) -> list[URLPattern]:
         view = self.admin_site.admin_view(self.evidence)
@@ -428,11 +386,13 @@ class EntryClaimAdmin(DocumentAdmin):
     def evidence(self, request: HttpRequest, claim_id: int) -> HttpResponseBase:
         """The uploaded receipt, for those who may see claims; a browser never runs anything in it."""
         claim = self._to_open(request, claim_id)
+        if not claim.receipt:
+            raise Http404
         return served(claim.receipt, claim.receipt_type, f"receipt-{claim.pk}")
 
     def more_evidence(self, request: HttpRequest, claim_id: int, pk: int) -> HttpResponseBase:
         """What the family sent when it was asked for more, served the same way."""
-        more = self._to_open(request, claim_id).more.filter(pk=pk).first()
+        more = self._to_open(request, claim_id).more.filter(pk=pk).exclude(file="").first()
         if more is None:
             raise Http404
         return served(more.file, more.file_type, f"more-{more.pk}")
@@ -447,10 +407,10 @@ class EntryClaimAdmin(DocumentAdmin):
 
 
 @admin.register(CalendarLink)
-class CalendarLinkAdmin(RoomAdmin):
-    list_display = ["name", "ended_on"]
-    fields = ["name", "ended_on", "address"]
-    readonly_fields = ["address"]
+class CalendarLinkAdmin(RoomAdmin[CalendarLink]):
+    list_display = ("name", "ended_on")
+    fields = ("name", "ended_on", "address")
+    readonly_fields = ("address",)
 
     @admin.display(description="Secret address")
     def address(self, link: CalendarLink) -> str:
@@ -459,7 +419,7 @@ class CalendarLinkAdmin(RoomAdmin):
         return f"{settings.SITE_URL}{reverse('claims:calendar', args=[link.secret])}"
 
 
-class MoveForm(VerbForm):
+class MoveForm(VerbForm[None]):
     from_fund = forms.ModelChoiceField(Fund.objects.all(), label="From")
     to_fund = forms.ModelChoiceField(Fund.objects.all(), label="To")
     amount = AmountFormField()
@@ -469,25 +429,21 @@ class MoveForm(VerbForm):
     on = HappenedField(label="Moved on")
 
 
-class MovePage(VerbPage):
-    title = "Move money between funds"
+class MovePage(VerbPage[None, FundTransfer]):
+    verb = services.move_between_funds
     intro = "Only as a committee has decided. The money stays in the bank; the funds’ shares of it change."
     button = "Record the transfer"
-    permission = "entryfund.add_fundtransfer"
     form_class = MoveForm
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def facts(self, target: None) -> Facts:
         return [(str(fund), fund.balance) for fund in Fund.objects.filter(restricted=True)]
-
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> FundTransfer:
-        return services.move_between_funds(by=by, **cleaned)
 
 
 @admin.register(FundTransfer)
-class FundTransferAdmin(DocumentAdmin):
-    list_display = ["moved_on", "from_fund", "to_fund", "amount_shown", "minute"]
-    list_select_related = ["from_fund", "to_fund"]
-    fields = ["moved_on", "from_fund", "to_fund", "amount_shown", "minute", "recorded_by"]
+class FundTransferAdmin(DocumentAdmin[FundTransfer]):
+    list_display = ("moved_on", "from_fund", "to_fund", "amount_shown", "minute")
+    list_select_related = ("from_fund", "to_fund")
+    fields = ("moved_on", "from_fund", "to_fund", "amount_shown", "minute", "recorded_by")
     readonly_fields = fields
     add_page = MovePage()
     amount_shown = amount_column("amount", "Amount")

@@ -27,7 +27,8 @@ def calendar_of(events: Iterable[StateEvent], club: str, now: datetime) -> bytes
             _days(f"entries-{event.pk}", f"Entries close: {event.name}", event.entries_close, event.entries_close, now,
                   f"For {long_day(event.held_on)}.")
         )  # fmt: skip
-    return calendar.to_ical()
+    content: bytes = calendar.to_ical()
+    return content
 
 
 def _days(name: str, summary: str, first: object, last: object, now: datetime, description: str) -> Event:

@@ -11,7 +11,7 @@ from clubdesk.entryfund.models import StateEvent
 from clubdesk.evidence import EvidenceField
 from clubdesk.money import AmountFormField
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens import DayField
+from clubdesk.screens.fields import DayField
 
 LATEST_CLAIM = timedelta(days=183)
 
@@ -33,7 +33,7 @@ class FamilyClaimForm(forms.Form):
         people, events = self.fields["person"], self.fields["event"]
         assert isinstance(people, forms.ModelChoiceField)
         assert isinstance(events, forms.ModelChoiceField)
-        people.queryset = household.people.filter(blanked_on=None)
+        people.queryset = household.people.filter(erased_on=None)
         events.queryset = StateEvent.objects.filter(
             refunded=True, held_on__lte=today, held_on__gte=today - LATEST_CLAIM
         )

@@ -31,12 +31,12 @@ def nobody_decided_their_own() -> Iterator[str]:
         yield f"{claim.decided_by} recorded and decided the claim {claim}."
 
 
-@invariant("Each receipt is the file that was uploaded, until its person is blanked")
+@invariant("Each receipt is the file that was uploaded, until its person is erased")
 def evidence_holds() -> Iterator[str]:
-    for claim in EntryClaim.objects.filter(person__blanked_on=None).select_related("person", "event"):
+    for claim in EntryClaim.objects.filter(person__erased_on=None).select_related("person", "event"):
         if fault := fault_of_kept(claim.receipt, claim.receipt_digest):
             yield f"The receipt of {claim} {fault}."
-    for more in MoreEvidence.objects.filter(claim__person__blanked_on=None).select_related("claim__person"):
+    for more in MoreEvidence.objects.filter(claim__person__erased_on=None).select_related("claim__person"):
         if fault := fault_of_kept(more.file, more.file_digest):
             yield f"{more} {fault}."
     for cashed_in in ContainerReturn.objects.exclude(receipt=""):

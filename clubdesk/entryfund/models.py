@@ -1,16 +1,18 @@
 """Containers cashed in, state events, and the entry fees that the fund refunds."""
 
 import secrets
+from datetime import date
 
 from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
+from clubdesk.entryfund.states import CLAIM, UNDECIDED
 from clubdesk.evidence import evidence_path
 from clubdesk.fees.models import PaidBack
 from clubdesk.ledger.models import Document, Fund
-from clubdesk.money import AmountField, as_amount
+from clubdesk.money import Cents, from_cents
 from clubdesk.roll.models import JUNIOR_CLASSES, Household, Person
 
 CENTS_A_CONTAINER = 10
@@ -27,7 +29,7 @@ class ContainerReturn(Document):
 
     returned_on = models.DateField()
     containers = models.PositiveIntegerField(help_text="As counted by the club.")
-    amount = AmountField(help_text="As the depot's receipt says.")
+    amount = Cents(help_text="As the depot's receipt says.")
     paid_into = models.CharField(max_length=4, choices=PaidInto.choices)
     depot_receipt = models.CharField("depot receipt number", max_length=60, blank=True)
     receipt = models.FileField("depot receipt", upload_to=evidence_path, blank=True)
@@ -45,7 +47,7 @@ class ContainerReturn(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.containers} containers, {day_text(self.returned_on)}"
 
     @property
@@ -56,7 +58,8 @@ class ContainerReturn(Document):
     @property
     def difference(self) -> Money:
         """What the depot paid beyond the club's own count; negative where it paid less."""
-        return self.amount - self.by_count
+        difference: Money = self.amount - self.by_count
+        return difference
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -65,7 +68,7 @@ class ContainerReturn(Document):
 
 def worth_of(containers: int) -> Money:
     """What so many containers come to at the depot."""
-    return as_amount(containers * CENTS_A_CONTAINER) / 100
+    return from_cents(containers * CENTS_A_CONTAINER)
 
 
 class BagCount(Document):
@@ -80,7 +83,7 @@ class BagCount(Document):
         verbose_name = "count of bags waiting"
         verbose_name_plural = "counts of bags waiting"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.bags} bags waiting, {day_text(self.counted_on)}"
 
     @property
@@ -102,8 +105,8 @@ class StateEvent(models.Model):
     held_on = models.DateField("first day")
     ends_on = models.DateField("last day", null=True, blank=True, help_text="Blank: it lasts one day.")
     entries_close = models.DateField()
-    fee = AmountField("entry fee", help_text="For every age class that has none of its own below.")
-    refund_up_to = AmountField(null=True, blank=True, help_text="Blank: the whole entry fee.")
+    fee = Cents("entry fee", help_text="For every age class that has none of its own below.")
+    refund_up_to = Cents(null=True, blank=True, help_text="Blank: the whole entry fee.")
     refunded = models.BooleanField(default=True, help_text="Whether the entry fund refunds this event.")
     oldest_class = models.CharField(
         "oldest class refunded",
@@ -126,11 +129,11 @@ class StateEvent(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.name}, {day_text(self.held_on)}"
 
     @property
-    def last_day(self):
+    def last_day(self) -> date:
         return self.ends_on or self.held_on
 
 
@@ -139,7 +142,7 @@ class EventFee(models.Model):
 
     event = models.ForeignKey(StateEvent, models.CASCADE, related_name="fees")
     age_class = models.CharField(max_length=8, choices=[(name, name) for name in JUNIOR_CLASSES])
-    amount = AmountField("entry fee")
+    amount = Cents("entry fee")
 
     class Meta:
         ordering = ["pk"]
@@ -150,7 +153,7 @@ class EventFee(models.Model):
             models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_class_fee_above_nil"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.age_class}, {self.event}"
 
 
@@ -168,7 +171,7 @@ class CalendarLink(models.Model):
     class Meta:
         ordering = ["name", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Calendar for {self.name}"
 
 
@@ -189,8 +192,8 @@ class EntryClaim(PaidBack):
     person = models.ForeignKey(Person, models.PROTECT, related_name="entry_claims")
     household = models.ForeignKey(Household, models.PROTECT, related_name="entry_claims")
     event = models.ForeignKey(StateEvent, models.PROTECT, related_name="claims")
-    amount = AmountField()
-    receipt_amount = AmountField("the receipt says", null=True, blank=True)
+    amount = Cents()
+    receipt_amount = Cents("the receipt says", null=True, blank=True)
     entry_shown = models.BooleanField("the entry is shown", default=True)
     by_family = models.BooleanField("sent by the family", default=False)
     claimed_on = models.DateField()
@@ -206,6 +209,7 @@ class EntryClaim(PaidBack):
         ordering = ["-claimed_on", "-pk"]
         permissions = [("decide_entryclaim", "Can approve or decline an entry claim")]
         constraints = [
+            CLAIM.constraint("entryfund_claim_state_is_one"),
             models.UniqueConstraint(
                 fields=["person", "event"],
                 condition=~Q(state="declined"),
@@ -217,7 +221,7 @@ class EntryClaim(PaidBack):
                 name="entryfund_nobody_decides_what_they_recorded",
             ),
             models.CheckConstraint(
-                condition=Q(state__in=("recorded", "asked"), decided_by=None)
+                condition=Q(state__in=UNDECIDED, decided_by=None)
                 | Q(state__in=DECIDED, decided_by__isnull=False, decided_on__isnull=False),
                 name="entryfund_decision_has_a_person_and_a_day",
             ),
@@ -232,7 +236,7 @@ class EntryClaim(PaidBack):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.person}, {self.event}"
 
 
@@ -248,7 +252,7 @@ class MoreEvidence(Document):
         ordering = ["pk"]
         verbose_name_plural = "more evidence"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"More for {self.claim}"
 
 
@@ -257,7 +261,7 @@ class FundTransfer(Document):
 
     from_fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
     to_fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
-    amount = AmountField()
+    amount = Cents()
     moved_on = models.DateField()
     minute = models.CharField(
         "decided", max_length=150, help_text="The meeting and its minute, as the club names them."
@@ -271,7 +275,7 @@ class FundTransfer(Document):
             models.CheckConstraint(condition=~Q(minute=""), name="entryfund_moved_by_a_decision"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"From {self.from_fund} to {self.to_fund}, {day_text(self.moved_on)}"
 
     @property

@@ -1,8 +1,37 @@
 """The rules about the entry fund that the database itself keeps."""
 
-from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.entryfund.states import CLAIM
+from clubdesk.guards import Guard, kept
 
 GUARDS = [
+    *kept(
+        "entryfund_entryclaim",
+        "claim",
+        "person_id",
+        "household_id",
+        "event_id",
+        "amount",
+        "receipt_amount",
+        "by_family",
+        "claimed_on",
+        "receipt_type",
+        "receipt_digest",
+        "upload_digest",
+        free=(
+            "entry_shown",
+            "receipt",
+            "question",
+            "answer",
+            "state",
+            "decided_by_id",
+            "decided_on",
+            "decision_reason",
+            "paid_on",
+            "payment_reference",
+            "times_returned",
+        ),
+    ),
+    *CLAIM.guards("entryfund_entryclaim"),
     Guard(
         "entryfund_nobody_decides_for_their_household",
         "entryfund_entryclaim",
@@ -13,55 +42,44 @@ GUARDS = [
         message="Nobody decides about a claim of their own household.",
     ),
     Guard(
-        "entryfund_claim_begins_undecided",
-        "entryfund_entryclaim",
-        "INSERT",
-        when="NEW.state <> 'recorded'",
-        message="A claim is recorded first and decided after.",
-    ),
-    Guard(
-        "entryfund_claim_keeps",
+        "entryfund_decision_stays",
         "entryfund_entryclaim",
         "UPDATE",
-        when="NEW.amount <> OLD.amount OR NEW.person_id <> OLD.person_id OR NEW.event_id <> OLD.event_id"
-        " OR NEW.household_id <> OLD.household_id OR NEW.receipt_digest <> OLD.receipt_digest"
-        " OR NEW.recorded_by_id <> OLD.recorded_by_id"
-        " OR (OLD.state = 'declined' AND NEW.state <> 'declined')"
-        " OR (OLD.state = 'paid' AND NEW.state <> 'paid' AND NEW.state <> 'approved')"
-        " OR (OLD.state = 'paid' AND NEW.state = 'approved') <> (NEW.times_returned <> OLD.times_returned)"
-        " OR NEW.times_returned NOT IN (OLD.times_returned, OLD.times_returned + 1)"
-        " OR (OLD.state = 'paid' AND NEW.state = 'paid' AND NEW.paid_on <> OLD.paid_on)"
-        " OR (OLD.decided_by_id IS NOT NULL"
-        " AND (NEW.decided_by_id <> OLD.decided_by_id OR NEW.decided_on <> OLD.decided_on))"
-        " OR (OLD.state = 'approved' AND NEW.state <> 'paid')"
-        " OR (OLD.state IN ('recorded', 'asked') AND NEW.state = 'paid')",
+        when="OLD.decided_by_id IS NOT NULL"
+        " AND (NEW.decided_by_id <> OLD.decided_by_id OR NEW.decided_on <> OLD.decided_on)",
         message="A claim that was decided stays as it is.",
     ),
-    replaces_nothing("entryfund_entryclaim", "claim", "id", "key"),
     Guard(
-        "entryfund_claim_stands_once",
+        "entryfund_payment_comes_back_once",
         "entryfund_entryclaim",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM entryfund_entryclaim c WHERE c.person_id = NEW.person_id"
-        " AND c.event_id = NEW.event_id AND c.state <> 'declined')",
-        message="The child has a claim for this event already.",
+        "UPDATE",
+        when="(OLD.state = 'paid' AND NEW.state = 'approved') <> (NEW.times_returned <> OLD.times_returned)"
+        " OR NEW.times_returned NOT IN (OLD.times_returned, OLD.times_returned + 1)"
+        " OR (OLD.state = 'paid' AND NEW.state = 'paid' AND NEW.paid_on <> OLD.paid_on)",
+        message="Only a payment that the bank returned is counted as returned, once.",
     ),
-    Guard(
-        "entryfund_claim_stays",
-        "entryfund_entryclaim",
-        "DELETE",
-        message="A claim is declined, never deleted.",
+    *kept(
+        "entryfund_moreevidence",
+        "piece of evidence",
+        "claim_id",
+        "file_type",
+        "file_digest",
+        free=("file",),
     ),
-    *kept("entryfund_moreevidence", "piece of evidence", "claim_id"),
-    *kept("entryfund_fundtransfer", "transfer between funds", "from_fund_id", "to_fund_id", "amount", "moved_on"),
+    *kept(
+        "entryfund_fundtransfer", "transfer between funds", "from_fund_id", "to_fund_id", "amount", "moved_on", "minute"
+    ),
     *kept(
         "entryfund_containerreturn",
         "container return",
-        "amount",
-        "paid_into",
         "returned_on",
         "containers",
+        "amount",
+        "paid_into",
+        "depot_receipt",
+        "receipt_type",
         "receipt_digest",
+        free=("receipt", "cancelled_on", "cancel_reason"),
     ),
     Guard(
         "entryfund_return_stays_cancelled",

@@ -17,12 +17,12 @@ from clubdesk.entryfund.forecast import CLAIMED_WITHIN, EventAhead, Forecast, fo
 from clubdesk.entryfund.forecast import Known as History
 from clubdesk.entryfund.models import BagCount, ClaimState, ContainerReturn, EntryClaim, StateEvent
 from clubdesk.ledger.models import FundRole, Kind, Posting, Role
-from clubdesk.ledger.selectors import fund_balance, summed
+from clubdesk.ledger.selectors import fund_balance
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member, members_on
-from clubdesk.money import as_amount, nil, shown, total
+from clubdesk.money import as_amount, cents_of, nil, shown, sum_of, total
 from clubdesk.roll.models import JUNIOR_CLASSES, Person
-from clubdesk.screens import Chart
+from clubdesk.screens.charts import Chart
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,8 @@ class Check:
 
 def fee_for(event: StateEvent, age_class: str) -> Money:
     """What entering the event costs somebody of that age class."""
-    own = next((fee for fee in event.fees.all() if fee.age_class == age_class), None)
-    return own.amount if own else event.fee
+    own: Money = next((fee.amount for fee in event.fees.all() if fee.age_class == age_class), event.fee)
+    return own
 
 
 def refundable(event: StateEvent, age_class: str) -> Money:
@@ -158,7 +158,7 @@ def waiting_before(claim: EntryClaim) -> Money:
     """What all claims come to that were made before this one and wait, whether they pass or not."""
     earlier = Q(claimed_on__lt=claim.claimed_on) | Q(claimed_on=claim.claimed_on, pk__lt=claim.pk)
     rows = EntryClaim.objects.filter(earlier, state=ClaimState.RECORDED)
-    return as_amount(rows.aggregate(figure=summed("amount"))["figure"])
+    return as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
 
 
 def ahead_of(claim: EntryClaim) -> Money:
@@ -182,7 +182,7 @@ def events_closing(on: date, within: timedelta) -> QuerySet[StateEvent]:
 
 def eligible_children(event: StateEvent, on: date) -> list[Person]:
     """Members today of a junior class that the event refunds; whether they are on its day shows when they claim."""
-    people = Person.objects.filter(pk__in=members_on(on).values("person"), blanked_on=None).select_related("household")
+    people = Person.objects.filter(pk__in=members_on(on).values("person"), erased_on=None).select_related("household")
     classes = JUNIOR_CLASSES[: JUNIOR_CLASSES.index(event.oldest_class) + 1]
     return [person for person in people.order_by("household", "pk") if person.age_class_on(event.held_on) in classes]
 
@@ -223,21 +223,24 @@ def fund_statement(since: date, until: date) -> FundStatement:
     own = Posting.objects.filter(fund__code=FundRole.ENTRY, entry__is_closing=False)
     within = own.filter(entry__date__range=(since, until))
 
+    def in_all(rows: QuerySet[Posting]) -> Decimal:
+        figure: Decimal = rows.aggregate(figure=sum_of("amount"))["figure"]
+        return figure
+
     def net(rows: QuerySet[Posting]) -> Decimal:
-        kinds = (Kind.ASSET, Kind.LIABILITY)
-        return rows.filter(account__kind__in=kinds).aggregate(figure=summed("amount"))["figure"]
+        return in_all(rows.filter(account__kind__in=(Kind.ASSET, Kind.LIABILITY)))
 
     def moved(role: Role) -> Decimal:
-        return -within.filter(account__role=role).aggregate(figure=summed("amount"))["figure"]
+        return -in_all(within.filter(account__role=role))
 
     opening, closing = net(own.filter(entry__date__lt=since)), net(own.filter(entry__date__lte=until))
     containers, transfers = moved(Role.CONTAINERS), moved(Role.TRANSFERS)
     bought = within.filter(account__kind=Kind.EXPENSE).exclude(account__role__in=(Role.ENTRY_REFUNDS, Role.TRANSFERS))
-    expenses = -bought.aggregate(figure=summed("amount"))["figure"]
+    expenses = -in_all(bought)
     claims = EntryClaim.objects.filter(
         decided_on__range=(since, until), state__in=(ClaimState.APPROVED, ClaimState.PAID)
     )
-    by_event = claims.order_by().values("event").annotate(children=Count("pk"), figure=summed("amount"))
+    by_event = claims.order_by().values("event").annotate(children=Count("pk"), figure=sum_of("amount"))
     events = StateEvent.objects.in_bulk([row["event"] for row in by_event])
     refunds = sorted(
         ((events[row["event"]], row["children"], row["figure"]) for row in by_event),
@@ -253,7 +256,7 @@ def fund_statement(since: date, until: date) -> FundStatement:
         expenses=expenses,
         other=closing - opening - containers - transfers + spent - expenses,
         closing=closing,
-        promised=-payable.aggregate(figure=summed("amount"))["figure"],
+        promised=-in_all(payable),
     )
 
 
@@ -296,7 +299,7 @@ def outlook(today: date, until: date) -> Forecast:
     brought: dict[int, int] = {}
     for each in returns_that_stand():
         number = _month_number(each.returned_on)
-        brought[number] = brought.get(number, 0) + _cents(each.amount)
+        brought[number] = brought.get(number, 0) + cents_of(each.amount)
     first = min(brought, default=this)
     past = {number: brought.get(number, 0) for number in range(max(first, this - MONTHS_BACK), this)}
     month_days = monthrange(today.year, today.month)[1]
@@ -305,14 +308,14 @@ def outlook(today: date, until: date) -> Forecast:
     waiting = claims.filter(state__in=(ClaimState.RECORDED, ClaimState.ASKED))
     return forecast(
         History(
-            fund=_cents(entry_fund_balance()),
+            fund=cents_of(entry_fund_balance()),
             now=this,
             months=_month_number(until) - this,
             month_left=1 - today.day / month_days,
             containers=past,
             children=_children_by_discipline(today),
             ahead=_events_ahead(today, until),
-            waiting=[_cents(claim.amount) for claim in waiting],
+            waiting=[cents_of(claim.amount) for claim in waiting],
             approved=states.get(ClaimState.APPROVED, 0) + states.get(ClaimState.PAID, 0),
             declined=states.get(ClaimState.DECLINED, 0),
         )
@@ -320,10 +323,6 @@ def outlook(today: date, until: date) -> Forecast:
 
 
 MONTHS_BACK = 24
-
-
-def _cents(amount: Money) -> int:
-    return int(amount.amount * 100)
 
 
 def _month_number(day: date) -> int:
@@ -367,4 +366,4 @@ def entry_fund_balance() -> Money:
 def payable_detail() -> dict[int, Decimal]:
     """Approved and unpaid claims by the household's party id."""
     rows = EntryClaim.objects.filter(state=ClaimState.APPROVED).order_by()
-    return dict(rows.values_list("household__party_id").annotate(figure=summed("amount")))
+    return dict(rows.values_list("household__party_id").annotate(figure=sum_of("amount")))

@@ -8,7 +8,6 @@ from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 from django.core.files.base import ContentFile
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -23,18 +22,20 @@ from clubdesk.entryfund.models import (
     PaidInto,
     StateEvent,
 )
+from clubdesk.entryfund.states import UNDECIDED
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
-from clubdesk.fees.services.paying_back import held, held_for_decision, pay
+from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Fund, FundRole, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
-from clubdesk.money import as_amount, positive, shown
+from clubdesk.money import as_amount, cents_of, positive, shown
 from clubdesk.roll.models import Person
+from clubdesk.verbs import NOBODY, verb
 
 
-@transaction.atomic
+@verb(permission="entryfund.add_containerreturn", title="Cash in containers")
 def cash_in(
     *,
     containers: int,
@@ -55,10 +56,7 @@ def cash_in(
     amount, depot_receipt = positive(amount), depot_receipt.strip()
     if evidence is not None:
         _refuse_receipt_used(evidence)
-    if (
-        depot_receipt
-        and selectors.returns_that_stand().filter(depot_receipt=depot_receipt, amount=amount.amount).exists()
-    ):
+    if depot_receipt and selectors.returns_that_stand().filter(depot_receipt=depot_receipt, amount=amount).exists():
         raise Refused(f"The depot’s receipt {depot_receipt} over {shown(amount)} is recorded already.")
     document = ContainerReturn(
         key=key or uuid.uuid4(),
@@ -89,7 +87,7 @@ def _refuse_receipt_used(evidence: Evidence) -> None:
         raise Refused(f"This very receipt stands behind {used} already; choose the other file.")
 
 
-@transaction.atomic
+@verb(permission="entryfund.add_containerreturn", title="Cancel this return")
 def cancel_return(*, container_return: ContainerReturn, on: date, reason: str, by: User) -> ContainerReturn:
     """Undo a return that was typed wrongly: its entry is reversed.
 
@@ -109,7 +107,7 @@ def cancel_return(*, container_return: ContainerReturn, on: date, reason: str, b
     return document
 
 
-@transaction.atomic
+@verb(permission="entryfund.add_containerreturn", title="Count the bags at the club")
 def count_bags(*, bags: int, containers: int, on: date, by: User, key: uuid.UUID | None = None) -> BagCount:
     """Note how many bags wait at the club, and about how many containers are in them. It is not money."""
     ledger.lock_book()
@@ -122,7 +120,7 @@ def count_bags(*, bags: int, containers: int, on: date, by: User, key: uuid.UUID
     )
 
 
-@transaction.atomic
+@verb(permission="entryfund.add_entryclaim", title="Record an entry-fee claim")
 def record_claim(
     *,
     person: Person,
@@ -165,7 +163,7 @@ def record_claim(
     return claim
 
 
-@transaction.atomic
+@verb(permission="entryfund.decide_entryclaim", title="Ask for more")
 def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> EntryClaim:
     """Put a claim aside until the family has answered a question. It keeps its place by the day it was claimed."""
     claim = _for_decision(claim, by)
@@ -181,7 +179,7 @@ def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> Ent
     return claim
 
 
-@transaction.atomic
+@verb(permission="entryfund.add_entryclaim", title="Note the family’s answer")
 def answer_claim(
     *, claim: EntryClaim, answer: str, by: User, evidence: Evidence | None = None, entry_shown: bool | None = None
 ) -> EntryClaim:
@@ -203,14 +201,11 @@ def answer_claim(
     return claim
 
 
-UNDECIDED = (ClaimState.RECORDED, ClaimState.ASKED)
-
-
 def _for_decision(claim: EntryClaim, by: User) -> EntryClaim:
     return held_for_decision(claim, by, "person", "event")
 
 
-@transaction.atomic
+@verb(permission="entryfund.decide_entryclaim", title="Approve this refund")
 def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     """Approve a refund: the entry fund owes it to the household.
 
@@ -230,7 +225,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     if failed:
         raise Refused(f"This claim cannot be approved: {'; '.join(failed)}.")
     ledger.lock_book()
-    ledger.refuse_overdrawing(FundRole.ENTRY, -int(claim.amount.amount * 100))
+    ledger.refuse_overdrawing(FundRole.ENTRY, -cents_of(claim.amount))
     _refuse_out_of_turn(claim)
     claim.state, claim.decided_by, claim.decided_on = ClaimState.APPROVED, by, on
     claim.save(update_fields=["state", "decided_by", "decided_on"])
@@ -259,7 +254,7 @@ def _refuse_out_of_turn(claim: EntryClaim) -> None:
         )
 
 
-@transaction.atomic
+@verb(permission="entryfund.decide_entryclaim", title="Decline this claim")
 def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> EntryClaim:
     """Decline a claim with a reason that the family can be told."""
     claim = _for_decision(claim, by)
@@ -276,7 +271,7 @@ def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> Entr
     return claim
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Record that an entry fee was paid back")
 def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> EntryClaim:
     """The refund went to the household by bank transfer. Raises Refused for a claim that is not approved.
 
@@ -291,6 +286,12 @@ def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> 
         narration=f"Entry fee refund paid: {claim.event} (claim {claim.pk})",
         lines=posting.paid_lines(claim.amount, claim.household.party),
     )
+
+
+@verb(permission="bank.change_paymentrun", title="Record that the bank returned an entry fee")
+def take_claim_back(*, claim: EntryClaim, on: date, by: User) -> EntryClaim:
+    """The bank returned the payment; the claim waits to be paid again. Raises Refused for one that was not paid."""
+    return take_payment_back(claim, on=on, by=by)
 
 
 @dataclass(frozen=True)
@@ -312,7 +313,7 @@ def approve_claims(*, claims: Iterable[EntryClaim], by: User, on: date) -> Decid
     return Decided(tuple(approved), tuple(refused))
 
 
-@transaction.atomic
+@verb(permission="entryfund.add_fundtransfer", title="Move money between funds")
 def move_between_funds(
     *,
     from_fund: Fund,
@@ -354,6 +355,7 @@ def move_between_funds(
 REMIND_BEFORE = timedelta(days=14)
 
 
+@verb(permission=NOBODY, title="Remind families of entries")
 def remind_entries(*, on: date) -> list[Message]:
     """Write to each household of eligible children once before the entries of an event close."""
     told = []

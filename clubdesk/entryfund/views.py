@@ -1,11 +1,9 @@
 """Pages of the entry fund: a family's claims by its link, the approvers' queue, minutes, the fund's statement."""
 
 from datetime import date
-from typing import Any
 
 from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.core.exceptions import PermissionDenied
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
@@ -16,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
-from clubdesk.clock import day_text, long_day
+from clubdesk.clock import day_text, long_day, months_later
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.calendar import calendar_of
 from clubdesk.entryfund.forecast import METHOD
@@ -27,10 +25,11 @@ from clubdesk.fees import accounts
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import book, year_start
 from clubdesk.ledger.services import shell_user
-from clubdesk.membership.terms import months_later
 from clubdesk.money import as_amount, shown
-from clubdesk.roll.models import Household
-from clubdesk.screens import BUSY, Link, Section, SpanForm, link_to
+from clubdesk.screens.fields import SpanForm
+from clubdesk.screens.pages import site_page
+from clubdesk.screens.tables import Link, Section, link_to
+from clubdesk.screens.verbs import BUSY, signed_in
 
 # Without a sign-in
 
@@ -48,17 +47,10 @@ def calendar(request: HttpRequest, secret: str) -> HttpResponse:
     return response
 
 
-def _household_of(token: str) -> Household:
-    try:
-        return accounts.household_of(token)
-    except Refused as refusal:
-        raise Http404(refusal.sentence) from None
-
-
 @never_cache
 def own(request: HttpRequest, token: str) -> HttpResponseBase:
     """A family's claims, and the form for another."""
-    household = _household_of(token)
+    household = accounts.household_or_404(token)
     form = FamilyClaimForm(request.POST or None, request.FILES or None, household=household)
     if request.method == "POST" and form.is_valid() and _claimed(form):
         messages.success(request, "Your claim has reached the committee. You will hear by mail what it decides.")
@@ -102,7 +94,7 @@ def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
 @never_cache
 def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
     """What the committee asked about a claim, and the family's answer."""
-    household = _household_of(token)
+    household = accounts.household_or_404(token)
     claim = get_object_or_404(household.entry_claims.select_related("person", "event"), pk=pk)
     if claim.state != ClaimState.ASKED:
         return HttpResponseRedirect(reverse("claims:own", args=[token]))
@@ -129,25 +121,15 @@ def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
 # Behind the sign-in
 
 
-def _page(request: HttpRequest, site: AdminSite, template: str, title: str, **context: Any) -> HttpResponseBase:
-    return TemplateResponse(request, template, {**site.each_context(request), "title": title, **context})
-
-
-def _may(request: HttpRequest, permission: str) -> None:
-    if not request.user.has_perm(permission):
-        raise PermissionDenied
-
-
 def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """What a committee clears in one sitting: each claim with its evidence, checks, and the fund before and after."""
-    _may(request, "entryfund.decide_entryclaim")
     if request.method == "POST":
         _approve_ticked(request)
         return HttpResponseRedirect(f"{reverse('admin:claim_queue')}?decided={clock.today().isoformat()}")
-    homes = set(request.user.households.values_list("pk", flat=True))  # type: ignore[union-attr]
+    homes = set(signed_in(request).households.values_list("pk", flat=True))
     rows = [(row, _not_for(request, row, homes)) for row in selectors.queue()]
     asked = EntryClaim.objects.filter(state=ClaimState.ASKED).select_related("person", "event")
-    return _page(
+    return site_page(
         request,
         site,
         "entryfund/queue.html",
@@ -174,7 +156,7 @@ def _approve_ticked(request: HttpRequest) -> None:
     """Only claims for which every check passes are approved together; the others are decided one by one."""
     ticked = {int(pk) for pk in request.POST.getlist("claim") if pk.isascii() and pk.isdigit() and len(pk) < 19}
     passing = [row.claim for row in selectors.queue() if row.claim.pk in ticked and row.passes]
-    decided = services.approve_claims(claims=passing, by=request.user, on=clock.today())  # type: ignore[arg-type]
+    decided = services.approve_claims(claims=passing, by=signed_in(request), on=clock.today())
     count = len(decided.approved)
     if count:
         amount = sum((claim.amount for claim in decided.approved), as_amount(0))
@@ -187,13 +169,12 @@ def _approve_ticked(request: HttpRequest) -> None:
 
 def minutes(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """What was decided on a day, as text to paste into the committee's minutes."""
-    _may(request, "entryfund.view_entryclaim")
     form = DayForm(request.GET if "on" in request.GET else {"on": clock.today()}, label_suffix="")
     text = minutes_text(form.cleaned_data["on"]) if form.is_valid() else ""
-    return _page(request, site, "entryfund/minutes.html", "Minutes of entry-fee refunds", form=form, text=text)
+    return site_page(request, site, "entryfund/minutes.html", "Minutes of entry-fee refunds", form=form, text=text)
 
 
-def minutes_text(on: Any) -> str:
+def minutes_text(on: date) -> str:
     """The decisions of a day in the words of minutes, the event first; and what the fund holds now."""
     claims = list(selectors.decided_on(on))
     if not claims:
@@ -213,14 +194,13 @@ def minutes_text(on: Any) -> str:
 
 def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """The fund over a period, equal to the ledger; what it promised; children entered over the years."""
-    _may(request, "entryfund.view_entryclaim")
     today = clock.today()
     claims = Link("Entry claims", reverse("admin:entryfund_entryclaim_changelist"))
     form = SpanForm(
         request.GET if "since" in request.GET else {"since": year_start(today), "until": today}, label_suffix=""
     )
     if not form.is_valid():
-        return _page(request, site, "screens/figures.html", "The entry fund", form=form, parent=claims)
+        return site_page(request, site, "screens/figures.html", "The entry fund", form=form, parent=claims)
     found = selectors.fund_statement(form.cleaned_data["since"], form.cleaned_data["until"])
     facts = [
         ("At the start", found.opening),
@@ -245,7 +225,7 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         Section("Refunds by event", ["Event", "Discipline", "Children", "Refunded"], refunds, "None in this time."),
         Section("Children entered, by year", ["Year", *Discipline.labels, "In all"], years, "None yet."),
     ]
-    return _page(
+    return site_page(
         request, site, "screens/figures.html", "The entry fund", parent=claims, form=form, facts=facts,
         sections=sections,
         chart=selectors.pool_chart(form.cleaned_data["since"], form.cleaned_data["until"]),

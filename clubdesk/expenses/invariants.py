@@ -9,12 +9,13 @@ from clubdesk.expenses import selectors
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import by_hand, summed
+from clubdesk.ledger.selectors import by_hand
+from clubdesk.money import sum_of
 
 
 @invariant("Other payables equals approved and unpaid expenses, and what was written by hand")
 def other_payables_hold() -> Iterator[str]:
-    posted = -Posting.objects.filter(account__role=Role.OTHER_PAYABLES).aggregate(figure=summed("amount"))["figure"]
+    posted = -Posting.objects.filter(account__role=Role.OTHER_PAYABLES).aggregate(figure=sum_of("amount"))["figure"]
     detail = selectors.approved_unpaid() - by_hand(Role.OTHER_PAYABLES)
     yield from differences("Other payables", {"all": posted}, {"all": detail})
 

@@ -5,9 +5,10 @@ from django.db.models import F, Q
 
 from clubdesk.clock import day_text
 from clubdesk.evidence import evidence_path
+from clubdesk.expenses.states import EXPENSE
 from clubdesk.fees.models import PaidBack
 from clubdesk.ledger.models import Account, Fund
-from clubdesk.money import AmountField
+from clubdesk.money import Cents
 from clubdesk.roll.models import Household
 
 
@@ -25,7 +26,7 @@ class Expense(PaidBack):
         Household, models.PROTECT, related_name="expenses", verbose_name="volunteer’s household"
     )
     what = models.CharField("what for", max_length=120)
-    amount = AmountField()
+    amount = Cents()
     spent_on = models.DateField()
     account = models.ForeignKey(Account, models.PROTECT, related_name="+")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
@@ -38,6 +39,7 @@ class Expense(PaidBack):
         ordering = ["-spent_on", "-pk"]
         permissions = [("decide_expense", "Can approve or decline a volunteer’s expense")]
         constraints = [
+            EXPENSE.constraint("expenses_state_is_one"),
             models.UniqueConstraint(
                 fields=["receipt_digest"], condition=~Q(state="declined"), name="expenses_one_claim_a_receipt"
             ),
@@ -61,5 +63,5 @@ class Expense(PaidBack):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.what}, {day_text(self.spent_on)}"

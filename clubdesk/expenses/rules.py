@@ -1,26 +1,30 @@
 """The rules about volunteers' expenses that the database itself keeps."""
 
+from clubdesk.expenses.states import EXPENSE
 from clubdesk.guards import Guard, kept
 
 GUARDS = [
     *kept(
-        "expenses_expense", "volunteer's expense", "household_id", "amount", "spent_on", "receipt_digest",
-        "recorded_by_id",
-    ),
-    Guard(
-        "expenses_receipt_stands_behind_one",
         "expenses_expense",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM expenses_expense e WHERE e.receipt_digest = NEW.receipt_digest"
-        " AND e.state <> 'declined')",
-        message="This very receipt stands behind another expense already.",
-    ),
-    Guard(
-        "expenses_begin_undecided",
-        "expenses_expense",
-        "INSERT",
-        when="NEW.state <> 'recorded'",
-        message="An expense is recorded first and decided after.",
+        "volunteer's expense",
+        "household_id",
+        "amount",
+        "spent_on",
+        "receipt_digest",
+        free=(
+            "what",
+            "account_id",
+            "fund_id",
+            "receipt",
+            "receipt_type",
+            "state",
+            "decided_by_id",
+            "decided_on",
+            "decision_reason",
+            "paid_on",
+            "payment_reference",
+            "times_returned",
+        ),
     ),
     Guard(
         "expenses_nobody_decides_for_their_household",
@@ -39,17 +43,14 @@ GUARDS = [
         " OR NEW.decided_by_id <> OLD.decided_by_id OR NEW.decided_on <> OLD.decided_on)",
         message="An expense that was decided stays as it is.",
     ),
+    *EXPENSE.guards("expenses_expense"),
     Guard(
-        "expenses_states_follow",
+        "expenses_payment_comes_back_once",
         "expenses_expense",
         "UPDATE",
-        when="(OLD.state = 'declined' AND NEW.state <> 'declined')"
-        " OR (OLD.state = 'recorded' AND NEW.state = 'paid')"
-        " OR (OLD.state = 'approved' AND NEW.state NOT IN ('approved', 'paid'))"
-        " OR (OLD.state = 'paid' AND NEW.state NOT IN ('approved', 'paid'))"
-        " OR (OLD.state = 'paid' AND NEW.state = 'approved') <> (NEW.times_returned <> OLD.times_returned)"
+        when="(OLD.state = 'paid' AND NEW.state = 'approved') <> (NEW.times_returned <> OLD.times_returned)"
         " OR NEW.times_returned NOT IN (OLD.times_returned, OLD.times_returned + 1)"
         " OR (OLD.state = 'paid' AND NEW.state = 'paid' AND NEW.paid_on <> OLD.paid_on)",
-        message="An expense is approved, then paid; only a payment that the bank returned waits again.",
+        message="Only a payment that the bank returned is counted as returned, once.",
     ),
-]  # fmt: skip
+]

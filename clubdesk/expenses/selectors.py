@@ -6,7 +6,7 @@ from django.db.models import Q, QuerySet
 
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.ledger.models import Account, Kind, Role
-from clubdesk.ledger.selectors import summed
+from clubdesk.money import sum_of
 
 NEVER_BOUGHT = (
     Role.ENTRY_REFUNDS,
@@ -27,4 +27,5 @@ def chargeable_accounts() -> QuerySet[Account]:
 
 def approved_unpaid() -> Decimal:
     """What is approved and not paid yet."""
-    return Expense.objects.filter(state=ExpenseState.APPROVED).aggregate(figure=summed("amount"))["figure"]
+    figure: Decimal = Expense.objects.filter(state=ExpenseState.APPROVED).aggregate(figure=sum_of("amount"))["figure"]
+    return figure

@@ -4,7 +4,6 @@ import uuid
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -12,14 +11,15 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.expenses import letters, posting, selectors
 from clubdesk.expenses.models import Expense, ExpenseState
-from clubdesk.fees.services.paying_back import held, held_for_decision, pay
+from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Fund, Role
 from clubdesk.money import positive
 from clubdesk.roll.models import Household
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="expenses.add_expense", title="Record a volunteer’s expense")
 def record_expense(
     *,
     household: Household,
@@ -68,7 +68,7 @@ def _refuse_charging(account: Account, fund: Fund) -> None:
         raise Refused(f"{fund} pays for no equipment; charge it to an expense account, or to another fund.")
 
 
-@transaction.atomic
+@verb(permission="expenses.decide_expense", title="Approve this expense")
 def approve_expense(
     *, expense: Expense, on: date, by: User, account: Account | None = None, fund: Fund | None = None
 ) -> Expense:
@@ -99,7 +99,7 @@ def approve_expense(
     return document
 
 
-@transaction.atomic
+@verb(permission="expenses.decide_expense", title="Decline this expense")
 def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Expense:
     """Decline an expense with a reason that the volunteer can be told."""
     document = held_for_decision(expense, by)
@@ -118,7 +118,7 @@ def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Exp
     return document
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Record that an expense was paid")
 def pay_expense(*, expense: Expense, on: date, by: User, reference: str = "") -> Expense:
     """It went to the household by bank transfer. Raises Refused for one that is not approved."""
     document = held(expense, "fund")
@@ -130,3 +130,9 @@ def pay_expense(*, expense: Expense, on: date, by: User, reference: str = "") ->
         narration=f"Volunteer’s expense paid: {document.what} (expense {document.pk})",
         lines=posting.paid_lines(document.amount, document.fund, document.household.party),
     )
+
+
+@verb(permission="bank.change_paymentrun", title="Record that the bank returned an expense")
+def take_expense_back(*, expense: Expense, on: date, by: User) -> Expense:
+    """The bank returned the payment; the expense waits to be paid again. Raises Refused for one that was not paid."""
+    return take_payment_back(expense, on=on, by=by)

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.signing import BadSignature, Signer
 from django.db.models import QuerySet
+from django.http import Http404
 from django.urls import reverse
 from stdnum import luhn
 
@@ -26,14 +27,14 @@ from clubdesk.fees.models import (
 )
 from clubdesk.fees.selectors import STANDING, STANDING_VOUCHER, charges_with_open, receipts_with_unused
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.money import shown
+from clubdesk.money import figure_of, shown
 from clubdesk.roll.models import Household
 
 YEAR = timedelta(days=365)
 AGES = ((30, "up to 30 days"), (60, "31 to 60 days"), (90, "61 to 90 days"), (None, "over 90 days"))
 FIRST_REFERENCE = 10000
 
-_signer = Signer(salt="fees.account")
+SALT = "fees.account"
 
 
 def payment_reference(household: Household) -> str:
@@ -55,16 +56,24 @@ def household_of_reference(text: str) -> Household | None:
 
 def token_of(household: Household) -> str:
     """What the family's own link to its account carries; only this site can make one."""
-    return _signer.sign(str(household.pk))
+    return Signer(salt=SALT).sign(str(household.pk))
 
 
 def household_of(token: str) -> Household:
     """The household that a link belongs to, or Refused."""
     try:
-        pk = _signer.unsign(token)
+        pk = Signer(salt=SALT).unsign(token)
     except BadSignature:
         raise Refused("This link is not whole; open it again from the letter, or ask the club.") from None
     return Household.objects.select_related("party").prefetch_related("guardians").get(pk=pk)
+
+
+def household_or_404(token: str) -> Household:
+    """The household that a link belongs to, for a page of a family; Http404 where the link does not work."""
+    try:
+        return household_of(token)
+    except Refused as refusal:
+        raise Http404(refusal.sentence) from None
 
 
 def link_path(household: Household) -> str:
@@ -73,11 +82,14 @@ def link_path(household: Household) -> str:
 
 @dataclass(frozen=True)
 class Line:
-    """A line of a statement: positive where the household owes more, negative where it owes less."""
+    """A line of a statement: positive where the household owes more, negative where it owes less.
+
+    What was brought forward has a balance alone.
+    """
 
     on: date
     text: str
-    amount: Decimal
+    amount: Decimal | None
     balance: Decimal
 
 
@@ -165,7 +177,7 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
 
     def add(rows: QuerySet[Any], household: str, on: str, order: int, text: str, sign: int, words: str = "%s") -> None:
         rows = rows.filter(**{f"{household}__in": households, f"{on}__lte": until}).order_by("pk")
-        for family, day, said, amount in rows.values_list(household, on, text, "amount"):
+        for family, day, said, amount in rows.values_list(household, on, text, figure_of("amount")):
             moves[family].append((day, order, words % said, sign * amount))
 
     add(Charge.objects.all(), "household", "charged_on", CHARGED, "description", 1)
@@ -211,12 +223,7 @@ class Acquittal:
     refused: tuple[int, Decimal]
     released: tuple[int, Decimal]
     short: Decimal
-    ages: list[Decimal]
-
-    @property
-    def states(self) -> list[tuple[int, Decimal]]:
-        """Count and sum of each state, in the order of a voucher's life."""
-        return [self.accepted, self.lodged, self.paid, self.refused, self.released]
+    ages: dict[str, Decimal]
 
     @property
     def outstanding(self) -> Decimal:
@@ -251,7 +258,7 @@ def acquittals(on: date) -> list[Acquittal]:
                 refused=sums[VoucherState.REFUSED],
                 released=sums[VoucherState.RELEASED],
                 short=sum((each.short_by.amount for each in vouchers), ZERO),
-                ages=list(ages.values()),
+                ages=ages,
             )
         )
     return found
@@ -272,12 +279,12 @@ class Aged:
     """A household's open charges by age, its credit, and what it owes in all."""
 
     household: Household
-    ages: list[Decimal]
+    ages: dict[str, Decimal]
     unused: Decimal
 
     @property
     def owed(self) -> Decimal:
-        return sum(self.ages, ZERO) - self.unused
+        return sum(self.ages.values(), ZERO) - self.unused
 
 
 def aged_balances(on: date) -> list[Aged]:
@@ -286,5 +293,5 @@ def aged_balances(on: date) -> list[Aged]:
     families = {each.pk: each for each in who_owes()}
     families |= {each.pk: each for each in Household.objects.filter(pk__in=credit)}
     ages, unused = _ages(list(families), on), _unused(list(families))
-    rows = [Aged(family, list(ages[pk].values()), unused.get(pk, ZERO)) for pk, family in families.items()]
-    return sorted(rows, key=lambda row: (*(-figure for figure in reversed(row.ages)), row.household.name))
+    rows = [Aged(family, ages[pk], unused.get(pk, ZERO)) for pk, family in families.items()]
+    return sorted(rows, key=lambda row: (*(-figure for figure in reversed(row.ages.values())), row.household.name))

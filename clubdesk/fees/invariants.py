@@ -11,8 +11,8 @@ from clubdesk.fees import selectors
 from clubdesk.fees.models import Allocation, Repayment, Voucher, VoucherState
 from clubdesk.ledger.invariants import differences, invariant, party_differences
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import by_hand, by_hand_of_parties, summed
-from clubdesk.money import shown
+from clubdesk.ledger.selectors import by_hand, by_hand_of_parties
+from clubdesk.money import shown, sum_of
 
 
 @invariant("Fees owed equals charges less credits, vouchers and receipts, household by household")
@@ -36,7 +36,7 @@ def allocations_hold() -> Iterator[str]:
     for repayment in came_back.distinct():
         yield f"{repayment} was returned by the bank and still uses up a receipt."
     paid = Repayment.objects.filter(returned_on=None).annotate(
-        found=summed("allocations__amount", Q(allocations__freed_on=None))
+        found=sum_of("allocations__amount", Q(allocations__freed_on=None))
     )
     for repayment in paid.exclude(found=F("amount")):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
@@ -50,7 +50,7 @@ def allocations_hold() -> Iterator[str]:
 
 @invariant("Fees in advance equals the charges whose thing has not started, and what was written by hand")
 def fees_in_advance_holds() -> Iterator[str]:
-    posted = -Posting.objects.filter(account__role=Role.FEES_IN_ADVANCE).aggregate(figure=summed("amount"))["figure"]
+    posted = -Posting.objects.filter(account__role=Role.FEES_IN_ADVANCE).aggregate(figure=sum_of("amount"))["figure"]
     detail = selectors.in_advance_detail() - by_hand(Role.FEES_IN_ADVANCE)
     yield from differences("Fees in advance", {"all": posted}, {"all": detail})
 
@@ -61,7 +61,7 @@ def fees_in_advance_holds() -> Iterator[str]:
 def vouchers_owed_holds() -> Iterator[str]:
     unpaid = Voucher.objects.filter(state__in=(VoucherState.ACCEPTED, VoucherState.LODGED))
     detail: dict[int, Decimal] = dict(
-        unpaid.order_by().values_list("scheme__department_id").annotate(figure=summed("amount"))
+        unpaid.order_by().values_list("scheme__department_id").annotate(figure=sum_of("amount"))
     )
     for party, figure in by_hand_of_parties(Role.VOUCHERS_OWED).items():
         detail[party] = detail.get(party, Decimal(0)) + figure

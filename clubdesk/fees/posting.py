@@ -86,10 +86,10 @@ def credit_lines(
 
 def _difference(before: Sequence[Line], now: Sequence[Line]) -> list[Line]:
     """The lines that bring the credits of `before` to those of `now`."""
-    sums: dict[tuple[int, int | None], Line] = {}
+    sums: dict[tuple[Account | Role, Party | None], Line] = {}
     for sign, lines in ((-1, before), (1, now)):
         for line in lines:
-            key = (line.account.pk, line.party.pk if line.party else None)  # type: ignore[union-attr]
+            key = (line.account, line.party)
             moved = line.amount * sign
             sums[key] = Line(line.account, sums[key].amount + moved if key in sums else moved, line.party)
     return without_nil(sums.values())
@@ -106,7 +106,7 @@ def receipt_lines(amount: Money, rounding: Money, method: Method, household: Par
 
 
 def opening_lines(balances: Sequence[tuple[Party, Money]]) -> list[Line]:
-    """What each household owes (above nil) or is in credit by (below), against what the club had accumulated."""
+    """What each household owes (above zero) or is in credit by (below), against what the club had accumulated."""
     owed = [debit(Role.FEES_OWED, amount, household) for household, amount in balances]
     return without_nil([*owed, credit(Role.ACCUMULATED, total(amount for _, amount in balances))])
 

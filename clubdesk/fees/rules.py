@@ -1,5 +1,6 @@
 """The rules about fees that the database itself keeps."""
 
+from clubdesk.fees.states import VOUCHER
 from clubdesk.guards import Guard, kept, replaces_nothing
 
 NOTHING_CLAIMED = "('refused', 'released')"
@@ -23,8 +24,8 @@ def _over_charge(table: str, condition: str) -> str:
         _sum(settler, "charge_id", "NEW.id" if settler == table else "-1", where) for settler, where in counted.items()
     ]
     return (
-        f"{condition} AND CAST(ROUND((NEW.amount + {' + '.join(parts)}) * 100) AS BIGINT) >"
-        " (SELECT CAST(ROUND(c.amount * 100) AS BIGINT) FROM fees_charge c WHERE c.id = NEW.charge_id)"
+        f"{condition} AND NEW.amount + {' + '.join(parts)} >"
+        " (SELECT c.amount FROM fees_charge c WHERE c.id = NEW.charge_id)"
     )
 
 
@@ -36,8 +37,8 @@ SETTLERS = {
 }
 OVER_RECEIPT = (
     "NEW.freed_on IS NULL AND"
-    f" (CAST(ROUND((NEW.amount + {_sum('fees_allocation', 'receipt_id', 'NEW.id', 'x.freed_on IS NULL')}) * 100)"
-    " AS BIGINT) > (SELECT CAST(ROUND(r.amount * 100) AS BIGINT) FROM fees_receipt r"
+    f" (NEW.amount + {_sum('fees_allocation', 'receipt_id', 'NEW.id', 'x.freed_on IS NULL')}"
+    " > (SELECT r.amount FROM fees_receipt r"
     " WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NULL)"
     " OR EXISTS (SELECT 1 FROM fees_receipt r WHERE r.id = NEW.receipt_id AND r.cancelled_on IS NOT NULL))"
 )
@@ -81,7 +82,7 @@ GUARDS = [
         "DELETE",
         message="What a receipt paid is history; it is never deleted.",
     ),
-    replaces_nothing("fees_allocation", "allocation", "id"),
+    replaces_nothing("fees_allocation", "allocation"),
     Guard(
         "fees_allocation_begins_standing",
         "fees_allocation",
@@ -127,8 +128,8 @@ GUARDS = [
         "fees_chargeshare_within_charge",
         "fees_chargeshare",
         "INSERT",
-        when=f"CAST(ROUND((NEW.amount + {_sum('fees_chargeshare', 'charge_id', '-1')}) * 100) AS BIGINT) >"
-        " (SELECT CAST(ROUND(c.amount * 100) AS BIGINT) FROM fees_charge c WHERE c.id = NEW.charge_id)",
+        when=f"NEW.amount + {_sum('fees_chargeshare', 'charge_id', '-1')} >"
+        " (SELECT c.amount FROM fees_charge c WHERE c.id = NEW.charge_id)",
         message="The shares of a fee cannot come to more than the fee.",
     ),
     Guard(
@@ -137,9 +138,16 @@ GUARDS = [
     Guard(
         "fees_chargeshare_stays", "fees_chargeshare", "DELETE", message="The share of a fee that was charged is kept."
     ),
-    replaces_nothing("fees_chargeshare", "share", "id"),
-    *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance"),
-    *kept("fees_writeoff", "write-off", "amount", "charge_id", "written_off_on"),
+    replaces_nothing("fees_chargeshare", "share"),
+    *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance", free=("reason",)),
+    *kept(
+        "fees_writeoff",
+        "write-off",
+        "amount",
+        "charge_id",
+        "written_off_on",
+        free=("reason", "cancelled_on", "cancel_reason"),
+    ),
     Guard(
         "fees_writeoff_stays_cancelled",
         "fees_writeoff",
@@ -147,7 +155,14 @@ GUARDS = [
         when="OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
         message="A write-off taken back is not put in force again; write off anew.",
     ),
-    *kept("fees_repayment", "repayment", "amount", "household_id", "paid_on"),
+    *kept(
+        "fees_repayment",
+        "repayment",
+        "amount",
+        "household_id",
+        "paid_on",
+        free=("reference", "returned_on", "return_reason"),
+    ),
     Guard(
         "fees_repayment_stays_returned",
         "fees_repayment",
@@ -155,13 +170,21 @@ GUARDS = [
         when="OLD.returned_on IS NOT NULL AND (NEW.returned_on IS NULL OR NEW.returned_on <> OLD.returned_on)",
         message="A repayment that the bank returned stays returned.",
     ),
-    *kept("fees_voucher", "voucher", "charge_id", "scheme_id", "person_id", "accepted_on", "calendar_year"),
+    *kept(
+        "fees_voucher",
+        "voucher",
+        "charge_id",
+        "scheme_id",
+        "person_id",
+        "accepted_on",
+        "calendar_year",
+        free=("code", "amount", "short_by", "state", "lodgement_id", "ended_on", "end_reason"),
+    ),
     Guard(
         "fees_voucher_keeps_its_claim",
         "fees_voucher",
         "UPDATE",
-        when="CAST(ROUND((NEW.amount + NEW.short_by) * 100) AS BIGINT)"
-        " <> CAST(ROUND((OLD.amount + OLD.short_by) * 100) AS BIGINT)"
+        when="NEW.amount + NEW.short_by <> OLD.amount + OLD.short_by"
         " OR (NEW.short_by <> OLD.short_by AND (OLD.state <> 'lodged' OR NEW.state <> 'paid'))",
         message="A voucher keeps what was claimed; what the department paid less is written with its answer.",
     ),
@@ -172,15 +195,7 @@ GUARDS = [
         when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id",
         message="A voucher stays in the lodgement that it was sent with.",
     ),
-    Guard(
-        "fees_voucher_state_goes_forward",
-        "fees_voucher",
-        "UPDATE",
-        when="NEW.state <> OLD.state AND (OLD.state IN ('paid', 'refused', 'released')"
-        " OR (NEW.state = 'released' AND OLD.state <> 'accepted')"
-        " OR (NEW.state = 'accepted'))",
-        message="What became of a voucher stays; one that was lodged is only paid or refused.",
-    ),
+    *VOUCHER.guards("fees_voucher"),
     *(
         Guard(
             f"fees_voucher_{event.lower()}_within_the_year",
@@ -195,7 +210,18 @@ GUARDS = [
         for event, own in (("INSERT", "-1"), ("UPDATE", "OLD.id"))
     ),
     *kept("fees_openingbalances", "opening balance", "as_at"),
-    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on"),
+    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", free=("paid_on",)),
+    *kept("fees_arrangement", "payment arrangement", "household_id", "agreed_on", free=("note", "ended_on")),
+    *(
+        Guard(
+            f"fees_arrangementpart_stays_on_{event.lower()}",
+            "fees_arrangementpart",
+            event,
+            message="What was agreed stays; end the arrangement and agree anew.",
+        )
+        for event in ("UPDATE", "DELETE")
+    ),
+    replaces_nothing("fees_arrangementpart", "part of an arrangement"),
     *(
         Guard(
             f"{table}_{event.lower()}_within_charge",
@@ -240,41 +266,49 @@ GUARDS = [
             f"fees_share_{event.lower()}_within_price",
             "fees_feeshare",
             event,
-            when=f"CAST(ROUND((NEW.amount + {_sum('fees_feeshare', 'price_id', 'NEW.id')}) * 100) AS BIGINT) >"
-            " (SELECT CAST(ROUND(p.amount * 100) AS BIGINT) FROM fees_feeprice p WHERE p.id = NEW.price_id)",
+            when=f"NEW.amount + {_sum('fees_feeshare', 'price_id', 'NEW.id')} >"
+            " (SELECT p.amount FROM fees_feeprice p WHERE p.id = NEW.price_id)",
             message="The shares of a price cannot come to more than the price.",
         )
         for event in ("INSERT", "UPDATE")
     ),
+    *kept(
+        "fees_charge",
+        "charge",
+        "household_id",
+        "person_id",
+        "price_id",
+        "opening_id",
+        "amount",
+        "charged_on",
+        free=("description", "starts_on", "recognised_on", "taken_back_on", "kept"),
+    ),
     Guard(
-        "fees_charge_keeps",
+        "fees_charge_goes_forward",
         "fees_charge",
         "UPDATE",
-        when="NEW.amount <> OLD.amount OR NEW.household_id <> OLD.household_id OR NEW.price_id <> OLD.price_id"
-        " OR NEW.charged_on <> OLD.charged_on"
-        " OR (OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.starts_on <> OLD.starts_on))"
-        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept > OLD.kept))"
-        " OR (NEW.price_id IS NULL) <> (OLD.price_id IS NULL) OR (NEW.opening_id IS NULL) <> (OLD.opening_id IS NULL)"
-        " OR NEW.opening_id <> OLD.opening_id",
+        when="(OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.recognised_on <> OLD.recognised_on"
+        " OR NEW.starts_on <> OLD.starts_on))"
+        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept > OLD.kept))",
         message="A charge is never changed; credit it and charge again.",
     ),
-    replaces_nothing("fees_charge", "charge", "id", "key"),
-    replaces_nothing("fees_receipt", "receipt", "id", "key"),
-    Guard("fees_charge_stays", "fees_charge", "DELETE", message="A charge is never deleted; credit it instead."),
-    Guard(
-        "fees_receipt_keeps",
+    *kept(
         "fees_receipt",
-        "UPDATE",
-        when="NEW.amount <> OLD.amount OR NEW.rounding <> OLD.rounding OR NEW.household_id <> OLD.household_id"
-        " OR NEW.number <> OLD.number"
-        " OR NEW.method <> OLD.method OR NEW.received_on <> OLD.received_on OR NEW.opening_id <> OLD.opening_id"
-        " OR (OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL)",
-        message="A receipt is never changed; cancel it and record it again.",
+        "receipt",
+        "number",
+        "household_id",
+        "method",
+        "amount",
+        "rounding",
+        "received_on",
+        "opening_id",
+        free=("reference", "cancelled_on", "cancel_reason"),
     ),
     Guard(
-        "fees_receipt_stays",
+        "fees_receipt_stays_cancelled",
         "fees_receipt",
-        "DELETE",
-        message="A receipt is never deleted; cancel it instead.",
+        "UPDATE",
+        when="OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
+        message="A receipt that was cancelled stays so; record it again.",
     ),
 ]

@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
-from django.db.models import F, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
-from django.db.models.functions import Coalesce, Round
+from django.db.models import F, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -30,10 +30,11 @@ from clubdesk.fees.models import (
     WriteOff,
 )
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents, party_balance, summed
-from clubdesk.money import as_amount, shown, total
+from clubdesk.ledger.selectors import ZERO, party_balance
+from clubdesk.money import Figure, as_amount, shown, sum_of, total
 from clubdesk.roll.models import Household, Person
 
+Row = TypeVar("Row", bound=Model)
 STANDING_VOUCHER = ~Q(state__in=NOTHING_CLAIMED)
 STANDING = Q(cancelled_on=None)
 
@@ -80,14 +81,16 @@ def shares_of(charge: Charge) -> list[ChargeShare]:
     return list(charge.shares.select_related("account", "party"))
 
 
-def _sum_per(rows: QuerySet, key: str) -> Coalesce:
+def _sum_per(rows: QuerySet[Row], key: str) -> Coalesce:
     per_row = rows.filter(**{key: OuterRef("pk")}).order_by().values(key)
-    figures = per_row.annotate(figure=SumOfCents("amount", output_field=FIGURE)).values("figure")
-    return Coalesce(Subquery(figures, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
+    figures = per_row.annotate(figure=sum_of("amount")).values("figure")
+    return Coalesce(Subquery(figures), Value(0), output_field=Figure())
 
 
-def _difference(expression: Any) -> Round:
-    return Round(expression, precision=2, output_field=FIGURE)
+class Settled(Protocol):
+    """A charge with what settles it, as `charges_with_open` gives it."""
+
+    open_amount: Decimal
 
 
 def charges_with_open() -> QuerySet[Any]:
@@ -101,8 +104,8 @@ def charges_with_open() -> QuerySet[Any]:
         by_receipt=_sum_per(Allocation.objects.standing(), "charge"),
         written_off=_sum_per(WriteOff.objects.filter(STANDING), "charge"),
     ).annotate(
-        creditable=_difference(F("amount") - F("credited") - F("by_voucher") - F("written_off")),
-        open_amount=_difference(F("amount") - F("credited") - F("by_voucher") - F("written_off") - F("by_receipt")),
+        creditable=F("amount") - F("credited") - F("by_voucher") - F("written_off"),
+        open_amount=F("amount") - F("credited") - F("by_voucher") - F("written_off") - F("by_receipt"),
     )
 
 
@@ -116,12 +119,12 @@ def receipts_with_unused() -> QuerySet[Any]:
     return (
         Receipt.objects.filter(cancelled_on=None)
         .annotate(used=_sum_per(Allocation.objects.standing(), "receipt"))
-        .annotate(unused=_difference(F("amount") - F("used")))
+        .annotate(unused=F("amount") - F("used"))
     )
 
 
 def credited(charge: Charge) -> Money:
-    return as_amount(charge.credits.aggregate(figure=summed("amount"))["figure"])
+    return as_amount(charge.credits.aggregate(figure=sum_of("amount"))["figure"])
 
 
 def open_amount(charge: Charge) -> Money:
@@ -155,7 +158,7 @@ class TakenBack:
 def if_taken_back(charge: Charge, keep: Money) -> TakenBack:
     """What taking the charge back but for `keep` would come to; one taken back before keeps no more than then."""
     row = charges_with_open().get(pk=charge.pk)
-    unlodged = charge.vouchers.filter(state=VoucherState.ACCEPTED).aggregate(figure=summed("amount"))["figure"]
+    unlodged = charge.vouchers.filter(state=VoucherState.ACCEPTED).aggregate(figure=sum_of("amount"))["figure"]
     claimed, fee = row.by_voucher - unlodged, row.amount.amount - row.credited - row.written_off
     wanted = min(keep.amount, row.kept.amount if row.taken_back_on else row.amount.amount)
     credited_now = max(min(row.amount.amount - row.credited - wanted, fee - claimed), ZERO)
@@ -194,8 +197,8 @@ def household_detail() -> dict[int, Decimal]:
     """What each household owes by its documents, by party id: charges less credits, vouchers and receipts."""
     found: dict[int, Decimal] = {}
 
-    def add(rows: QuerySet, path: str, sign: int) -> None:
-        for party_id, figure in rows.order_by().values_list(path).annotate(figure=summed("amount")):
+    def add(rows: QuerySet[Row], path: str, sign: int) -> None:
+        for party_id, figure in rows.order_by().values_list(path).annotate(figure=sum_of("amount")):
             found[party_id] = found.get(party_id, ZERO) + sign * figure
 
     add(Charge.objects.all(), "household__party_id", 1)
@@ -212,7 +215,8 @@ def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
     value = scheme.values.filter(calendar_year=day.year).first()
     if value is None:
         raise Refused(f"{scheme} has no value for {day.year}; add it first.")
-    return value.amount
+    worth: Money = value.amount
+    return worth
 
 
 def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> bool:
@@ -241,5 +245,5 @@ def charges_to_recognise(on: date) -> QuerySet[Any]:
 def in_advance_detail() -> Decimal:
     """What waits in Fees in advance by the documents."""
     waiting = charges_with_open().filter(starts_on__gt=F("charged_on"), recognised_on=None)
-    figures = waiting.aggregate(charged=summed("amount"), taken_back=summed("credited"))
+    figures: dict[str, Decimal] = waiting.aggregate(charged=sum_of("amount"), taken_back=sum_of("credited"))
     return figures["charged"] - figures["taken_back"]

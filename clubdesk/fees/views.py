@@ -1,10 +1,6 @@
 """Pages of the fees room that are no forms: a family's own account, papers to print, balances by age."""
 
-import csv
-from typing import Any
-
 from django.contrib.admin import AdminSite
-from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
@@ -12,14 +8,15 @@ from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.fees import accounts, papers
-from clubdesk.fees.models import Charge, Lodgement, Receipt
+from clubdesk.fees import accounts, papers, services
+from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import ZERO, book
 from clubdesk.ledger.selectors import balance as ledger_balance
-from clubdesk.money import plain
+from clubdesk.ledger.selectors import book
 from clubdesk.roll.models import Household
-from clubdesk.screens import run_verb_page
+from clubdesk.screens.pages import site_page
+from clubdesk.tables import Table, write_csv
+from clubdesk.verbs import may, verb_of
 
 
 def _pdf(content: bytes, name: str) -> HttpResponse:
@@ -31,7 +28,7 @@ def _pdf(content: bytes, name: str) -> HttpResponse:
 @never_cache
 def own(request: HttpRequest, token: str) -> HttpResponse:
     """A family's own account, by its link."""
-    context: dict[str, Any] = {"club": book().club_name}
+    context: dict[str, object] = {"club": book().club_name}
     try:
         household = accounts.household_of(token)
     except Refused as refusal:
@@ -45,40 +42,26 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
 
 @never_cache
 def own_statement(request: HttpRequest, token: str) -> HttpResponse:
-    household = _household_of(token)
+    household = accounts.household_or_404(token)
     return _pdf(papers.statement_pdf(accounts.statement(household, clock.today()), book().club_name), "statement")
 
 
 @never_cache
 def own_receipt(request: HttpRequest, token: str, number: int) -> HttpResponse:
-    receipt = get_object_or_404(Receipt, household=_household_of(token), number=number)
+    receipt = get_object_or_404(Receipt, household=accounts.household_or_404(token), number=number)
     return _pdf(papers.receipt_pdf(receipt, book().club_name), f"receipt-{number}")
-
-
-def _household_of(token: str) -> Household:
-    try:
-        return accounts.household_of(token)
-    except Refused as refusal:
-        raise Http404(refusal.sentence) from None
 
 
 # Behind the sign-in
 
 
-def _may_read(request: HttpRequest) -> None:
-    if not request.user.has_perm("fees.view_charge"):
-        raise PermissionDenied
-
-
 def statement(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
-    _may_read(request)
     household = get_object_or_404(Household, pk=pk)
     return _pdf(papers.statement_pdf(accounts.statement(household, clock.today()), book().club_name), f"statement-{pk}")
 
 
 def statements(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """The statements of all who owe, in one file to print."""
-    _may_read(request)
     made = accounts.statements(accounts.who_owes(), clock.today())
     if not made:
         raise Http404("Nobody owes anything.")
@@ -86,77 +69,41 @@ def statements(request: HttpRequest, site: AdminSite) -> HttpResponse:
 
 
 def receipt(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
-    _may_read(request)
     found = get_object_or_404(Receipt.objects.select_related("household"), pk=pk)
     return _pdf(papers.receipt_pdf(found, book().club_name), f"receipt-{found.number}")
 
 
-def send_statements(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """The form that writes to all who owe."""
-    from clubdesk.fees.admin import SendStatementsPage
-
-    context = {**site.each_context(request), "opts": Charge._meta, "is_popup": False}
-    return run_verb_page(SendStatementsPage(), request, None, context)
-
-
 def vouchers(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """What became of the vouchers, and whether what the departments owe is what the ledger says."""
-    if not request.user.has_perm("fees.view_voucher"):
-        raise PermissionDenied
     rows = accounts.acquittals(clock.today())
     by_ledger = ledger_balance(Role.VOUCHERS_OWED, clock.today())
-    outstanding = sum((row.outstanding for row in rows), ZERO)
-    context = {
-        **site.each_context(request),
-        "title": "What became of the vouchers",
-        "rows": rows,
-        "columns": [name for _, name in accounts.AGES],
-        "outstanding": outstanding,
-        "by_ledger": by_ledger,
-        "difference": outstanding - by_ledger,
-    }
-    return TemplateResponse(request, "fees/vouchers.html", context)
-
-
-LIST = ("given name", "family name", "date of birth", "voucher code", "fee", "claimed", "accepted on")
+    return site_page(
+        request,
+        site,
+        "fees/vouchers.html",
+        "What became of the vouchers",
+        acquitted=Table("Vouchers", papers.ACQUITTED, rows),
+        outstanding=papers.outstanding_table(rows, by_ledger),
+    )
 
 
 def lodgement_list(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """The batch as the department takes it, with whole codes; only for who lodges it."""
-    if not request.user.has_perm("fees.add_lodgement"):
-        raise PermissionDenied
     lodgement = get_object_or_404(Lodgement.objects.select_related("scheme"), pk=pk)
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="vouchers-{lodgement.lodged_on.isoformat()}-{pk}.csv"'
-    writer = csv.writer(response)
-    writer.writerow(LIST)
-    for voucher in lodgement.vouchers.select_related("person", "charge").order_by("pk"):
-        person = voucher.person
-        texts = (person.given_name, person.family_name, person.birth_date.isoformat(), voucher.code)
-        figures = (plain(voucher.charge.amount), plain(voucher.claimed), voucher.accepted_on.isoformat())
-        writer.writerow([as_text(each) for each in texts] + list(figures))
+    vouchers = lodgement.vouchers.select_related("person", "charge").order_by("pk")
+    write_csv(Table("Vouchers", papers.LODGED, list(vouchers)), response)
     return response
-
-
-def as_text(words: str) -> str:
-    """Words that a spreadsheet reads as text, never as a formula. Source: OWASP, CSV injection; CWE-1236."""
-    return f"'{words}" if words[:1] in ("=", "+", "-", "@", "\t", "\r") else words
 
 
 def aged(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """Who owes what, and since when."""
-    _may_read(request)
-    rows = accounts.aged_balances(clock.today())
-    columns = [name for _, name in accounts.AGES]
-    sums = [sum((row.ages[index] for row in rows), ZERO) for index in range(len(columns))]
-    context = {
-        **site.each_context(request),
-        "title": "Balances by age",
-        "columns": columns,
-        "rows": rows,
-        "sums": sums,
-        "unused": sum((row.unused for row in rows), ZERO),
-        "owed": sum((row.owed for row in rows), ZERO),
-        "may_send": request.user.has_perm("fees.add_receipt"),
-    }
-    return TemplateResponse(request, "fees/aged.html", context)
+    return site_page(
+        request,
+        site,
+        "fees/aged.html",
+        "Balances by age",
+        table=papers.aged_table(accounts.aged_balances(clock.today())),
+        may_send=may(request.user, verb_of(services.send_statements).permission),
+    )

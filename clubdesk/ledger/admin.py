@@ -1,13 +1,14 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
-from typing import Any, ClassVar
 
 from django import forms
 from django.apps import apps
 from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
+from django.db import models
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
@@ -33,94 +34,82 @@ from clubdesk.ledger.models import (
 )
 from clubdesk.ledger.posting import Line
 from clubdesk.money import nil
-from clubdesk.screens import (
-    DayField,
-    DocumentAdmin,
-    HappenedField,
-    Link,
-    RoomAdmin,
-    Section,
-    VerbForm,
-    VerbPage,
-    add_page_of,
-    amount_column,
-    link_to,
-)
+from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
+from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.tables import Link, Section, add_page_of, amount_column, link_to
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
+from clubdesk.verbs import verb_of
+
+Column = models.Field[object, object]
 
 
 @admin.register(Account)
-class AccountAdmin(RoomAdmin):
-    list_display = ["code", "name", "kind", "role"]
-    list_filter = ["kind"]
-    search_fields = ["code", "name"]
+class AccountAdmin(RoomAdmin[Account]):
+    list_display = ("code", "name", "kind", "role")
+    list_filter = ("kind",)
+    search_fields = ("code", "name")
     list_per_page = 100
 
-    def get_exclude(self, request: HttpRequest, obj: Any = None) -> list[str]:
-        return [] if settings.CLUB_GST_FROM else ["tax_code"]
+    def get_exclude(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
+        return () if settings.CLUB_GST_FROM else ("tax_code",)
 
-    def formfield_for_choice_field(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
+    def formfield_for_choice_field(
+        self, db_field: Column, request: HttpRequest, **kwargs: object
+    ) -> forms.TypedChoiceField | None:
         """Nothing of GST is offered where the club is not registered."""
         if db_field.name == "role" and not settings.CLUB_GST_FROM:
             kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] != Role.GST)]
         return super().formfield_for_choice_field(db_field, request, **kwargs)
 
-    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
-        return ["kind", "needs_party", "is_money"] if obj and obj.postings.exists() else []
+    def get_readonly_fields(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
+        return ("kind", "needs_party", "is_money") if obj and obj.postings.exists() else ()
 
 
 @admin.register(Fund)
-class FundAdmin(RoomAdmin):
-    list_display = ["name", "code", "restricted", "balance_shown"]
-    fields = ["name", "code", "restricted", "balance_shown"]
-    readonly_fields = ["balance_shown"]
+class FundAdmin(RoomAdmin[Fund]):
+    list_display = ("name", "code", "restricted", "balance_shown")
+    fields = ("name", "code", "restricted", "balance_shown")
     balance_shown = amount_column("balance", "Balance")
 
-    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
-        return ["balance_shown", "code", "restricted"] if obj else ["balance_shown"]
+    def get_readonly_fields(self, request: HttpRequest, obj: Fund | None = None) -> tuple[str, ...]:
+        return ("balance_shown", "code", "restricted") if obj else ("balance_shown",)
 
 
 @admin.register(Party)
-class PartyAdmin(RoomAdmin):
-    list_display = ["name", "kind"]
-    list_filter = ["kind"]
-    search_fields = ["name"]
+class PartyAdmin(RoomAdmin[Party]):
+    list_display = ("name", "kind")
+    list_filter = ("kind",)
+    search_fields = ("name",)
 
-    def formfield_for_choice_field(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
-        """Households are added on the roll, which makes their party."""
+    def formfield_for_choice_field(
+        self, db_field: Column, request: HttpRequest, **kwargs: object
+    ) -> forms.TypedChoiceField | None:
+        """Families are added on the roll, which makes their party."""
         if db_field.name == "kind":
             kwargs["choices"] = [choice for choice in PartyKind.choices if choice[0] != PartyKind.HOUSEHOLD]
         return super().formfield_for_choice_field(db_field, request, **kwargs)
 
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+    def has_change_permission(self, request: HttpRequest, obj: Party | None = None) -> bool:
         return super().has_change_permission(request, obj) and (obj is None or obj.kind != PartyKind.HOUSEHOLD)
 
 
-class OpenYearForm(VerbForm):
-    first_day = DayField(label="First day", help_text="The day after the latest year ends.")
-
-
-class OpenYearPage(VerbPage):
-    title = "Open the next financial year"
+class OpenYearPage(VerbPage[None, FinancialYear]):
+    verb = services.open_year
     button = "Open the year"
-    permission = "ledger.add_financialyear"
-    form_class = OpenYearForm
+    form_class = form_of(first_day=DayField(label="First day", help_text="The day after the latest year ends."))
 
-    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         latest = FinancialYear.objects.first()
         return {"first_day": latest.last_day + timedelta(days=1)} if latest else {}
 
-    def perform(self, *, target: Any, by: Any, first_day: date, key: Any) -> FinancialYear:
-        return services.open_year(first_day=first_day, by=by)
-
-    def done(self, result: FinancialYear) -> str:
+    def done(self, target: None, result: FinancialYear) -> str:
         return f"{result} is open."
 
 
-class LockForm(VerbForm):
+class LockForm(VerbForm[FinancialYear]):
     month_end = forms.TypedChoiceField(label="Lock through", choices=[], coerce=date.fromisoformat)
 
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
+    def prepare(self) -> None:
         field = self.fields["month_end"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = [(day.isoformat(), f"{day:%B %Y}") for day in lockable(self.target)]
@@ -134,35 +123,31 @@ def lockable(year: FinancialYear) -> list[date]:
     return [day for day in selectors.month_ends(first, year.last_day) if day < clock.today()]
 
 
-class LockPage(VerbPage):
+class LockPage(VerbPage[FinancialYear, FinancialYear]):
     slug = "lock"
-    title = "Lock months"
-    intro = "Nothing posts into a locked month again, and a lock is never taken back. Lock what is reconciled."
+    verb = services.lock_month
+    intro = "Nothing posts into a locked month again, and a lock is never undone. Lock what is signed off."
     button = "Lock"
-    permission = "ledger.lock_month"
     form_class = LockForm
 
     def applies(self, target: FinancialYear) -> bool:
         return bool(lockable(target))
 
-    def facts(self, target: FinancialYear) -> list[tuple[str, Any]]:
+    def facts(self, target: FinancialYear) -> Facts:
         return [("Year", target), ("Locked through", target.locked_through or "nothing yet")]
 
-    def perform(self, *, target: FinancialYear, by: Any, month_end: date, key: Any) -> FinancialYear:
-        return services.lock_month(month_end=month_end, by=by)
-
-    def done(self, result: FinancialYear) -> str:
+    def done(self, target: FinancialYear, result: FinancialYear) -> str:
         assert result.locked_through, "a month of it was locked just now"
         return f"{result} is locked through {long_day(result.locked_through)}."
 
 
 @admin.register(FinancialYear)
-class FinancialYearAdmin(DocumentAdmin):
-    list_display = ["__str__", "first_day", "last_day", "locked_through", "closed_at"]
-    fields = ["first_day", "last_day", "locked_through", "closed_at", "closed_by"]
+class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
+    list_display = ("__str__", "first_day", "last_day", "locked_through", "closed_at")
+    fields = ("first_day", "last_day", "locked_through", "closed_at", "closed_by")
     readonly_fields = fields
     add_page = OpenYearPage()
-    pages = [LockPage()]
+    pages = (LockPage(),)
 
 
 def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
@@ -175,17 +160,17 @@ def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
 
 
 @admin.register(JournalEntry)
-class JournalEntryAdmin(DocumentAdmin):
-    list_display = ["number", "date", "narration", "is_closing"]
-    search_fields = ["narration", "number"]
+class JournalEntryAdmin(DocumentAdmin[JournalEntry]):
+    list_display = ("number", "date", "narration", "is_closing")
+    search_fields = ("narration", "number")
     search_help_text = "An entry's number or words of its narration"
     date_hierarchy = "date"
-    list_filter = ["is_closing", "source_type"]
-    fields = [
-        "number", "date", "narration", "source", "reverses", "reversal", "posted_by", "posted_at", "digest",
-    ]  # fmt: skip
+    list_filter = ("is_closing", "source_type")
+    fields = (
+        "number", "date", "narration", "source", "reverses", "why", "reversal", "posted_by", "posted_at", "digest",
+    )  # fmt: skip
     readonly_fields = fields
-    section_makers = [lines_section]
+    section_makers = (lines_section,)
     sections_first = True
 
     @admin.display(description="Document")
@@ -203,21 +188,21 @@ class JournalEntryAdmin(DocumentAdmin):
     def reversal(self, entry: JournalEntry) -> str:
         return str(getattr(entry, "reversed_by", "") or "–")
 
+    @admin.display(description="Why reversed")
+    def why(self, entry: JournalEntry) -> str:
+        """The reason, as the document keeps it; shown on the entry and on its reversal."""
+        return selectors.why_undone([entry]).get(entry.pk, "–")
 
-class ReverseForm(VerbForm):
-    on = HappenedField(label="Reversed on")
-    reason = forms.CharField(max_length=150)
 
-
-class ReversePage(VerbPage):
+class ReversePage(VerbPage[Journal, Journal]):
     slug = "reverse"
-    title = "Reverse this journal"
+    verb = services.reverse_journal
+    target = "journal"
     intro = "A new entry undoes it line by line; both stay to be read. Then post what is right."
     button = "Reverse it"
-    permission = "ledger.change_journal"
-    form_class = ReverseForm
+    form_class = day_and_reason("Reversed on")
 
-    def facts(self, target: Journal) -> list[tuple[str, Any]]:
+    def facts(self, target: Journal) -> Facts:
         entry = selectors.entries_of(target).filter(purpose="journal").first()
         lines = entry.postings.select_related("account").order_by("pk") if entry else []
         return [(f"{'Debit' if line.amount > nil() else 'Credit'} {line.account}", abs(line.amount)) for line in lines]
@@ -225,18 +210,16 @@ class ReversePage(VerbPage):
     def applies(self, target: Journal) -> bool:
         return selectors.entries_of(target).filter(reversed_by=None).exists()
 
-    def perform(self, *, target: Journal, by: Any, on: date, reason: str, key: Any) -> Journal:
-        return services.reverse_journal(journal=target, on=on, reason=reason, by=by)
-
-    def done(self, result: Journal) -> str:
+    def done(self, target: Journal, result: Journal) -> str:
         return f"Reversed: {result}."
 
 
 def entries_section(request: HttpRequest, journal: Journal) -> Section:
-    rows: list[tuple[Any, ...]] = []
+    rows = []
     for entry in selectors.entries_of(journal).select_related("reversed_by"):
         undone = getattr(entry, "reversed_by", None)
-        now = f"undone by {undone}, {day_text(undone.date)}: {undone.narration}" if undone else "stands"
+        why = f": {journal.why_undone}" if journal.why_undone else ""
+        now = f"undone by {undone}, {day_text(undone.date)}{why}" if undone else "stands"
         rows.append((link_to(entry), entry.date, now))
     return Section("Entries", ["Entry", "Date", "Now"], rows)
 
@@ -246,19 +229,18 @@ def journal_lines_section(request: HttpRequest, journal: Journal) -> Section | N
     return lines_section(request, entry) if entry else None
 
 
-class JournalPage(VerbPage):
+class JournalPage(VerbPage[None, Journal]):
     slug = "add"
-    title = "Write a journal"
+    verb = services.record_journal
     intro = (
         "For what no other page records: a bill paid, interest, a donation, a correction. Debit what the money was"
         " spent on or where it went, credit where it came from; both sides come to the same."
     )
     button = "Post the journal"
-    permission = "ledger.add_journal"
-    form_class: ClassVar[type[VerbForm]] = JournalForm
+    form_class = JournalForm
     origin = JournalOrigin.HAND
 
-    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         """A copy of an earlier journal, where the address names one."""
         asked = request.GET.get("copy", "")
         copied = (
@@ -271,14 +253,14 @@ class JournalPage(VerbPage):
             return super().initial(request, target)
         return {"narration": entry.narration, "lines": [_typed(line) for line in services.lines_of(entry)]}
 
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Journal:
-        return services.record_journal(by=by, origin=self.origin, **cleaned)
+    def arguments(self, target: None, cleaned: dict[str, object]) -> dict[str, object]:
+        return {**super().arguments(target, cleaned), "origin": self.origin}
 
-    def done(self, result: Journal) -> str:
+    def done(self, target: None, result: Journal) -> str:
         return f"Posted: {result}."
 
 
-def _typed(line: Line) -> dict[str, Any]:
+def _typed(line: Line) -> Mapping[str, object]:
     """A line as the form shows it."""
     assert isinstance(line.account, Account)
     side = "debit" if line.amount > nil() else "credit"
@@ -287,18 +269,18 @@ def _typed(line: Line) -> dict[str, Any]:
 
 class OpeningPage(JournalPage):
     slug = "opening"
-    title = "Bring in the opening trial balance"
+    title = "Import the opening trial balance"
     intro = (
         "The balances with which the club begins here, from the books it kept before, on the day before the first entry"
         " of this book or later in the year. What each family owes comes in with the roll, so leave Fees owed out, and"
         " leave Accumulated funds at what remains without it. Income and expense of the year so far count for the year;"
         " the statements on the cash basis begin with this day."
     )
-    button = "Bring it in"
+    button = "Import it"
     form_class = OpeningForm
     origin = JournalOrigin.OPENING
 
-    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         general = FundRole.GENERAL.value
         return {
             "narration": "Opening trial balance",
@@ -306,17 +288,16 @@ class OpeningPage(JournalPage):
         }
 
 
-class CopyStep(VerbPage):
+class CopyLink(LinkPage[Journal]):
     slug = "copy"
-    routed = False
     title = "Write one like it"
-    permission = "ledger.add_journal"
+    permission = verb_of(services.record_journal).permission
 
     def applies(self, target: Journal) -> bool:
         """Only what was written by hand is written by hand again; the others have pages of their own."""
         return target.origin in (JournalOrigin.HAND, JournalOrigin.FILE)
 
-    def url(self, target: Any) -> str:
+    def url(self, target: Journal) -> str:
         return f"{add_page_of(Journal)}?copy={target.pk}"
 
 
@@ -328,17 +309,17 @@ def document_section(request: HttpRequest, journal: Journal) -> Section | None:
 
 
 @admin.register(Journal)
-class JournalAdmin(DocumentAdmin):
-    list_display = ["date", "narration", "origin", "amount", "undone", "reference"]
-    list_filter = ["origin"]
-    search_fields = ["narration", "reference"]
+class JournalAdmin(DocumentAdmin[Journal]):
+    list_display = ("date", "narration", "origin", "amount", "undone", "reference")
+    list_filter = ("origin",)
+    search_fields = ("narration", "reference")
     date_hierarchy = "date"
-    fields = ["date", "narration", "origin", "undone", "reference", "recorded_by"]
+    fields = ("date", "narration", "origin", "undone", "reference", "recorded_by")
     readonly_fields = fields
     add_page = JournalPage()
-    list_pages = [OpeningPage()]
-    pages = [ReversePage(), CopyStep()]
-    section_makers = [journal_lines_section, entries_section, document_section]
+    list_pages = (OpeningPage(),)
+    pages = (ReversePage(), CopyLink())
+    section_makers = (journal_lines_section, entries_section, document_section)
     sections_first = True
     amount = amount_column("amount", "Amount", sorts=False)
 
@@ -346,16 +327,16 @@ class JournalAdmin(DocumentAdmin):
         return selectors.with_amount_and_undoing(super().get_queryset(request))
 
     @admin.display(description="Undone")
-    def undone(self, journal: Any) -> str:
+    def undone(self, journal: selectors.WithUndoing) -> str:
         if journal.undone_on:
             return f"on {day_text(journal.undone_on)}"
         return f"will be by itself on {day_text(journal.reverse_on)}" if journal.reverse_on else "–"
 
     def get_urls(self) -> list[URLPattern]:
-        view = self.admin_site.admin_view(self.document)
+        view = self.admin_site.admin_view(self.attached)
         return [path("<int:pk>/document/", view, name="ledger_journal_document"), *super().get_urls()]
 
-    def document(self, request: HttpRequest, pk: int) -> HttpResponseBase:
+    def attached(self, request: HttpRequest, pk: int) -> HttpResponseBase:
         """The attached document, for those who may read the journal."""
         journal = self.get_object(request, str(pk))
         if journal is None or not journal.receipt:

@@ -1,16 +1,17 @@
 """Forms of the ledger."""
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.db.models import QuerySet
+from django.forms.models import ModelChoiceIterator
 
 from clubdesk.evidence import EvidenceField
 from clubdesk.ledger.models import Account, Fund, FundRole, Party, PartyKind
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services import KEPT_ELSEWHERE
 from clubdesk.money import AmountFormField, nil
-from clubdesk.screens import DayField, HappenedField, VerbForm
+from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm
 
 MOST_LINES = 200
 
@@ -23,9 +24,11 @@ def accounts_by_hand() -> QuerySet[Account]:
 class LineForm(forms.Form):
     """One line of a journal; an empty one is left out. `may_be_blank` says that an account without an amount is too."""
 
-    account = forms.ModelChoiceField(queryset=Account.objects.none(), required=False)
+    account = forms.ModelChoiceField(queryset=accounts_by_hand(), required=False)
     fund = forms.ModelChoiceField(queryset=Fund.objects.all(), required=False, empty_label=None)
-    party = forms.ModelChoiceField(label="Who", queryset=Party.objects.none(), required=False, empty_label="–")
+    party = forms.ModelChoiceField(
+        label="Who", queryset=Party.objects.exclude(kind=PartyKind.HOUSEHOLD), required=False, empty_label="–"
+    )
     debit = AmountFormField(required=False)
     credit = AmountFormField(required=False)
 
@@ -33,10 +36,8 @@ class LineForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.may_be_blank = may_be_blank
         self.label_suffix = ""
-        self.fields["account"].queryset = accounts_by_hand()  # type: ignore[attr-defined]
-        self.fields["party"].queryset = Party.objects.exclude(kind=PartyKind.HOUSEHOLD)  # type: ignore[attr-defined]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
         account, debit, credit = (cleaned.get(name) for name in ("account", "debit", "credit"))
         if debit and credit:
@@ -57,29 +58,38 @@ class LineForm(forms.Form):
         return Line(cleaned["account"], amount, cleaned.get("party"), cleaned.get("fund") or FundRole.GENERAL)
 
 
-class Lines(forms.BaseFormSet):
+class Lines(forms.BaseFormSet[forms.Form]):
     """The lines of a journal. The choices of accounts, funds and parties are read once for all of them."""
-
-    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
-        return {"empty_permitted": True, "use_required_attribute": False, **super().get_form_kwargs(index)}
-
-    def _construct_form(self, i: int, **kwargs: Any) -> Any:
-        form = super()._construct_form(i, **kwargs)  # type: ignore[misc]
-        for name in ("account", "fund", "party"):
-            if name not in self._choices:
-                self._choices[name] = list(form.fields[name].choices)
-            form.fields[name].widget.choices = self._choices[name]
-        return form
 
     def __init__(self, *args: Any, **kwargs: Any):
         self._choices: dict[str, list[Any]] = {}
         super().__init__(*args, **kwargs)
 
+    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
+        return {"empty_permitted": True, "use_required_attribute": False, **super().get_form_kwargs(index)}
 
-LineFormSet = forms.formset_factory(LineForm, formset=Lines, extra=4, max_num=MOST_LINES, absolute_max=MOST_LINES)
+    def _construct_form(self, i: int, **kwargs: Any) -> forms.Form:
+        form: forms.Form = super()._construct_form(i, **kwargs)  # type: ignore[misc]  # not in the stubs
+        for name in ("account", "fund", "party"):
+            field = form.fields[name]
+            assert isinstance(field, forms.ModelChoiceField)
+            if name not in self._choices:
+                self._choices[name] = list(cast(ModelChoiceIterator[Any], field.choices))
+            field.widget.choices = self._choices[name]
+        return form
+
+    def typed(self) -> list[Line]:
+        """The lines that were filled in."""
+        return [line for form in self.forms if isinstance(form, LineForm) and (line := form.line())]
 
 
-class JournalForm(VerbForm):
+LineFormSet = cast(
+    type[Lines],
+    forms.formset_factory(LineForm, formset=Lines, extra=4, max_num=MOST_LINES, absolute_max=MOST_LINES),
+)
+
+
+class JournalForm(VerbForm[None]):
     """A journal with its lines; `may_be_blank` says whether accounts without an amount are left out."""
 
     may_be_blank = False
@@ -93,23 +103,22 @@ class JournalForm(VerbForm):
     )
     evidence = EvidenceField(label="Document", required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
+    def prepare(self) -> None:
         data = self.data if self.is_bound else None
         self.lines = LineFormSet(
             data, initial=self.initial.get("lines"), prefix="line", form_kwargs={"may_be_blank": self.may_be_blank}
         )
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
+        assert isinstance(self.lines, Lines)
         if not self.lines.is_valid():
             said = self.lines.non_form_errors() or ["Look at the lines below: one of them needs something."]
             self.add_error(None, list(said))
             return cleaned
-        lines = [line for form in self.lines if (line := form.line())]
-        if len(lines) < 2:
+        cleaned["lines"] = self.lines.typed()
+        if len(cleaned["lines"]) < 2:
             self.add_error(None, "Write at least two lines, one on each side.")
-        cleaned["lines"] = lines
         return cleaned
 
 

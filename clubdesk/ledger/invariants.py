@@ -32,7 +32,7 @@ from clubdesk.ledger.models import (
     Posting,
     Role,
 )
-from clubdesk.money import shown
+from clubdesk.money import shown, sum_of
 
 MOST_FAULTS = 20
 
@@ -43,17 +43,23 @@ class Result:
     faults: list[str]
 
 
-_register: dict[str, Callable[[], Iterable[str]]] = {}
+Look = Callable[[], Iterable[str]]
+_register: dict[str, Look] = {}
 
 
-def invariant(name: str) -> Callable:
+def invariant(name: str) -> Callable[[Look], Look]:
     """Register the decorated function under the sentence `name` that it proves."""
 
-    def add(check: Callable[[], Iterable[str]]) -> Callable[[], Iterable[str]]:
+    def add(check: Look) -> Look:
         _register[name] = check
         return check
 
     return add
+
+
+def registered() -> list[str]:
+    """The sentence of every invariant, in the order in which they are looked at."""
+    return list(_register)
 
 
 def check_all() -> list[Result]:
@@ -80,9 +86,7 @@ def differences(
 def party_differences(role: Role, detail: dict[int, Decimal], *, credit: bool = False) -> Iterator[str]:
     """Faults where the control account `role` differs from `detail`, per party."""
     sign = -1 if credit else 1
-    rows = (
-        Posting.objects.filter(account__role=role).values_list("party_id").annotate(figure=selectors.summed("amount"))
-    )
+    rows = Posting.objects.filter(account__role=role).values_list("party_id").annotate(figure=sum_of("amount"))
     ledger = {party: sign * figure for party, figure in rows.order_by() if figure}
     names = Party.objects.in_bulk([key for key in ledger.keys() | detail.keys() if key])
     yield from differences(
@@ -106,7 +110,7 @@ def entries_balance() -> Iterator[str]:
 @invariant("The trial balance sums to zero on every date")
 def trial_balance_is_zero() -> Iterator[str]:
     running = Decimal(0)
-    by_date = Posting.objects.values_list("entry__date").annotate(figure=selectors.summed("amount"))
+    by_date = Posting.objects.values_list("entry__date").annotate(figure=sum_of("amount"))
     for day, figure in by_date.order_by("entry__date"):
         running += figure
         if running:
@@ -179,13 +183,13 @@ def stored_months_hold() -> Iterator[str]:
     for end in sorted(set(ends) - locked):
         yield f"Balances are stored for {end:%B %Y}, which is not locked."
     keys = ("account_id", "fund_id", "party_id")
-    running: dict[tuple, Decimal] = {}
+    running: dict[tuple[Any, ...], Decimal] = {}
     after = None
     for end in sorted(locked):
         moved = Posting.objects.filter(entry__date__lte=end)
         if after:
             moved = moved.filter(entry__date__gt=after)
-        rows = moved.values_list(*keys, "entry__is_closing").annotate(figure=selectors.summed("amount")).order_by()
+        rows = moved.values_list(*keys, "entry__is_closing").annotate(figure=sum_of("amount")).order_by()
         for *key, figure in rows:
             running[tuple(key)] = running.get(tuple(key), Decimal(0)) + figure
         stored = {}
@@ -203,7 +207,7 @@ def stored_months_hold() -> Iterator[str]:
 @invariant("Each fund's balance is what its postings make it, and no restricted fund is overdrawn")
 def funds_hold() -> Iterator[str]:
     rows = Posting.objects.filter(account__kind__in=(Kind.ASSET, Kind.LIABILITY)).values_list("fund_id")
-    posted = dict(rows.annotate(figure=selectors.summed("amount")).order_by())
+    posted = dict(rows.annotate(figure=sum_of("amount")).order_by())
     for fund in Fund.objects.all():
         figure = posted.get(fund.pk, selectors.ZERO)
         if fund.balance.amount != figure:

@@ -6,10 +6,11 @@ from django.conf import settings
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
+from djmoney.money import Money
 
 from clubdesk.clock import long_day
 from clubdesk.evidence import evidence_path
-from clubdesk.money import AmountField, nil
+from clubdesk.money import Cents, nil
 
 
 class Kind(models.TextChoices):
@@ -95,7 +96,7 @@ class Book(models.Model):
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.club_name
 
 
@@ -129,7 +130,7 @@ class Account(models.Model):
             models.CheckConstraint(condition=Q(is_money=False) | Q(kind="asset"), name="ledger_account_money_is_asset"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.code} {self.name}"
 
 
@@ -139,7 +140,7 @@ class Fund(models.Model):
     code = models.SlugField(max_length=20, primary_key=True)
     name = models.CharField(max_length=60, unique=True)
     restricted = models.BooleanField(default=False, help_text="May only be spent on its purpose and never overdrawn.")
-    balance = AmountField(default=0, editable=False)
+    balance = Cents(default=nil, editable=False)
 
     class Meta:
         ordering = ["restricted", "code"]
@@ -147,7 +148,7 @@ class Fund(models.Model):
             models.CheckConstraint(condition=Q(restricted=False) | Q(balance__gte=0), name="ledger_fund_not_overdrawn")
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
 
@@ -168,7 +169,7 @@ class Party(models.Model):
         ordering = ["name", "pk"]
         verbose_name_plural = "parties"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
 
@@ -195,7 +196,7 @@ class FinancialYear(models.Model):
             ("export_year", "Can export the treasurer's workbook"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Year to {long_day(self.last_day)}"
 
     @property
@@ -230,7 +231,7 @@ class JournalEntry(models.Model):
         ]
         indexes = [models.Index(fields=["date"])]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Entry {self.number}"
 
 
@@ -241,22 +242,24 @@ class Posting(models.Model):
     account = models.ForeignKey(Account, models.PROTECT, related_name="postings")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
     party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="postings")
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         ordering = ["pk"]
         constraints = [models.CheckConstraint(condition=~Q(amount=0), name="ledger_posting_not_nil")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.account} {self.amount}"
 
     @property
-    def debit(self):
-        return max(self.amount, nil())
+    def debit(self) -> Money:
+        debit: Money = max(self.amount, nil())
+        return debit
 
     @property
-    def credit(self):
-        return max(-self.amount, nil())
+    def credit(self) -> Money:
+        credit: Money = max(-self.amount, nil())
+        return credit
 
 
 class MonthBalance(models.Model):
@@ -270,8 +273,8 @@ class MonthBalance(models.Model):
     account = models.ForeignKey(Account, models.PROTECT, related_name="+")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
     party = models.ForeignKey(Party, models.PROTECT, null=True, related_name="+")
-    balance = AmountField(default=0)
-    closing = AmountField(default=0)
+    balance = Cents(default=nil)
+    closing = Cents(default=nil)
 
     class Meta:
         constraints = [
@@ -285,7 +288,7 @@ class MonthBalance(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.month_end} {self.account_id}"
 
 
@@ -307,6 +310,11 @@ class Document(models.Model):
         """The purposes of the journal entries that this document's present state calls for."""
         return set()
 
+    @property
+    def why_undone(self) -> str:
+        """Why its entries were reversed, as far as the document keeps a reason; the sealed entries hold none."""
+        return str(getattr(self, "cancel_reason", ""))
+
 
 class JournalOrigin(models.TextChoices):
     HAND = "hand", "By hand"
@@ -322,9 +330,9 @@ class JournalOrigin(models.TextChoices):
 
 
 class Journal(Document):
-    """A manual journal: what the treasurer writes by hand or brings in from a file.
+    """A manual journal: what the treasurer writes by hand or imports from a file.
 
-    On `reverse_on` it is undone by itself.
+    On `reverse_on` it is undone by itself. `undone_reason` says why it was reversed, and can be erased.
     """
 
     date = models.DateField()
@@ -336,6 +344,7 @@ class Journal(Document):
     receipt_type = models.CharField(max_length=20, blank=True)
     receipt_digest = models.CharField(max_length=64, blank=True)
     file_digest = models.CharField(max_length=64, blank=True, editable=False)
+    undone_reason = models.CharField("why undone", max_length=150, blank=True, editable=False)
 
     may_be_reversed = True
 
@@ -352,9 +361,13 @@ class Journal(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.narration
 
     @property
     def entries_called_for(self) -> set[str]:
         return {"journal"}
+
+    @property
+    def why_undone(self) -> str:
+        return self.undone_reason

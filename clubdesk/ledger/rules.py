@@ -3,8 +3,7 @@
 from clubdesk.guards import Guard, kept, replaces_nothing
 
 UNBALANCED = (
-    "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id"
-    " HAVING CAST(ROUND(SUM(p.amount) * 100) AS BIGINT) <> 0)"
+    "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id HAVING SUM(p.amount) <> 0)"
 )
 UNCHANGED = " AND ".join(
     f"NEW.{column} = OLD.{column}"
@@ -46,16 +45,7 @@ GUARDS = [
         when="NEW.sealed",
         message="An entry is sealed after its lines are written.",
     ),
-    Guard(
-        "entry_replaces_nothing",
-        "ledger_journalentry",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = NEW.id OR e.number = NEW.number)"
-        " OR EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.source_type = NEW.source_type"
-        " AND e.source_id = NEW.source_id AND e.purpose = NEW.purpose)"
-        " OR EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.reverses_id = NEW.reverses_id)",
-        message="This entry stands already; an entry is never replaced.",
-    ),
+    replaces_nothing("ledger_journalentry", "entry"),
     Guard(
         "entry_keeps",
         "ledger_journalentry",
@@ -108,7 +98,7 @@ GUARDS = [
         "ledger_journalentry",
         "UPDATE",
         when="NEW.sealed AND NOT OLD.sealed",
-        does=f"UPDATE ledger_fund SET balance = ROUND(balance + {FUND_EFFECT}, 2)"
+        does=f"UPDATE ledger_fund SET balance = balance + {FUND_EFFECT}"
         f" WHERE code IN (SELECT p.fund_id FROM ledger_posting p WHERE p.entry_id = NEW.id)"
         f" AND {FUND_EFFECT} <> 0",
     ),
@@ -119,20 +109,13 @@ GUARDS = [
         when=_sealed("NEW.entry_id"),
         message="No line can be added to a sealed entry.",
     ),
+    replaces_nothing("ledger_posting", "line of an entry"),
     Guard(
-        "posting_replaces_nothing",
+        "posting_is_in_whole_cents",
         "ledger_posting",
         "INSERT",
-        when="EXISTS (SELECT 1 FROM ledger_posting p WHERE p.id = NEW.id)",
-        message="A line of an entry is never replaced.",
-    ),
-    Guard(
-        "posting_is_cents_of_the_book",
-        "ledger_posting",
-        "INSERT",
-        when="ROUND(NEW.amount, 2) <> NEW.amount"
-        " OR NOT EXISTS (SELECT 1 FROM ledger_book b WHERE b.currency = NEW.currency)",
-        message="A line is in whole cents of the book's own currency.",
+        when="CAST(NEW.amount AS BIGINT) <> NEW.amount",
+        message="A line is in whole cents.",
     ),
     Guard(
         "posting_names_its_party",
@@ -180,6 +163,7 @@ GUARDS = [
         "DELETE",
         message="A financial year is never deleted.",
     ),
+    replaces_nothing("ledger_financialyear", "financial year"),
     Guard(
         "month_balance_keeps",
         "ledger_monthbalance",
@@ -196,7 +180,7 @@ GUARDS = [
         )
         for event, row in (("INSERT", "NEW"), ("DELETE", "OLD"))
     ),
-    replaces_nothing("ledger_monthbalance", "stored balance", "id"),
+    replaces_nothing("ledger_monthbalance", "stored balance"),
     Guard(
         "years_do_not_overlap",
         "ledger_financialyear",
@@ -214,8 +198,19 @@ GUARDS = [
         " AND EXISTS (SELECT 1 FROM ledger_posting p WHERE p.account_id = OLD.id)",
         message="An account that has been posted to keeps its kind and role.",
     ),
-    replaces_nothing("ledger_account", "account", "id", "code", "role"),
-    *kept("ledger_journal", "journal", "date", "narration", "origin", "reverse_on", "receipt_digest"),
+    replaces_nothing("ledger_account", "account"),
+    *kept(
+        "ledger_journal",
+        "journal",
+        "date",
+        "narration",
+        "origin",
+        "reference",
+        "reverse_on",
+        "receipt_digest",
+        "file_digest",
+        free=("receipt", "receipt_type", "undone_reason"),
+    ),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),
 ]

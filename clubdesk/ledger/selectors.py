@@ -6,17 +6,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, Protocol
 
+from django.apps import apps
 from django.core.exceptions import ObjectDoesNotExist
-from django.db.models import DecimalField, F, Max, Model, OuterRef, Q, QuerySet, Subquery, Sum, Value
-from django.db.models.functions import Coalesce
+from django.db.models import F, Max, Model, OuterRef, Q, QuerySet, Subquery
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import (
     Account,
     Book,
+    Document,
     FinancialYear,
     Fund,
     FundRole,
@@ -26,23 +27,9 @@ from clubdesk.ledger.models import (
     Posting,
     Role,
 )
-from clubdesk.money import CENT
+from clubdesk.money import sum_of
 
 ZERO = Decimal("0.00")
-FIGURE = DecimalField(max_digits=20, decimal_places=2)
-
-
-class SumOfCents(Sum):
-    """A sum in whole cents. SQLite adds in binary floating point, so there it is rounded back to the cent."""
-
-    def as_sqlite(self, compiler: Any, connection: Any, **extra: Any) -> Any:
-        sql, params = self.as_sql(compiler, connection, **extra)
-        return f"ROUND({sql}, 2)", params
-
-
-def summed(field: str, where: Q | None = None) -> Coalesce:
-    """A database sum of an amount column, nil where there is no row."""
-    return Coalesce(SumOfCents(field, filter=where, output_field=FIGURE), Value(ZERO, output_field=FIGURE))
 
 
 def book() -> Book:
@@ -71,6 +58,26 @@ def source_type(model: type[Model] | Model) -> str:
 
 def entries_of(document: Model) -> QuerySet[JournalEntry]:
     return JournalEntry.objects.filter(source_type=source_type(document), source_id=document.pk)
+
+
+def why_undone(entries: Iterable[JournalEntry]) -> dict[int, str]:
+    """Why entries and their reversals were undone, by their ids, as far as the document behind them keeps a reason.
+
+    Costs a query for each kind of document.
+    """
+    of_kind: dict[str, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for entry in entries:
+        origin = entry.reverses or (entry if hasattr(entry, "reversed_by") else None)
+        if origin:
+            of_kind[origin.source_type][origin.source_id].append(entry.pk)
+    found: dict[int, str] = {}
+    for kind, sources in of_kind.items():
+        model = apps.get_model(kind)
+        if issubclass(model, Document):
+            for document in model._default_manager.filter(pk__in=sources):
+                if document.why_undone:
+                    found |= dict.fromkeys(sources[document.pk], document.why_undone)
+    return found
 
 
 def year_containing(day: date) -> FinancialYear:
@@ -111,8 +118,8 @@ def month_ends(first: date, last: date) -> list[date]:
 class Balances:
     """Balances by a key at the end of a day: `before_closing` leaves closing entries out."""
 
-    before_closing: dict
-    after_closing: dict
+    before_closing: dict[Any, Decimal]
+    after_closing: dict[Any, Decimal]
 
 
 def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
@@ -122,8 +129,8 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
     the book's age. `only` filters both, for instance `account__role=Role.TILL`.
     """
     keys = list(by)
-    before: dict[tuple, Decimal] = defaultdict(lambda: ZERO)
-    closing: dict[tuple, Decimal] = defaultdict(lambda: ZERO)
+    before: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
+    closing: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
     stored = MonthBalance.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
     if stored is None and not JournalEntry.objects.filter(date__lte=as_at).exists():
         return Balances({}, {})
@@ -131,17 +138,14 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
     if stored:
         since = since.filter(entry__date__gt=stored)
         rows = MonthBalance.objects.filter(month_end=stored, **only).values_list(*keys)
-        for *key, kept, closed in rows.annotate(kept=summed("balance"), closed=summed("closing")).order_by():
+        for *key, kept, closed in rows.annotate(kept=sum_of("balance"), closed=sum_of("closing")).order_by():
             before[tuple(key)] += kept
             closing[tuple(key)] += closed
-    moves = since.values_list(*keys, "entry__is_closing").annotate(moved=summed("amount")).order_by()
+    moves = since.values_list(*keys, "entry__is_closing").annotate(moved=sum_of("amount")).order_by()
     for *key, is_closing, moved in moves:
         (closing if is_closing else before)[tuple(key)] += moved
     after = {key: before.get(key, ZERO) + closing.get(key, ZERO) for key in before.keys() | closing.keys()}
-    return Balances(
-        {key: figure.quantize(CENT) for key, figure in before.items()},
-        {key: figure.quantize(CENT) for key, figure in after.items()},
-    )
+    return Balances(dict(before), after)
 
 
 def balance(role: Role, as_at: date) -> Decimal:
@@ -158,7 +162,8 @@ def party_balances(role: Role, as_at: date) -> dict[int, Decimal]:
 def party_balance(role: Role, party_id: int) -> Decimal:
     """What one party owes (positive) or is owed (negative) in the account, over all time."""
     rows = Posting.objects.filter(entry__sealed=True, account__role=role, party_id=party_id)
-    return rows.aggregate(figure=summed("amount"))["figure"]
+    figure: Decimal = rows.aggregate(figure=sum_of("amount"))["figure"]
+    return figure
 
 
 @dataclass(frozen=True)
@@ -199,13 +204,15 @@ BY_HAND = Q(entry__source_type=source_type(Journal)) | Q(entry__reverses__source
 
 def by_hand(role: Role) -> Decimal:
     """What manual journals, and reversals of them, put into the account over all time."""
-    return Posting.objects.filter(BY_HAND, account__role=role).aggregate(figure=summed("amount"))["figure"]
+    rows = Posting.objects.filter(BY_HAND, account__role=role)
+    figure: Decimal = rows.aggregate(figure=sum_of("amount"))["figure"]
+    return figure
 
 
 def by_hand_of_parties(role: Role) -> dict[int, Decimal]:
     """The same for each party of the account, by its id."""
     rows = Posting.objects.filter(BY_HAND, account__role=role).order_by().values_list("party_id")
-    return dict(rows.annotate(figure=summed("amount")))
+    return dict(rows.annotate(figure=sum_of("amount")))
 
 
 def journals_to_reverse(on: date) -> list[Journal]:
@@ -214,29 +221,38 @@ def journals_to_reverse(on: date) -> list[Journal]:
     return list(Journal.objects.filter(reverse_on__lte=on, pk__in=standing).order_by("reverse_on", "pk"))
 
 
+class WithUndoing(Protocol):
+    """What a screen reads of a journal that `with_amount_and_undoing` has added to."""
+
+    reverse_on: date | None
+    undone_on: date | None
+
+
 def with_amount_and_undoing(rows: QuerySet[Journal]) -> QuerySet[Journal]:
     """Each journal with what it moved, one side of it, and the day on which it was undone."""
     entry = JournalEntry.objects.filter(
         source_type=source_type(Journal), source_id=OuterRef("pk"), purpose="journal"
     ).order_by()
-    moved = entry.annotate(figure=summed("postings__amount", Q(postings__amount__gt=0)))
+    moved = entry.annotate(figure=sum_of("postings__amount", Q(postings__amount__gt=0)))
     return rows.annotate(amount=Subquery(moved.values("figure")), undone_on=Subquery(entry.values("reversed_by__date")))
 
 
 def fund_balance(role: FundRole) -> Decimal:
     """The fund's assets less its liabilities, over all that has been posted."""
-    return Fund.objects.get(pk=role).balance.amount
+    figure: Decimal = Fund.objects.get(pk=role).balance.amount
+    return figure
 
 
 def last_day_posted() -> date | None:
-    return JournalEntry.objects.aggregate(last=Max("date"))["last"]
+    last: date | None = JournalEntry.objects.aggregate(last=Max("date"))["last"]
+    return last
 
 
 def unsummed_entries() -> Any:
     """(entry number, fund) groups whose lines do not sum to zero."""
     return (
         Posting.objects.values(number=F("entry__number"), fund_name=F("fund__name"))
-        .annotate(figure=summed("amount"))
-        .exclude(figure=ZERO)
+        .annotate(figure=sum_of("amount"))
+        .exclude(figure=0)
         .order_by("number")
     )

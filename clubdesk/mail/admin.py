@@ -1,62 +1,59 @@
 """Screens of the mail room."""
 
-from typing import Any
-
 from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
 
 from clubdesk.mail import selectors, services
 from clubdesk.mail.models import LINK, Message, MessageState
-from clubdesk.screens import RoomAdmin, VerbForm, VerbPage
+from clubdesk.screens.fields import VerbForm
+from clubdesk.screens.rooms import RoomAdmin
+from clubdesk.screens.verbs import Facts, VerbPage
 
 
-class SendAgainForm(VerbForm):
+class SendAgainForm(VerbForm[Message]):
     to = forms.ChoiceField(label="To", help_text="Another address? Put it on the household’s page first.")
 
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        found = selectors.addresses_of(self.target)
-        self.fields["to"].choices = [(each, each) for each in found]  # type: ignore[attr-defined]
+    def prepare(self) -> None:
+        field = self.fields["to"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [(each, each) for each in selectors.addresses_of(self.target)]
 
 
-class SendAgainPage(VerbPage):
+class SendAgainPage(VerbPage[Message, Message]):
     slug = "send-again"
-    title = "Send this letter"
+    verb = services.send_again
+    target = "message"
     button = "Send the letter"
-    permission = "mail.change_message"
     form_class = SendAgainForm
 
-    def initial(self, request: HttpRequest, target: Message) -> dict[str, Any]:
+    def initial(self, request: HttpRequest, target: Message) -> dict[str, object]:
         return {"to": target.to.lower()}
 
     def applies(self, target: Message) -> bool:
         return target.state in (MessageState.FAILED, MessageState.NO_ADDRESS)
 
-    def facts(self, target: Message) -> list[tuple[str, Any]]:
+    def facts(self, target: Message) -> Facts:
         return [("Subject", target.subject), ("What happened", target.outcome or target.get_state_display())]
 
-    def perform(self, *, target: Message, by: Any, to: str, key: Any) -> Message:
-        return services.send_again(message=target, to=to, by=by)
-
-    def done(self, result: Message) -> str:
+    def done(self, target: Message, result: Message) -> str:
         return f"It goes out to {result.to}."
 
 
 @admin.register(Message)
-class MessageAdmin(RoomAdmin):
-    list_display = ["subject", "to", "state", "written_at", "outcome"]
-    list_filter = ["state"]
-    search_fields = ["to", "subject", "household__name"]
+class MessageAdmin(RoomAdmin[Message]):
+    list_display = ("subject", "to", "state", "written_at", "outcome")
+    list_filter = ("state",)
+    search_fields = ("to", "subject", "household__name")
     search_help_text = "An address, a subject or a family"
-    fields = ["to", "household", "subject", "text", "state", "written_at", "tries", "sent_at", "outcome"]
+    fields = ("to", "household", "subject", "text", "state", "written_at", "tries", "sent_at", "outcome")
     readonly_fields = fields
-    pages = [SendAgainPage()]
+    pages = (SendAgainPage(),)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False
 
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+    def has_change_permission(self, request: HttpRequest, obj: Message | None = None) -> bool:
         return False
 
     @admin.display(description="Letter")

@@ -1,7 +1,6 @@
-from django.apps import AppConfig
+from clubdesk.rooms import RoomConfig
 
 
-class MailConfig(AppConfig):
+class MailConfig(RoomConfig):
     name = "clubdesk.mail"
     verbose_name = "Mail"
-    purpose = "What the club wrote to families, and whether it went out."

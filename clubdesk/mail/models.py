@@ -48,5 +48,5 @@ class Message(models.Model):
         ]
         indexes = [models.Index(fields=["state", "next_try_at"])]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.subject} to {self.to or 'nobody'}"

@@ -17,6 +17,7 @@ from clubdesk.errors import Refused
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
 from clubdesk.roll.models import Household
+from clubdesk.verbs import verb
 
 log = logging.getLogger(__name__)
 GIVE_UP_AFTER = timedelta(days=5)
@@ -60,7 +61,7 @@ def write_message(
     return message
 
 
-@transaction.atomic
+@verb(permission="mail.change_message", title="Send this letter")
 def send_again(*, message: Message, to: str, by: User) -> Message:
     """Try a letter once more that failed or had no address, now to `to`.
 

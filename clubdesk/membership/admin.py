@@ -1,7 +1,6 @@
 """Screens of the membership room."""
 
-import uuid
-from typing import Any
+from collections.abc import Sequence
 
 from django import forms
 from django.contrib import admin
@@ -10,34 +9,30 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.clock import day_text
-from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
-from clubdesk.fees import services as charging
-from clubdesk.fees.admin import reason_field
 from clubdesk.fees.models import VoucherScheme
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
 from clubdesk.money import nil, shown
-from clubdesk.roll.admin import HouseholdAdmin, PersonAdmin
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens import (
+from clubdesk.screens.fields import (
+    Cleaned,
     DateInput,
     DayField,
-    DocumentAdmin,
     HappenedField,
-    Link,
     PickField,
-    RoomAdmin,
-    Section,
     VerbForm,
-    VerbPage,
-    amount_column,
-    link_to,
+    day_and_reason,
+    form_of,
+    reason_field,
 )
+from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.tables import Link, Section, amount_column, link_to
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
-class MembershipForm(VerbForm):
+class MembershipForm(VerbForm[None]):
     person = PickField(Person, through=(Membership, "person"), label="Who")
     plan = forms.ModelChoiceField(queryset=Plan.objects.all())
     starts_on = DayField(label="From")
@@ -53,7 +48,7 @@ class MembershipForm(VerbForm):
         help_text="It is compared with the roll and not kept.",
     )
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
         parts = [bool(cleaned.get(name)) for name in ("scheme", "code", "birth_date")]
         if any(parts) and not all(parts):
@@ -61,64 +56,45 @@ class MembershipForm(VerbForm):
         return cleaned
 
 
-class TakeOutPage(VerbPage):
-    title = "Take out a membership"
+class TakeOutPage(VerbPage[None, Membership]):
+    verb = services.take_out_membership
     intro = "The household is charged the fee that the schedule has for the first day, less its discounts."
     button = "Take it out"
-    permission = "membership.add_membership"
     form_class = MembershipForm
 
-    def initial(self, request: HttpRequest, target: Any) -> dict[str, Any]:
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         plans = Plan.objects.all()[:2]
         start = {"plan": plans[0].pk} if len(plans) == 1 else {}
         return start | super().initial(request, target)
 
-    def perform(
-        self, *, target: Any, by: Any, scheme: Any, code: str, birth_date: Any, key: Any, **cleaned: Any
-    ) -> Membership:
-        made = services.take_out_membership(by=by, key=key, **cleaned)
-        if scheme and made.charge is None:
-            raise Refused("There is nothing to pay, so no voucher is needed; leave it blank.")
-        if scheme and made.charge:
-            again = uuid.uuid5(key, "voucher")
-            charging.accept_voucher(
-                scheme=scheme, charge=made.charge, code=code, birth_date=birth_date, on=cleaned["on"], by=by, key=again
-            )
-        return made
-
-    def done(self, result: Membership) -> str:
+    def done(self, target: None, result: Membership) -> str:
         return (
             f"{result.person} is a member to {day_text(result.ends_on)}. {selectors.working_in_words(result)}, "
             f"charged to {result.person.household}."
         )
 
 
-class MembershipPage(VerbPage):
+class MembershipPage(VerbPage[Membership, Membership]):
     """What is common to the pages of a membership."""
 
-    permission = "membership.change_membership"
+    target = "membership"
 
     def applies(self, target: Membership) -> bool:
         return target.cancelled_on is None and target.ended_on is None and target.ends_on > clock.today()
 
-    def facts(self, target: Membership) -> list[tuple[str, Any]]:
+    def facts(self, target: Membership) -> Facts:
         to = f"{day_text(target.starts_on)} to {day_text(target.ends_on)}"
         return [("Who", target.person), ("Plan", f"{target.plan}, {to}"), ("Fee", selectors.working_in_words(target))]
 
 
-class EndForm(VerbForm):
-    on = DayField(label="Last day as a member")
-    reason = reason_field()
-
-
 class EndPage(MembershipPage):
     slug = "end"
-    title = "The member leaves"
+    verb = services.end_membership
     intro = "What the associations get stays theirs; of the club’s own part the plan’s rule says what is given back."
     button = "End the membership"
-    form_class = EndForm
+    form_class = form_of(on=DayField(label="Last day as a member"), reason=reason_field())
 
-    def facts(self, target: Membership) -> list[tuple[str, Any]]:
+    def facts(self, target: Membership) -> Facts:
         back = selectors.back_if_left(target, clock.today())
         return [
             *super().facts(target),
@@ -126,63 +102,47 @@ class EndPage(MembershipPage):
             ("If today were the last day", back),
         ]
 
-    def perform(self, *, target: Membership, by: Any, on: Any, reason: str, key: Any) -> Membership:
-        return services.end_membership(membership=target, on=on, reason=reason, by=by)
-
-    def done(self, result: Membership) -> str:
+    def done(self, target: Membership, result: Membership) -> str:
         if result.cancelled_on:
             return f"{result} had not begun: it is cancelled and its fee taken back."
         owes = fees.balance_in_words(result.person.household)
         return f"{result} ends on {day_text(result.ends_on)}. {result.person.household} {owes}."
 
 
-class ChangeForm(VerbForm):
-    plan = forms.ModelChoiceField(queryset=Plan.objects.all(), label="To")
-    on = DayField(label="From")
-    reason = reason_field()
-
-
 class ChangePage(MembershipPage):
     slug = "change-plan"
-    title = "Change the plan"
+    verb = services.change_plan
     intro = "To the same last day. The household owes, or gets back, the difference for the whole months left."
     button = "Change the plan"
-    form_class = ChangeForm
+    form_class = form_of(
+        plan=forms.ModelChoiceField(queryset=Plan.objects.all(), label="To"),
+        on=DayField(label="From"),
+        reason=reason_field(),
+    )
 
-    def facts(self, target: Membership) -> list[tuple[str, Any]]:
+    def facts(self, target: Membership) -> Facts:
         others = Plan.objects.exclude(pk=target.plan_id)
         return [
             *super().facts(target),
             *((f"To {plan} from today", selectors.to_change(target, plan)) for plan in others),
         ]
 
-    def perform(self, *, target: Membership, by: Any, plan: Any, on: Any, reason: str, key: Any) -> Membership:
-        return services.change_plan(membership=target, plan=plan, on=on, reason=reason, by=by)
-
-    def done(self, result: Membership) -> str:
+    def done(self, target: Membership, result: Membership) -> str:
         more = shown(result.charge.amount) if result.charge else "Nothing"
         return f"{result} from {day_text(result.starts_on)}. {more} more to pay."
 
 
-class CancelForm(VerbForm):
-    on = HappenedField(label="On")
-    reason = reason_field("For instance: written down for the wrong child.")
-
-
 class CancelPage(MembershipPage):
     slug = "cancel"
-    title = "Cancel this membership"
+    verb = services.cancel_membership
     intro = "For one that should not be. Its whole fee is taken back, and nobody was a member by it."
     button = "Cancel the membership"
-    form_class = CancelForm
+    form_class = day_and_reason("On", "For instance: written down for the wrong child.")
 
     def applies(self, target: Membership) -> bool:
         return target.cancelled_on is None
 
-    def perform(self, *, target: Membership, by: Any, on: Any, reason: str, key: Any) -> Membership:
-        return services.cancel_membership(membership=target, on=on, reason=reason, by=by)
-
-    def done(self, result: Membership) -> str:
+    def done(self, target: Membership, result: Membership) -> str:
         owes = fees.balance_in_words(result.person.household)
         stays = fees.kept_by_vouchers(result.charge) if result.charge else nil()
         claimed = f" {shown(stays)} of it is claimed by voucher and stays." if stays > nil() else ""
@@ -191,20 +151,20 @@ class CancelPage(MembershipPage):
 
 
 @admin.register(Membership)
-class MembershipAdmin(DocumentAdmin):
-    list_display = ["person", "plan", "starts_on", "ends_on", "standing"]
-    list_select_related = ["person", "plan"]
-    list_filter = ["plan"]
-    search_fields = ["person__given_name", "person__family_name"]
+class MembershipAdmin(DocumentAdmin[Membership]):
+    list_display = ("person", "plan", "starts_on", "ends_on", "standing")
+    list_select_related = ("person", "plan")
+    list_filter = ("plan",)
+    search_fields = ("person__given_name", "person__family_name")
     search_help_text = "A name"
     date_hierarchy = "ends_on"
-    fields = [
+    fields = (
         "person", "plan", "starts_on", "ends_on", "working", "charge", "changed_from", "ended_on", "cancelled_on",
         "end_reason", "recorded_by",
-    ]  # fmt: skip
+    )  # fmt: skip
     readonly_fields = fields
     add_page = TakeOutPage()
-    pages = [EndPage(), ChangePage(), CancelPage()]
+    pages = (EndPage(), ChangePage(), CancelPage())
 
     @admin.display(description="Today", boolean=True)
     def standing(self, membership: Membership) -> bool:
@@ -224,30 +184,27 @@ def household_section(request: HttpRequest, household: Household) -> Section:
     """Each of the household, where the membership stands, and the way to take one out."""
     today, add = clock.today(), reverse("admin:membership_membership_add")
     found = selectors.standing_of(household, today)
-    rows: list[tuple[Any, ...]] = [
+    rows: list[Sequence[object]] = [
         (link_to(person), words, "" if member else Link("Take out a membership", f"{add}?person={person.pk}"))
         for person, member, words in found
     ]
     return Section("Memberships", ["Who", "Now", ""], rows, "Nobody yet.")
 
 
-PersonAdmin.section_makers.append(memberships_section)
-HouseholdAdmin.section_makers.append(household_section)
-
-
-class RenewPage(VerbPage):
+class RenewPage(VerbPage[Household, list[Membership]]):
     """On a household's page, and a click in the list of renewals."""
 
     slug = "renew"
-    title = "Renew the household"
+    verb = services.renew_household
+    target = "household"
     intro = "Each membership is taken out again from the day after it ends, and the household is charged."
     button = "Renew all of them"
-    permission = "membership.add_membership"
+    lands_on_target = True
 
     def applies(self, target: Household) -> bool:
         return bool(selectors.renewals(clock.today(), target))
 
-    def facts(self, target: Household) -> list[tuple[str, Any]]:
+    def facts(self, target: Household) -> Facts:
         lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines]
         return [
             (f"{line.membership.person}, {line.membership.plan}, to {day_text(line.membership.ends_on)}",
@@ -255,84 +212,67 @@ class RenewPage(VerbPage):
             for line in lines
         ]  # fmt: skip
 
-    def perform(self, *, target: Household, by: Any, key: Any) -> Household:
-        renewed = services.renew_household(household=target, on=clock.today(), by=by)
-        target.said = "; ".join(  # type: ignore[attr-defined]
-            f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in renewed
-        )
-        return target
-
-    def done(self, result: Any) -> str:
-        return f"Renewed: {result.said}."
+    def done(self, target: Household, result: list[Membership]) -> str:
+        said = "; ".join(f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in result)
+        return f"Renewed: {said}."
 
 
-class PriceStep(VerbPage):
+class PriceLink(LinkPage[Household]):
     slug = "price"
-    routed = False
     title = "What a membership would cost"
     permission = "membership.view_membership"
 
-    def url(self, target: Any) -> str:
+    def url(self, target: Household) -> str:
         return reverse("admin:membership_price", args=[target.pk])
 
 
-HouseholdAdmin.pages += [RenewPage(), PriceStep()]
-
-
 @admin.register(Plan)
-class PlanAdmin(RoomAdmin):
-    list_display = ["name", "fee_item", "months", "season_ends_month", "sibling_percent"]
-    list_select_related = ["fee_item"]
-    fieldsets = [
-        (None, {"fields": ["name", "fee_item", ("youngest", "oldest")]}),
-        ("How long, and for what price", {"fields": ["months", "season_ends_month", "whole_shares"]}),
-        ("Discount and refund", {"fields": ["sibling_percent", "refund"]}),
-        ("Renewal", {"fields": ["remind_days", "grace_days"]}),
-    ]
+class PlanAdmin(RoomAdmin[Plan]):
+    list_display = ("name", "fee_item", "months", "season_ends_month", "sibling_percent")
+    list_select_related = ("fee_item",)
+    fieldsets = (
+        (None, {"fields": ("name", "fee_item", ("youngest", "oldest"))}),
+        ("How long, and for what price", {"fields": ("months", "season_ends_month", "whole_shares")}),
+        ("Discount and refund", {"fields": ("sibling_percent", "refund")}),
+        ("Renewal", {"fields": ("remind_days", "grace_days")}),
+    )
 
 
 @admin.register(FamilyCap)
-class FamilyCapAdmin(RoomAdmin):
-    list_display = ["valid_from", "amount_shown"]
+class FamilyCapAdmin(RoomAdmin[FamilyCap]):
+    list_display = ("valid_from", "amount_shown")
     amount_shown = amount_column("amount", "A household pays at most in twelve months")
 
 
-class RemitForm(VerbForm):
-    association = forms.ModelChoiceField(queryset=Party.objects.filter(kind=PartyKind.ASSOCIATION))
-    through = DayField(label="For fees that became income by")
-    on = HappenedField(label="Paid on")
-
-
-class RemitPage(VerbPage):
-    title = "Remit affiliation"
+class RemitPage(VerbPage[None, Remittance]):
+    verb = services.remit_affiliation
     intro = "Write down a bank transfer to an association, for all the memberships of its list; each member once."
     button = "Record the payment"
-    permission = "membership.add_remittance"
-    form_class = RemitForm
+    form_class = form_of(
+        association=forms.ModelChoiceField(queryset=Party.objects.filter(kind=PartyKind.ASSOCIATION)),
+        through=DayField(label="For fees that became income by"),
+        on=HappenedField(label="Paid on"),
+    )
 
-    def facts(self, target: Any) -> list[tuple[str, Any]]:
+    def facts(self, target: None) -> Facts:
         associations = Party.objects.filter(kind=PartyKind.ASSOCIATION)
         return [(f"Owed to {party}", selectors.affiliation_owed(party)) for party in associations]
 
-    def perform(self, *, target: Any, by: Any, **cleaned: Any) -> Remittance:
-        return services.remit_affiliation(by=by, **cleaned)
-
-    def done(self, result: Remittance) -> str:
+    def done(self, target: None, result: Remittance) -> str:
         return f"{shown(result.amount)} to {result.association} for {result.lines.count()} fees."
 
 
-class RemittanceListStep(VerbPage):
+class RemittanceListLink(LinkPage[Remittance]):
     slug = "list"
-    routed = False
     title = "Its list (CSV)"
     permission = "membership.view_remittance"
     kind = "csv"
 
-    def url(self, target: Any) -> str:
+    def url(self, target: Remittance) -> str:
         return f"{reverse('admin:affiliation')}?remittance={target.pk}&as={self.kind}"
 
 
-class RemittancePdfStep(RemittanceListStep):
+class RemittancePdfLink(RemittanceListLink):
     slug = "pdf"
     title = "Its list (PDF)"
     kind = "pdf"
@@ -345,12 +285,12 @@ def remittance_section(request: HttpRequest, remittance: Remittance) -> Section:
 
 
 @admin.register(Remittance)
-class RemittanceAdmin(DocumentAdmin):
-    list_display = ["association", "paid_on", "amount_shown"]
-    list_select_related = ["association"]
-    fields = ["association", "paid_on", "through", "amount_shown", "recorded_by"]
+class RemittanceAdmin(DocumentAdmin[Remittance]):
+    list_display = ("association", "paid_on", "amount_shown")
+    list_select_related = ("association",)
+    fields = ("association", "paid_on", "through", "amount_shown", "recorded_by")
     readonly_fields = fields
     add_page = RemitPage()
-    pages = [RemittanceListStep(), RemittancePdfStep()]
-    section_makers = [remittance_section]
+    pages = (RemittanceListLink(), RemittancePdfLink())
+    section_makers = (remittance_section,)
     amount_shown = amount_column("amount", "Amount")

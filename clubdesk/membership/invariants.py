@@ -8,10 +8,10 @@ from clubdesk.clock import day_text
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import ZERO, by_hand_of_parties, summed
+from clubdesk.ledger.selectors import ZERO, by_hand_of_parties
 from clubdesk.membership import selectors
 from clubdesk.membership.models import Membership, Remittance
-from clubdesk.money import shown
+from clubdesk.money import shown, sum_of
 
 
 @invariant("Affiliation payable equals the shares not remitted and what was written by hand, each association")
@@ -43,5 +43,5 @@ def memberships_hold() -> Iterator[str]:
 
 @invariant("Each remittance is the sum of its members' shares")
 def remittances_hold() -> Iterator[str]:
-    for remittance in Remittance.objects.annotate(found=summed("lines__amount")).exclude(found=F("amount")):
+    for remittance in Remittance.objects.annotate(found=sum_of("lines__amount")).exclude(found=F("amount")):
         yield f"{remittance} is {shown(remittance.amount)}; its lines come to {shown(remittance.found)}."

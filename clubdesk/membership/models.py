@@ -10,7 +10,7 @@ from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, ChargeShare, FeeItem
 from clubdesk.ledger.models import Document, Party
 from clubdesk.membership.terms import Term, term
-from clubdesk.money import AmountField
+from clubdesk.money import Cents, nil
 from clubdesk.roll.models import Person
 
 MONTHS = [(number, date(2000, number, 1).strftime("%B")) for number in range(1, 13)]
@@ -80,7 +80,7 @@ class Plan(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
     def term(self, starts_on: date) -> Term:
@@ -91,13 +91,13 @@ class FamilyCap(models.Model):
     """In twelve months a household pays at most `amount` for memberships, from a day on."""
 
     valid_from = models.DateField(unique=True)
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         ordering = ["-valid_from"]
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="membership_cap_above_nil")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Family cap from {day_text(self.valid_from)}"
 
 
@@ -114,8 +114,8 @@ class Membership(Document):
     starts_on = models.DateField()
     ends_on = models.DateField()
     months = models.PositiveSmallIntegerField(default=12)
-    fee = AmountField(default=0)
-    passed_on = AmountField("of it to the associations", default=0)
+    fee = Cents(default=nil)
+    passed_on = Cents("of it to the associations", default=nil)
     working = models.CharField("how the fee came about", max_length=200, blank=True)
     sibling = models.BooleanField("with the sibling discount", default=False)
     changed_from = models.ForeignKey(
@@ -140,7 +140,7 @@ class Membership(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.plan} membership of {self.person}"
 
     def covers(self, day: date) -> bool:
@@ -151,7 +151,7 @@ class Remittance(Document):
     """What the club paid on to an association."""
 
     association = models.ForeignKey(Party, models.PROTECT, related_name="+", limit_choices_to={"kind": "association"})
-    amount = AmountField()
+    amount = Cents()
     through = models.DateField("for fees started by", null=True)
     paid_on = models.DateField()
 
@@ -160,7 +160,7 @@ class Remittance(Document):
         verbose_name = "affiliation remittance"
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="membership_remits_above_nil")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Affiliation to {self.association}, {day_text(self.paid_on)}"
 
     @property
@@ -173,7 +173,7 @@ class RemittanceLine(models.Model):
 
     remittance = models.ForeignKey(Remittance, models.PROTECT, related_name="lines")
     share = models.ForeignKey(ChargeShare, models.PROTECT, related_name="remittance_lines")
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         ordering = ["pk"]
@@ -182,5 +182,5 @@ class RemittanceLine(models.Model):
             models.CheckConstraint(condition=~Q(amount=0), name="membership_remits_something"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.share}"

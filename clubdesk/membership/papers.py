@@ -6,12 +6,10 @@ from datetime import date
 from decimal import Decimal
 
 from clubdesk import paper
-from clubdesk.clock import day_text
 from clubdesk.fees.models import ChargeShare
-from clubdesk.ledger.selectors import ZERO
 from clubdesk.membership.models import Remittance
 from clubdesk.membership.selectors import Due
-from clubdesk.money import shown
+from clubdesk.tables import Column, Columns, Table, pick, together
 
 
 @dataclass(frozen=True)
@@ -26,6 +24,10 @@ class Line:
     started: date
     share: Decimal
     to_pay: Decimal
+
+    @property
+    def member(self) -> str:
+        return f"{self.given_name} {self.family_name}".strip() or self.household
 
 
 def _line(share: ChargeShare, stands: Decimal, to_pay: Decimal) -> Line:
@@ -55,20 +57,35 @@ def lines_of(remittance: Remittance) -> list[Line]:
     return [_line(row.share, row.share.amount.amount, row.amount.amount) for row in rows]
 
 
+COLUMNS: Columns[Line] = {
+    "given_name": Column("Given name", lambda row: row.given_name),
+    "family_name": Column("Family name", lambda row: row.family_name),
+    "member": Column("Member", lambda row: row.member, width=62),
+    "born": Column("Born", lambda row: row.born, width=28, in_files="date of birth"),
+    "household": Column("Household", lambda row: row.household),
+    "fee": Column("Fee", lambda row: row.fee),
+    "started": Column("Income on", lambda row: row.started, "date", 30),
+    "share": Column("Share", lambda row: row.share, "amount", 27),
+    "to_pay": Column("To pay", lambda row: row.to_pay, "amount", 27),
+}
+ON_PAGE = ("member", "to_pay", "share", "started", "born", "fee")
+ON_PAPER = ("member", "born", "started", "share", "to_pay")
+IN_FILES = ("given_name", "family_name", "born", "household", "fee", "started", "share", "to_pay")
+
+
+def affiliation_table(rows: Sequence[Line], names: Sequence[str]) -> Table[Line]:
+    """The list with these columns, and what is to pay together."""
+    feet = [together("Together", COLUMNS, rows, "to_pay")]
+    return Table("Affiliation", pick(COLUMNS, *names), rows, feet, empty="Nothing is to be paid.")
+
+
 def affiliation_pdf(title: str, rows: Sequence[Line], club_name: str) -> bytes:
     paper.use_fonts()
-    table = [
-        (f"{row.given_name} {row.family_name}".strip() or row.household, row.born, day_text(row.started),
-         shown(row.share), shown(row.to_pay))
-        for row in rows
-    ]  # fmt: skip
-    table.append(("Together", "", "", "", shown(sum((row.to_pay for row in rows), ZERO))))
-    columns = ["Member", "Born", "Income on", "Share", "To pay"]
     story = [
         paper.text(club_name, paper.HEADING),
         paper.text(title, paper.STRONG),
         paper.gap(),
-        paper.table(columns, table, [62, 28, 30, 27, 27], {3, 4}),
+        paper.table(affiliation_table(rows, ON_PAPER)),
         paper.gap(),
         paper.text("Below nil: remitted before and taken back since, to be deducted."),
     ]

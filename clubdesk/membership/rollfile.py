@@ -16,12 +16,11 @@ from openpyxl.utils.exceptions import InvalidFileException
 from rapidfuzz import fuzz
 
 from clubdesk import clock
-from clubdesk.clock import day_text
+from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.ledger.files import Row, read_cells, rows_below
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import STANDING
-from clubdesk.membership.terms import months_later
 from clubdesk.money import CENT, shown
 from clubdesk.roll.models import Household, Person, age_on, fault_of_birth_date
 

@@ -21,6 +21,10 @@ GUARDS = [
         "months",
         "fee",
         "passed_on",
+        "working",
+        "sibling",
+        "changed_from_id",
+        free=("ends_on", "ended_on", "cancelled_on", "end_reason"),
     ),
     Guard(
         "membership_only_shortens",
@@ -39,13 +43,12 @@ GUARDS = [
         )
         for event, own in (("INSERT", "-1"), ("UPDATE", "OLD.id"))
     ),
-    *kept("membership_remittance", "remittance", "amount", "association_id", "paid_on"),
+    *kept("membership_remittance", "remittance", "amount", "association_id", "through", "paid_on"),
     Guard(
         "membership_share_remitted_once",
         "membership_remittanceline",
         "INSERT",
-        when=f"CAST(ROUND(({REMITTED}) * 100) AS BIGINT) < 0 OR CAST(ROUND(({REMITTED}) * 100) AS BIGINT) >"
-        " (SELECT CAST(ROUND(s.amount * 100) AS BIGINT) FROM fees_chargeshare s WHERE s.id = NEW.share_id)",
+        when=f"{REMITTED} < 0 OR {REMITTED} > (SELECT s.amount FROM fees_chargeshare s WHERE s.id = NEW.share_id)",
         message="A member's share is remitted once.",
     ),
     Guard(
@@ -56,7 +59,7 @@ GUARDS = [
         " <> (SELECT r.association_id FROM membership_remittance r WHERE r.id = NEW.remittance_id)",
         message="A remittance is for the shares of its own association.",
     ),
-    replaces_nothing("membership_remittanceline", "line of a remittance", "id"),
+    replaces_nothing("membership_remittanceline", "line of a remittance"),
     Guard(
         "membership_remittanceline_keeps",
         "membership_remittanceline",

@@ -11,17 +11,17 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
 from clubdesk import clock
-from clubdesk.clock import day_text
+from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice
 from clubdesk.fees.posting import parts_left, shares_left
 from clubdesk.fees.selectors import charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
-from clubdesk.ledger.selectors import ZERO, party_balance, summed
+from clubdesk.ledger.selectors import ZERO, party_balance
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund, RemittanceLine
 from clubdesk.membership.pricing import Asked, Price, part_of, price
-from clubdesk.membership.terms import Term, months_later, whole_months_left
-from clubdesk.money import as_amount, nil, shown, total
+from clubdesk.membership.terms import Term, whole_months_left
+from clubdesk.money import as_amount, figure_of, nil, shown, sum_of, total
 from clubdesk.roll.models import Household, Person
 
 STANDING = Q(cancelled_on=None)
@@ -156,7 +156,7 @@ def charges_of(membership: Membership) -> list[Charge]:
 
 def own_part_left(charge: Charge) -> Money:
     """What of the charge is the club's own and not credited yet."""
-    left = charge.amount - credited(charge)
+    left: Money = charge.amount - credited(charge)
     return max(left - total(shares_left(left, shares_of(charge))), nil())
 
 
@@ -435,7 +435,7 @@ def affiliation_due(
     remitted = dict(
         RemittanceLine.objects.filter(share__in=shares)
         .values_list("share")
-        .annotate(figure=summed("amount"))
+        .annotate(figure=sum_of("amount"))
         .order_by()
     )
     return [
@@ -450,9 +450,11 @@ def affiliation_detail() -> dict[int, Decimal]:
     """What is owed by the members' fees and their remittances, by association."""
     started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
     charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
-    left = {pk: amount - taken_back for pk, amount, taken_back in charges.values_list("pk", "amount", "credited")}
+    left = {
+        pk: amount - taken_back for pk, amount, taken_back in charges.values_list("pk", figure_of("amount"), "credited")
+    }
     shares: dict[int, list[tuple[int | None, Decimal]]] = defaultdict(list)
-    rows: Any = ChargeShare.objects.order_by("pk").values_list("charge", "party", "amount")
+    rows: Any = ChargeShare.objects.order_by("pk").values_list("charge", "party", figure_of("amount"))
     for charge, party, amount in rows:
         shares[charge].append((party, amount))
     found: dict[int, Decimal] = defaultdict(lambda: ZERO)
@@ -461,7 +463,7 @@ def affiliation_detail() -> dict[int, Decimal]:
         for (owner, _), part in zip(shares[charge], parts, strict=True):
             if owner:
                 found[owner] += part
-    remitted = RemittanceLine.objects.order_by().values_list("share__party").annotate(figure=summed("amount"))
+    remitted = RemittanceLine.objects.order_by().values_list("share__party").annotate(figure=sum_of("amount"))
     for party, figure in remitted:
         found[party] -= figure
     return dict(found)

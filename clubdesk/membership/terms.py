@@ -4,11 +4,7 @@ import calendar
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-
-def months_later(day: date, months: int) -> date:
-    """The same day `months` later, or the last day of that month where it has no such day."""
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+from clubdesk.clock import months_later
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,11 @@
-"""Pages of the membership room that are no forms: renewals, what a membership would cost, the associations' lists."""
+"""Pages of the membership room: renewals, an imported roll, what a membership would cost, the associations' lists."""
 
 import base64
-import csv
 import uuid
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -12,7 +15,6 @@ from django.core.exceptions import PermissionDenied
 from django.db import DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
-from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.utils.text import slugify
 
@@ -21,35 +23,32 @@ from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, VoucherScheme
-from clubdesk.fees.views import as_text
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.ledger.selectors import ZERO, book
 from clubdesk.membership import papers, selectors, services
 from clubdesk.membership.models import Plan, Remittance
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, plan_roll, read_roll
-from clubdesk.money import plain
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens import DayField, PickMany, sentence_of
-
-
-def _may(request: HttpRequest, permission: str) -> None:
-    if not request.user.has_perm(permission):
-        raise PermissionDenied
+from clubdesk.screens.fields import DayField, PickMany, choose_from
+from clubdesk.screens.pages import FileAgainField, site_page
+from clubdesk.screens.verbs import sentence_of, signed_in
+from clubdesk.tables import Labelled, Table, write_csv
+from clubdesk.verbs import may, verb_of
 
 
 def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """Who is to renew, what it would cost, and a button for each household."""
-    _may(request, "membership.view_membership")
     today = clock.today()
-    context = {
-        **site.each_context(request),
-        "title": "Renewals",
-        "households": selectors.renewals(today),
-        "lapsed": selectors.lapsed(today),
-        "may_renew": request.user.has_perm("membership.add_membership"),
-        "key": uuid.uuid4,
-    }
-    return TemplateResponse(request, "membership/renewals.html", context)
+    return site_page(
+        request,
+        site,
+        "membership/renewals.html",
+        "Renewals",
+        households=selectors.renewals(today),
+        lapsed=selectors.lapsed(today),
+        may_renew=may(request.user, verb_of(services.renew_household).permission),
+        key=uuid.uuid4,
+    )
 
 
 class RollForm(forms.Form):
@@ -61,73 +60,76 @@ class RollForm(forms.Form):
 class ConfirmForm(forms.Form):
     """The file once more, as the preview read it, and what was decided about each likely duplicate."""
 
-    content = forms.CharField(widget=forms.HiddenInput)
+    content = FileAgainField()
     key = forms.UUIDField(widget=forms.HiddenInput)
     as_at = DayField()
 
-    def clean_content(self) -> bytes:
-        try:
-            return base64.b64decode(self.cleaned_data["content"], validate=True)
-        except ValueError:
-            raise forms.ValidationError("The file did not come through whole; choose it again.") from None
-
 
 MOST_HERE = 1_500_000
-TOO_LARGE = "A file of this size is brought in from the shell: manage.py import_roll FILE."
+TOO_LARGE = "A file of this size is imported from the shell: manage.py import_roll FILE."
+TITLE = "Import a roll"
+ALSO_NEEDED = ("membership.add_membership", "fees.add_charge")
 
 
 def import_roll(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """Bring a roll in: choose the file, see what each row would do and decide about likely duplicates, then do it."""
-    _may(request, "roll.add_household")
-    _may(request, "membership.add_membership")
-    _may(request, "fees.add_charge")
-    context: dict[str, Any] = {**site.each_context(request), "title": "Bring a roll in from a file"}
+    """Import a roll: choose the file, see what each row would do and decide about likely duplicates, then do it.
+
+    A file may hold memberships and balances too, so it asks for the rights to add those as well.
+    """
+    if not all(may(request.user, each) for each in ALSO_NEEDED):
+        raise PermissionDenied
     form = RollForm(request.POST or None, request.FILES or None, label_suffix="")
+    sentences: list[str] = []
     try:
         if request.method == "POST" and "content" in request.POST:
             confirm = ConfirmForm(request.POST)
             if confirm.is_valid():
-                return _confirmed(request, context, **confirm.cleaned_data)
+                return _confirmed(request, site, **confirm.cleaned_data)
         elif request.method == "POST" and form.is_valid():
             content = form.cleaned_data["file"].read()
             if len(content) > MOST_HERE:
                 raise Refused(TOO_LARGE)
-            return _preview(request, context, content, form.cleaned_data["as_at"])
+            return _preview(request, site, content, form.cleaned_data["as_at"])
     except (Refused, IntegrityError, DataError, OperationalError) as refusal:
-        context["sentences"] = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
-    context["form"] = form
-    return TemplateResponse(request, "membership/import.html", context, status=422 if request.method == "POST" else 200)
+        sentences = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
+    status = 422 if request.method == "POST" else 200
+    return site_page(request, site, "membership/import.html", TITLE, status=status, form=form, sentences=sentences)
 
 
 def _preview(
-    request: HttpRequest, context: dict[str, Any], content: bytes, as_at: Any, decided: dict[int, str] | None = None
+    request: HttpRequest,
+    site: AdminSite,
+    content: bytes,
+    as_at: date,
+    decided: dict[int, str] | None = None,
+    sentences: Sequence[str] = (),
 ) -> HttpResponse:
     plans = plan_roll(read_roll(content), decided)
-    faulty = sum(bool(row.faults) for row in plans)
-    context |= {
-        "rows": plans,
-        "faulty": faulty,
-        "undecided": sum(row.undecided for row in plans),
-        "content": base64.b64encode(content).decode(),
-        "as_at": as_at,
-        "key": uuid.uuid4(),
-    }
-    return TemplateResponse(request, "membership/import.html", context)
+    return site_page(
+        request,
+        site,
+        "membership/import.html",
+        TITLE,
+        rows=plans,
+        faulty=sum(bool(row.faults) for row in plans),
+        undecided=sum(row.undecided for row in plans),
+        content=base64.b64encode(content).decode(),
+        as_at=as_at,
+        key=uuid.uuid4(),
+        sentences=sentences,
+    )
 
 
-def _confirmed(
-    request: HttpRequest, context: dict[str, Any], content: bytes, as_at: Any, key: uuid.UUID
-) -> HttpResponse:
+def _confirmed(request: HttpRequest, site: AdminSite, content: bytes, as_at: date, key: uuid.UUID) -> HttpResponse:
     decided = {
         int(name.removeprefix("row-")): str(value)
         for name, value in request.POST.items()
         if name.startswith("row-") and name.removeprefix("row-").isdecimal() and value
     }
     try:
-        done = services.import_roll(content=content, as_at=as_at, by=request.user, decided=decided, key=key)  # type: ignore[arg-type]
+        done = services.import_roll(content=content, as_at=as_at, by=signed_in(request), decided=decided, key=key)
     except Refused as refusal:
-        context["sentences"] = refusal.messages
-        return _preview(request, context, content, as_at, decided)
+        return _preview(request, site, content, as_at, decided, refusal.messages)
     balances = done.balances.charges.count() + done.balances.receipts.count() if done.balances else 0
     parts = (
         (done.households, "household", "households"),
@@ -156,12 +158,11 @@ class PriceForm(forms.Form):
     def __init__(self, *args: Any, household: Household, **kwargs: Any):
         super().__init__(*args, **kwargs)
         for name in ("people", "vouched"):
-            self.fields[name].queryset = household.people.order_by("birth_date", "pk")  # type: ignore[attr-defined]
+            choose_from(self, name, household.people.order_by("birth_date", "pk"))
 
 
 def price(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """What a plan would cost each of a household from a day on, with the working."""
-    _may(request, "membership.view_membership")
     household = get_object_or_404(Household, pk=pk)
     form = PriceForm(request.GET or None, label_suffix="", household=household)
     rows, refusal = [], ""
@@ -170,26 +171,32 @@ def price(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
             rows = prices_of(household, **form.cleaned_data)
         except Refused as refused:
             refusal = refused.sentence
-    context = {
-        **site.each_context(request),
-        "title": f"What a membership would cost: {household}",
-        "household": household,
-        "form": form,
-        "rows": rows,
-        "sum": sum((to_pay for *_, to_pay in rows if to_pay is not None), ZERO),
-        "refusal": refusal,
-    }
-    return TemplateResponse(request, "membership/price.html", context)
+    return site_page(
+        request,
+        site,
+        "membership/price.html",
+        f"What a membership would cost: {household}",
+        household=household,
+        form=form,
+        rows=rows,
+        sum=sum((to_pay for *_, to_pay in rows if to_pay is not None), ZERO),
+        refusal=refusal,
+    )
 
 
 def prices_of(
-    household: Household, plan: Plan, day: Any, people: Any, scheme: VoucherScheme | None, vouched: Any
-) -> list[tuple[Any, str, Any]]:
+    household: Household,
+    plan: Plan,
+    day: date,
+    people: Sequence[Person],
+    scheme: VoucherScheme | None,
+    vouched: Sequence[Person],
+) -> list[tuple[Person, str, Decimal | None]]:
     """Each of the people who is no member that day, the eldest first, as if all joined together."""
     voucher = fees.value_of_voucher(scheme, day).amount if scheme else ZERO
     quotes = selectors.Quotes([household.pk])
     covered = {row.person_id for row in quotes.memberships[household.pk] if row.covers(day)}
-    rows: list[tuple[Any, str, Any]] = []
+    rows: list[tuple[Person, str, Decimal | None]] = []
     ahead: list[selectors.Quote] = []
     for person in people or household.people.order_by("birth_date", "pk"):
         if person.pk in covered:
@@ -207,12 +214,8 @@ def prices_of(
     return rows
 
 
-LIST = ("given name", "family name", "date of birth", "household", "fee", "income on", "share", "to pay")
-
-
 def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """What is owed to an association, member by member, or what one remittance was for; as page, CSV or PDF."""
-    _may(request, "membership.view_remittance")
     first = Party.objects.filter(kind=PartyKind.ASSOCIATION).order_by("name").values_list("pk", flat=True).first()
     asked = request.GET.get("remittance", "")
     owner: Party | None
@@ -249,32 +252,42 @@ class ListForm(forms.Form):
 
 
 def _affiliation_page(
-    request: HttpRequest, site: AdminSite, form: Any, rows: list[papers.Line], owner: Party | None, title: str = ""
+    request: HttpRequest,
+    site: AdminSite,
+    form: ListForm | None,
+    rows: list[papers.Line],
+    owner: Party | None,
+    title: str = "",
 ) -> HttpResponse:
     query = request.GET.copy()
     query.pop("as", None)
     if form is not None and owner is not None and not query:
         query["association"], query["through"] = str(owner.pk), clock.today().isoformat()
-    context = {
-        **site.each_context(request),
-        "title": title or "Affiliation",
-        "form": form,
-        "owner": owner,
-        "rows": rows,
-        "sum": sum((row.to_pay for row in rows), ZERO),
-        "owed": selectors.affiliation_owed(owner) if owner else None,
-        "query": query.urlencode(),
-        "may_remit": request.user.has_perm("membership.add_remittance"),
-    }
-    return TemplateResponse(request, "membership/affiliation.html", context)
+    return site_page(
+        request,
+        site,
+        "membership/affiliation.html",
+        title or "Affiliation",
+        form=form,
+        owner=owner,
+        rows=rows,
+        table=_affiliation_table(rows, owner if form is not None else None),
+        query=query.urlencode(),
+        may_remit=may(request.user, verb_of(services.remit_affiliation).permission),
+    )
+
+
+def _affiliation_table(rows: list[papers.Line], owner: Party | None) -> Table[papers.Line]:
+    """The list as the page shows it: what is to be paid beside what the owner is owed, or what was paid."""
+    table = papers.affiliation_table(rows, papers.ON_PAGE)
+    if owner is None:
+        return table.changed("to_pay", title="Paid")
+    owed = Labelled("Owed in the ledger", {"to_pay": selectors.affiliation_owed(owner)})
+    return replace(table, feet=[*table.feet, owed])
 
 
 def _csv(rows: list[papers.Line], name: str) -> HttpResponse:
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="{name}.csv"'
-    writer = csv.writer(response)
-    writer.writerow(LIST)
-    for row in rows:
-        texts = [row.given_name, row.family_name, row.born, row.household, row.fee]
-        writer.writerow([*map(as_text, texts), row.started.isoformat(), plain(row.share), plain(row.to_pay)])
+    write_csv(papers.affiliation_table(rows, papers.IN_FILES), response)
     return response

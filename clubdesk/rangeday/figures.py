@@ -5,16 +5,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any
+from typing import TYPE_CHECKING, TypedDict
 
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
+from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
-from clubdesk.clock import day_text
+from clubdesk.clock import day_text, months_later
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import summed
-from clubdesk.membership.terms import months_later
-from clubdesk.money import as_amount, nil
+from clubdesk.money import as_amount, nil, sum_of
 from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitState, OwnGearCost, Paid, RangeDay, SignOn
 from clubdesk.rangeday.posting import MONEY_ROLE
 from clubdesk.rangeday.selectors import STANDS
@@ -48,7 +47,7 @@ def by_day(since: date, until: date) -> list[DayFigures]:
     days = RangeDay.objects.filter(date__range=(since, until), called_off_on=None).order_by("date", "place")
     found = {day.pk: DayFigures(day) for day in days}
     rows = SignOn.objects.filter(STANDS, range_day__in=found).order_by().values("range_day", "gear", "paid")
-    for row in rows.annotate(people=Count("pk"), fees=summed("amount"), rounded=summed("rounding")):
+    for row in rows.annotate(people=Count("pk"), fees=sum_of("amount"), rounded=sum_of("rounding")):
         figures = found[row["range_day"]]
         figures.people[row["gear"]] += row["people"]
         figures.fees[row["gear"]] += as_amount(row["fees"])
@@ -79,7 +78,7 @@ def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
     for each in days:
         months[each.day.date.replace(day=1)].append(each)
     rows = SignOn.objects.filter(STANDS, range_day__in=[each.day for each in days]).order_by()
-    different: dict[date, set[Any]] = defaultdict(set)
+    different: dict[date, set[tuple[str, int]]] = defaultdict(set)
     for day, person, pk in rows.values_list("range_day__date", "person", "pk"):
         different[day.replace(day=1)].add(("roll", person) if person else ("visitor", pk))
     return [
@@ -113,11 +112,24 @@ def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
         told = sum((each.paid[method] for each in days), nil())
         if method == Paid.CASH:
             told -= sum((each.rounding for each in days), nil())
-        found.append(Proof(method, told, as_amount(rows.aggregate(figure=summed("amount"))["figure"])))
+        found.append(Proof(method, told, as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])))
     return found
 
 
-def kit_in_use(since: date | None = None, until: date | None = None) -> QuerySet[Any]:
+class Uses(TypedDict):
+    """How often a piece of kit was given out: in a span, and since it was last found fit."""
+
+    uses: int
+    uses_since_check: int
+
+
+if TYPE_CHECKING:
+    KitInUse = WithAnnotations[Kit, Uses]
+else:
+    KitInUse = Kit
+
+
+def kit_in_use(since: date | None = None, until: date | None = None) -> "QuerySet[KitInUse, KitInUse]":
     """Kit with its `uses` in the span and `uses_since_check`; each time it was given out is one use.
 
     Only a check that found it fit for use starts the second count anew.
@@ -133,7 +145,7 @@ def kit_in_use(since: date | None = None, until: date | None = None) -> QuerySet
     return found.annotate(uses=Count("loans", filter=span), uses_since_check=Count("loans", filter=after))
 
 
-def kit_to_check() -> QuerySet[Any]:
+def kit_to_check() -> "QuerySet[KitInUse, KitInUse]":
     """Kit that has been used as often as it may be before it is checked."""
     return kit_in_use().filter(state=KitState.USABLE, check_after__isnull=False, uses_since_check__gte=F("check_after"))
 
@@ -142,7 +154,7 @@ def kit_to_check() -> QuerySet[Any]:
 class OwnGearHint:
     """Somebody whose hire of the last twelve months comes to what gear of their own costs, or soon will."""
 
-    person: Any
+    person: Person
     hires: int
     paid: Money
     cost: Money
@@ -165,10 +177,10 @@ def own_gear_hints(on: date) -> list[OwnGearHint]:
     if cost is None:
         return []
     rows = SignOn.objects.filter(
-        STANDS, gear=Gear.HIRE, person__isnull=False, person__blanked_on=None,
+        STANDS, gear=Gear.HIRE, person__isnull=False, person__erased_on=None,
         range_day__date__gt=months_later(on, -12), range_day__date__lte=on,
     )  # fmt: skip
-    sums = rows.order_by().values("person").annotate(hires=Count("pk"), paid=summed("amount"))
+    sums = rows.order_by().values("person").annotate(hires=Count("pk"), paid=sum_of("amount"))
     wanted = {
         row["person"]: (row["hires"], row["paid"])
         for row in sums
@@ -192,11 +204,11 @@ class TinLine:
 def tin_lines(until: date, most: int = 60) -> list[TinLine]:
     """The latest movements of the till account up to that day, the latest first; those of a day alike are one line."""
     rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True)
-    held = as_amount(rows.aggregate(figure=summed("amount"))["figure"])
+    held = as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
     alike = (
         rows.order_by()
         .values("entry__date", "entry__narration")
-        .annotate(figure=summed("amount"), count=Count("pk"), last=Max("entry__number"))
+        .annotate(figure=sum_of("amount"), count=Count("pk"), last=Max("entry__number"))
     )
     lines = []
     for row in alike.order_by("-entry__date", "-last")[:most]:

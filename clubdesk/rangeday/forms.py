@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.conf import settings
 
-from clubdesk.money import as_amount, shown
+from clubdesk.money import from_cents, shown
 
 
 class PiecesWidget(forms.MultiWidget):
@@ -28,7 +28,7 @@ class PiecesWidget(forms.MultiWidget):
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
         context = super().get_context(name, value, attrs)
         for cents, box in zip(settings.CASH_PIECES, context["widget"]["subwidgets"], strict=True):
-            box["worth"] = shown(as_amount(cents) / 100)
+            box["worth"] = shown(from_cents(cents))
         return context
 
 

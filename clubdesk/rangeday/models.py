@@ -2,15 +2,18 @@
 
 from django.conf import settings
 from django.db import models
+from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import F, Q
 from django.db.models.functions import Upper
+from django.db.models.sql.compiler import SQLCompiler
 from django.utils import timezone
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, FeePrice
 from clubdesk.ledger.models import Document
-from clubdesk.money import AmountField
+from clubdesk.money import Cents, as_amount, nil
+from clubdesk.rangeday.states import KIT, TAP
 from clubdesk.roll.models import Person
 
 
@@ -31,7 +34,7 @@ class RangeDay(models.Model):
         ]
         permissions = [("close_rangeday", "Can count the till and close a range day")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.place}, {day_text(self.date, weekday=True)}"
 
     @property
@@ -57,7 +60,7 @@ class SafetyText(models.Model):
         verbose_name = "set of safety rules"
         verbose_name_plural = "safety rules for visitors"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Safety rules from {day_text(self.in_force_from)}"
 
 
@@ -65,7 +68,7 @@ class OwnGearCost(models.Model):
     """What a first set of gear of one's own costs about, so that a coach can tell who would soon save by it."""
 
     since = models.DateField(unique=True)
-    amount = AmountField(help_text="A plain bow, arrows, tab and arm guard, second hand or new, as you would advise.")
+    amount = Cents(help_text="A plain bow, arrows, tab and arm guard, second hand or new, as you would advise.")
 
     class Meta:
         ordering = ["-since"]
@@ -73,7 +76,7 @@ class OwnGearCost(models.Model):
         verbose_name_plural = "costs of own gear"
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="rangeday_own_gear_costs_something")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Own gear from {day_text(self.since)}"
 
 
@@ -110,14 +113,15 @@ class Kit(models.Model):
         verbose_name = "piece of kit"
         verbose_name_plural = "kit"
         constraints = [
+            KIT.constraint("rangeday_kit_state_is_one"),
             models.UniqueConstraint(
                 Upper("number"),
                 name="rangeday_kit_number_once",
                 violation_error_message="A piece of kit carries this number already; write another on it.",
-            )
+            ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.number}"
 
 
@@ -150,6 +154,24 @@ class Act(models.TextChoices):
     BACK = "back", "Kit given back"
 
 
+class PeopleField(models.JSONField):
+    """Ids of people, whether the roll has them or not; `people__names=person` finds the rows that name somebody."""
+
+
+@PeopleField.register_lookup
+class Names(models.Lookup[bool]):
+    lookup_name = "names"
+
+    def get_prep_lookup(self) -> int:
+        return int(getattr(self.rhs, "pk", self.rhs))
+
+    def as_sql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper) -> tuple[str, tuple[str | int, ...]]:
+        column, given = self.process_lhs(compiler, connection)
+        if connection.vendor == "postgresql":
+            return f"{column} @> %s::jsonb", (*given, str(self.rhs))
+        return f"EXISTS (SELECT 1 FROM json_each({column}) WHERE value = %s)", (*given, int(self.rhs))
+
+
 class Tap(Document):
     """What a phone at the range recorded, with or without reception: people who sign on together, kit out or back.
 
@@ -168,7 +190,7 @@ class Tap(Document):
     safety = models.ForeignKey(SafetyText, models.PROTECT, null=True, blank=True, related_name="+")
     gear = models.CharField(max_length=7, choices=Gear.choices, default=Gear.OWN)
     paid = models.CharField(max_length=7, choices=Paid.choices, default=Paid.NOTHING)
-    people = models.JSONField(default=list, blank=True)
+    people = PeopleField(default=list, blank=True)
     visitor_name = models.CharField(max_length=100, blank=True)
     visitor_guardian = models.CharField(max_length=100, blank=True)
     visitor_phone = models.CharField(max_length=30, blank=True)
@@ -183,6 +205,7 @@ class Tap(Document):
         verbose_name = "tap on a phone"
         verbose_name_plural = "taps on phones"
         constraints = [
+            TAP.constraint("rangeday_tap_state_is_one"),
             models.CheckConstraint(
                 condition=~Q(state="answered") | ~Q(answer="") & Q(answered_by__isnull=False),
                 name="rangeday_answered_by_somebody",
@@ -192,7 +215,7 @@ class Tap(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Tap at {timezone.localtime(self.tapped_at):%H:%M}, {self.range_day}"
 
     @property
@@ -222,8 +245,8 @@ class SignOn(Document):
     moved_from = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="moved_to")
     gear = models.CharField(max_length=7, choices=Gear.choices)
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="+")
-    amount = AmountField(default=0)
-    rounding = AmountField("cash rounding", default=0)
+    amount = Cents(default=nil)
+    rounding = Cents("cash rounding", default=nil)
     paid = models.CharField(max_length=7, choices=Paid.choices)
     charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="sign_on")
     cancelled_on = models.DateField(null=True, blank=True)
@@ -252,7 +275,7 @@ class SignOn(Document):
             models.CheckConstraint(condition=Q(paid="cash") | Q(rounding=0), name="rangeday_only_cash_is_rounded"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.who}, {self.get_gear_display().lower()}"
 
     @property
@@ -261,7 +284,7 @@ class SignOn(Document):
 
     @property
     def handed_over(self) -> Money:
-        return self.amount - self.rounding
+        return as_amount(self.amount - self.rounding)
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -288,7 +311,7 @@ class KitLoan(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.kit} with {self.sign_on.who}"
 
 
@@ -310,7 +333,7 @@ class KitCheck(Document):
             )
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.kit}, {day_text(self.checked_on)}: {self.get_state_display().lower()}"
 
 
@@ -321,12 +344,12 @@ class TillCount(Document):
     """
 
     range_day = models.ForeignKey(RangeDay, models.PROTECT, related_name="till_counts")
-    opening = AmountField("float", default=0)
-    expected = AmountField()
-    counted = AmountField()
-    card_receipts = AmountField("households' fees on the slip", default=0)
-    card_expected = AmountField("expected by card", default=0)
-    card_slip = AmountField("card slip", default=0)
+    opening = Cents("float", default=nil)
+    expected = Cents()
+    counted = Cents()
+    card_receipts = Cents("households' fees on the slip", default=nil)
+    card_expected = Cents("expected by card", default=nil)
+    card_slip = Cents("card slip", default=nil)
     reason = models.CharField(max_length=150, blank=True)
     second_counter = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     reopened_on = models.DateField(null=True, blank=True)
@@ -350,23 +373,27 @@ class TillCount(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Till count, {self.range_day}"
 
     @property
     def difference(self) -> Money:
         """Positive where the tin holds more than expected."""
-        return self.counted - self.expected
+        return as_amount(self.counted - self.expected)
 
     @property
     def card_difference(self) -> Money:
         """Positive where the reader took more than the sheet says."""
-        return self.card_slip - self.card_expected
+        return as_amount(self.card_slip - self.card_expected)
 
     @property
     def entries_called_for(self) -> set[str]:
         differs = self.counted != self.expected or self.card_slip != self.card_expected
         return {"difference"} if differs and not self.reopened_on else set()
+
+    @property
+    def why_undone(self) -> str:
+        return self.reopen_reason
 
 
 class CountedPiece(models.Model):
@@ -380,14 +407,14 @@ class CountedPiece(models.Model):
         ordering = ["-cents"]
         constraints = [models.UniqueConstraint(fields=["till_count", "cents"], name="rangeday_piece_counted_once")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.number} of {self.cents / 100:.2f}"
 
 
 class Banking(Document):
     """Takings brought from the till to the bank."""
 
-    amount = AmountField()
+    amount = Cents()
     banked_on = models.DateField()
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
@@ -396,7 +423,7 @@ class Banking(Document):
         ordering = ["-banked_on", "-pk"]
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="rangeday_banks_above_nil")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Takings banked on {day_text(self.banked_on)}"
 
     @property

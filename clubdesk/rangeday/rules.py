@@ -1,6 +1,7 @@
 """The rules about range days that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.rangeday.states import KIT, TAP
 
 GUARDS = [
     Guard(
@@ -26,6 +27,7 @@ GUARDS = [
         "tap_id",
         "corrects_id",
         "moved_from_id",
+        free=("visitor_name", "visitor_guardian", "visitor_phone", "cancelled_on", "cancel_reason"),
     ),
     Guard(
         "rangeday_sign_on_stays_cancelled",
@@ -42,15 +44,8 @@ GUARDS = [
         " WHERE d.id = NEW.range_day_id AND d.closed_on IS NOT NULL)",
         message="This range day is counted; its sign-ons stay as they are until it is reopened.",
     ),
-    replaces_nothing("rangeday_rangeday", "range day", "id"),
-    Guard(
-        "rangeday_day_takes_no_others_place",
-        "rangeday_rangeday",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM rangeday_rangeday x WHERE x.date = NEW.date AND x.place = NEW.place)",
-        message="This range has a day on that date already.",
-    ),
-    replaces_nothing("rangeday_kit", "piece of kit", "id"),
+    replaces_nothing("rangeday_rangeday", "range day"),
+    replaces_nothing("rangeday_kit", "piece of kit"),
     Guard(
         "rangeday_kit_takes_no_others_place",
         "rangeday_kit",
@@ -87,7 +82,7 @@ GUARDS = [
         "UPDATE",
         when="NEW.closed_on IS NOT NULL AND OLD.closed_on IS NULL AND NOT EXISTS"
         " (SELECT 1 FROM rangeday_tillcount c WHERE c.range_day_id = NEW.id AND c.reopened_on IS NULL"
-        " AND ROUND(c.counted * 100) ="
+        " AND c.counted ="
         " (SELECT COALESCE(SUM(p.cents * p.number), 0) FROM rangeday_countedpiece p WHERE p.till_count_id = c.id))",
         message="A day is closed by a count, and its notes and coins come to what was counted.",
     ),
@@ -101,6 +96,9 @@ GUARDS = [
         "card_expected",
         "card_slip",
         "range_day_id",
+        "reason",
+        "second_counter_id",
+        free=("reopened_on", "reopen_reason", "reopened_by_id"),
     ),
     Guard(
         "rangeday_count_stays_reopened",
@@ -112,7 +110,7 @@ GUARDS = [
     ),
     Guard("rangeday_piece_keeps", "rangeday_countedpiece", "UPDATE", message="What was counted is never changed."),
     Guard("rangeday_piece_stays", "rangeday_countedpiece", "DELETE", message="What was counted is never changed."),
-    replaces_nothing("rangeday_countedpiece", "counted piece", "id"),
+    replaces_nothing("rangeday_countedpiece", "counted piece"),
     Guard(
         "rangeday_piece_of_an_open_count",
         "rangeday_countedpiece",
@@ -121,7 +119,7 @@ GUARDS = [
         " WHERE c.id = NEW.till_count_id AND (d.closed_on IS NOT NULL OR c.reopened_on IS NOT NULL))",
         message="This count is finished.",
     ),
-    *kept("rangeday_banking", "banking", "amount", "banked_on"),
+    *kept("rangeday_banking", "banking", "amount", "banked_on", free=("cancelled_on", "cancel_reason")),
     Guard(
         "rangeday_banking_stays_cancelled",
         "rangeday_banking",
@@ -137,7 +135,7 @@ GUARDS = [
         message="Safety rules stay as families read them; add new ones.",
     ),
     Guard("rangeday_safety_text_is_kept", "rangeday_safetytext", "DELETE", message="Safety rules are never deleted."),
-    replaces_nothing("rangeday_safetytext", "set of safety rules", "id"),
+    replaces_nothing("rangeday_safetytext", "set of safety rules"),
     Guard(
         "rangeday_only_fit_kit_is_given_out",
         "rangeday_kitloan",
@@ -145,17 +143,41 @@ GUARDS = [
         when="EXISTS (SELECT 1 FROM rangeday_kit k WHERE k.id = NEW.kit_id AND k.state <> 'usable')",
         message="This piece of kit is set aside or retired; it is not given out.",
     ),
-    Guard("rangeday_loan_stays", "rangeday_kitloan", "DELETE", message="Kit given out is noted for good."),
-    replaces_nothing("rangeday_kitloan", "kit given out", "id", "key"),
+    *kept("rangeday_kitloan", "loan of kit", "kit_id", "given_at", free=("sign_on_id", "back_at")),
     Guard(
-        "rangeday_loan_keeps",
+        "rangeday_loan_stays_with_its_sign_on",
         "rangeday_kitloan",
         "UPDATE",
-        when="NEW.kit_id <> OLD.kit_id OR NEW.sign_on_id <> OLD.sign_on_id AND NOT EXISTS"
+        when="NEW.sign_on_id <> OLD.sign_on_id AND NOT EXISTS"
         " (SELECT 1 FROM rangeday_signon s WHERE s.id = NEW.sign_on_id AND s.corrects_id = OLD.sign_on_id)",
         message="Kit given out is noted for good; note it again.",
     ),
-    *kept("rangeday_kitcheck", "check of kit", "kit_id", "state", "checked_on"),
+    *kept("rangeday_kitcheck", "check of kit", "kit_id", "state", "checked_on", "note", "checked_by"),
+    *KIT.guards("rangeday_kit"),
+    *kept(
+        "rangeday_tap",
+        "tap",
+        "range_day_id",
+        "tapped_at",
+        "act",
+        "kit_id",
+        "holder",
+        "gear",
+        "paid",
+        "people",
+        free=(
+            "safety_id",
+            "visitor_name",
+            "visitor_guardian",
+            "visitor_phone",
+            "state",
+            "question",
+            "answer",
+            "answered_on",
+            "answered_by_id",
+        ),
+    ),
+    *TAP.guards("rangeday_tap"),
     Guard(
         "rangeday_kit_is_what_a_check_found",
         "rangeday_kit",

@@ -3,10 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from decimal import Decimal
+from typing import TYPE_CHECKING, TypedDict
 
 from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
+from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -15,10 +17,10 @@ from clubdesk.courses.selectors import completed_by
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, FeePrice, Method, Receipt
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import balance, summed
+from clubdesk.ledger.selectors import balance
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member, members_on
-from clubdesk.money import as_amount, half_up, nil
+from clubdesk.money import as_amount, half_up, nil, sum_of
 from clubdesk.rangeday.models import (
     PAID_AT_THE_RANGE,
     Act,
@@ -100,18 +102,31 @@ def safety_text(day: date) -> SafetyText | None:
     return SafetyText.objects.filter(in_force_from__lte=day).first()
 
 
-def days_with_takings() -> QuerySet[Any]:
+class Takings(TypedDict):
+    """How many signed on that day, and what they paid."""
+
+    people: int
+    cash: Decimal
+    card: Decimal
+    account: Decimal
+
+
+if TYPE_CHECKING:
+    DayWithTakings = WithAnnotations[RangeDay, Takings]
+else:
+    DayWithTakings = RangeDay
+
+
+def days_with_takings() -> "QuerySet[DayWithTakings, DayWithTakings]":
     """Range days with `people`, `cash`, `card` and `account` (Decimal)."""
+    standing = Q(sign_ons__cancelled_on=None)
 
-    def taken(paid: Paid) -> Any:
-        return summed("sign_ons__amount", Q(sign_ons__paid=paid, sign_ons__cancelled_on=None))
-
-    def rounded() -> Any:
-        return summed("sign_ons__rounding", Q(sign_ons__cancelled_on=None))
+    def taken(paid: Paid) -> Coalesce:
+        return sum_of("sign_ons__amount", standing & Q(sign_ons__paid=paid))
 
     return RangeDay.objects.annotate(
-        people=Count("sign_ons", filter=Q(sign_ons__cancelled_on=None)),
-        cash=taken(Paid.CASH) - rounded(),
+        people=Count("sign_ons", filter=standing),
+        cash=taken(Paid.CASH) - sum_of("sign_ons__rounding", standing),
         card=taken(Paid.CARD),
         account=taken(Paid.ACCOUNT),
     )
@@ -154,24 +169,21 @@ def tin(range_day: RangeDay) -> Tin:
     here, cash = Q(range_day=range_day), Q(paid=Paid.CASH)
     there = ~here & Q(range_day__closed_on=None)
     fees_of_the_date = SignOn.objects.filter(STANDS, range_day__date=day).aggregate(
-        taken=summed("amount", here & cash) - summed("rounding", here & cash),
-        elsewhere=summed("amount", there & cash) - summed("rounding", there & cash),
-        card=summed("amount", here & Q(paid=Paid.CARD)),
+        taken=sum_of("amount", here & cash) - sum_of("rounding", here & cash),
+        elsewhere=sum_of("amount", there & cash) - sum_of("rounding", there & cash),
+        card=sum_of("amount", here & Q(paid=Paid.CARD)),
     )
-    counted = counts.aggregate(cash=summed("counted"), receipts=summed("card_receipts"))
-    by_card = _sum(Receipt.objects.filter(method=Method.CARD, cancelled_on=None, received_on=day))
+    counted = counts.aggregate(cash=sum_of("counted"), receipts=sum_of("card_receipts"))
+    by_card = Receipt.objects.filter(method=Method.CARD, cancelled_on=None, received_on=day)
+    receipts = as_amount(by_card.aggregate(figure=sum_of("amount"))["figure"])
     taken, elsewhere = (as_amount(half_up(fees_of_the_date[name])) for name in ("taken", "elsewhere"))
     return Tin(
         taken=taken,
         elsewhere=elsewhere,
         rest=as_amount(balance(Role.TILL, day)) - taken - elsewhere - as_amount(counted["cash"]),
         card=as_amount(fees_of_the_date["card"]),
-        card_receipts=max(by_card - as_amount(counted["receipts"]), nil()),
+        card_receipts=max(receipts - as_amount(counted["receipts"]), nil()),
     )
-
-
-def _sum(rows: QuerySet[Any], field: str = "amount") -> Money:
-    return as_amount(rows.aggregate(figure=summed(field))["figure"])
 
 
 def called_off(range_day: RangeDay) -> QuerySet[SignOn]:
@@ -215,7 +227,7 @@ def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) 
     for pk, ends_on in begun.values_list("person", "ends_on"):
         last_days[pk] = max(ends_on, last_days.get(pk, ends_on))
     reachable = Exists(Guardian.objects.filter(household=OuterRef("household")).exclude(phone=""))
-    people = Person.objects.filter(blanked_on=None).annotate(reachable=reachable)
+    people = Person.objects.filter(erased_on=None).annotate(reachable=reachable)
     people = people.order_by("given_name", "family_name", "pk")
     members = {pk for pk, last_day in last_days.items() if last_day >= day}
     parents = _parents(people, members, day) if with_parents else set()

@@ -7,13 +7,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.core.exceptions import PermissionDenied
+from django.contrib.auth.models import User
 from django.db import DataError, IntegrityError, OperationalError
-from django.http import HttpRequest, JsonResponse
+from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
-from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
@@ -21,25 +21,37 @@ from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import year_start
-from clubdesk.money import plain, shown
+from clubdesk.money import nil, plain, shown
 from clubdesk.rangeday import figures, selectors, services
 from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
 from clubdesk.rangeday.services.taps import Tapped
-from clubdesk.screens import Chart, Link, Section, SpanForm, add_page_of, link_to
+from clubdesk.screens.charts import Chart
+from clubdesk.screens.fields import SpanForm
+from clubdesk.screens.pages import site_page
+from clubdesk.screens.tables import Link, Section, add_page_of, link_to, page_of
+from clubdesk.screens.verbs import signed_in
+from clubdesk.verbs import may, verb_of
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
 
 
-def _may(request: HttpRequest) -> None:
-    if not request.user.has_perm("rangeday.add_signon"):
-        raise PermissionDenied
+def today(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
+    """The sign-on page of today's range day; where there is none yet, the page that begins one."""
+    days = RangeDay.objects.filter(date=clock.today(), closed_on=None, called_off_on=None)[:2]
+    if len(days) == 1:
+        return HttpResponseRedirect(reverse("admin:range_sheet", args=[days[0].pk]))
+    if days:
+        return HttpResponseRedirect(f"{reverse('admin:rangeday_rangeday_changelist')}?date={clock.today()}")
+    if over := RangeDay.objects.filter(date=clock.today()).first():
+        messages.info(request, f"Today was {over.standing} already; another range can begin a day of its own.")
+        return HttpResponseRedirect(page_of(over))
+    return HttpResponseRedirect(add_page_of(RangeDay))
 
 
 @never_cache
 def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     """The sheet: it works on once it is open, also without reception."""
-    _may(request)
     day = get_object_or_404(RangeDay, pk=pk)
     prices = {kind: plain(figure) if figure is not None else None for kind, figure in selectors.prices(day).items()}
     lines: list[selectors.Line] = []
@@ -49,9 +61,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
         lines = selectors.sheet(day, with_money=with_money, with_parents=prices["beside"] is not None)
         kit = selectors.kit_on_hand(day.date)
     safety = selectors.safety_text(day.date)
-    context = {
-        **site.each_context(request),
-        "title": str(day),
+    context: dict[str, Any] = {
         "day": day,
         "roll": [[line.person, line.name, line.household, line.tariff[0], "; ".join(line.notes)] for line in lines],
         "kit": [
@@ -59,6 +69,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
             for each in kit
         ],
         "safety": safety,
+        "may_count": may(request.user, verb_of(services.close_day).permission),
         "told": {
             "day": day.pk,
             "prices": prices,
@@ -69,7 +80,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
             **said_of(day, kit),
         },
     }
-    return TemplateResponse(request, "rangeday/sheet.html", context)
+    return site_page(request, site, "rangeday/sheet.html", str(day), **context)
 
 
 def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
@@ -117,7 +128,7 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
     Whoever is not signed in any more gets a sentence and not the sign-in page, which a phone could not tell from a
     poor connection.
     """
-    if not (request.user.is_authenticated and request.user.is_staff and request.user.has_perm("rangeday.add_signon")):
+    if not (request.user.is_staff and may(request.user, verb_of(services.receive_tap).permission)):
         return JsonResponse({"sentence": "Sign in again in another tab."}, status=403)
     day = get_object_or_404(RangeDay, pk=pk)
     told = []
@@ -129,13 +140,13 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
         known = selectors.schedule(day, [pk for tapped in wanted for pk in tapped.people])
         for tapped in wanted:
-            if tap := _received(day, tapped, request.user, known):
+            if tap := _received(day, tapped, signed_in(request), known):
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
         day.refresh_from_db()
     return JsonResponse({"told": told, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])})
 
 
-def _received(day: RangeDay, tapped: Tapped, by: Any, known: selectors.Schedule) -> Tap | None:
+def _received(day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule) -> Tap | None:
     """None where it could not be taken now: the phone keeps it and sends it again, and no other tap waits for it."""
     try:
         return services.receive_tap(range_day=day, tapped=tapped, by=by, known=known)
@@ -181,32 +192,25 @@ def _number(sent: Any) -> int | None:
     return number
 
 
-def _may_read(request: HttpRequest) -> None:
-    if not request.user.has_perm("rangeday.view_tillcount"):
-        raise PermissionDenied
-
-
-def _page(request: HttpRequest, site: AdminSite, title: str, **context: Any) -> HttpResponseBase:
+def _figures(request: HttpRequest, site: AdminSite, title: str, **context: Any) -> HttpResponseBase:
     parent = Link("Range days", reverse("admin:rangeday_rangeday_changelist"))
-    shared = {**site.each_context(request), "title": title, "parent": parent}
-    return TemplateResponse(request, "screens/figures.html", {**shared, **context})
+    return site_page(request, site, "screens/figures.html", title, parent=parent, **context)
 
 
 def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """Takings, attendance, kit and a kind hint, over the days asked for; the current financial year by itself."""
-    _may_read(request)
     today = clock.today()
     form = SpanForm(request.GET if "since" in request.GET else {"since": year_start(today), "until": today})
     form.label_suffix = ""
     if not form.is_valid():
-        return _page(request, site, "The range in figures", form=form)
+        return _figures(request, site, "The range in figures", form=form)
     since, until = form.cleaned_data["since"], form.cleaned_data["until"]
     days = figures.by_day(since, until)
     sections = [
         takings_by_month(days), takings_section(days, since, until), attendance_section(days),
         kit_section(since, until), hint_section(today),
     ]  # fmt: skip
-    return _page(
+    return _figures(
         request, site, "The range in figures", form=form, sections=sections, chart=season_chart(days) if days else None
     )
 
@@ -255,8 +259,8 @@ SPLIT = "In the ledger a fee stands under the accounts among which the fee sched
 
 
 def _takings(first: Any, own: Sequence[figures.DayFigures]) -> list[Any]:
-    kinds = [sum((each.fees[kind] for each in own), figures.nil()) for kind in figures.KINDS]
-    methods = [sum((each.paid[method] for each in own), figures.nil()) for method in figures.METHODS]
+    kinds = [sum((each.fees[kind] for each in own), nil()) for kind in figures.KINDS]
+    methods = [sum((each.paid[method] for each in own), nil()) for method in figures.METHODS]
     return [first, sum(each.attendance for each in own), *kinds, *methods]
 
 
@@ -304,11 +308,10 @@ def hint_section(today: date) -> Section:
 
 def tin_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """What is in the tin, and how it came there: the till account, the latest movement first."""
-    _may_read(request)
     today = clock.today()
     lines = figures.tin_lines(today)
     rows = [(in_figures(line.day), line.words, line.amount, line.held) for line in lines]
-    held = lines[0].held if lines else figures.nil()
+    held = lines[0].held if lines else nil()
     counts = selectors.latest_counts()
     counted = [
         (
@@ -320,8 +323,8 @@ def tin_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         )
         for count in counts
     ]
-    may_bank = request.user.has_perm("rangeday.add_banking")
-    return _page(
+    may_bank = may(request.user, verb_of(services.bank_takings).permission)
+    return _figures(
         request,
         site,
         "The tin",

@@ -84,7 +84,7 @@ class Sheet:
     """What can be seen of a sheet besides its cells."""
 
     hidden: list[str] = field(default_factory=list)
-    laid_over: Counter = field(default_factory=Counter)
+    laid_over: Counter[str] = field(default_factory=Counter)
     charts: list[tuple[str, ...]] = field(default_factory=list)
     printed: str = ""
 
@@ -135,7 +135,7 @@ def _is_hidden(element: Any, size: str) -> bool:
 
 
 def _dependents(archive: zipfile.ZipFile, path: str, kind: str) -> list[str]:
-    rels = get_rels_path(path)
+    rels: str = get_rels_path(path)  # type: ignore[no-untyped-call]  # the stubs leave it untyped
     if rels not in archive.namelist():
         return []
     found = get_dependents(archive, rels)

@@ -1,15 +1,13 @@
-from django.apps import AppConfig
+from clubdesk.rooms import RoomConfig
 
 
-class ReportsConfig(AppConfig):
+class ReportsConfig(RoomConfig):
     name = "clubdesk.reports"
     verbose_name = "Reports"
-    purpose = "The trial balance, the statements of any period and the treasurer's workbook. They only read."
 
     def ready(self) -> None:
-        from clubdesk import guards
         from clubdesk.ledger.signals import month_locked
-        from clubdesk.reports import invariants, rules, tracing  # noqa: F401
+        from clubdesk.reports.tracing import store_month
 
-        guards.register(*rules.GUARDS)
-        month_locked.connect(tracing.store_month, dispatch_uid="reports.store_month")
+        super().ready()
+        month_locked.connect(store_month, dispatch_uid="reports.store_month")

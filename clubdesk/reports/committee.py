@@ -9,15 +9,17 @@ from django.db.models import Q, QuerySet
 from django.db.models.functions import TruncMonth
 
 from clubdesk.clock import day_text
+from clubdesk.courses.models import Cohort
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
 from clubdesk.fees.models import ChargeCredit, Voucher, WriteOff
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import FinancialYear, Kind, Posting, Role
-from clubdesk.ledger.selectors import ZERO, month_end, summed
+from clubdesk.ledger.models import FinancialYear, Fund, Kind, Posting, Role
+from clubdesk.ledger.selectors import ZERO, month_end
 from clubdesk.membership.models import Membership
-from clubdesk.money import shown
+from clubdesk.money import shown, sum_of
 from clubdesk.reports.selectors import Figures, a_year_earlier
-from clubdesk.screens import Chart, Section
+from clubdesk.screens.charts import Chart
+from clubdesk.tables import Column, Columns, Labelled, Table, labelled, together
 from clubdesk.yearend import selectors as yearend
 
 MONTHS = 12
@@ -31,8 +33,8 @@ class CommitteePage:
     first: date
     last: date
     facts: list[tuple[str, Any]]
-    sections: list[Section]
-    charts: list[tuple[Chart, Section]]
+    tables: list[Table[Any]]
+    charts: list[tuple[Chart, Table[Labelled]]]
 
 
 def committee_page(first: date, last: date) -> CommitteePage:
@@ -63,52 +65,72 @@ def _facts(now: Figures, count: int) -> list[tuple[str, Any]]:
     return facts
 
 
-def _money(now: Figures) -> Section:
-    rows = [[fund.name, now.money_before(fund), now.money_in_hand(fund), now.net_assets(fund)] for fund in now.funds]
-    rows.append(["Total", now.money_before(), now.money_in_hand(), now.net_assets()])
-    columns = ["Fund", f"Money before {day_text(now.first)}", f"Money on {day_text(now.last)}", "Net assets"]
-    return Section("Money in hand by fund", columns, rows)
+def _money(now: Figures) -> Table[Fund]:
+    columns: Columns[Fund] = {
+        "fund": Column("Fund", lambda fund: fund.name, "name"),
+        "before": Column(f"Money before {day_text(now.first)}", now.money_before, "amount"),
+        "now": Column(f"Money on {day_text(now.last)}", now.money_in_hand, "amount"),
+        "net": Column("Net assets", now.net_assets, "amount"),
+    }
+    total = together("Total", columns, now.funds, "before", "now", "net")
+    return Table("Money in hand by fund", columns, now.funds, [total])
 
 
-def _result(now: Figures) -> Section:
+def _result(now: Figures) -> Table[Labelled]:
     """Income, spending and surplus beside the budget and the year before."""
     last = a_year_earlier(now)
     planned = yearend.budget_of(now.first, now.last)
-    columns = ["What", "This time", *(["Budget"] if planned else []), *(["A year ago"] if last else [])]
-    rows: list[list[Any]] = []
-    for name, kind, sign in (("Income", Kind.INCOME, -1), ("Spending", Kind.EXPENSE, 1)):
+    titles = {"now": "This time"} | ({"budget": "Budget"} if planned else {}) | ({"last": "A year ago"} if last else {})
+
+    def of(kind: Kind, sign: int) -> dict[str, Decimal]:
         accounts = now.of_kind(kind)
-        row: list[Any] = [name, sign * sum((now.moved(each) for each in accounts), ZERO) + ZERO]
-        if planned:
-            row.append(sum((planned.get(each.pk, ZERO) for each in accounts), ZERO))
-        if last:
-            row.append(sign * sum((last.moved(each) for each in accounts), ZERO) + ZERO)
-        rows.append(row)
-    came, went = rows
-    rows.append(["Surplus (deficit)", *(a - b for a, b in zip(came[1:], went[1:], strict=True))])
+        figures = {
+            "now": sign * sum((now.moved(each) for each in accounts), ZERO) + ZERO,
+            "budget": sum((planned.get(each.pk, ZERO) for each in accounts), ZERO),
+            "last": sign * sum((last.moved(each) for each in accounts), ZERO) + ZERO if last else ZERO,
+        }
+        return {name: figures[name] for name in titles}
+
+    came, went = of(Kind.INCOME, -1), of(Kind.EXPENSE, 1)
+    surplus = Labelled("Surplus (deficit)", {name: came[name] - went[name] for name in titles}, is_total=True)
     note = "" if planned else "No budget is planned for these days."
     if planned and (now.first.day != 1 or now.last != month_end(now.last)):
         note = "Of a month that is not told whole, its budget counts by its days."
-    return Section("Surplus against budget and last year", columns, rows, note=note)
+    rows = [Labelled("Income", came), Labelled("Spending", went)]
+    title = "Surplus against budget and last year"
+    return Table(title, labelled("What", titles), rows, [surplus], note=note)
 
 
-def _owing(now: Figures) -> Section:
+def _owing(now: Figures) -> Table[Labelled]:
     """Who owes the club, on the last day by the ledger; families together, without their names."""
     families = ledger.party_balances(Role.FEES_OWED, now.last)
     owing = [figure for figure in families.values() if figure > 0]
     credit = [figure for figure in families.values() if figure < 0]
-    rows: list[list[Any]] = [[f"{len(owing)} {'family' if len(owing) == 1 else 'families'}", sum(owing, ZERO)]]
+    figures = {f"{len(owing)} {'family' if len(owing) == 1 else 'families'}": sum(owing, ZERO)}
     if credit:
-        rows.append([f"{len(credit)} in credit", sum(credit, ZERO)])
-        rows.append(["Fees owed, as in the balance sheet", sum(families.values(), ZERO)])
-    rows.append(
-        ["The department, for vouchers", sum(ledger.party_balances(Role.VOUCHERS_OWED, now.last).values(), ZERO)]
-    )
+        figures[f"{len(credit)} in credit"] = sum(credit, ZERO)
+        figures["Fees owed, as in the balance sheet"] = sum(families.values(), ZERO)
+    vouchers = ledger.party_balances(Role.VOUCHERS_OWED, now.last)
+    figures["The department, for vouchers"] = sum(vouchers.values(), ZERO)
     late = owed_longer_than(LATE, now.last)
     note = (
         f"Of it families have owed {shown(late)} for more than {LATE} days; what they pay counts for the oldest first."
     )
-    return Section("Who owes", ["Who", "Owes"], rows, note=note if late else "")
+    rows = [Labelled(who, {"owes": figure}) for who, figure in figures.items()]
+    return Table("Who owes", labelled("Who", {"owes": "Owes"}), rows, note=note if late else "")
+
+
+SEATS: Columns[Cohort] = {
+    "cohort": Column("Cohort", str, "name"),
+    "begins": Column("Begins", lambda cohort: cohort.first_session, "date"),
+    "taken": Column("Seats taken", lambda cohort: f"{cohort.taken} of {cohort.capacity}", "figure"),  # type: ignore[attr-defined]
+}
+
+
+def _seats(now: Figures) -> Table[Cohort]:
+    cohorts = cohorts_with_seats().filter(NOT_CANCELLED, first_session__lte=now.last, last_session__gte=now.first)
+    rows = list(cohorts.order_by("first_session"))
+    return Table("Seats in courses", SEATS, rows, empty="No course ran in these days.")
 
 
 def owed_longer_than(days: int, on: date) -> Decimal:
@@ -125,19 +147,10 @@ def owed_longer_than(days: int, on: date) -> Decimal:
     for model in (ChargeCredit, WriteOff, Voucher):
         own = model._default_manager.filter(**newer).values("pk")
         rows = rows.exclude(entry__source_type=ledger.source_type(model), entry__source_id__in=own)
-    settled = dict(rows.order_by().values_list("party").annotate(figure=summed("amount")))
+    settled = dict(rows.order_by().values_list("party").annotate(figure=sum_of("amount")))
     now, then = (ledger.party_balances(Role.FEES_OWED, day) for day in (on, before))
     left = (min(figure + settled.get(party, ZERO), now.get(party, ZERO)) for party, figure in then.items())
     return sum((figure for figure in left if figure > 0), ZERO)
-
-
-def _seats(now: Figures) -> Section:
-    cohorts = cohorts_with_seats().filter(NOT_CANCELLED, first_session__lte=now.last, last_session__gte=now.first)
-    rows = [
-        [str(each), day_text(each.first_session), f"{each.taken} of {each.capacity}"]
-        for each in cohorts.order_by("first_session")
-    ]
-    return Section("Seats in courses", ["Cohort", "Begins", "Seats taken"], rows, "No course ran in these days.")
 
 
 def months_to(last: date) -> list[date]:
@@ -158,7 +171,7 @@ def by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], lis
     )  # fmt: skip
     rows = rows.annotate(month=TruncMonth("entry__date")).order_by().values_list("month", "account__kind", "fund")
     moved: dict[tuple[date, str, str], Decimal] = {}
-    for month, kind, fund, figure in rows.annotate(figure=summed("amount")):
+    for month, kind, fund, figure in rows.annotate(figure=sum_of("amount")):
         moved[month_end(month), kind, fund] = figure
     money, running = [], {fund.pk: opening.get((fund.pk,), ZERO) for fund in now.funds}
     for month in months:
@@ -193,13 +206,18 @@ def members(months: list[date]) -> list[int]:
 
 def _chart(
     title: str, parts: list[str], months: list[date], figures: list[list[Decimal]], beside: bool = False
-) -> tuple[Chart, Section]:
+) -> tuple[Chart, Table[Labelled]]:
     columns = [
         (f"{month:%b %y}", [max(value, ZERO) for value in row]) for month, row in zip(months, figures, strict=True)
     ]
     whole = parts == ["Members"]
     rows = [
-        [part, *(str(row[place].quantize(Decimal(1))) if whole else row[place] for row in figures)]
+        Labelled(
+            part,
+            {f"{month}": str(row[place].quantize(Decimal(1))) if whole else row[place]
+             for month, row in zip(months, figures, strict=True)},
+        )
         for place, part in enumerate(parts)
-    ]
-    return Chart(title, parts, columns, beside), Section(title, ["What", *(f"{month:%b %y}" for month in months)], rows)
+    ]  # fmt: skip
+    titles = {f"{month}": f"{month:%b %y}" for month in months}
+    return Chart(title, parts, columns, beside), Table(title, labelled("What", titles), rows)

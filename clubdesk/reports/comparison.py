@@ -20,10 +20,12 @@ from clubdesk.reports import appearance
 from clubdesk.reports.canonical import canonical, is_formula
 from clubdesk.reports.selectors import balances_at
 from clubdesk.reports.sheets import Named
-from clubdesk.reports.workbook.journal import JOURNAL_KINDS, journal_rows
+from clubdesk.reports.workbook.journal import LOOK, journal_rows
 
 FIRST_ROW = 5
 """The first row below the header of a sheet."""
+NAMES = {place for place, column in enumerate(LOOK.columns, 1) if column.kind == "name"}
+"""The columns of the journal that hold names."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,7 @@ class Comparison:
 
     def _same(self, cell: str, theirs: Any, ours: Any, known: Any) -> bool:
         """Whether two values are the same, names that may have changed since being noted for later."""
-        same = canonical(theirs) == canonical(ours)
+        same: bool = canonical(theirs) == canonical(ours)
         if isinstance(known, Named) and ours is not None:
             pairs = _names_in(known, theirs) if isinstance(theirs, str) else None
             if pairs is None:
@@ -112,9 +114,8 @@ class Comparison:
         expected = journal_rows(year, until=number)
         for place, (theirs, ours) in enumerate(zip_longest(rows, expected, fillvalue=()), FIRST_ROW):
             for column, (one, other) in enumerate(zip_longest(theirs, ours), 1):
-                kind = JOURNAL_KINDS[column - 1] if column <= len(JOURNAL_KINDS) else ""
                 cell = f"Journal!{get_column_letter(column)}{place}"
-                known = Named(other) if kind == "name" and other else other
+                known = Named(other) if column in NAMES and other else other
                 if not self._same(cell, one, other, known):
                     yield f"{cell}: the file has {in_words(one)}, the book {in_words(other)}."
         yield from self.names_that_differ()

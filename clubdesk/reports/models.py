@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from clubdesk.ledger.models import Account, Fund
-from clubdesk.money import AmountField
+from clubdesk.money import Cents
 
 
 class What(models.TextChoices):
@@ -27,7 +27,7 @@ class MonthTrace(models.Model):
     line = models.ForeignKey(Account, models.PROTECT, related_name="+")
     against = models.ForeignKey(Account, models.PROTECT, null=True, related_name="+")
     what = models.CharField(max_length=7, choices=What.choices)
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         constraints = [
@@ -45,5 +45,5 @@ class MonthTrace(models.Model):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.month_end} {self.line_id}"

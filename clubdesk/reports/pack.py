@@ -8,22 +8,20 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, BinaryIO
 
 from clubdesk.bank.models import Reconciliation, StatementLine
-from clubdesk.bank.papers import reconciliation_pdf
+from clubdesk.bank.papers import LINES, reconciliation_pdf
 from clubdesk.bank.reconciling import reconcile
 from clubdesk.clock import long_day
 from clubdesk.entryfund.models import ContainerReturn, EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.models import Document, FinancialYear, Journal, JournalEntry
 from clubdesk.ledger.selectors import club_name, source_type
-from clubdesk.money import plain
-from clubdesk.reports.sheets import RISKY
 from clubdesk.reports.workbook import write_workbook
+from clubdesk.tables import Table, in_file, write_csv
 
 WITH_EVIDENCE: tuple[type[Document], ...] = (Expense, EntryClaim, ContainerReturn, Journal)
 ENDINGS = {"application/pdf": "pdf", "image/jpeg": "jpg", "image/png": "png"}
@@ -63,7 +61,7 @@ def _write_sheets(pack: zipfile.ZipFile, year: FinancialYear, made_on: date, mad
                 names.append(f"{len(names) + 1:02} {name}.csv")
                 out = opened.enter_context((Path(folder) / names[-1]).open("w", newline="", encoding="utf-8-sig"))
                 writer = csv.writer(out)
-                return lambda row: writer.writerow([cell_of_csv(value) for value in row])
+                return lambda row: writer.writerow([in_file(value) for value in row])
 
             workbook = Path(folder) / f"treasurer-{year.last_day.year}.xlsx"
             with workbook.open("wb") as target:
@@ -71,22 +69,6 @@ def _write_sheets(pack: zipfile.ZipFile, year: FinancialYear, made_on: date, mad
         pack.write(workbook, workbook.name)
         for name in names:
             pack.write(Path(folder) / name, f"sheets/{name}")
-
-
-def cell_of_csv(value: Any) -> str:
-    """A cell as text: amounts plain, days by ISO 8601; text that a spreadsheet would take for a formula is marked.
-
-    Source of the mark: OWASP, CSV injection.
-    """
-    if value is None:
-        return ""
-    if isinstance(value, Decimal):
-        return plain(value)
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, str) and value.startswith(RISKY):
-        return f"'{value}"
-    return str(value)
 
 
 @dataclass(frozen=True)
@@ -121,10 +103,5 @@ def _write_bank(pack: zipfile.ZipFile, year: FinancialYear) -> None:
         pack.writestr(f"bank/{name}-{month.month_end:%Y-%m}.pdf", reconciliation_pdf(figures, club_name(), signed))
     lines = StatementLine.objects.filter(date__range=(year.first_day, year.last_day)).select_related("bank_account")
     out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(["account", "date", "text", "amount", "balance"])
-    for line in lines.order_by("bank_account", "date", "pk"):
-        balance = line.balance.amount if line.balance is not None else None
-        cells = [str(line.bank_account), line.date, line.text, line.amount.amount, balance]
-        writer.writerow([cell_of_csv(cell) for cell in cells])
+    write_csv(Table("Lines", LINES, list(lines.order_by("bank_account", "date", "pk"))), out)
     pack.writestr("bank/statement-lines.csv", out.getvalue().encode("utf-8-sig"))

@@ -1,9 +1,10 @@
 """The statements on paper: a PDF whose every page carries the seal."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
 
 from reportlab.platypus import Flowable
 
@@ -15,8 +16,8 @@ from clubdesk.money import shown
 from clubdesk.reports.committee import CommitteePage, committee_page
 from clubdesk.reports.seal import Stamp, seal_of_span, signed_pdf
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.statements import BASES, BASIS_NAMES, Statement, of_basis
-from clubdesk.screens import Section
+from clubdesk.reports.statements import BASES, BASIS_NAMES, Row, Statement, of_basis
+from clubdesk.tables import Column, Table
 
 PORTRAIT, LANDSCAPE = 174.0, 261.0
 LEAST_LABEL, FIGURE = 36.0, 25.0
@@ -33,14 +34,14 @@ def is_wide(statements: Sequence[Statement]) -> bool:
 def statement_table(statement: Statement, width: float) -> Flowable:
     count = len(statement.columns)
     figure = min(FIGURE, (width - LEAST_LABEL) / max(count, 1))
-    rows = [
-        [row.label, *("" if value is None else shown(value) for value in row.figures)]
-        + [""] * (count - len(row.figures))
-        for row in statement.rows
-    ]
-    strong = {place for place, row in enumerate(statement.rows) if row.kind != "line"}
-    widths = [width - figure * count, *([figure] * count)]
-    return paper.table(["", *statement.columns], rows, widths, set(range(1, count + 1)), strong, _size(count))
+
+    def column(place: int, title: str) -> Column[Row]:
+        return Column(title, lambda row: row.figures[place] if place < len(row.figures) else None, "amount", figure)
+
+    columns = {"label": Column[Row]("", lambda row: row.label, width=width - figure * count)}
+    columns |= {f"{place}": column(place, title) for place, title in enumerate(statement.columns)}
+    table = Table(statement.title, columns, statement.rows, strong=lambda row: row.kind != "line")
+    return paper.table(table, _size(count))
 
 
 def _size(columns: int) -> float:
@@ -160,8 +161,8 @@ def committee_pdf(page: CommitteePage, club: str, mark: str, keywords: str) -> b
         paper.text(f"{club}: for the committee", paper.HEADING),
         paper.text(f"{span_in_words(page.first, page.last)}.  {facts}"),
     ]
-    for left, right in zip(page.sections[::2], page.sections[1::2], strict=True):
-        found += [paper.gap(3), paper.side_by_side(_section(left), _section(right), PORTRAIT)]
+    for left, right in zip(page.tables[::2], page.tables[1::2], strict=True):
+        found += [paper.gap(3), paper.side_by_side(_titled(left), _titled(right), PORTRAIT)]
     for chart, data in page.charts:
         keys = (
             ""
@@ -169,34 +170,39 @@ def committee_pdf(page: CommitteePage, club: str, mark: str, keywords: str) -> b
             else f" ({', '.join(f'{c} {p}' for c, p in zip(PLAINLY, chart.parts, strict=False))})"
         )
         found += [paper.gap(2), paper.text(f"{chart.title}{keys}", paper.STRONG), paper.drawing(chart, 82)]
-        found.append(_section_table(data, PORTRAIT))
+        found.append(_small_table(data, PORTRAIT))
     return paper.pdf("For the committee", club, [paper.on_one_page(found)], mark=mark, keywords=keywords)
 
 
 PLAINLY = ("green:", "red:", "grey:")
 
 
-def _section(section: Section) -> list[Flowable]:
-    """A section with its title and note, half a page wide."""
-    found = [paper.text(section.title, paper.STRONG), _section_table(section, PORTRAIT / 2 - 3)]
-    return [*found, paper.text(section.note, paper.IN_SIZE[7.5][paper.TEXT])] if section.note else found
+def _titled(table: Table[Any]) -> list[Flowable]:
+    """A table with its title and note, half a page wide."""
+    found = [paper.text(table.title, paper.STRONG), _small_table(table, PORTRAIT / 2 - 3)]
+    return [*found, paper.text(table.note, paper.IN_SIZE[7.5][paper.TEXT])] if table.note else found
 
 
-def _section_table(section: Section, width: float) -> Flowable:
-    """A section of a page as a table; figures of twelve months in whole dollars."""
-    many = len(section.columns) > 6
-    rows = [[_figure(cell, whole=many) for cell in row] for row in section.rows]
-    rows = rows or [[section.empty, *[""] * (len(section.columns) - 1)]]
-    first = 22.0 if many else width * (0.28 if len(section.columns) > 3 else 0.5)
-    widths = [first, *([(width - first) / (len(section.columns) - 1)] * (len(section.columns) - 1))]
-    strong = {place for place, row in enumerate(rows) if row[0] in ("Total", "Surplus (deficit)")}
-    return paper.table(section.columns, rows, widths, set(range(1, len(section.columns))), strong, 6.0 if many else 7.5)
+def _small_table(table: Table[Any], width: float) -> Flowable:
+    """A table of the page in small letters; figures of twelve months in whole dollars."""
+    count = len(table.columns)
+    many = count > 6
+    first = 22.0 if many else width * (0.28 if count > 3 else 0.5)
+    for place, name in enumerate(table.columns):
+        table = table.changed(name, width=(width - first) / (count - 1) if place else first)
+        if many:
+            table = table.changed(name, value=_in_whole_dollars(table.columns[name].value))
+    return paper.table(table, 6.0 if many else 7.5)
 
 
-def _figure(cell: object, whole: bool) -> str:
-    if not isinstance(cell, Decimal):
-        return str(cell)
-    return shown(cell.quantize(Decimal(1), ROUND_HALF_UP)).removesuffix(".00") if whole else shown(cell)
+def _in_whole_dollars(value: Callable[[Any], object]) -> Callable[[Any], object]:
+    def whole(row: Any) -> object:
+        figure = value(row)
+        if not isinstance(figure, Decimal):
+            return figure
+        return shown(figure.quantize(Decimal(1), ROUND_HALF_UP)).removesuffix(".00")
+
+    return whole
 
 
 def span_in_words(first: date, last: date) -> str:

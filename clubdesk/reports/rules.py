@@ -23,5 +23,5 @@ GUARDS = [
         when=IN_A_CLOSED_YEAR.format(row="NEW"),
         message="Nothing is added to what is stored of a closed year.",
     ),
-    replaces_nothing("reports_monthtrace", "stored figure", "id"),
+    replaces_nothing("reports_monthtrace", "stored figure"),
 ]

@@ -26,6 +26,7 @@ from clubdesk.ledger.models import (
     Role,
 )
 from clubdesk.ledger.selectors import ZERO, month_end
+from clubdesk.money import figure_of, sum_of
 from clubdesk.reports import tracing
 from clubdesk.yearend import selectors as yearend
 from clubdesk.yearend.models import Comparative
@@ -258,7 +259,7 @@ def lines_of_year(year: FinancialYear) -> QuerySet[Any, Any]:
             "account__name",
             "fund__name",
             "party__name",
-            "amount",
+            figure_of("amount"),
             "entry__is_closing",
             "entry__reverses__number",
             "by_hand",
@@ -273,8 +274,8 @@ def lines_by_account(year: FinancialYear) -> QuerySet[Any, Any]:
         rows.annotate(by_hand=HAND)
         .order_by("account__code", "entry__date", "entry__number", "pk")
         .values_list(
-            "account", "entry__number", "entry__date", "entry__narration", "fund__name", "party__name", "amount",
-            "entry__reverses__number", "by_hand",
+            "account", "entry__number", "entry__date", "entry__narration", "fund__name", "party__name",
+            figure_of("amount"), "entry__reverses__number", "by_hand",
         )
     )  # fmt: skip
 
@@ -290,7 +291,7 @@ def balances_at(year: FinancialYear, number: int) -> dict[str, Decimal]:
     rows = rows.order_by().values_list("account__code", "account__kind", "account__role", "entry__year")
     accumulated = ledger.account(Role.ACCUMULATED).code
     found: dict[str, Decimal] = {}
-    for code, kind, _, its_year, figure in rows.annotate(figure=ledger.summed("amount")):
+    for code, kind, _, its_year, figure in rows.annotate(figure=sum_of("amount")):
         place = accumulated if kind in YEARLY_KINDS and its_year != year.pk else code
         found[place] = found.get(place, ZERO) + figure
     return found
@@ -333,7 +334,7 @@ def lines_of_account(account: Account, first: date, last: date, fund: Fund | Non
         before = ledger.balances(day_before(first), ["account_id"], **only).after_closing.get((account.pk,), ZERO)
     rows = Posting.objects.filter(entry__sealed=True, entry__date__range=(first, last), **only)
     values: QuerySet[Any, Any] = rows.order_by("entry__date", "entry__number", "pk").values_list(
-        "entry", "entry__number", "entry__date", "entry__narration", "party__name", "amount"
+        "entry", "entry__number", "entry__date", "entry__narration", "party__name", figure_of("amount")
     )
     balance, found = before, []
     for entry, number, on, narration, who, amount in values:
@@ -348,9 +349,10 @@ def turnover(year: FinancialYear) -> QuerySet[Any, Any]:
     """For each account's id what was debited, and what was credited (below nil); closing entries left out."""
     rows: QuerySet[Any, Any] = Posting.objects.filter(entry__year=year, entry__sealed=True, entry__is_closing=False)
     rows = rows.order_by().values_list("account")
-    return rows.annotate(
-        debits=ledger.summed("amount", Q(amount__gt=0)), credits=ledger.summed("amount", Q(amount__lt=0))
+    both: QuerySet[Any, Any] = rows.annotate(
+        debits=sum_of("amount", Q(amount__gt=0)), credits=sum_of("amount", Q(amount__lt=0))
     )
+    return both
 
 
 def households_owing(as_at: date) -> list[tuple[Party, Decimal]]:
@@ -381,6 +383,6 @@ def fund_moves(year: FinancialYear, role: FundRole) -> list[FundMove]:
             entry__year=year, entry__is_closing=False, fund_id=role, account__kind__in=(*YEARLY_KINDS, Kind.EQUITY)
         )
         .order_by("entry__number", "pk")
-        .values_list("entry__number", "entry__date", "entry__narration", "amount")
+        .values_list("entry__number", "entry__date", "entry__narration", figure_of("amount"))
     )
     return [FundMove(number, on, text, max(-amount, ZERO), max(amount, ZERO)) for number, on, text, amount in rows]

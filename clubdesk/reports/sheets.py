@@ -3,6 +3,7 @@
 import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -10,14 +11,14 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
-from openpyxl.utils import get_column_letter, quote_sheetname
+from openpyxl.utils import column_index_from_string, get_column_letter, quote_sheetname
 
 from clubdesk.reports.canonical import SheetDigest
+from clubdesk.tables import RISKY, TO_THE_RIGHT, Kind
 
 AMOUNT_FORMAT = "#,##0.00;[Red]-#,##0.00"
 DATE_FORMAT = "d mmm yyyy"
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
-RISKY = tuple("=+-@\t\r")
 LONGEST = 32767
 LINE = 15.5  # points that a line of a heading takes
 NIL = Decimal("0.00")
@@ -38,7 +39,7 @@ class Formula(str):
 
     value: Any
 
-    def __new__(cls, text: str, value: Any = None) -> "Formula":
+    def __new__(cls, text: str, value: Any) -> "Formula":
         formula = super().__new__(cls, text)
         formula.value = value
         return formula
@@ -73,26 +74,82 @@ class Jump(Formula):
         return super().__new__(cls, f'=HYPERLINK("#{target}","{words}")', words)  # type: ignore[return-value]
 
 
+@dataclass(frozen=True)
+class Term:
+    """A part of a formula: how it is written there, and what it comes to by the book."""
+
+    text: str
+    value: Decimal
+    is_cell: bool = False
+
+    @classmethod
+    def of(cls, figure: Decimal) -> "Term":
+        return cls(number(figure), figure)
+
+    @property
+    def formula(self) -> Formula:
+        return Formula(f"={self.text}", self.value)
+
+    @property
+    def _as_one(self) -> str:
+        return self.text if self.is_cell else f"({self.text})"
+
+    def __add__(self, other: "Term") -> "Term":
+        return Term(f"{self.text}+{other.text}", self.value + other.value)
+
+    def __sub__(self, other: "Term") -> "Term":
+        return Term(f"{self.text}-{other._as_one}", self.value - other.value)
+
+    def __neg__(self) -> "Term":
+        return Term(f"-{self._as_one}", -self.value + NIL)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Some rows of a sheet, as formulas in other sheets refer to them; where there is none, the row that would be."""
+
+    sheet: str
+    first: int
+    last: int
+
+    def column(self, letter: str) -> str:
+        """The fixed range of a column, such as 'Trial balance'!$D$5:$D$40."""
+        return f"{quote_sheetname(self.sheet)}!${letter}${self.first}:${letter}${max(self.first, self.last)}"
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A column of a sheet: its title, its width in characters where it is not the usual one, and what it holds."""
+
+    title: str
+    width: float = 0
+    kind: Kind = "text"
+
+
 class Sheet:
     """One sheet of the workbook, written from the top; `row` is the number of the last row written.
 
-    `amounts` are the letters of the columns that hold amounts: their headers stand to the right. `foot` stands on every
-    printed page. `copy` writes the same rows elsewhere, each formula by its value.
+    Headers of columns that hold amounts stand to the right. `foot` stands on every printed page. `copy` writes the same
+    rows elsewhere, each formula by its value.
     """
 
     def __init__(
-        self, workbook: Workbook, title: str, widths: Sequence[float], *, amounts: str = "", landscape: bool = False,
+        self, workbook: Workbook, title: str, columns: Sequence[Heading], *, landscape: bool = False,
         foot: str = "", one_page: bool = False, copy: Callable[[list[Any]], object] | None = None,
     ):  # fmt: skip
         self.sheet = workbook.create_sheet(title)
         self.name = title
         self.row = 0
-        self.amounts = amounts
+        self.columns = columns
+        self.amounts = {letter for letter, each in zip(letters(len(columns), "A"), columns, strict=True)
+                        if each.kind in TO_THE_RIGHT}  # fmt: skip
         self.copy = copy
         self.digest = SheetDigest(title)
         self._figures: dict[str, list[tuple[int, Decimal]]] = {}
-        for index, width in enumerate(widths, 1):
-            self.sheet.column_dimensions[get_column_letter(index)].width = width
+        self._last: Sequence[Any] = ()
+        for letter, each in zip(letters(len(columns), "A"), columns, strict=True):
+            if each.width:
+                self.sheet.column_dimensions[letter].width = each.width
         setup = self.sheet.page_setup
         setup.orientation = "landscape" if landscape else "portrait"
         setup.paperSize = 9  # A4
@@ -102,14 +159,18 @@ class Sheet:
         self.sheet.oddFooter.left.text = foot
         self.sheet.sheet_view.showGridLines = False
 
-    def top(self, title: str, note: str, header: Sequence[str]) -> int:
-        """The title, a note and the header, which repeats on every printed page; returns the header's row."""
+    def top(self, note: str, header: Sequence[str] = (), title: str = "") -> int:
+        """The title, a note and the header, which repeats on every printed page; returns the header's row.
+
+        The title and the header are the sheet's and its columns' own unless they are given.
+        """
+        title = title or self.name
         self.sheet.print_title_rows = "1:4"
         self.sheet.freeze_panes = "A5"
         self._write([title], [self.cell(title, font=TITLE)])
         self._write([note], [self.cell(note, font=NOTE)])
         self.blank()
-        return self.header(header)
+        return self.header(header or [each.title for each in self.columns])
 
     def header(self, names: Sequence[str]) -> int:
         cells = [self.cell(name, font=BOLD) for name in names]
@@ -171,8 +232,9 @@ class Sheet:
     def blank(self) -> int:
         return self._write([], [])
 
-    def stream(self, rows: Iterable[Sequence[Any]], kinds: Sequence[str]) -> int:
-        """Many rows of one shape, fast: `kinds` is "text", "name", "amount", "date", "number" or "formula" a column."""
+    def stream(self, rows: Iterable[Sequence[Any]]) -> int:
+        """Many rows, each cell of the kind of its column, fast."""
+        kinds = [each.kind for each in self.columns]
         cells = [WriteOnlyCell(self.sheet) for _ in kinds]
         for cell, kind in zip(cells, kinds, strict=True):
             if kind in ("amount", "date", "formula"):
@@ -234,23 +296,34 @@ class Sheet:
             cell.font = font
         return cell
 
-    def range(self, column: str, first: int, last: int) -> str:
-        """A fixed range of this sheet for a formula in another, such as 'Trial balance'!$D$5:$D$40."""
-        return f"{quote_sheetname(self.name)}!${column}${first}:${column}${max(first, last)}"
+    def rows(self, first: int) -> Rows:
+        """The rows from `first` to the last one written."""
+        return Rows(self.name, first, self.row)
 
     def at(self, column: str, row: int) -> str:
+        """A fixed place for a formula in another sheet, such as 'Trial balance'!$D$5."""
         return f"{quote_sheetname(self.name)}!${column}${row}"
+
+    def term(self, column: str) -> Term:
+        """The amount in that column of the row written last, for a formula in another sheet."""
+        return Term(self.at(column, self.row), plain_value(self._last[column_index_from_string(column) - 1]), True)
 
     def _write(self, values: Sequence[Any], cells: Sequence[Any]) -> int:
         if self.copy:
             self.copy([plain_value(value) for value in values])
         self.sheet.append(cells)
-        self.row += 1
+        self.row, self._last = self.row + 1, values
         self.digest.add(self.row, [cell.value if cell is not None else None for cell in cells])
         for place, value in enumerate(values):
             if isinstance(value, Formula):
                 self.digest.add_figure(self.row, place, value.value)
         return self.row
+
+
+def letters(count: int, first: str = "C") -> list[str]:
+    """The letters of so many columns from `first` on."""
+    start = column_index_from_string(first)
+    return [get_column_letter(start + place) for place in range(count)]
 
 
 def number(figure: Decimal) -> str:

@@ -8,10 +8,11 @@ Incorporation Act 2015 (WA) s 68.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import partial
 
 from clubdesk.bank.models import BankAccount, Reconciliation
 from clubdesk.clock import day_text
-from clubdesk.ledger.models import Account, Kind, Role
+from clubdesk.ledger.models import Account, Fund, Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.selectors import Figures, TypedFigures, a_year_earlier
 from clubdesk.reports.tracing import BETWEEN
@@ -89,7 +90,7 @@ def _fund_names(now: Figures) -> list[str]:
     return [*names, "Total"] if len(names) > 1 else names
 
 
-def _by_fund(now: Figures, figure: Callable) -> list[Decimal]:
+def _by_fund(now: Figures, figure: Callable[[Fund], Decimal]) -> list[Decimal]:
     """`figure(fund)` of each fund, and of all together where there are several."""
     each = [figure(fund) for fund in now.funds]
     return [*each, sum(each, ZERO)] if len(each) > 1 else each
@@ -240,8 +241,8 @@ def bridge(now: Figures) -> Statement:
     statement.total("Receipts less payments, without what was brought in", cash)
     sums = [cash]
     for account in moved_accounts(now):
-        start = [-figure for figure in _by_fund(now, lambda fund, a=account: now.figure(now.opening, a, fund))]
-        end = _by_fund(now, lambda fund, a=account: now.closing(a, fund))
+        start = [-figure for figure in _by_fund(now, partial(now.figure, now.opening, account))]
+        end = _by_fund(now, partial(now.closing, account))
         if any(start):
             statement.line(f"{account.name} on {day_text(now.first)}, at the start", start, account)
         if any(end):

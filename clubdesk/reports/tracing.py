@@ -26,8 +26,8 @@ from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
 from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, JournalOrigin, Kind, Posting, Role
-from clubdesk.ledger.selectors import ZERO, source_type, summed
-from clubdesk.money import CENT, as_amount
+from clubdesk.ledger.selectors import ZERO, source_type
+from clubdesk.money import as_amount, figure_of, sum_of
 from clubdesk.reports.models import MonthTrace, What
 from clubdesk.yearend.models import Disposal
 
@@ -160,7 +160,7 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
     stored = MonthTrace.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
     found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
     rows: QuerySet[Any, Any] = MonthTrace.objects.filter(month_end=stored)
-    rows = rows.values_list("fund", "line", "against", "what", "amount")
+    rows = rows.values_list("fund", "line", "against", "what", figure_of("amount"))
     for fund, line, against, what, amount in rows:
         found[fund, line, against or what] += amount
     if stored != as_at:
@@ -168,7 +168,7 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
         for source in (_entry_moves, _receipt_moves, _voucher_moves):
             for key, amount in source(stored, as_at, chart):
                 found[key] += amount
-    return {key: amount.quantize(CENT) for key, amount in found.items() if amount}
+    return {key: amount for key, amount in found.items() if amount}
 
 
 def traced_month_by_month(ends: Iterable[date]) -> Iterator[tuple[date, dict[Key, Decimal]]]:
@@ -179,7 +179,7 @@ def traced_month_by_month(ends: Iterable[date]) -> Iterator[tuple[date, dict[Key
         for source in (_entry_moves, _receipt_moves, _voucher_moves):
             for key, amount in source(after, end, chart):
                 found[key] += amount
-        yield end, {key: amount.quantize(CENT) for key, amount in found.items() if amount}
+        yield end, {key: amount for key, amount in found.items() if amount}
         after = end
 
 
@@ -217,7 +217,7 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Iterator[tupl
         _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
     )
     rows = rows.order_by("entry", "fund").values_list(
-        "entry", "fund", "account", "amount", "entry__source_type", "entry__source_id",
+        "entry", "fund", "account", figure_of("amount"), "entry__source_type", "entry__source_id",
         "entry__reverses__source_type", "entry__reverses__source_id",
     )  # fmt: skip
     documents = chart.documents
@@ -261,8 +261,9 @@ def _receipt_moves(after: date | None, until: date, chart: Chart) -> Iterator[tu
             yield from _shift(fees, fees, accumulated, -sign * amount, CASH)
 
 
-def _summed(rows: Any) -> Iterable[Any]:
-    return rows.annotate(figure=summed("amount"))
+def _summed(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
+    summed: QuerySet[Any, Any] = rows.annotate(figure=sum_of("amount"))
+    return summed
 
 
 def _voucher_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:

@@ -13,14 +13,14 @@ from django.core.exceptions import PermissionDenied
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
-from django.template.response import TemplateResponse
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.clock import day_text
+from clubdesk.clock import day_text, long_day
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import DEBIT_KINDS, Account, FinancialYear, Fund
+from clubdesk.ledger.papers import trial_balance_table
 from clubdesk.reports.committee import committee_page
 from clubdesk.reports.held import write_held
 from clubdesk.reports.pack import write_pack
@@ -31,20 +31,15 @@ from clubdesk.reports.statements import BASES, BASIS_NAMES, bridge_of_line, of_b
 from clubdesk.reports.verify import verify as compare
 from clubdesk.reports.workbook import workbook_bytes
 from clubdesk.roll.models import Household
-from clubdesk.screens import Link, Section, SpanForm, VerbForm
+from clubdesk.screens.fields import SpanForm
+from clubdesk.screens.pages import site_page
+from clubdesk.screens.tables import Link, Section
+from clubdesk.screens.verbs import signed_in
+from clubdesk.verbs import may
 from clubdesk.yearend.selectors import months_of
 
 UPLOAD_LIMIT = 20 * 1024 * 1024
 WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
-
-def _page(request: HttpRequest, site: AdminSite, template: str, title: str, **context: Any) -> TemplateResponse:
-    return TemplateResponse(request, template, {**site.each_context(request), "title": title, **context})
-
-
-def _may_read(request: HttpRequest) -> None:
-    if not request.user.has_perm("ledger.view_financialyear"):
-        raise PermissionDenied
 
 
 def _year(ending: int) -> FinancialYear:
@@ -56,10 +51,9 @@ def _year(ending: int) -> FinancialYear:
 
 def years(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """The financial years, each with what is made of it."""
-    _may_read(request)
     today = clock.today()
     period = PeriodForm(initial={"since": ledger.year_start(today), "until": today})
-    return _page(
+    return site_page(
         request,
         site,
         "reports/years.html",
@@ -82,12 +76,11 @@ class PeriodForm(SpanForm):
 
 def statements(request: HttpRequest, site: AdminSite, ending: int | None = None) -> HttpResponse:
     """The statements of a year, or of the days and the fund that the address asks for; `?pdf` as a file to print."""
-    _may_read(request)
     year = _year(ending) if ending else None
     asked = {"since": year.first_day, "until": year.last_day} if year else {}
     form = PeriodForm({**asked, **request.GET.dict()})
     if not form.is_valid():
-        return _page(request, site, "reports/statements.html", "Statements", form=form, basis="accrual")
+        return site_page(request, site, "reports/statements.html", "Statements", form=form, basis="accrual")
     first, last, fund = form.cleaned_data["since"], form.cleaned_data["until"], form.cleaned_data["fund"]
     basis = form.cleaned_data["basis"] or "accrual"
     now = Figures(first, last, fund)
@@ -99,7 +92,7 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
         found = [bridge_of_line(now, line), *found]
     year = year or FinancialYear.objects.filter(first_day__lte=first, last_day__gte=last).first()
     query = {"since": first.isoformat(), "until": last.isoformat(), "fund": fund.pk if fund else ""}
-    return _page(
+    return site_page(
         request,
         site,
         "reports/statements.html",
@@ -128,7 +121,6 @@ class AccountForm(SpanForm):
 
 def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpResponse:
     """Every line of an account in a span of days with its running balance, each with its entry."""
-    _may_read(request)
     account = get_object_or_404(Account, code=code)
     today = clock.today()
     asked = {"since": ledger.year_start(today).isoformat(), "until": today.isoformat()}
@@ -152,7 +144,7 @@ def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpRespo
         )
         columns = ["Date", "Entry", "What for", "Who", "Debit", "Credit", "Balance"]
         sections = [Section("Lines", columns, rows, "Nothing was posted in these days.", note=note)]
-    return _page(
+    return site_page(
         request, site, "screens/figures.html", str(account), form=form, facts=facts, sections=sections,
         parent=Link("Reports", reverse("admin:reports")),
         intro="The balance is above nil where that is usual: by debits what the club has and spends, by credits what it"
@@ -191,7 +183,6 @@ class CommitteeForm(forms.Form):
 
 def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """The committee's page of a month or a year; `?pdf` on one sheet of A4."""
-    _may_read(request)
     form = CommitteeForm({"month": request.GET.get("month") or request.GET.get("year", "")})
     if not form.is_valid():
         raise Http404("No such month or year.")
@@ -203,7 +194,7 @@ def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
         return pdf_response(CommitteeAsked(first, last).pdf(clock.today()), f"committee-{last}.pdf")
     page, seal = committee_page(first, last), seal_of_span(first, last)
     asked = urlencode({"month": form.cleaned_data["month"], "pdf": 1})
-    return _page(
+    return site_page(
         request, site, "reports/committee.html", "For the committee", form=form, committee=page,
         span=span_in_words(first, last), seal=seal, pdf=asked,
     )  # fmt: skip
@@ -217,27 +208,25 @@ def pdf_response(content: bytes, name: str) -> HttpResponse:
 
 def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """The trial balance at the end of a day, today unless the address says another."""
-    _may_read(request)
     as_at = clock.today()
     if asked := request.GET.get("as_at"):
         try:
             as_at = date.fromisoformat(asked)
         except ValueError:
             messages.error(request, "That is not a date; today's trial balance is shown.")
-    return _page(
-        request,
-        site,
-        "reports/trial_balance.html",
-        "Trial balance",
-        trial=ledger.trial_balance(as_at),
-        as_at=as_at,
-        of_account=urlencode({"since": ledger.year_start(as_at).isoformat(), "until": as_at.isoformat()}),
+    query = urlencode({"since": ledger.year_start(as_at).isoformat(), "until": as_at.isoformat()})
+    table = trial_balance_table(ledger.trial_balance(as_at)).changed(
+        "name", link=lambda line: f"{reverse('admin:account_lines', args=[line.account.code])}?{query}"
     )
+    return site_page(
+        request, site, "reports/trial_balance.html", "Trial balance", as_at=as_at, table=table,
+        caption=f"As at {long_day(as_at)}",
+    )  # fmt: skip
 
 
 def held(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """All that is held about a household, to give to it."""
-    if not (request.user.has_perm("roll.view_household") and request.user.has_perm("fees.view_charge")):
+    if not may(request.user, "roll.view_household"):
         raise PermissionDenied
     household = get_object_or_404(Household, pk=pk)
     response = HttpResponse(content_type=WORKBOOK_TYPE)
@@ -248,7 +237,6 @@ def held(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
 
 def workbook(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
     """The treasurer's workbook of the year that ends in `ending`."""
-    _may_export(request)
     year = _year(ending)
     content = workbook_bytes(year, made_on=clock.today(), made_by=_name(request))
     response = HttpResponse(content, content_type=WORKBOOK_TYPE)
@@ -258,38 +246,33 @@ def workbook(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse
 
 def audit_pack(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponseBase:
     """The workbook, its sheets as CSV and the evidence, in one ZIP."""
-    _may_export(request)
     file = TemporaryFile()  # noqa: SIM115 - the response closes it
     write_pack(_year(ending), file, made_on=clock.today(), made_by=_name(request))
     file.seek(0)
     return FileResponse(file, as_attachment=True, filename=f"audit-pack-{ending}.zip", content_type="application/zip")
 
 
-class VerifyForm(VerbForm):
+class VerifyForm(forms.Form):
+    required_css_class = "required"
     file = forms.FileField(label="Workbook or PDF", help_text="As it was made here, at most 20 MB.")
 
 
 def verify(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """Whether an uploaded workbook or PDF is the book's own; nothing is kept."""
-    _may_export(request)
-    found, form = None, VerifyForm()
+    found, form = None, VerifyForm(label_suffix="")
     if request.method == "POST":
-        form = VerifyForm(request.POST, request.FILES)
+        form = VerifyForm(request.POST, request.FILES, label_suffix="")
         if form.is_valid():
             try:
                 found = compare(form.cleaned_data["file"].read(UPLOAD_LIMIT + 1)[:UPLOAD_LIMIT])
             except Refused as refusal:
                 form.add_error("file", refusal.sentence)
-    status = 422 if form.errors else 200
-    page = _page(request, site, "reports/verify.html", "Check a file against the book", form=form, found=found)
-    page.status_code = status
-    return page
-
-
-def _may_export(request: HttpRequest) -> None:
-    if not request.user.has_perm("ledger.export_year"):
-        raise PermissionDenied
+    return site_page(
+        request, site, "reports/verify.html", "Check a file against the book", status=422 if form.errors else 200,
+        form=form, found=found,
+    )  # fmt: skip
 
 
 def _name(request: HttpRequest) -> str:
-    return request.user.get_full_name() or request.user.get_username()  # type: ignore[union-attr]
+    by = signed_in(request)
+    return by.get_full_name() or by.get_username()

@@ -1,36 +1,43 @@
 """Screens of the roll."""
 
-from typing import Any
+from decimal import Decimal
 
 from django.contrib import admin
+from django.contrib.auth.models import User
 from django.db import models
-from django.forms import CheckboxSelectMultiple
+from django.forms import CheckboxSelectMultiple, ModelForm, ModelMultipleChoiceField
 from django.http import HttpRequest
 
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import FIGURE, ZERO, SumOfCents
-from clubdesk.money import shown
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.money import sum_of
 from clubdesk.roll import services
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.selectors import belongs_to
-from clubdesk.screens import DateInput, RoomAdmin
+from clubdesk.screens.fields import DateInput
+from clubdesk.screens.rooms import RoomAdmin
+from clubdesk.screens.tables import as_figure
+from clubdesk.screens.verbs import signed_in
+from clubdesk.verbs import may
+
+Names = tuple[str | tuple[str, ...], ...]
 
 
-class GuardianInline(admin.StackedInline):
+class GuardianInline(admin.StackedInline[Guardian, Household]):
     model = Guardian
     extra = 0
     min_num = 1
-    fields = ["name", "email", "phone"]
+    fields = ("name", "email", "phone")
 
 
-class PersonInline(admin.StackedInline):
+class PersonInline(admin.StackedInline[Person, Household]):
     model = Person
     extra = 1
     can_delete = False
-    fields = ["given_name", "family_name", "birth_date", "class_today"]
-    readonly_fields = ["class_today"]
+    fields = ("given_name", "family_name", "birth_date", "class_today")
+    readonly_fields = ("class_today",)
     formfield_overrides = {models.DateField: {"widget": DateInput}}
 
     @admin.display(description="Age and class")
@@ -44,64 +51,59 @@ def age_and_class(person: Person) -> str:
 
 
 @admin.register(Household)
-class HouseholdAdmin(RoomAdmin):
-    list_display = ["name", "owes"]
-    search_fields = ["name", "guardians__name", "people__given_name", "people__family_name"]
+class HouseholdAdmin(RoomAdmin[Household]):
+    list_display = ("name", "owes")
+    search_fields = ("name", "guardians__name", "people__given_name", "people__family_name")
     search_help_text = "A family, guardian or child"
-    fieldsets = [(None, {"fields": ["name"]}), ("Sign-ins", {"fields": ["users"], "classes": ["collapse"]})]
+    fieldsets = ((None, {"fields": ("name",)}), ("Sign-ins", {"fields": ("users",), "classes": ("collapse",)}))
     sections_first = True
-    inlines = [GuardianInline, PersonInline]
-    pages = []
-    section_makers = []
+    inlines = (GuardianInline, PersonInline)
 
     def get_queryset(self, request: HttpRequest) -> models.QuerySet[Household]:
         rows = Posting.objects.filter(party=models.OuterRef("party"), account__role=Role.FEES_OWED)
-        owed = (
-            rows.order_by().values("party").annotate(figure=SumOfCents("amount", output_field=FIGURE)).values("figure")
-        )
-        return super().get_queryset(request).annotate(owed=models.Subquery(owed, output_field=FIGURE))
+        owed = rows.order_by().values("party").annotate(figure=sum_of("amount")).values("figure")
+        return super().get_queryset(request).annotate(owed=models.Subquery(owed))
 
     @admin.display(description="Owes", ordering="owed")
-    def owes(self, household: Any) -> str:
-        figure = household.owed or ZERO
-        return f"in credit {shown(-figure)}" if figure < 0 else shown(figure)
+    def owes(self, household: Household) -> str:
+        figure: Decimal = getattr(household, "owed", None) or ZERO
+        return as_figure(-figure, before="in credit ") if figure < 0 else as_figure(figure)
 
-    def save_model(self, request: HttpRequest, obj: Household, form: Any, change: bool) -> None:
+    def save_model(self, request: HttpRequest, obj: Household, form: object, change: bool) -> None:
         services.save_household(household=obj)
 
-    def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
+    def save_related(self, request: HttpRequest, form: ModelForm[Household], formsets: object, change: bool) -> None:
         """Nobody takes themselves off a household, whose money they may not decide about."""
         users = form.cleaned_data.get("users")
-        if change and users is not None and belongs_to(request.user, form.instance) and request.user not in users:  # type: ignore[arg-type]
+        by = signed_in(request)
+        if change and users is not None and belongs_to(by, form.instance) and by not in users:
             raise Refused("Somebody else must take you off this household; nobody does so themselves.")
         super().save_related(request, form, formsets, change)
 
-    def formfield_for_manytomany(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
-        kwargs["queryset"] = db_field.remote_field.model.objects.filter(is_staff=True)
+    def formfield_for_manytomany(
+        self, db_field: models.ManyToManyField[User, User], request: HttpRequest, **kwargs: object
+    ) -> ModelMultipleChoiceField[User] | None:
+        kwargs["queryset"] = User.objects.filter(is_staff=True)
         kwargs["widget"] = CheckboxSelectMultiple
         return super().formfield_for_manytomany(db_field, request, **kwargs)
 
 
 @admin.register(Person)
-class PersonAdmin(RoomAdmin):
-    list_display = ["__str__", "household", "birth_date", "age_class"]
-    list_select_related = ["household"]
-    search_fields = ["given_name", "family_name", "household__name"]
+class PersonAdmin(RoomAdmin[Person]):
+    list_display = ("__str__", "household", "birth_date", "age_class")
+    list_select_related = ("household",)
+    search_fields = ("given_name", "family_name", "household__name")
     search_help_text = "A name or family"
-    autocomplete_fields = ["household"]
-    fields = ["household", ("given_name", "family_name"), "birth_date", "age_class"]
-    readonly_fields = ["age_class"]
-    pages = []
-    section_makers = []
+    autocomplete_fields = ("household",)
+    fields = ("household", ("given_name", "family_name"), "birth_date", "age_class")
+    readonly_fields = ("age_class",)
 
-    def get_fields(self, request: HttpRequest, obj: Any = None) -> Any:
+    def get_fields(self, request: HttpRequest, obj: Person | None = None) -> Names:
         """Who only needs a name to pick, at the range or on a claim, sees no birth date and no household."""
-        return (
-            self.fields if request.user.has_perm("roll.view_household") else ["given_name", "family_name", "age_class"]
-        )
+        return self.fields if may(request.user, "roll.view_household") else ("given_name", "family_name", "age_class")
 
-    def get_list_display(self, request: HttpRequest) -> Any:
-        return self.list_display if request.user.has_perm("roll.view_household") else ["__str__", "age_class"]
+    def get_list_display(self, request: HttpRequest) -> tuple[str, ...]:
+        return self.list_display if may(request.user, "roll.view_household") else ("__str__", "age_class")
 
     @admin.display(description="Age and class today")
     def age_class(self, person: Person) -> str:

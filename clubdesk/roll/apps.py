@@ -1,14 +1,6 @@
-from django.apps import AppConfig
-
-from clubdesk import guards
+from clubdesk.rooms import RoomConfig
 
 
-class RollConfig(AppConfig):
+class RollConfig(RoomConfig):
     name = "clubdesk.roll"
     verbose_name = "Roll"
-    purpose = "Households, their guardians and their people: who comes, and who pays."
-
-    def ready(self) -> None:
-        from clubdesk.roll import rules
-
-        guards.register(*rules.GUARDS)

@@ -27,7 +27,7 @@ class Household(models.Model):
     class Meta:
         ordering = ["name", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
 
@@ -40,7 +40,7 @@ class Guardian(models.Model):
     class Meta:
         ordering = ["household", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
 
@@ -50,14 +50,14 @@ class Person(models.Model):
     family_name = models.CharField(max_length=60)
     birth_date = models.DateField("date of birth")
 
-    blanked_on = models.DateField(null=True, blank=True, editable=False)
+    erased_on = models.DateField(null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["family_name", "given_name", "pk"]
         verbose_name_plural = "people"
-        permissions = [("blank_person", "Can blank a person's details after the years of keeping")]
+        permissions = [("erase_person", "Can erase a person's details after the years of keeping")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.given_name} {self.family_name}"
 
     def clean(self) -> None:
@@ -116,5 +116,5 @@ class Consent(models.Model):
     class Meta:
         ordering = ["-given_at", "-pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.given_by}, {day_text(self.given_at)}"

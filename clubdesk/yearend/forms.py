@@ -1,11 +1,12 @@
 """Forms of the year's end."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from djmoney.money import Money
 
 from clubdesk import clock
@@ -13,30 +14,39 @@ from clubdesk.clock import long_day
 from clubdesk.evidence import EvidenceField
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
 from clubdesk.money import AmountFormField, as_amount, shown, total
-from clubdesk.screens import DayField, HappenedField, VerbForm
+from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm, form_of
 from clubdesk.yearend import selectors
+from clubdesk.yearend.models import Equipment
 from clubdesk.yearend.register import Register
 
 NARRATION = "What it is for, as an auditor should read it. No names."
 
 
-class AccountChoice(forms.ModelChoiceField):
+class AccountChoice(forms.ModelChoiceField[Account]):
     """One of the accounts that the question at hand allows, read when the form is shown."""
 
-    def __init__(self, rows: Any, **kwargs: Any):
+    def __init__(self, rows: Callable[[], QuerySet[Account]], **kwargs: Any):
         self.rows = rows
         super().__init__(queryset=Account.objects.none(), **kwargs)
 
-    def __deepcopy__(self, memo: Any) -> Any:
-        field = super().__deepcopy__(memo)
+    def __deepcopy__(self, memo: Any) -> "AccountChoice":
+        field: AccountChoice = super().__deepcopy__(memo)
         field.queryset = self.rows()
         return field
 
 
-class AdjustmentForm(VerbForm):
-    """What every adjustment says: for which fund, on which day, what it is, and its document."""
+def fund_field(rows: QuerySet[Fund]) -> forms.ModelChoiceField[Fund]:
+    """One of the funds, the general fund unless said."""
+    return forms.ModelChoiceField(queryset=rows, initial=FundRole.GENERAL.value, empty_label=None)
 
-    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+
+def unrestricted() -> QuerySet[Fund]:
+    return Fund.objects.filter(restricted=False)
+
+
+class AdjustmentForm(VerbForm[None]):
+    """What every adjustment says: on which day, what it is, and its document."""
+
     on = HappenedField(label="Dated", help_text="Mostly the last day of a month or of the year.")
     narration = forms.CharField(max_length=300, help_text=NARRATION)
     evidence = EvidenceField(label="Document", required=False)
@@ -47,14 +57,13 @@ class UndoneForm(AdjustmentForm):
 
     expense = AccountChoice(selectors.expense_accounts, label="Expense account")
     amount = AmountFormField()
+    fund = fund_field(Fund.objects.all())
     reverse_on = DayField(label="Undone on", initial=None, help_text="Mostly the first day of the next month or year.")
     field_order = ["expense", "amount", "fund", "on", "reverse_on", "narration", "evidence"]
 
 
 class StockForm(AdjustmentForm):
-    fund = forms.ModelChoiceField(
-        queryset=Fund.objects.filter(restricted=False), initial=FundRole.GENERAL.value, empty_label=None
-    )
+    fund = fund_field(unrestricted())
     counted = AmountFormField(label="Worth of what lies in the store", help_text="At what it cost, as counted.")
     materials = AccountChoice(selectors.expense_accounts, label="Bought on the account")
     field_order = ["counted", "materials", "fund", "on", "narration", "evidence"]
@@ -63,7 +72,6 @@ class StockForm(AdjustmentForm):
 class AllowanceForm(AdjustmentForm):
     """What families owe stands in the general fund, and so does what is not expected of it."""
 
-    fund = None  # type: ignore[assignment]
     wanted = AmountFormField(
         label="Not expected to be paid", help_text="Of all that families owe. The debts themselves stay as they are."
     )
@@ -73,19 +81,19 @@ class AllowanceForm(AdjustmentForm):
 MONTHS_BACK = 18
 
 
-class DepreciationForm(VerbForm):
+class DepreciationForm(VerbForm[None]):
     """Up to which month, with what would be posted."""
 
     until = forms.TypedChoiceField(label="Up to the end of", choices=[], coerce=date.fromisoformat)
 
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
+    def prepare(self) -> None:
         field = self.fields["until"]
         assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{long_day(day)}: {shown(amount)}") for day, amount in _to_post()]
+        choices = [(day.isoformat(), f"{long_day(day)}: {shown(amount)}") for day, amount in _to_post()]
+        field.choices = choices
         field.help_text = (
             "With what is posted by then, dated that day, or the first open day after it where its month is locked."
-            if field.choices
+            if choices
             else "Nothing of the register is left to depreciate."
         )
 
@@ -103,25 +111,22 @@ def _to_post() -> list[tuple[date, Money]]:
     return found
 
 
-class EquipmentForm(VerbForm):
+class EquipmentForm(VerbForm[None]):
     name = forms.CharField(label="What it is", max_length=120)
     bought_on = HappenedField(label="Bought on")
     cost = AmountFormField()
     years = forms.IntegerField(label="Years of use", min_value=1, max_value=50)
     residual = AmountFormField(label="Worth at the end", required=False)
-    fund = forms.ModelChoiceField(
-        queryset=Fund.objects.filter(restricted=False), initial=FundRole.GENERAL.value, empty_label=None
-    )
+    fund = fund_field(unrestricted())
     brought_in = AmountFormField(
         label="Depreciated before this book", required=False, help_text="As in the opening trial balance; else blank."
     )
 
 
-class WithdrawForm(VerbForm):
-    reason = forms.CharField(label="What is wrong with it", max_length=150)
+WithdrawForm = form_of(reason=forms.CharField(label="What is wrong with it", max_length=150))
 
 
-class DisposeForm(VerbForm):
+class DisposeForm(VerbForm[Equipment]):
     on = HappenedField(label="Gone on")
     reason = forms.CharField(label="What became of it", max_length=150)
     proceeds = AmountFormField(label="Money received for it", required=False)
@@ -130,7 +135,7 @@ class DisposeForm(VerbForm):
     )
 
 
-class BudgetForm(VerbForm):
+class BudgetForm(VerbForm[FinancialYear]):
     """An account's year: one sum in equal parts, or month by month. `seen` tells which account and plan it shows."""
 
     seen = forms.CharField(required=False, widget=forms.HiddenInput)
@@ -139,16 +144,16 @@ class BudgetForm(VerbForm):
         label="Whole year in equal parts", required=False, help_text="Or leave blank and type the months below."
     )
 
-    def __init__(self, *args: Any, target: FinancialYear, **kwargs: Any):
-        super().__init__(*args, target=target, **kwargs)
-        for month in selectors.months_of(target):
-            self.fields[_month_field(month)] = AmountFormField(label=f"{month:%B %Y}", required=False)
+    def prepare(self) -> None:
+        for month in selectors.months_of(self.target):
+            self.fields[month_field(month)] = AmountFormField(label=f"{month:%B %Y}", required=False)
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
         months = selectors.months_of(self.target)
-        typed = {month: amount for month in months if (amount := cleaned.pop(_month_field(month), None))}
-        whole, seen, account = (cleaned.pop("whole", None), cleaned.pop("seen", ""), cleaned.get("account"))
+        typed = {month: amount for month in months if (amount := cleaned.pop(month_field(month), None))}
+        whole: Money | None = cleaned.get("whole")
+        seen, account = cleaned.get("seen"), cleaned.get("account")
         planned = self._planned(account)
         if account and planned and seen != seen_plan(account.pk, planned):
             self.add_error(
@@ -158,8 +163,8 @@ class BudgetForm(VerbForm):
         untouched = typed == planned
         if whole is not None and typed and not untouched and whole != total(typed.values()):
             self.add_error("whole", "Type either the whole year or the months; these do not come to the same.")
-        spread = whole is not None and (untouched or not typed)
-        cleaned["months"] = selectors.spread(whole, months) if spread else typed
+        is_spread = whole is not None and (untouched or not typed)
+        cleaned["months"] = selectors.spread(whole, months) if is_spread and whole is not None else typed
         return cleaned
 
     def _planned(self, account: Account | None) -> dict[date, Money]:
@@ -172,51 +177,39 @@ def seen_plan(account: int, months: Mapping[date, Money]) -> str:
     return " ".join([str(account), *(f"{day}:{amount.amount}" for day, amount in sorted(months.items()))])
 
 
-def _month_field(month: date) -> str:
+def month_field(month: date) -> str:
     return f"month_{month:%Y_%m}"
 
 
-class CopyBudgetForm(VerbForm):
+class CopyBudgetForm(VerbForm[FinancialYear]):
     percent = forms.DecimalField(
         label="Percent of last year", initial=100, min_value=Decimal(1), max_value=Decimal(1000), decimal_places=1
     )
     replace = forms.BooleanField(label="Replace the budget that is planned already")
 
-    def __init__(self, *args: Any, target: FinancialYear, **kwargs: Any):
-        super().__init__(*args, target=target, **kwargs)
-        if not target.budget.exists():
+    def prepare(self) -> None:
+        if not self.target.budget.exists():
             del self.fields["replace"]
 
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        cleaned.pop("replace", None)
-        return cleaned
 
-
-class ComparativesForm(VerbForm):
+class ComparativesForm(VerbForm[FinancialYear]):
     """Last year's figures of one fund, account by account, as its statements printed them."""
 
-    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+    fund = fund_field(Fund.objects.all())
 
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
+    def prepare(self) -> None:
         self.accounts = {f"account_{each.pk}": each for each in Account.objects.exclude(kind=Kind.EQUITY)}
         for name, account in self.accounts.items():
             taken_off = account.role in (Role.DEPRECIATED, Role.ALLOWANCE)
-            note = "Above nil, though it is taken off the assets." if taken_off else ""
+            note = "Above zero, though it is taken off the assets." if taken_off else ""
             self.fields[name] = AmountFormField(label=str(account), required=False, min_value=None, help_text=note)
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
         typed = {account: cleaned.pop(name, None) for name, account in self.accounts.items()}
         cleaned["figures"] = {account: amount for account, amount in typed.items() if amount}
         return cleaned
 
 
-class GstForm(VerbForm):
-    since = DayField(label="From", initial=None)
-    until = DayField(label="To", initial=None)
-
-
-class CloseForm(VerbForm):
-    sure = forms.BooleanField(label="The year’s books are complete and were checked")
+GstForm = form_of(first=DayField(label="From", initial=None), last=DayField(label="To", initial=None))
+CloseForm = form_of(sure=forms.BooleanField(label="The year’s books are complete and were checked"))

@@ -19,7 +19,7 @@ from djmoney.money import Money
 from clubdesk.fees.models import Charge, ChargeCredit, FeeItem
 from clubdesk.ledger.models import Account, Fund, Journal, JournalOrigin, Kind, Posting, TaxCode
 from clubdesk.ledger.selectors import BY_HAND
-from clubdesk.money import as_amount, gst_in, nil, total
+from clubdesk.money import gst_in, nil, total
 from clubdesk.rangeday.models import SignOn
 
 CODED = (TaxCode.TAXABLE, TaxCode.FREE)
@@ -89,7 +89,7 @@ def _sales(first: date, last: date) -> Iterator[tuple[int, Money]]:
     ):
         values: QuerySet[Any, Any] = rows.order_by("pk").values_list(item, "amount")
         for pk, amount in values.iterator(chunk_size=5000):
-            yield pk, sign * as_amount(amount)
+            yield pk, sign * amount
 
 
 def _add_bills(found: GstFigures, first: date, last: date) -> None:
@@ -103,6 +103,6 @@ def _add_bills(found: GstFigures, first: date, last: date) -> None:
     rows = rows.exclude(own).order_by("pk").values_list("account", "fund", "amount")
     for account, fund, amount in rows.iterator(chunk_size=5000):
         key = (accounts[account], funds[fund])
-        found.bills[key] += as_amount(amount)
+        found.bills[key] += amount
         if accounts[account].tax_code == TaxCode.TAXABLE:
-            found.in_bills[key] += gst_in(as_amount(amount))
+            found.in_bills[key] += gst_in(amount)

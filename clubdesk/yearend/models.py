@@ -6,7 +6,7 @@ from djmoney.money import Money
 
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import YEARLY_KINDS, Account, Document, FinancialYear, Fund, Journal
-from clubdesk.money import AmountField
+from clubdesk.money import Cents, nil
 
 KINDS = [kind.value for kind in YEARLY_KINDS]
 
@@ -17,7 +17,7 @@ class BudgetMonth(models.Model):
     year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="budget")
     account = models.ForeignKey(Account, models.PROTECT, related_name="+", limit_choices_to={"kind__in": KINDS})
     month = models.DateField()
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         ordering = ["account", "month"]
@@ -29,7 +29,7 @@ class BudgetMonth(models.Model):
             models.CheckConstraint(condition=Q(month__day=1), name="yearend_budget_month_by_its_first_day"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.account}, {self.month:%B %Y}"
 
 
@@ -42,7 +42,7 @@ class Comparative(models.Model):
     year_end = models.DateField()
     account = models.ForeignKey(Account, models.PROTECT, related_name="+")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         ordering = ["-year_end", "account", "fund"]
@@ -53,7 +53,7 @@ class Comparative(models.Model):
             models.CheckConstraint(condition=~Q(amount=0), name="yearend_comparative_not_nil"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.account}, {day_text(self.year_end)}"
 
 
@@ -63,8 +63,8 @@ class GstReturn(Document):
     first_day = models.DateField()
     last_day = models.DateField()
     journal = models.OneToOneField(Journal, models.PROTECT, related_name="gst_return")
-    collected = AmountField("GST in sales", default=0)
-    credits = AmountField("GST in bills", default=0)
+    collected = Cents("GST in sales", default=nil)
+    credits = Cents("GST in bills", default=nil)
 
     class Meta:
         ordering = ["-last_day", "-pk"]
@@ -74,13 +74,14 @@ class GstReturn(Document):
             models.CheckConstraint(condition=Q(last_day__gt=F("first_day")), name="yearend_gst_period_order"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"GST, {day_text(self.first_day)} to {day_text(self.last_day)}"
 
     @property
     def payable(self) -> Money:
         """To the tax office; below nil it pays the club."""
-        return self.collected - self.credits
+        payable: Money = self.collected - self.credits
+        return payable
 
 
 class Equipment(Document):
@@ -91,12 +92,12 @@ class Equipment(Document):
 
     name = models.CharField(max_length=120)
     bought_on = models.DateField()
-    cost = AmountField()
-    residual = AmountField("worth at the end", default=0)
+    cost = Cents()
+    residual = Cents("worth at the end", default=nil)
     years = models.PositiveSmallIntegerField("years of use")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
-    brought_in = AmountField(
-        "depreciated before this book", default=0, help_text="What the opening trial balance has of it already."
+    brought_in = Cents(
+        "depreciated before this book", default=nil, help_text="What the opening trial balance has of it already."
     )
     withdrawn_on = models.DateField("typed wrongly, taken out on", null=True, blank=True, editable=False)
     withdraw_reason = models.CharField("why", max_length=150, blank=True, editable=False)
@@ -116,7 +117,7 @@ class Equipment(Document):
             ),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
 
@@ -126,7 +127,7 @@ class Disposal(Document):
     equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="disposals")
     gone_on = models.DateField()
     reason = models.CharField(max_length=150)
-    proceeds = AmountField("money received for it", default=0)
+    proceeds = Cents("money received for it", default=nil)
     journal = models.OneToOneField(Journal, models.PROTECT, related_name="disposal")
 
     class Meta:
@@ -135,7 +136,7 @@ class Disposal(Document):
             models.CheckConstraint(condition=Q(proceeds__gte=0), name="yearend_disposal_proceeds_not_below_nil"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.equipment}, gone on {day_text(self.gone_on)}"
 
 
@@ -145,7 +146,7 @@ class DepreciationLine(models.Model):
     journal = models.ForeignKey(Journal, models.PROTECT, related_name="depreciation")
     equipment = models.ForeignKey(Equipment, models.PROTECT, related_name="depreciation")
     until = models.DateField()
-    amount = AmountField()
+    amount = Cents()
 
     class Meta:
         ordering = ["until", "pk"]
@@ -153,5 +154,5 @@ class DepreciationLine(models.Model):
             models.CheckConstraint(condition=Q(amount__gt=0), name="yearend_depreciation_above_nil"),
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.equipment} to {day_text(self.until)}"

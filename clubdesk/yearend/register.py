@@ -4,18 +4,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Protocol, TypeVar
 
-from django.db.models import Exists, ExpressionWrapper, F, Max, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 from djmoney.money import Money
 
 from clubdesk.ledger.models import Journal, JournalEntry, Posting, Role
-from clubdesk.ledger.selectors import FIGURE, ZERO, source_type, summed
-from clubdesk.money import as_amount, half_up, total
+from clubdesk.ledger.selectors import ZERO, source_type
+from clubdesk.money import Figure, as_amount, half_up, sum_of, total
 from clubdesk.yearend.models import DepreciationLine, Disposal, Equipment
 
+Posted = TypeVar("Posted", DepreciationLine, Disposal)
 
-def stands(rows: QuerySet, as_at: date | None = None) -> QuerySet:
+
+def stands(rows: QuerySet[Posted], as_at: date | None = None) -> QuerySet[Posted]:
     """Those of the rows with a `journal` whose entry was not reversed; with `as_at`, as it was at that day's end."""
     entry = JournalEntry.objects.filter(
         source_type=source_type(Journal), source_id=OuterRef("journal"), purpose="journal"
@@ -26,15 +29,21 @@ def stands(rows: QuerySet, as_at: date | None = None) -> QuerySet:
     return rows.filter(Exists(entry.filter(later, date__lte=as_at)))
 
 
+class WithWorth(Protocol):
+    """What a screen reads of equipment that `with_worth_and_gone` has added to."""
+
+    withdrawn_on: date | None
+    gone_on: date | None
+    worth: Decimal
+
+
 def with_worth_and_gone(rows: QuerySet[Equipment]) -> QuerySet[Equipment]:
     """Each with `gone_on`, the day it was disposed of (None while the club has it), and its `worth` in the book."""
     disposal = stands(Disposal.objects.filter(equipment=OuterRef("pk")))
     lines = stands(DepreciationLine.objects.filter(equipment=OuterRef("pk"))).order_by()
-    lost = lines.values("equipment").annotate(figure=summed("amount")).values("figure")
-    left = F("cost") - F("brought_in") - Coalesce(Subquery(lost), Value(ZERO), output_field=FIGURE)
-    return rows.annotate(
-        gone_on=Subquery(disposal.values("gone_on")[:1]), worth=ExpressionWrapper(left, output_field=FIGURE)
-    )
+    lost = lines.values("equipment").annotate(figure=sum_of("amount")).values("figure")
+    left = F("cost") - F("brought_in") - Coalesce(Subquery(lost), Value(0), output_field=Figure())
+    return rows.annotate(gone_on=Subquery(disposal.values("gone_on")[:1]), worth=left)
 
 
 def disposal_of(thing: Equipment) -> Disposal | None:
@@ -67,7 +76,8 @@ def lost_by(thing: Equipment, until: date) -> Decimal:
 
 def depreciated(thing: Equipment) -> Money:
     """What it has lost by what stands posted, before this book too."""
-    return thing.brought_in + total(line.amount for line in stands(thing.depreciation.all()))
+    lost: Money = thing.brought_in + total(line.amount for line in stands(thing.depreciation.all()))
+    return lost
 
 
 @dataclass
@@ -96,7 +106,8 @@ class Register:
 
     def posted_until(self, thing: Equipment, until: date) -> Decimal:
         """What was posted of it up to that day, and what it had lost before this book."""
-        return thing.brought_in.amount + self.posted_between(thing, date.min, until)
+        lost: Decimal = thing.brought_in.amount + self.posted_between(thing, date.min, until)
+        return lost
 
     def to_lose(self, thing: Equipment, until: date) -> Money:
         """What it loses by the end of `until`'s month and has not lost yet; never below nil."""

@@ -43,14 +43,7 @@ GUARDS = [
         when="NEW.year_id <> OLD.year_id OR NEW.month <> OLD.month OR NEW.account_id <> OLD.account_id",
         message="A month of the budget keeps its account and its month.",
     ),
-    Guard(
-        "yearend_budget_replaces_nothing",
-        "yearend_budgetmonth",
-        "INSERT",
-        when="EXISTS (SELECT 1 FROM yearend_budgetmonth x WHERE x.id = NEW.id"
-        " OR (x.account_id = NEW.account_id AND x.month = NEW.month))",
-        message="This month is planned already; it is never replaced.",
-    ),
+    replaces_nothing("yearend_budgetmonth", "month of the budget"),
     *kept(
         "yearend_equipment",
         "thing of the register",
@@ -61,7 +54,7 @@ GUARDS = [
         "years",
         "fund_id",
         "brought_in",
-        "recorded_at",
+        free=("withdrawn_on", "withdraw_reason"),
     ),
     Guard(
         "yearend_equipment_withdrawn_before_anything_hangs_on_it",
@@ -100,7 +93,7 @@ GUARDS = [
         "DELETE",
         message="What was depreciated is never deleted; reverse the journal.",
     ),
-    replaces_nothing("yearend_depreciationline", "line of depreciation", "id"),
+    replaces_nothing("yearend_depreciationline", "line of depreciation"),
     Guard(
         "yearend_depreciation_by_its_journal",
         "yearend_depreciationline",
@@ -152,15 +145,15 @@ GUARDS = [
         )
         for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
     ),
-    replaces_nothing("yearend_comparative", "figure of the year before", "id"),
+    replaces_nothing("yearend_comparative", "figure of the year before"),
     Guard(
         "yearend_depreciation_within_cost",
         "yearend_depreciationline",
         "INSERT",
-        when="(SELECT CAST(ROUND((e.cost - e.residual - e.brought_in - NEW.amount - COALESCE((SELECT SUM(d.amount)"
+        when="(SELECT e.cost - e.residual - e.brought_in - NEW.amount - COALESCE((SELECT SUM(d.amount)"
         " FROM yearend_depreciationline d JOIN ledger_journalentry j ON j.source_type = 'ledger.journal'"
         " AND j.source_id = d.journal_id AND j.purpose = 'journal' WHERE d.equipment_id = e.id AND NOT EXISTS"
-        " (SELECT 1 FROM ledger_journalentry r WHERE r.reverses_id = j.id)), 0)) * 100) AS BIGINT)"
+        " (SELECT 1 FROM ledger_journalentry r WHERE r.reverses_id = j.id)), 0)"
         " FROM yearend_equipment e WHERE e.id = NEW.equipment_id) < 0",
         message="Nothing loses more than what it cost.",
     ),

@@ -10,8 +10,8 @@ from django.db.models.functions import TruncMonth
 from djmoney.money import Money
 
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Kind, Posting, Role
-from clubdesk.ledger.selectors import ZERO, balances, month_end, summed
-from clubdesk.money import as_amount, half_up
+from clubdesk.ledger.selectors import ZERO, balances, month_end
+from clubdesk.money import cents_of, from_cents, half_up, sum_of
 from clubdesk.yearend.models import BudgetMonth, Comparative
 
 
@@ -46,7 +46,7 @@ def actual_by_month(year: FinancialYear, months: Sequence[date] | None = None) -
         entry__date__range=(months[0], month_end(months[-1])), entry__is_closing=False, account__in=signs
     )
     rows = rows.annotate(month=TruncMonth("entry__date")).order_by().values_list("account", "month")
-    for account, month, figure in rows.annotate(figure=summed("amount")):
+    for account, month, figure in rows.annotate(figure=sum_of("amount")):
         if figure:
             found.setdefault(account, {})[month] = signs[account] * figure
     return found
@@ -100,6 +100,5 @@ def yearly_accounts() -> QuerySet[Account]:
 
 def spread(whole: Money, months: Sequence[date]) -> dict[date, Money]:
     """A year's amount in equal parts a month, the odd cents in the first months."""
-    cents = int(whole.amount * 100)
-    each, odd = divmod(cents, len(months))
-    return {month: as_amount(each + (1 if place < odd else 0)) / 100 for place, month in enumerate(months)}
+    each, odd = divmod(cents_of(whole), len(months))
+    return {month: from_cents(each + (1 if place < odd else 0)) for place, month in enumerate(months)}

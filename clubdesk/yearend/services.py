@@ -7,12 +7,12 @@ from datetime import date
 from decimal import Decimal
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text, long_day
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
+from clubdesk.fees.services import recognise_due
 from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Posting, Role
@@ -20,12 +20,14 @@ from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account as account_of
 from clubdesk.ledger.selectors import last_day_posted, month_end, party_balances
 from clubdesk.money import as_amount, half_up, nil, positive, shown, total
+from clubdesk.rooms import Done
+from clubdesk.verbs import verb
 from clubdesk.yearend import checklist, gst, posting, selectors
 from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment, GstReturn
 from clubdesk.yearend.register import Register, depreciated, disposal_of, last_undone, stands
 
 
-@transaction.atomic
+@verb(permission="yearend.add_budgetmonth", title="Plan an account")
 def set_budget(*, year: FinancialYear, account: Account, months: Mapping[date, Money], by: User) -> None:
     """Plan an account month by month (first days); a month that is missing or nil is planned at nothing.
 
@@ -56,7 +58,7 @@ class CopiedBudget:
     below_nil: list[Account]
 
 
-@transaction.atomic
+@verb(permission="yearend.add_budgetmonth", title="Copy the budget from last year")
 def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> CopiedBudget:
     """Plan the year at so many percent of what last year really was, month by month.
 
@@ -88,7 +90,7 @@ def _refuse_closed(year: FinancialYear) -> None:
         raise Refused(f"{year} is closed; its budget stays as it was.")
 
 
-@transaction.atomic
+@verb(permission="yearend.add_comparative", title="Type last year’s figures")
 def set_comparatives(*, year_end: date, fund: Fund, figures: Mapping[Account, Money], by: User) -> int:
     """Keep what last year's statements printed for a fund; what was kept of that year and fund before is replaced.
 
@@ -123,7 +125,7 @@ def _adjust(
     )
 
 
-@transaction.atomic
+@verb(permission="ledger.add_journal", title="An expense not billed yet")
 def accrue(
     *, expense: Account, amount: Money, fund: Fund, on: date, reverse_on: date, narration: str, by: User,
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
@@ -133,7 +135,7 @@ def accrue(
     return _adjust(JournalOrigin.ACCRUAL, lines, on, narration, by, reverse_on, evidence, key)
 
 
-@transaction.atomic
+@verb(permission="ledger.add_journal", title="A bill paid ahead")
 def prepay(
     *, expense: Account, amount: Money, fund: Fund, on: date, reverse_on: date, narration: str, by: User,
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
@@ -153,7 +155,7 @@ def _refuse_before_a_later_one(role: Role, fund: Fund, on: date) -> None:
         )
 
 
-@transaction.atomic
+@verb(permission="ledger.add_journal", title="Stock of course materials")
 def count_stock(
     *, counted: Money, materials: Account, fund: Fund, on: date, narration: str, by: User,
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
@@ -170,7 +172,7 @@ def count_stock(
     return _adjust(JournalOrigin.STOCK, lines, on, narration, by, evidence=evidence, key=key)
 
 
-@transaction.atomic
+@verb(permission="ledger.add_journal", title="Fees not expected to be paid")
 def provide(
     *, wanted: Money, on: date, narration: str, by: User,
     evidence: Evidence | None = None, key: uuid.UUID | None = None,
@@ -194,7 +196,7 @@ def provide(
     return _adjust(JournalOrigin.PROVISION, lines, on, narration, by, evidence=evidence, key=key)
 
 
-@transaction.atomic
+@verb(permission="yearend.add_equipment", title="Put equipment in the register")
 def add_equipment(
     *, name: str, bought_on: date, cost: Money, years: int, fund: Fund, by: User,
     residual: Money | None = None, brought_in: Money | None = None, key: uuid.UUID | None = None,
@@ -232,7 +234,7 @@ def _refuse_more_than_the_ledger_has(cost: Money, fund: Fund) -> None:
         )
 
 
-@transaction.atomic
+@verb(permission="yearend.add_equipment", title="It was typed wrongly")
 def withdraw_equipment(*, equipment: Equipment, on: date, reason: str, by: User) -> Equipment:
     """Take a thing out of the register that was typed wrongly. It posts nothing.
 
@@ -251,7 +253,7 @@ def withdraw_equipment(*, equipment: Equipment, on: date, reason: str, by: User)
     return thing
 
 
-@transaction.atomic
+@verb(permission="ledger.add_journal", title="Depreciate the equipment")
 def depreciate(*, until: date, by: User, key: uuid.UUID | None = None) -> Journal:
     """Post what the equipment in use has lost by the end of the month `until`, one journal for all.
 
@@ -294,7 +296,7 @@ def _refuse_out_of_turn(register: Register, lost: list[tuple[Equipment, Money]],
             raise Refused(f"Depreciate to {day_text(year.last_day)} first; what was lost then belongs to that year.")
 
 
-@transaction.atomic
+@verb(permission="yearend.add_equipment", title="It is gone")
 def dispose(
     *, equipment: Equipment, on: date, reason: str, by: User, proceeds: Money | None = None,
     into: Account | None = None, key: uuid.UUID | None = None,
@@ -326,7 +328,7 @@ def dispose(
     into = into or account_of(Role.BANK)
     if not into.is_money:
         raise Refused(f"{into} is no account of money.")
-    narration = f"Disposed of: {thing.name}. {reason.strip()}"
+    narration = f"Disposed of: {thing.name}"
     lines = posting.disposal_lines(thing.cost, depreciated(thing), proceeds, into, thing.fund)
     journal = _adjust(JournalOrigin.DISPOSAL, lines, on, narration, by)
     return Disposal.objects.create(
@@ -335,7 +337,7 @@ def dispose(
     )  # fmt: skip
 
 
-@transaction.atomic
+@verb(permission="yearend.add_gstreturn", title="Post the GST of a period")
 def post_gst(*, first: date, last: date, by: User, key: uuid.UUID | None = None) -> GstReturn:
     """Post the GST of a period: it leaves income and expenses and is owed to the tax office, net.
 
@@ -363,7 +365,13 @@ def post_gst(*, first: date, last: date, by: User, key: uuid.UUID | None = None)
     )  # fmt: skip
 
 
-@transaction.atomic
+@verb(permission="ledger.close_year", title="Let what has started become income")
+def recognise_started(*, year: FinancialYear, by: User) -> Done:
+    """What has started by the year's last day becomes income at once, as the night does it."""
+    return recognise_due(on=year.last_day, by=by)
+
+
+@verb(permission="ledger.close_year", title="Close this year")
 def close_books(*, year: FinancialYear, on: date, by: User) -> FinancialYear:
     """Close a year whose checklist is done whole. Raises Refused with a sentence for each item that is not."""
     ledger.lock_book()

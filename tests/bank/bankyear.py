@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from faker import Faker
 from stdnum import luhn
 
-from clubdesk.bank.matching import Item, Line
+from clubdesk.bank.matching import Expected, Line
 
 START = date(2026, 7, 1)
 FEES = (22800, 12600, 700, 1500, 20520, 5000)
@@ -22,7 +22,7 @@ class Year:
     """
 
     lines: list[Line] = field(default_factory=list)
-    items: list[Item] = field(default_factory=list)
+    items: list[Expected] = field(default_factory=list)
     truth: dict[int, frozenset | None] = field(default_factory=dict)
     loose_of: dict[int, str] = field(default_factory=dict)
 
@@ -61,7 +61,7 @@ class Maker:
         return key
 
     def item(self, day, cents, what, **more):
-        item = Item(key=len(self.year.items), day=day, cents=cents, what=what, **more)
+        item = Expected(key=len(self.year.items), day=day, cents=cents, what=what, **more)
         self.year.items.append(item)
         return item
 

@@ -54,7 +54,7 @@ def raffle(by):
     """A posting of 5 in the bank."""
     lines = [debit(Role.BANK, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
     journal = ledger.record_journal(on=NOW, narration="Raffle", lines=lines, by=by)
-    return entries_of(journal).get().postings.get(amount=5)
+    return entries_of(journal).get().postings.get(amount=as_amount(5))
 
 
 @pytest.fixture
@@ -315,3 +315,22 @@ class TestThePage:
         url = reverse("admin:explain_lines")
         assert "Take what is chosen" not in client.get(url).content.decode()
         assert client.post(url, {"lines-1": "x"}).status_code == 403
+
+
+def test_a_banking_is_looked_for_from_its_own_day_on(account, line, by, monkeypatch):
+    """The room that takes cash to the bank says how the bank shows it; the bank's own reading gives way."""
+    from clubdesk import rooms
+    from clubdesk.bank.expected import expected
+    from clubdesk.bank.matching import Line
+    from clubdesk.rangeday.expecting import banked
+    from clubdesk.rooms import Room
+
+    day = factories.range_day()
+    factories.hire()
+    rangeday.sign_on(range_day=day, visitor_name="Aunt", gear=Gear.HIRE, paid=Paid.CASH, by=by)
+    rangeday.bank_takings(amount=as_amount(15), on=NOW, by=by)
+    looked_at = [Line(1, NEXT, 1500, "CASH DEPOSIT")]
+    monkeypatch.setattr(rooms, "ROOMS", {"rangeday": Room("rangeday", "", expects=(banked,))})
+    assert [each.early for each in expected(account, looked_at)] == [0]
+    monkeypatch.setattr(rooms, "ROOMS", {})
+    assert [each.early for each in expected(account, looked_at)] == [5]

@@ -162,26 +162,26 @@ class TestPrivacy:
         text = " ".join(str(cell.value) for sheet in book for row in sheet for cell in row)
         assert "082-902, 123456" not in text
 
-    def test_a_blanked_receipt_is_not_found(self, client, by, approver, treasurer, home):
-        from clubdesk.desk import blanking
+    def test_an_erased_receipt_is_not_found(self, client, by, approver, treasurer, home):
+        from clubdesk.desk.erasing import erase_person
 
         child = factories.PersonFactory(household=home)
         spent = factories.expense(by, home)
         expenses.decline_expense(expense=spent, reason="no", on=NOW, by=approver)
         with clock.on(date(2040, 1, 1)):
-            blanking.blank_person(person=child, on=date(2040, 1, 1), by=treasurer)
+            erase_person(person=child, on=date(2040, 1, 1), by=treasurer)
             client.force_login(treasurer)
             client.raise_request_exception = False
             url = reverse("admin:expenses_expense_evidence", args=[spent.pk])
             assert client.get(url).status_code == 404
 
-    def test_nobody_is_blanked_while_the_club_owes_them(self, by, approver, treasurer, home):
-        from clubdesk.desk import blanking
+    def test_nobody_is_erased_while_the_club_owes_them(self, by, approver, treasurer, home):
+        from clubdesk.desk.erasing import erase_person
 
         child = factories.PersonFactory(household=home)
         expenses.approve_expense(expense=factories.expense(by, home), on=NOW, by=approver)
         with clock.on(date(2040, 1, 1)), pytest.raises(Refused):
-            blanking.blank_person(person=child, on=date(2040, 1, 1), by=treasurer)
+            erase_person(person=child, on=date(2040, 1, 1), by=treasurer)
 
     def test_the_reason_of_a_return_does_not_stay_in_the_journal(self, released, treasurer, claim):
         from clubdesk.ledger.models import JournalEntry
@@ -234,8 +234,8 @@ class TestGuards:
         with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(
                 "INSERT OR REPLACE INTO bank_paymentitem"
-                " (run_id, household_id, claim_id, amount, currency, state, reason)"
-                " VALUES (%s, %s, %s, 60, 'AUD', 'waiting', '')",
+                " (run_id, household_id, claim_id, amount, state, reason)"
+                " VALUES (%s, %s, %s, 6000, 'waiting', '')",
                 [other.pk, claim.household_id, claim.pk],
             )
         assert PaymentItem.objects.filter(pk=item.pk).exists()
@@ -246,9 +246,9 @@ class TestGuards:
         with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(
                 "INSERT OR REPLACE INTO expenses_expense (key, recorded_at, decision_reason, payment_reference,"
-                " times_returned, what, currency, amount, spent_on, receipt, receipt_type, receipt_digest, state,"
+                " times_returned, what, amount, spent_on, receipt, receipt_type, receipt_digest, state,"
                 " account_id, fund_id, household_id, recorded_by_id)"
-                " SELECT %s, recorded_at, '', '', 0, what, currency, amount, spent_on, receipt, receipt_type,"
+                " SELECT %s, recorded_at, '', '', 0, what, amount, spent_on, receipt, receipt_type,"
                 " receipt_digest, 'recorded', account_id, fund_id, household_id, recorded_by_id FROM expenses_expense",
                 [uuid.uuid4().hex],
             )

@@ -4,6 +4,7 @@ import uuid
 from datetime import date
 
 import pytest
+from django.contrib.auth.models import Group, User
 from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 
@@ -22,6 +23,7 @@ from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
+from clubdesk.rooms import COORDINATOR
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -158,6 +160,8 @@ class TestMaking:
 
 class TestReleasing:
     def test_whoever_made_the_run_does_not_release_it(self, run, treasurer):
+        treasurer.groups.add(Group.objects.get(name=COORDINATOR))
+        treasurer = User.objects.get(pk=treasurer.pk)
         with pytest.raises(Refused, match="You made this run"):
             services.release_run(run=run, on=NOW, by=treasurer)
         with pytest.raises(IntegrityError), transaction.atomic():

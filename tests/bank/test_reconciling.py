@@ -299,7 +299,7 @@ def test_each_stream_of_money_has_three_witnesses_and_what_the_bank_has_not_show
         fees.record_receipt(
             household=home, amount=as_amount(amount), method=Method.TRANSFER, on=date(2026, 9, 2), by=by
         )
-    posting = entries_of(home.receipts.get(amount=40)).get().postings.get(amount=40)
+    posting = entries_of(home.receipts.get(amount=as_amount(40))).get().postings.get(amount=as_amount(40))
     line("40.00", "TFR QUOLL", posting=posting)
     found = {each.name: each for each in streams()}
     families = found["Families, by transfer"]

@@ -2,18 +2,14 @@
 
 import os
 import shutil
-from datetime import date
 
 import pytest
 from playwright.sync_api import sync_playwright
 
-from clubdesk.desk import services as desk
-from clubdesk.desk.roles import APPROVER, COORDINATOR, RANGE_HELPER, TREASURER
-from clubdesk.ledger.services import shell_user
+from tests.worlds.day_one import PASSWORD
 
 # Playwright's own event loop runs in this thread; the tests touch the database beside it, never within it.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-PASSWORD = "correct-horse-7"
 SIZES = {"phone": (390, 844), "laptop": (1280, 900)}
 QUIET = [
     "--no-sandbox",
@@ -45,11 +41,9 @@ def size(request):
 
 
 @pytest.fixture
-def people(transactional_db):
-    """A started book and somebody in each role."""
-    desk.start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
-    roles = {"coordinator": COORDINATOR, "helper": RANGE_HELPER, "approver": APPROVER, "treasurer": TREASURER}
-    return {name: desk.add_user(username=name, role=role, password=PASSWORD)[0] for name, role in roles.items()}
+def people(transactional_db, coordinator, range_helper, approver, treasurer):
+    """Somebody in each role."""
+    return {"coordinator": coordinator, "helper": range_helper, "approver": approver, "treasurer": treasurer}
 
 
 @pytest.fixture
@@ -57,7 +51,7 @@ def site(chromium, live_server, size, people):
     """Opens a signed-in page for a person: `site("treasurer")`."""
     contexts = []
 
-    def sign_in(username):
+    def sign_in(name):
         width, height = size
         context = chromium.new_context(
             viewport={"width": width, "height": height}, locale="en-AU", base_url=live_server.url, has_touch=width < 500
@@ -67,7 +61,7 @@ def site(chromium, live_server, size, people):
         page.problems = []
         page.on("pageerror", lambda error: page.problems.append(str(error)))
         page.goto("/login/")
-        page.get_by_label("Username").fill(username)
+        page.get_by_label("Username").fill(people[name].username)
         page.get_by_label("Password").fill(PASSWORD)
         page.get_by_role("button", name="Log in").click()
         return page

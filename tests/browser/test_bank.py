@@ -9,7 +9,7 @@ from clubdesk.fees.accounts import payment_reference
 from clubdesk.fees.models import Receipt
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
-from tests.conftest import TODAY
+from tests.worlds.day_one import TODAY
 
 
 def test_a_statement_is_brought_in_and_its_lines_explained_by_keyboard_alone(site, people, tmp_path):

@@ -10,7 +10,7 @@ from clubdesk.courses import letters, services
 from clubdesk.courses.models import Booking, Certificate
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, pick, sound
-from tests.conftest import TODAY
+from tests.worlds.day_one import TODAY
 
 
 @pytest.fixture(params=["with JavaScript", "without JavaScript"])

@@ -12,7 +12,7 @@ from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
-from tests.conftest import TODAY
+from tests.worlds.day_one import TODAY
 
 
 @pytest.fixture

@@ -78,14 +78,14 @@ def test_a_roll_is_brought_in_after_a_look_at_what_would_happen(site, household,
     file = tmp_path / "roll.csv"
     file.write_text(ROLL)
     page = site("coordinator")
-    page.get_by_role("link", name="Bring a roll in from a file").click()
+    page.get_by_role("link", name="Import a roll").click()
     looks_right(page)
     page.get_by_label("File").set_input_files(file)
     page.get_by_role("button", name="Show what would happen").click()
     expect(page.get_by_text("Say for 1 of them who it is.")).to_be_visible()
     looks_right(page)
     page.get_by_label("The same as Ada Mirabar of Mirabar family").check()
-    page.get_by_role("button", name="Bring all of it in").click()
+    page.get_by_role("button", name="Import all of it").click()
     expect(page.locator(".messagelist")).to_contain_text("Brought in: 1 household, 1 person, 1 membership, 1 balance.")
     assert Person.objects.count() == 3
     assert Household.objects.get(name="Wattle family").people.get().given_name == "Cato"

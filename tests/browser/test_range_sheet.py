@@ -11,10 +11,10 @@ from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import selectors, services
-from clubdesk.rangeday.models import Kit, KitState, SignOn, Tap
+from clubdesk.rangeday.models import Kit, SignOn, Tap
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
-from tests.conftest import TODAY
+from tests.worlds.day_one import TODAY
 
 CHILDREN = 65
 
@@ -137,7 +137,7 @@ def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
 def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_nothing_on_the_phone(site, day):
     bow, guard = Kit.objects.create(number="B01", kind="bow"), Kit.objects.create(number="G04", kind="arm_guard")
     torn = Kit.objects.create(number="B02", kind="bow")
-    services.check_kit(kit=torn, state=KitState.SET_ASIDE, on=TODAY, note="a cracked limb", by=shell_user())
+    services.set_kit_aside(kit=torn, on=TODAY, note="a cracked limb", by=shell_user())
     page = opened(site, day)
     page.context.set_offline(True)
     find(page, 7)

@@ -17,7 +17,7 @@ from clubdesk.membership.services import take_out_membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday.models import RangeDay
 from tests import factories
-from tests.conftest import TODAY
+from tests.worlds.day_one import TODAY
 
 
 @pytest.fixture

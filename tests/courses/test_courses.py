@@ -10,7 +10,8 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.courses import selectors, services
 from clubdesk.courses.certificate import certificate_pdf
-from clubdesk.courses.models import Booking, Certificate, Cohort, PlaceState, RefundStep
+from clubdesk.courses.models import Booking, Certificate, Cohort, Place, PlaceState, RefundStep
+from clubdesk.courses.states import BOOKING, PLACE
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -598,7 +599,29 @@ class TestLetters:
 
 
 def test_the_place_states_are_the_ones_that_the_guards_know():
-    assert {state.value for state in PlaceState} == {"held", "waiting", "offered", "lapsed", "withdrawn"}
+    assert {state.value for state in PlaceState} == set(PLACE.all) == set(BOOKING.all)
+
+
+def test_a_place_that_ended_never_comes_back(ask, by):
+    booking = ask(12)
+    services.withdraw(booking=booking, on=NOW, reason="ill", by=by)
+    for rows in (Place.objects, Booking.objects):
+        for state in ("held", "waiting", "offered"):
+            with pytest.raises(IntegrityError, match="follow one another"), transaction.atomic():
+                rows.update(state=state, offer_lapses_on=NOW) if rows is Booking.objects else rows.update(state=state)
+    with pytest.raises(IntegrityError, match="begins in that state"), transaction.atomic():
+        Booking.objects.create(
+            course=booking.course, household=booking.household, booked_on=NOW, number=9, rank=9, state="held",
+            recorded_by=by,
+        )  # fmt: skip
+
+
+def test_a_familys_own_page_acts_in_its_name(ask, by):
+    full, waiting = ask(12, 12, 12), ask(12)
+    services.withdraw_by_family(booking=full, places=list(full.places.all()[:1]), on=NOW)
+    services.accept_by_family(booking=again(waiting), on=NOW)
+    assert "by the family itself" in full.events.get(kind="withdrawn").words
+    assert {event.by_whom for event in waiting.events.filter(kind="accepted")} == {"the family itself"}
 
 
 class TestTheCoordinatorsScreens:
@@ -670,6 +693,34 @@ class TestTheCoordinatorsScreens:
                 "days_between": 7, "capacity": 2}  # fmt: skip
         text = desk.post(reverse("admin:courses_cohort_add"), form, follow=True).content.decode()
         assert "1 waiting parties were offered 2 seats" in text
+
+    def test_a_cohort_tells_only_of_the_offers_that_it_made_itself(self, october, course, ask, by):
+        full, waiting, other = ask(12, 12, 12), ask(12, 12), ask(12)
+        saved = services.save_cohort(cohort=october, on=NOW, by=by)
+        assert (saved.offered, saved.seats) == ((), 0)
+        services.withdraw(booking=full, places=full.places.all()[:2], on=NOW, reason="ill", by=by)
+        assert again(waiting).state == "offered"
+        october.capacity = 4
+        saved = services.save_cohort(cohort=october, on=NOW, by=by)
+        assert (list(saved.offered), saved.seats) == ([other], 1)
+
+    def test_the_finder_finds_who_waits_only_where_the_order_asks(self, desk, ask):
+        held, waiting = ask(12, 12, 12), ask(12)
+
+        def found(model, field):
+            asked = {"app_label": "courses", "model_name": model, "field_name": field, "term": ""}
+            answer = desk.get(reverse("admin:autocomplete"), asked).json()
+            return {int(row["id"]) for row in answer["results"]}
+
+        assert found("bookingevent", "booking") == {waiting.pk}
+        assert found("place", "booking") == {held.pk, waiting.pk}
+
+    def test_who_may_only_look_does_nothing(self, auditor, ask):
+        booking = ask(12)
+        with pytest.raises(Refused, match="Withdraw: your sign-in may not do that"):
+            services.withdraw(booking=booking, on=NOW, reason="ill", by=auditor)
+        with pytest.raises(Refused, match="your sign-in may not do that"):
+            services.lapse_offers_of(course=booking.course, on=NOW, by=auditor)
 
     def test_withdrawing_says_what_became_of_the_money_and_the_seat(self, desk, october, ask):
         full, waiting = ask(12, 12, 12), ask(12)

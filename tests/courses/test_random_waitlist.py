@@ -11,7 +11,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_sta
 from clubdesk import clock
 from clubdesk.courses import selectors, services
 from clubdesk.courses.models import Booking, Cohort, PlaceState, RefundStep
-from clubdesk.desk.services import nightly, start_books
+from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
@@ -32,7 +32,6 @@ class RandomWaitlist(RuleBasedStateMachine):
         self.run = transaction.atomic()
         self.run.__enter__()
         self.by = ledger.shell_user()
-        start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=self.by)
         ledger.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.it_is(date(2026, 7, 6))
         cohorts = [factories.cohort(capacity=3, first=first, fee="126.03") for first in (
@@ -158,6 +157,7 @@ class RandomWaitlist(RuleBasedStateMachine):
             self.run.__exit__(None, None, None)
 
 
+@pytest.mark.slow
 def test_a_waitlist_stays_fair_and_sound_whatever_happens():
     run_state_machine_as_test(
         RandomWaitlist,

@@ -3,32 +3,38 @@
 from datetime import date
 
 import pytest
+from django.core.files.storage import default_storage
 from django.core.management import call_command
 
 from clubdesk import clock
 from clubdesk.bank.expected import explain
-from clubdesk.bank.models import BankAccount
+from clubdesk.bank.models import BankAccount, PaymentItem, PaymentRun
 from clubdesk.courses.models import Booking
 from clubdesk.desk import demo
-from clubdesk.desk.services import start_books
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.fees.models import FeePrice, Voucher
+from clubdesk.fees.selectors import unused_credit
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Book, FinancialYear, JournalEntry
 from clubdesk.ledger.services import shell_user
-from clubdesk.rangeday.models import TillCount
+from clubdesk.money import nil
+from clubdesk.rangeday.models import KitCheck, KitState, RangeDay, TillCount
 from clubdesk.reports.verify import verify
+from clubdesk.roll.models import Household
 from tests.reports import bridge
 from tests.reports.test_workbook import recalculated
+from tests.worlds.demo import LAST_DAY, SAID
+from tests.worlds.keeping import files_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
-def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_path, capsys):
-    settings.BASE_DIR = tmp_path
-    call_command("demo", "--no-serve", "--today", "2026-11-25")
-    said = capsys.readouterr().out
+@pytest.mark.slow
+@pytest.mark.world("demo")
+def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(db, tmp_path):
+    clock.set_today(LAST_DAY)
+    said = (files_of("demo") / SAID).read_text()
     assert "Building the demo book: July 2025" in said
     assert "treasurer-2026.xlsx" in said
     book = Book.objects.get()
@@ -45,40 +51,52 @@ def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(settings, tmp_pat
     assert Booking.objects.filter(state="lapsed").exists()
     assert Voucher.objects.filter(state="refused").exists()
     assert TillCount.objects.exclude(reason="").exists()
+    assert TillCount.objects.exclude(reopened_on=None).exists()
+    assert RangeDay.objects.exclude(called_off_on=None).exists()
+    assert KitCheck.objects.filter(state=KitState.SET_ASIDE).exists()
+    assert any(unused_credit(household) > nil() for household in Household.objects.all())
     assert EntryClaim.objects.filter(state="declined").exists()
+    own = EntryClaim.objects.filter(household__users__username="approver", state="paid")
+    assert {claim.decided_by.username for claim in own} == {"secretary"}
+    assert PaymentItem.objects.filter(state="returned").exists()
+    assert PaymentRun.objects.filter(state="made").exists()
     explained, others = explain(BankAccount.objects.get())
     assert len(others) == 1
     assert [each for each in explained if each.how_sure == "certain"]
     assert JournalEntry.objects.filter(date__lte=date(2026, 6, 30), date__gte=date(2025, 7, 1)).count() > 1000
-    assert FinancialYear.objects.get(first_day=date(2025, 7, 1)).is_closed
+    closed = FinancialYear.objects.exclude(closed_at=None).order_by("first_day")
+    assert [year.first_day for year in closed] == [date(2024, 7, 1), date(2025, 7, 1)]
     assert [result for result in check_all() if result.faults] == []
     call_command("check_books")
     for first, last in bridge.months(date(2025, 7, 1), date(2026, 11, 30)):
         assert bridge.gaps(first, last) == [], last
-    content = (tmp_path / "treasurer-2026.xlsx").read_bytes()
+    content = (files_of("demo") / "treasurer-2026.xlsx").read_bytes()
     proofs = recalculated(content, tmp_path)["Proof"]
     assert all(row[3] is True for row in proofs.iter_rows(min_row=5, values_only=True))
     assert verify(content).faults == []
+    kept = [claim.receipt.name for claim in EntryClaim.objects.all()]
+    assert all(default_storage.exists(name) for name in kept)
     again = demo.build(today=date(2025, 8, 3))
+    assert not any(default_storage.exists(name) for name in kept)
     assert Book.objects.count() == 1
     assert again.this_year == date(2025, 7, 1)
     assert [result for result in check_all() if result.faults] == []
-    clock.set_today(None)
 
 
-def test_the_demo_never_touches_a_real_clubs_books(db):
-    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
+def test_the_demo_never_touches_a_real_clubs_books(book):
     with pytest.raises(Refused, match="holds the books of Reedbank Archers"):
         demo.build(today=date(2026, 9, 12))
     assert Book.objects.get().club_name == "Reedbank Archers"
 
 
+@pytest.mark.world("empty")
 def test_the_demo_refuses_a_database_with_people_and_no_book(db):
     shell_user()
     with pytest.raises(Refused, match="is not empty"):
         demo.build(today=date(2026, 9, 12))
 
 
+@pytest.mark.world("empty")
 def test_start_books_prints_one_sign_in_a_role_that_works(db, capsys, client):
     call_command("start_books", club="Reedbank Archers", year_start="2026-07-01")
     lines = [line.split() for line in capsys.readouterr().out.splitlines() if line.startswith("  ")]
@@ -108,6 +126,7 @@ def test_production_settings_pass_djangos_own_deployment_check(tmp_path):
 
     environment = {
         **os.environ,
+        "DJANGO_SETTINGS_MODULE": "clubdesk.settings",
         "ALLOWED_HOSTS": "books.example.org",
         "SECRET_KEY": "k" * 30 + "0123456789abcdefghijklmnopqrstuvwxyz",
         "DATABASE_URL": f"sqlite:///{tmp_path / 'x.sqlite3'}",

@@ -314,7 +314,7 @@ class TestTransfers:
             amount=as_amount(10), minute="item 4", on=NOW, by=by,
         )  # fmt: skip
         with pytest.raises(IntegrityError), transaction.atomic():
-            type(moved).objects.update(amount=11)
+            type(moved).objects.update(amount=as_amount(11))
 
 
 class TestTheFundsStatement:
@@ -424,3 +424,28 @@ class TestTheFamilysPage:
         assert client.get(url).status_code == 302
         client.force_login(range_helper)
         assert client.get(url).status_code == 403
+
+
+def test_what_was_asked_and_answered_is_told_to_the_family_and_goes_with_the_child(
+    client, book, claim, by, approver, treasurer
+):
+    from clubdesk.desk.erasing import erase_person
+    from clubdesk.entryfund.personal import TOLD
+
+    child = factories.PersonFactory()
+    asked = claim(child)
+    services.ask_for_more(claim=asked, question="Which class?", by=approver, on=NOW)
+    services.answer_claim(claim=asked, answer="Under 14", by=by)
+    services.decline_claim(claim=asked, reason="not shown", by=approver, on=NOW)
+    words = [row[4] for row in TOLD[0].rows(child.household)]
+    assert words == ["asked: Which class?; answered: Under 14; decided: not shown"]
+    later = date(2040, 1, 1)
+    with clock.on(later):
+        erase_person(person=child, on=later, by=by)
+        client.force_login(treasurer)
+        page = client.get(reverse("admin:entryfund_entryclaim_change", args=[asked.pk])).content.decode()
+        file = client.get(reverse("admin:entryfund_entryclaim_evidence", args=[asked.pk]))
+    asked.refresh_from_db()
+    assert {asked.question, asked.answer, asked.decision_reason} == {"erased"}
+    assert "Open the receipt" not in page
+    assert file.status_code == 404

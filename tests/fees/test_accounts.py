@@ -16,7 +16,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees import accounts, papers, selectors, services
 from clubdesk.fees.models import FeeKind, Method, Receipt
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance, party_balance
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
@@ -186,7 +186,7 @@ class TestLetters:
         page = client.get(reverse("admin:aged_balances")).content.decode()
         assert "Mirabar family" in page
         form = {"key": "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"}
-        answer = client.post(reverse("admin:send_statements"), form, follow=True)
+        answer = client.post(reverse("admin:fees_charge_send-statements"), form, follow=True)
         assert "1 letters are written" in answer.content.decode()
         assert client.get(reverse("admin:statements_to_print")).status_code == 200
 
@@ -206,7 +206,7 @@ class TestBalancesByAge:
     @pytest.mark.parametrize("role", ["range_helper", "approver"])
     def test_they_are_not_for_everyone(self, client, request, household, charge, role):
         client.force_login(request.getfixturevalue(role))
-        for name in ("aged_balances", "statements_to_print", "send_statements"):
+        for name in ("aged_balances", "statements_to_print", "fees_charge_send-statements"):
             assert client.get(reverse(f"admin:{name}")).status_code == 403
         assert client.get(reverse("admin:household_statement", args=[household.pk])).status_code == 403
 
@@ -258,6 +258,20 @@ class TestParts:
         end = reverse("admin:roll_household_end-parts", args=[household.pk])
         client.post(end, {"key": "6b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"})
         assert not household.arrangements.filter(ended_on=None).exists()
+        again = client.post(end, {"key": "7b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"})
+        assert (again.status_code, "No arrangement of" in again.content.decode()) == (422, True)
+
+    @pytest.mark.parametrize("sql", [
+        "DELETE FROM fees_arrangement",
+        "DELETE FROM fees_arrangementpart",
+        "UPDATE fees_arrangement SET agreed_on = '2026-08-01'",
+        "UPDATE fees_arrangementpart SET due_on = '2026-12-31'",
+    ])  # fmt: skip
+    def test_the_database_keeps_what_was_agreed(self, household, charge, by, sql):
+        charge(household)
+        services.agree_parts(household=household, parts=self.PARTS, on=NOW, by=by)
+        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(sql)
 
 
 class TestWriteOffs:
@@ -273,6 +287,17 @@ class TestWriteOffs:
         assert balance(Role.WRITTEN_OFF, NOW) == 0
         assert selectors.balance(household) == as_amount("60.00")
         assert sound()
+
+    def test_why_stays_on_the_document_and_out_of_the_sealed_words(self, household, charge, pay, by):
+        debt, receipt = charge(household), pay(household, "10.00")
+        written_off = services.write_off(charge=debt, amount=as_amount("50.00"), on=NOW, reason="Ida left", by=by)
+        services.take_up_again(write_off=written_off, on=NOW, reason="Ida is back", by=by)
+        services.cancel_receipt(receipt=receipt, on=NOW, reason="Ida paid elsewhere", by=by)
+        services.credit_charge(charge=debt, on=NOW, reason="Ida was ill", by=by)
+        assert not JournalEntry.objects.filter(narration__contains="Ida").exists()
+        written_off.refresh_from_db()
+        receipt.refresh_from_db()
+        assert (written_off.cancel_reason, receipt.cancel_reason) == ("Ida is back", "Ida paid elsewhere")
 
     def test_what_cannot_be_is_refused_in_words(self, household, charge, price, pay, by):
         debt = charge(household)
@@ -290,7 +315,7 @@ class TestWriteOffs:
         services.write_off(charge=debt, amount=as_amount("20.00"), on=NOW, reason="moved", by=by)
         receipt = pay(household, "60.00")
         assert receipt.allocations.get().amount == as_amount("40.00")
-        for sql in ("UPDATE fees_allocation SET amount = 41", "UPDATE fees_writeoff SET amount = 21",
+        for sql in ("UPDATE fees_allocation SET amount = 4100", "UPDATE fees_writeoff SET amount = 2100",
                     "DELETE FROM fees_writeoff"):  # fmt: skip
             with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
                 cursor.execute(sql)

@@ -14,12 +14,13 @@ from clubdesk.errors import Refused
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import FeeKind, Lodgement, Method, Voucher
 from clubdesk.fees.services.vouchers import code_fits
-from clubdesk.fees.views import as_text
+from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
+from clubdesk.tables import in_file
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -127,6 +128,30 @@ class TestWhatASchemePays:
             )  # fmt: skip
 
 
+WAYS = {
+    "accepted": (),
+    "lodged": ("lodged",),
+    "paid": ("lodged", "paid"),
+    "refused": ("refused",),
+    "released": ("released",),
+}
+
+
+@pytest.mark.parametrize("before", VOUCHER.all)
+def test_the_database_lets_a_voucher_go_only_along_its_states(accept, before):
+    voucher = Voucher.objects.filter(pk=accept().pk)
+    for state in WAYS[before]:
+        voucher.update(state=state)
+    for after in set(VOUCHER.all) - {before}:
+        try:
+            with transaction.atomic():
+                voucher.update(state=after)
+                assert VOUCHER.may_follow(before, after)
+                transaction.set_rollback(True)
+        except IntegrityError:
+            assert not VOUCHER.may_follow(before, after)
+
+
 class TestTheDepartmentsAnswer:
     @pytest.fixture
     def batch(self, accept, scheme, by):
@@ -181,7 +206,7 @@ class TestTheDepartmentsAnswer:
         ([(0, "100.00"), (1, "100.00")], [], "either what was paid or why"),
         ([(0, "100.00"), (1, "100.00"), (2, "100.00")], [(2, "no")], "either what was paid or why"),
         ([(0, "100.00"), (1, "100.00"), (2, "100.01")], [], "no more can be paid"),
-        ([(0, "100.00"), (1, "100.00"), (2, "0.00")], [], "nor nil"),
+        ([(0, "100.00"), (1, "100.00"), (2, "0.00")], [], "nor zero"),
     ])  # fmt: skip
     def test_what_cannot_be_is_refused_whole(self, batch, by, paid, refused, sentence):
         with pytest.raises(Refused, match=sentence):
@@ -225,9 +250,9 @@ class TestTheDepartmentsAnswer:
 
 
 @given(words=st.text(min_size=1, max_size=20))
-def test_a_name_reaches_the_departments_spreadsheet_as_text(words):
+def test_a_name_reaches_the_departments_spreadsheet_in_file(words):
     # Source: OWASP, CSV injection; CWE-1236.
-    assert as_text(words)[0] not in "=+-@\t\r"
+    assert in_file(words)[0] not in "=+-@\t\r"
 
 
 class TestTheAcquittal:
@@ -246,7 +271,7 @@ class TestTheAcquittal:
         accept(), accept()
         (row,) = accounts.acquittals(NOW)
         assert (row.accepted, row.lodged, row.paid, row.refused) == ((2, 200), (1, 100), (2, 190), (1, 100))
-        assert (row.short, row.outstanding, row.ages) == (10, 300, [200, 100, 0, 0])
+        assert (row.short, row.outstanding, list(row.ages.values())) == (10, 300, [200, 100, 0, 0])
         assert row.outstanding == balance(Role.VOUCHERS_OWED, NOW)
         client.force_login(auditor)
         text = client.get(reverse("admin:vouchers_answered")).content.decode()

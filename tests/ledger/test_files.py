@@ -72,6 +72,7 @@ def refused(capsys, *command):
     return capsys.readouterr().err.strip().splitlines()
 
 
+@pytest.mark.world("empty")
 def test_the_published_example_gives_its_published_trial_balance(db, tmp_path, capsys):
     call_command("start_books", club="Printing Plus", year_start="2019-01-01")
     call_command("import_chart", written(tmp_path, PRINTING_PLUS_CHART, "chart.csv"))
@@ -218,6 +219,7 @@ def test_a_wrong_command_says_one_sentence_and_exits_1(book, capsys, command):
     assert len(refused(capsys, *command)) == 1
 
 
+@pytest.mark.world("empty")
 @pytest.mark.parametrize("command", [("trial_balance",), ("check_books",), ("nightly",)])
 def test_commands_on_an_empty_database_point_to_start_books(db, capsys, command):
     assert refused(capsys, *command) == ["No book has been started yet; run start_books first."]

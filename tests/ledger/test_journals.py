@@ -111,6 +111,9 @@ class TestWriting:
             answer = client.post(url, {"key": KEY, "on": on, "reason": "typed twice"})
             assert answer.status_code == status
         assert JournalEntry.objects.count() == 2
+        for entry in JournalEntry.objects.all():
+            shown = client.get(reverse("admin:ledger_journalentry_change", args=[entry.pk])).content.decode()
+            assert "typed twice" in shown
         assert "on 12 Sep 2026" in client.get(reverse("admin:ledger_journal_changelist")).content.decode()
 
     def test_only_what_was_written_by_hand_is_offered_to_be_written_again(self, client, page, by):
@@ -136,6 +139,19 @@ class TestWriting:
         client.post(page, form(("1110", "300.00", "", department.pk), ("3010", "", "300.00")))
         assert balance(Role.VOUCHERS_OWED, date(2026, 9, 12)) == 300
         assert sound()
+
+
+def test_whoever_may_not_is_told_so_by_the_verb_and_may_as_a_part_of_another(auditor, treasurer, by):
+    lines = [debit(Role.BANK, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
+    with pytest.raises(Refused, match="Write a journal: your sign-in may not do that"):
+        services.record_journal(on=date(2026, 9, 1), narration="Raffle", lines=lines, by=auditor)
+    journal = services.record_journal(
+        on=date(2026, 9, 1), narration="Raffle", lines=lines, by=treasurer, reverse_on=date(2026, 9, 2)
+    )
+    journal.refresh_from_db()
+    assert journal.why_undone == "as dated when it was written"
+    with pytest.raises(Refused, match="your sign-in may not do that"):
+        services.reverse_as_dated(journal=journal, by=treasurer)
 
 
 class TestReversedOnItsDay:

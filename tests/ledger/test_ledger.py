@@ -49,7 +49,7 @@ class TestWhatIsSealedStays:
             "UPDATE ledger_journalentry SET date = '2026-07-06' WHERE id = %s",
             "UPDATE ledger_journalentry SET sealed = NOT sealed WHERE id = %s",
             "DELETE FROM ledger_journalentry WHERE id = %s",
-            "UPDATE ledger_posting SET amount = 11 WHERE entry_id = %s AND amount > 0",
+            "UPDATE ledger_posting SET amount = 1100 WHERE entry_id = %s AND amount > 0",
             "UPDATE ledger_posting SET party_id = NULL WHERE entry_id = %s",
             "DELETE FROM ledger_posting WHERE entry_id = %s",
         ],
@@ -62,8 +62,7 @@ class TestWhatIsSealedStays:
         row = entry.postings.first()
         with pytest.raises(IntegrityError, match="sealed entry"):
             execute(
-                "INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount, currency)"
-                " VALUES (%s, %s, %s, 5, 'AUD')",
+                "INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount) VALUES (%s, %s, %s, 500)",
                 entry.pk,
                 row.account_id,
                 row.fund_id,
@@ -133,8 +132,8 @@ class TestWhatIsSealedStays:
         row = entry.postings.first()
         with pytest.raises(IntegrityError):
             execute(
-                "INSERT OR REPLACE INTO ledger_posting (id, entry_id, account_id, fund_id, amount, currency)"
-                " VALUES (%s, %s, %s, %s, 5, 'AUD')",
+                "INSERT OR REPLACE INTO ledger_posting (id, entry_id, account_id, fund_id, amount)"
+                " VALUES (%s, %s, %s, %s, 500)",
                 row.pk,
                 entry.pk,
                 row.account_id,
@@ -142,8 +141,10 @@ class TestWhatIsSealedStays:
             )
         with pytest.raises(IntegrityError):
             execute(
-                "INSERT OR REPLACE INTO ledger_journalentry SELECT id, number, date, 'other', source_type, source_id,"
-                " purpose, is_closing, posted_at, previous_digest, digest, 0, posted_by_id, year_id, reverses_id"
+                "INSERT OR REPLACE INTO ledger_journalentry (id, number, date, narration, source_type, source_id,"
+                " purpose, is_closing, posted_at, previous_digest, digest, sealed, posted_by_id, year_id, reverses_id)"
+                " SELECT id, number, date, 'other', source_type, source_id, purpose, is_closing, posted_at,"
+                " previous_digest, digest, 0, posted_by_id, year_id, reverses_id"
                 " FROM ledger_journalentry WHERE id = %s",
                 entry.pk,
             )
@@ -155,16 +156,20 @@ class TestWhatIsSealedStays:
         with pytest.raises(IntegrityError, match="never emptied"):
             execute(f"TRUNCATE {table} CASCADE")
 
-    def test_a_line_is_in_whole_cents_of_the_books_currency(self, entry, by):
+    @pytest.mark.only_on("sqlite")
+    @pytest.mark.parametrize("amount", ["5.5", "'five'"])
+    def test_a_line_is_in_whole_cents(self, entry, by, amount):
         unsealed = self._begin(by)
         row = entry.postings.first()
-        insert = (
-            "INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount, currency) VALUES (%s, %s, %s, 5, %s)"
-        )
-        with pytest.raises(IntegrityError, match="own currency"):
-            execute(insert, unsealed.pk, row.account_id, row.fund_id, "USD")
+        insert = f"INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount) VALUES (%s, %s, %s, {amount})"
+        with pytest.raises(IntegrityError, match="whole cents"):
+            execute(insert, unsealed.pk, row.account_id, row.fund_id)
+
+    def test_a_line_of_an_account_with_parties_says_who(self, entry, by):
+        unsealed = self._begin(by)
+        insert = "INSERT INTO ledger_posting (entry_id, account_id, fund_id, amount) VALUES (%s, %s, 'general', 500)"
         with pytest.raises(IntegrityError, match="who owes"):
-            execute(insert, unsealed.pk, selectors.account(Role.FEES_OWED).pk, row.fund_id, "AUD")
+            execute(insert, unsealed.pk, selectors.account(Role.FEES_OWED).pk)
 
 
 class TestPosting:
@@ -231,6 +236,19 @@ class TestReversing:
         with pytest.raises(Refused, match="reversed already, by entry 2"):
             services.reverse(entry=entry, on=date(2026, 7, 9), reason="again", by=by)
         assert selectors.balance(Role.BANK, date(2026, 7, 31)) == 0
+
+    def test_why_stands_in_the_document_and_in_no_sealed_entry(self, by):
+        document = journal(by)
+        undone = services.reverse(entry=entry_of(document), on=date(2026, 7, 8), reason="Bea typed it twice", by=by)
+        document.refresh_from_db()
+        assert undone.narration == "Reversal of entry 1"
+        assert document.why_undone == "Bea typed it twice"
+        entries = list(JournalEntry.objects.all())
+        assert selectors.why_undone(entries) == {entry.pk: "Bea typed it twice" for entry in entries}
+        document.undone_reason = ""
+        document.save(update_fields=["undone_reason"])
+        assert selectors.why_undone(entries) == {}
+        assert [result for result in check_all() if result.faults] == []
 
     def test_a_reversal_is_dated_in_an_open_month_and_not_before_its_entry(self, by):
         entry = entry_of(journal(by))

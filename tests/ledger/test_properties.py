@@ -16,7 +16,6 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from clubdesk.desk.services import start_books
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.invariants import check_all
@@ -42,7 +41,6 @@ class Books(RuleBasedStateMachine):
         self.run = transaction.atomic()
         self.run.__enter__()
         self.by = services.shell_user()
-        start_books(club_name="Reedbank Archers", year_start=FIRST_DAY, by=self.by)
         services.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.lines = []
         self.entries = {}
@@ -153,6 +151,7 @@ class Books(RuleBasedStateMachine):
             self.run.__exit__(None, None, None)
 
 
+@pytest.mark.slow
 def test_any_run_of_posts_reversals_locks_and_closes_keeps_the_balances_of_the_model(db):
     quiet = settings(max_examples=25, stateful_step_count=18, deadline=None, suppress_health_check=list(HealthCheck))
     run_state_machine_as_test(Books, settings=quiet)

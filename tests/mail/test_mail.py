@@ -16,9 +16,7 @@ from clubdesk import clock
 from clubdesk.courses import services as courses
 from clubdesk.courses.letters import link_path
 from clubdesk.courses.models import Booking
-from clubdesk.desk.services import start_books
 from clubdesk.errors import Refused
-from clubdesk.ledger.services import shell_user
 from clubdesk.mail import services
 from clubdesk.mail.models import Message
 from tests import factories
@@ -69,12 +67,6 @@ def running(letterbox, port):
         yield
     finally:
         server.stop()
-
-
-@pytest.fixture
-def by(transactional_db):
-    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
-    return shell_user()
 
 
 @pytest.fixture

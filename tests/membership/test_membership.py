@@ -644,6 +644,7 @@ def test_the_list_of_renewals_asks_the_book_no_more_often_for_many(client, coord
     assert asked[0] == asked[1]
 
 
+@pytest.mark.world("empty")
 def test_subscriptions_of_a_year_from_what_was_owed_in_advance_and_received(db):
     # Source: a published textbook example for a football club, year to 31 December 2014: owing at the start 64, in
     # advance at the start 31, received 397, owing at the end 95, in advance at the end 42; income for the year 417.

@@ -35,7 +35,7 @@ def charged(household, on, by, amount="126.00"):
 
 
 def section(page, title):
-    return next(each for each in page.sections if each.title == title)
+    return next(each for each in page.tables if each.title == title)
 
 
 def test_who_cancels_later_was_a_member_until_then(household, by):
@@ -104,7 +104,7 @@ class TestWhoOwes:
         charged(household, JULY, by)
         other = factories.HouseholdFactory()
         fees.record_receipt(household=other, amount=as_amount(30), method=Method.CASH, on=JULY, by=by)
-        rows = {row[0]: row[1] for row in section(committee.committee_page(JULY, NOW), "Who owes").rows}
+        rows = {row.words: row.figures["owes"] for row in section(committee.committee_page(JULY, NOW), "Who owes").rows}
         assert rows["1 family"] == 126
         assert rows["1 in credit"] == -30
         assert rows["Fees owed, as in the balance sheet"] == 96

@@ -26,9 +26,9 @@ from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.papers import words_of
 from tests.reports import bridge
-from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db
+SIZES = ("season", "season_50")
 JULY, LAST = date(2026, 7, 1), date(2027, 6, 30)
 
 
@@ -186,8 +186,8 @@ class TestWhatMoneyWasFor:
             fees.pay_with(receipt=receipt, charges=[charge], on=date(2026, 7, 31), by=by)
         for sql in (
             "UPDATE fees_allocation SET freed_on = '2026-07-30'",
-            "INSERT INTO fees_allocation (receipt_id, charge_id, amount, currency, used_on)"
-            " SELECT receipt_id, charge_id, 0.01, currency, '2026-07-30' FROM fees_allocation",
+            "INSERT INTO fees_allocation (receipt_id, charge_id, amount, used_on)"
+            " SELECT receipt_id, charge_id, 1, '2026-07-30' FROM fees_allocation",
             "DELETE FROM fees_allocation",
         ):
             with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
@@ -195,8 +195,7 @@ class TestWhatMoneyWasFor:
 
 
 class TestStoredMonths:
-    def test_figures_are_the_same_before_and_after_a_month_is_locked(self, by, approver):
-        Season(by, approver).grow(12)
+    def test_figures_are_the_same_before_and_after_a_month_is_locked(self, season, by):
         day = date(2026, 9, 12)
         before = {last: tracing.traced(last) for last in (date(2026, 7, 31), date(2026, 8, 31), day)}
         ledger.lock_month(month_end=date(2026, 8, 31), by=by)
@@ -204,8 +203,7 @@ class TestStoredMonths:
         assert {last: tracing.traced(last) for last in before} == before
         assert sound()
 
-    def test_a_stored_figure_changed_behind_the_books_is_named(self, by, approver):
-        Season(by, approver).grow(3)
+    def test_a_stored_figure_changed_behind_the_books_is_named(self, season, by):
         ledger.lock_month(month_end=date(2026, 8, 31), by=by)
         last = MonthTrace.objects.filter(month_end=date(2026, 8, 31))
         for rows, named in ((MonthTrace.objects.exclude(pk__in=last), "July"), (last, "August")):
@@ -217,14 +215,13 @@ class TestStoredMonths:
         assert any("lies between cash and accrual without a reason" in fault for fault in said)
 
     @pytest.mark.parametrize("table", ["reports_monthtrace", "ledger_monthbalance"])
-    def test_what_is_stored_of_a_locked_month_stays(self, by, approver, table):
-        Season(by, approver).grow(3)
+    def test_what_is_stored_of_a_locked_month_stays(self, season, by, table):
         year = FinancialYear.objects.get()
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
         ledger.close_year(year=year, on=date(2027, 7, 1), by=by)
-        columns = "month_end, fund_id, account_id, balance, closing, currency"
+        columns = "month_end, fund_id, account_id, balance, closing"
         if table == "reports_monthtrace":
-            columns = "month_end, fund_id, line_id, what, amount, currency"
+            columns = "month_end, fund_id, line_id, what, amount"
         for sql in (
             f"UPDATE {table} SET month_end = '2026-07-31'",
             f"DELETE FROM {table}",
@@ -233,16 +230,14 @@ class TestStoredMonths:
             with pytest.raises(IntegrityError, match="stored of"), transaction.atomic():
                 connection.cursor().execute(sql)
 
-    def test_a_page_of_a_locked_span_reads_no_posting(self, by, approver, django_assert_max_num_queries):
-        Season(by, approver).grow(12)
+    def test_a_page_of_a_locked_span_reads_no_posting(self, season, by, django_assert_max_num_queries):
         ledger.lock_month(month_end=date(2026, 8, 31), by=by)
         with django_assert_max_num_queries(3):
             tracing.traced(date(2026, 8, 31))
 
 
 class TestSpans:
-    def test_of_one_fund_and_of_one_month(self, by, approver):
-        Season(by, approver).grow(12)
+    def test_of_one_fund_and_of_one_month(self, season):
         entry = Fund.objects.get(pk=FundRole.ENTRY)
         whole, months = Figures(JULY, date(2026, 9, 30), entry), bridge.months(JULY, date(2026, 9, 30))
         parts = [Figures(first, last, entry) for first, last in months]
@@ -296,8 +291,7 @@ class TestSpans:
 
 
 class TestAnAccountsLines:
-    def test_they_come_to_the_figure_of_the_statement_that_leads_to_them(self, client, treasurer, by, approver):
-        Season(by, approver).grow(8)
+    def test_they_come_to_the_figure_of_the_statement_that_leads_to_them(self, client, treasurer, season):
         client.force_login(treasurer)
         first, last = date(2026, 8, 1), date(2026, 9, 12)
         now = Figures(first, last)
@@ -323,10 +317,8 @@ class TestAnAccountsLines:
         assert client.get(reverse("admin:account_lines", args=["0000"])).status_code == 404
         assert "errorlist" in client.get(f"{url}?since=x").content.decode()
 
-    @pytest.mark.parametrize("families", [4, 20])
-    def test_their_page_asks_no_more_of_a_large_book(self, client, treasurer, by, approver, families,
-                                                     django_assert_max_num_queries):  # fmt: skip
-        Season(by, approver).grow(families)
+    @pytest.mark.parametrize("size", [pytest.param(name, marks=pytest.mark.world(name)) for name in SIZES])
+    def test_their_page_asks_no_more_of_a_large_book(self, client, treasurer, size, django_assert_max_num_queries):
         client.force_login(treasurer)
         url = reverse("admin:account_lines", args=["1100"])
         client.get(url)
@@ -362,8 +354,7 @@ def test_random_months_close_their_bridge_with_every_kind_of_journal(by):
 
 class TestPages:
     @pytest.fixture
-    def as_treasurer(self, client, treasurer, by, approver):
-        Season(by, approver).grow(5)
+    def as_treasurer(self, client, treasurer, season):
         client.force_login(treasurer)
         return client
 

@@ -43,16 +43,10 @@ from clubdesk.roll.models import Household
 from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.reports.test_workbook import recalculated
-from tests.worlds.season import Season
 from tests.yearend.test_year_end import ready
 
 pytestmark = pytest.mark.django_db
 FIRST, LAST = date(2026, 7, 1), date(2027, 6, 30)
-
-
-@pytest.fixture
-def season(by, approver):
-    return Season(by, approver).grow(6)
 
 
 @pytest.fixture

@@ -13,15 +13,18 @@ import pytest
 from django.core.management import call_command
 from openpyxl import load_workbook
 
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import Receipt
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
+from clubdesk.reports.sheets import Term
 from clubdesk.reports.workbook import workbook_bytes, write_workbook
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.worlds.season import Season
+from tests.worlds.day_one import TODAY
 
 pytestmark = pytest.mark.django_db
 SHEETS = [
@@ -30,11 +33,6 @@ SHEETS = [
     "Hire takings", "Courses", "Affiliation", "Bank reconciliation", "Budget", "Adjustments", "Changes and reversals",
     "Proof",
 ]  # fmt: skip
-
-
-@pytest.fixture
-def season(by, approver):
-    return Season(by, approver).grow(12)
 
 
 def made(year):
@@ -72,6 +70,16 @@ def test_the_sheets_stand_in_their_order(season):
     assert opened(made(FinancialYear.objects.get())).sheetnames == SHEETS
 
 
+def test_a_term_keeps_its_signs_in_a_formula():
+    place, figure = Term("Proof!$B$5", Decimal(7), is_cell=True), Term.of(Decimal("-5.00"))
+    both = place - figure
+    assert (both.text, both.value) == ("Proof!$B$5-(-5)", 12)
+    assert ((-both).text, (-both).value) == ("-(Proof!$B$5-(-5))", -12)
+    assert ((-place).text, (figure + place).text) == ("-Proof!$B$5", "-5+Proof!$B$5")
+    assert both.formula == "=Proof!$B$5-(-5)"
+    assert both.formula.value == 12
+
+
 def test_headers_repeat_on_printing_and_panes_are_frozen(season):
     for sheet in opened(made(FinancialYear.objects.get())):
         assert sheet.print_title_rows == "$1:$4", sheet.title
@@ -87,6 +95,19 @@ def test_amounts_are_numbers_with_two_decimals_and_totals_live(season):
     total = next(row for row in book["Trial balance"].iter_rows() if row[1].value == "Total")
     assert total[6].value.startswith("=ROUND(SUM(")
     assert all(row[3].value.startswith("=IF(") for row in book["Proof"].iter_rows(min_row=5))
+
+
+def test_what_was_undone_stands_there_with_its_reason(season):
+    lines = [debit(Role.BANK, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
+    journal = ledger.record_journal(on=TODAY, narration="Raffle", lines=lines, by=season.by)
+    receipt = Receipt.objects.filter(opening=None, allocations__repayment=None).latest("pk")
+    ledger.reverse_journal(journal=journal, on=TODAY, reason="counted twice", by=season.by)
+    fees.cancel_receipt(receipt=receipt, on=TODAY, reason="another family's", by=season.by)
+    changes = list(opened(made(FinancialYear.objects.get()))["Changes and reversals"].iter_rows(min_row=5))
+    assert [row[4].value for row in changes] == ["counted twice", "another family's"]
+    for row in changes:
+        undone = JournalEntry.objects.get(number=row[0].value)
+        assert undone.narration == f"Reversal of entry {row[2].value}", "no sealed entry holds a reason"
 
 
 def test_libreoffice_finds_every_proof_true_and_no_error(season, tmp_path):

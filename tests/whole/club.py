@@ -45,7 +45,7 @@ class Club:
         self.scheme = factories.scheme(values=tuple((year, "100.00") for year in range(2026, 2030)))
         self.people_join(juniors)
         for month in range(36):
-            first = services.months_later(START, month)
+            first = clock.months_later(START, month)
             self.at(first + timedelta(days=14), self.lodge)
             self.at(first + timedelta(days=27), self.department_answers)
             self.at(first + timedelta(days=20), self.tidy)
@@ -169,7 +169,7 @@ class Club:
 
     def tidy(self, day):
         """Credits are repaid, and what nobody will pay is written off."""
-        for receipt in list(fee_questions.receipts_with_unused().filter(unused__gt=20)[:5]):
+        for receipt in list(fee_questions.receipts_with_unused().filter(unused__gt=as_amount(20))[:5]):
             amount = fee_questions.unused_credit(receipt.household)
             if amount > nil():
                 self.does("repaid", fees.repay_credit, household=receipt.household, amount=amount, on=day)

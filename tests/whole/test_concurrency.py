@@ -11,7 +11,7 @@ from clubdesk.bank import services as bank
 from clubdesk.bank.models import PaymentRun
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort, Course, Place
-from clubdesk.desk.services import nightly, start_books
+from clubdesk.desk.services import nightly
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
 from clubdesk.errors import Refused
@@ -30,16 +30,10 @@ from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Person
 from tests import factories
-from tests.worlds.season import Season
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NOW = date(2026, 9, 12)
 LINES = [debit(Role.BANK, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
-
-
-@pytest.fixture
-def book(transactional_db):
-    return start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
 
 
 def at_once(count, act):
@@ -161,10 +155,8 @@ def test_a_visitor_signed_on_by_a_nervous_thumb_signs_on_once(book):
     assert faults() == []
 
 
-def test_people_doing_different_things_at_once_never_lock_each_other_out(book, django_user_model):
+def test_people_doing_different_things_at_once_never_lock_each_other_out(season, by):
     """A receipt, a refund paid, a remittance, a membership, the night, sign-ons and the department, all at once."""
-    by, approver = shell_user(), django_user_model.objects.create(username="approver")
-    season = Season(by, approver).grow(12)
     children = list(Person.objects.order_by("pk"))
     claim = season.event.claims.filter(state="approved").get()
     lodgement = Lodgement.objects.get()
@@ -254,9 +246,8 @@ def test_money_moved_by_many_at_once_keeps_its_total(book):
     assert faults() == []
 
 
-def approved_at_once(django_user_model, count, covers):
+def approved_at_once(by, approver, count, covers):
     """Let so many claims of 60 be approved at the same moment against a fund that covers fewer, and a little."""
-    by, approver = shell_user(), django_user_model.objects.create(username="approver")
     fund = 60 * covers + 30
     entryfund.cash_in(containers=10 * fund, amount=as_amount(fund), paid_into=PaidInto.BANK, on=NOW, by=by)
     plan, event, claims = factories.plan(), factories.event(), []
@@ -275,23 +266,21 @@ def approved_at_once(django_user_model, count, covers):
 
 
 @pytest.mark.only_on("postgresql")
-def test_of_fifty_approvals_at_once_the_first_ten_that_the_fund_covers_are_approved(book, django_user_model):
-    approved_at_once(django_user_model, count=50, covers=10)
+def test_of_fifty_approvals_at_once_the_first_ten_that_the_fund_covers_are_approved(by, approver):
+    approved_at_once(by, approver, count=50, covers=10)
 
 
-def test_approvals_at_once_never_overdraw_the_fund(book, django_user_model):
-    approved_at_once(django_user_model, count=12, covers=4)
+def test_approvals_at_once_never_overdraw_the_fund(by, approver):
+    approved_at_once(by, approver, count=12, covers=4)
 
 
-def test_a_run_paid_by_several_at_once_is_paid_once(book, django_user_model):
-    by = shell_user()
-    treasurer, second = (django_user_model.objects.create(username=name) for name in ("treasurer", "second"))
+def test_a_run_paid_by_several_at_once_is_paid_once(by, treasurer, approver):
     homes = [factories.HouseholdFactory() for _ in range(4)]
     for home in homes:
         fees.record_receipt(household=home, amount=as_amount(40), method=Method.TRANSFER, on=NOW, by=by)
     spent = [factories.expense(by, home) for home in homes]
     for expense in spent:
-        expenses.approve_expense(expense=expense, on=NOW, by=second)
+        expenses.approve_expense(expense=expense, on=NOW, by=approver)
     made = at_once(
         4,
         lambda n: bank.make_run(
@@ -301,7 +290,7 @@ def test_a_run_paid_by_several_at_once_is_paid_once(book, django_user_model):
     )  # fmt: skip
     assert sum(isinstance(each, Refused) for each in made) == 3
     run = PaymentRun.objects.get()
-    bank.release_run(run=run, on=NOW, by=second)
+    bank.release_run(run=run, on=NOW, by=approver)
     items = list(run.items.all())
 
     def act(number):

@@ -18,7 +18,6 @@ from clubdesk.bank.models import BankAccount, PaymentRun
 from clubdesk.courses import letters
 from clubdesk.courses.models import Booking, Certificate, Cohort, Place
 from clubdesk.courses.services import withdraw_place
-from clubdesk.desk import services as desk
 from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund import letters as claim_letters
 from clubdesk.entryfund.models import EntryClaim
@@ -30,22 +29,13 @@ from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens import RoomAdmin
+from clubdesk.screens.rooms import RoomAdmin
 from tests import factories
-from tests.worlds.season import Season
+from tests.worlds import keeping
+from tests.worlds.day_one import username
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 40
-
-
-@pytest.fixture
-def season(by, approver):
-    return Season(by, approver).grow(10)
-
-
-@pytest.fixture
-def keeper(book):
-    return desk.add_user(username="keeper", password="correct-horse-7")[0]
 
 
 def urls_of_everything():
@@ -83,23 +73,27 @@ def urls_of_everything():
         first = model._default_manager.order_by("pk").first()
         if first:
             found.add(reverse(f"{name}_change", args=[first.pk]))
-        found |= {reverse(f"{name}_{page.slug}") for page in getattr(screen, "list_pages", [])}
-        for page in getattr(screen, "pages", []):
+        found |= {reverse(f"{name}_{page.slug}") for page in getattr(screen, "all_list_pages", ())}
+        for page in getattr(screen, "all_pages", ()):
             target = next((row for row in model._default_manager.order_by("pk") if page.applies(row)), None)
             if target:
                 found.add(page.url(target))
     return sorted(found)
 
 
-def test_every_page_costs_the_same_at_50_and_at_500_people(client, by, approver, keeper):
+@pytest.mark.slow
+@pytest.mark.world("season_50")
+@pytest.mark.django_db(transaction=True)
+def test_every_page_costs_the_same_at_50_and_at_500_people(client, keeper):
     client.force_login(keeper)
-    season = Season(by, approver).grow(50)
     urls = urls_of_everything()
     assert len(urls) > 80
     for url in urls:
         client.get(url)  # once unmeasured: Django remembers content types from then on
     small = {url: queries(client, url) for url in urls}
-    season.grow(500)
+    keeping.spoil()
+    keeping.enter("season_500")
+    client.force_login(keeper)
     large = {url: queries(client, url) for url in urls}
     assert large == small
     assert max(large.values()) <= MOST_QUERIES, max(large, key=large.get)
@@ -205,7 +199,7 @@ VERB_PAGES = {
     ("courses_cohort", "cancel"): {C},
     ("roll_household", "book-course"): {C},
     ("roll_person", "reach-check"): {C},
-    ("roll_person", "blank"): {T},
+    ("roll_person", "erase"): {T},
     ("mail_message", "send-again"): {C},
     ("membership_membership", "end"): {C},
     ("membership_membership", "change-plan"): {C},
@@ -257,9 +251,7 @@ LISTS = {
 @pytest.fixture
 def as_role(client, request):
     def sign_in(role):
-        name = role.lower().replace(" ", "-")
-        user = get_user_model().objects.filter(username=name).first()
-        client.force_login(user or desk.add_user(username=name, role=role, password="correct-horse-7")[0])
+        client.force_login(get_user_model().objects.get(username=username(role)))
         return client
 
     return sign_in
@@ -285,7 +277,7 @@ def test_each_role_does_only_its_own_verbs(season, as_role):
     found = {}
     for (name, slug), _ in VERB_PAGES.items():
         model = next(m for m in admin.site._registry if f"{m._meta.app_label}_{m._meta.model_name}" == name)
-        page = next(page for page in admin.site._registry[model].pages if page.slug == slug)
+        page = next(page for page in admin.site._registry[model].all_pages if page.slug == slug)
         target = next(row for row in model._default_manager.order_by("pk") if page.applies(row))
         found[name, slug] = allowed(as_role, page.url(target))
         for role in set(ROLES) - found[name, slug]:
@@ -372,7 +364,7 @@ class TestTheScenesByForm:
         take_out_membership(person=child, plan=season.plan, starts_on=start, on=start, by=season.by)
         photo = SimpleUploadedFile("receipt.png", factories.photo(), "image/png")
         form = {
-            "key": self.KEY, "person": child.pk, "event": season.event.pk, "amount": "60.00", "receipt": photo,
+            "key": self.KEY, "person": child.pk, "event": season.event.pk, "amount": "60.00", "evidence": photo,
             "on": "2026-09-12", "entry_shown": "on",
         }  # fmt: skip
         as_role(C).post(reverse("admin:entryfund_entryclaim_add"), form)
@@ -406,7 +398,7 @@ class TestTheScenesByForm:
         ],
     )
     def test_an_upload_that_is_no_receipt_is_refused_in_a_sentence(self, season, as_role, name, content, sentence):
-        form = {"key": self.KEY, "receipt": SimpleUploadedFile(name, content), "amount": "60", "on": "2026-09-12"}
+        form = {"key": self.KEY, "evidence": SimpleUploadedFile(name, content), "amount": "60", "on": "2026-09-12"}
         page = as_role(C).post(reverse("admin:entryfund_entryclaim_add"), form).content.decode()
         assert sentence in page
         assert EntryClaim.objects.count() == season.people
@@ -551,25 +543,37 @@ WRONG = ["", "x", "-1", "0", "1e400", "999999999999999999", "12.345", "1800-01-0
          "\x00", "🏹" * 400, "'; DROP TABLE ledger_posting; --", "NaN", "Infinity"]  # fmt: skip
 
 
-@pytest.mark.parametrize("wrong", WRONG, ids=range(len(WRONG)))
-def test_no_form_fails_whatever_is_typed_into_it(client, season, keeper, wrong):
-    """Each field of each form in turn gets something wrong beside right values; the books stay sound."""
+FORMS = {}
+"""The address of each form of a season, and the right values of its fields; read once a process."""
+
+
+@pytest.fixture
+def forms(client, season, keeper):
     client.force_login(keeper)
-    for url in urls_of_everything():
+    for url in [] if FORMS else urls_of_everything():
         response = client.get(url)
         form = response.context.get("form") if response.context else None
-        if response.status_code != 200 or form is None or not hasattr(form, "target"):
-            continue
-        right = {name: form.get_initial_for_field(field, name) for name, field in form.fields.items()}
-        right = {name: "" if value is None else str(value) for name, value in right.items()}
-        for name in [*form.fields, None]:
+        if response.status_code == 200 and hasattr(form, "target"):
+            right = {name: form.get_initial_for_field(field, name) for name, field in form.fields.items()}
+            FORMS[url] = {name: "" if value is None else str(value) for name, value in right.items()}
+    assert len(FORMS) > 60
+    return FORMS
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("wrong", WRONG, ids=range(len(WRONG)))
+def test_no_form_fails_whatever_is_typed_into_it(client, forms, wrong):
+    """Each field of each form in turn gets something wrong beside right values; the books stay sound."""
+    for url, right in forms.items():
+        for name in [*right, None]:
             key = {"key": str(uuid.uuid4())}
-            typed = {**right, **key, name: wrong} if name else {**dict.fromkeys(form.fields, wrong), **key}
+            typed = {**right, **key, name: wrong} if name else {**dict.fromkeys(right, wrong), **key}
             answer = client.post(url, typed)
             assert answer.status_code in (200, 302, 422), (url, name)
     assert [result for result in check_all() if result.faults] == []
 
 
+@pytest.mark.slow
 def test_no_plain_form_fails_whatever_is_typed_into_it(client, season, keeper):
     client.force_login(keeper)
     for model in admin.site._registry:

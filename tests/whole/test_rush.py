@@ -11,11 +11,9 @@ from django.test import Client
 from django.urls import reverse
 
 from clubdesk.courses.models import Booking, Place
-from clubdesk.desk.services import start_books
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
-from clubdesk.ledger.services import shell_user
 from clubdesk.mail.models import Message
 from tests import factories
 from tests.courses.test_parents_page import party
@@ -26,8 +24,7 @@ NOW = date(2026, 9, 12)
 
 
 @pytest.fixture
-def cohort(transactional_db):
-    start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
+def cohort(book):
     return factories.cohort(capacity=SEATS)
 
 
@@ -76,6 +73,7 @@ def by_processes(cohort):
     return list(told)
 
 
+@pytest.mark.slow
 def test_300_families_at_once_get_16_places_and_the_rest_wait_in_order_of_arrival(cohort):
     told = by_threads(cohort) if connection.vendor == "postgresql" else by_processes(cohort)
     assert set(told) == {302}

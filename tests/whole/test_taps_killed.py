@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -16,13 +17,15 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from tests.worlds.keeping import databases
+
 TAPS, PORTS_TRIED = 200, 40
 SETUP = """
 import datetime, django
 django.setup()
 from clubdesk import clock
 from clubdesk.desk import services as desk
-from clubdesk.desk.roles import RANGE_HELPER
+from clubdesk.rooms import RANGE_HELPER
 from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from django.contrib.auth import get_user_model
@@ -74,7 +77,7 @@ def club(tmp_path):
             check=True,
         ).stdout  # fmt: skip
 
-    run("manage.py", "migrate", "-v0")
+    shutil.copyfile(databases.kept("empty"), tmp_path / "club.sqlite3")
     day, session, *people = run("-c", SETUP.format(taps=TAPS)).split()
     return environment, run, int(day), session, [int(pk) for pk in people]
 
@@ -113,6 +116,8 @@ def send(port, session, day, token, tap):
         return []
 
 
+@pytest.mark.slow
+@pytest.mark.world("empty")
 @pytest.mark.only_on("sqlite")
 def test_a_server_killed_in_the_middle_counts_each_tap_exactly_once(club, db):
     environment, run, day, session, people = club

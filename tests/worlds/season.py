@@ -3,38 +3,71 @@
 import uuid
 from datetime import date
 
+from django.contrib.auth.models import User
+
 from clubdesk import clock
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount, BankRule
 from clubdesk.courses import services as courses
+from clubdesk.courses.models import Cohort
+from clubdesk.desk import services as desk
 from clubdesk.entryfund import services as entryfund
-from clubdesk.entryfund.models import PaidInto
+from clubdesk.entryfund.models import PaidInto, StateEvent
 from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.expenses.models import Expense
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Charge, Method
+from clubdesk.fees.models import Charge, Method, VoucherScheme
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account, entries_of
 from clubdesk.membership import services as membership
+from clubdesk.membership.models import Plan
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
-from clubdesk.rangeday.models import Gear, Kit, OwnGearCost, Paid, SafetyText
+from clubdesk.rangeday.models import Gear, Kit, OwnGearCost, Paid, RangeDay, SafetyText
 from clubdesk.rangeday.services.taps import Tapped
+from clubdesk.rooms import APPROVER
 from tests import factories
+from tests.worlds.day_one import username
 
 START, NOW = date(2026, 7, 6), date(2026, 9, 12)
+
+
+def grow(people):
+    """What the worlds of seasons are made by: the book's season, begun where there is none, with so many people."""
+    season = Season.found() if StateEvent.objects.exists() else Season(*people_of_it())
+    season.grow(people)
+
+
+def people_of_it():
+    return ledger.shell_user(), User.objects.get(username=username(APPROVER))
 
 
 class Season:
     """Grows to a number of people; every kind of document is there from the first."""
 
+    @classmethod
+    def found(cls):
+        """The season that the book holds, as it was left."""
+        season = cls.__new__(cls)
+        season.by, season.approver = people_of_it()
+        season.second = User.objects.get(username="second")
+        season.plan, season.scheme, season.event = (
+            Plan.objects.get(),
+            VoucherScheme.objects.get(),
+            StateEvent.objects.get(),
+        )
+        season.cohort = Cohort.objects.order_by("pk").first()
+        season.day, season.closed_day = RangeDay.objects.order_by("pk")
+        season.people = season.event.claims.count()
+        return season
+
     def __init__(self, by, approver, seats=20):
         self.by, self.approver = by, approver
-        self.second = type(by).objects.create(username="second")
+        self.second, _ = desk.add_user(username="second", role=APPROVER)
         self.people = 0
         state = factories.association()
         self.plan = factories.plan(shares=[(state, "71.00")])
@@ -113,9 +146,7 @@ class Season:
         fees.agree_parts(household=first.household, parts=[(NOW, owed)], on=NOW, by=by)
         SafetyText.objects.create(in_force_from=START, text="Stay behind the line.")
         OwnGearCost.objects.create(since=START, amount=as_amount(200))
-        rangeday.check_kit(
-            kit=Kit.objects.create(number="X1", kind="tab"), state="set_aside", on=NOW, note="torn", by=by
-        )
+        rangeday.set_kit_aside(kit=Kit.objects.create(number="X1", kind="tab"), on=NOW, note="torn", by=by)
         asked = self.event.claims.order_by("pk").first()
         entryfund.ask_for_more(claim=asked, question="Which class was it?", by=self.approver, on=NOW)
         lodged = fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
@@ -136,7 +167,7 @@ class Season:
         payed = bank.record_statement_line(amount=as_amount("-1"), text="STAMPS", **line)
         stamps = [debit(Role.BANK_FEES, as_amount(1)), credit(Role.BANK, as_amount(1))]
         written = ledger.record_journal(on=NOW, narration="Stamps", lines=stamps, by=by)
-        bank.explain_line(line=payed, posting=entries_of(written).get().postings.get(amount=-1), by=by)
+        bank.explain_line(line=payed, posting=entries_of(written).get().postings.get(amount=as_amount(-1)), by=by)
         BankRule.objects.create(
             name="Account fee", contains="FEE", way="out", account=account(Role.BANK_FEES), fund_id="general"
         )

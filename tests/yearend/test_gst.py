@@ -88,7 +88,7 @@ def test_it_is_posted_once_and_leaves_income_and_expense(registered, quarter, by
     with pytest.raises((Refused, IntegrityError)), transaction.atomic():
         services.post_gst(first=date(2026, 9, 1), last=date(2026, 9, 30), by=by)
     with pytest.raises(IntegrityError), transaction.atomic():
-        connection.cursor().execute("UPDATE yearend_gstreturn SET collected = 1")
+        connection.cursor().execute("UPDATE yearend_gstreturn SET collected = 100")
     assert bridge.gaps(FIRST, LAST) == []
     ledger.undo_entries_of(document=done.journal, on=LAST, reason="a bill was missing", by=by)
     services.post_gst(first=FIRST, last=LAST, by=by)
@@ -105,7 +105,7 @@ def test_it_is_looked_at_and_posted_on_pages(registered, client, treasurer, quar
     client.force_login(treasurer)
     page = client.get(reverse("admin:gst_figures"), {"since": "2026-07-01", "until": "2026-09-30"}).content.decode()
     assert "16.45" in page
-    form = {"key": uuid.uuid4(), "since": "2026-07-01", "until": "2026-09-30"}
+    form = {"key": uuid.uuid4(), "first": "2026-07-01", "last": "2026-09-30"}
     client.post(reverse("admin:yearend_gstreturn_add"), form)
     client.post(reverse("admin:yearend_gstreturn_add"), form)
     assert GstReturn.objects.count() == 1

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.bank import posting
 from clubdesk.bank.models import (
@@ -27,9 +26,10 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Posting
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount, shown, total
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="bank.change_statementline", title="Explain lines of a statement")
 def clear(
     *,
     lines: Sequence[StatementLine],
@@ -75,7 +75,7 @@ def _hold(pk: int | None) -> BankAccount:
     return BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=pk)
 
 
-@transaction.atomic
+@verb(permission="bank.change_statementline", title="Undo this clearing")
 def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Clearing:
     """The lines and entries were not the same money: both are free again. What was posted stays as it is."""
     _hold(clearing.bank_account_id)
@@ -94,7 +94,7 @@ def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Cle
     return document
 
 
-@transaction.atomic
+@verb(permission="bank.change_statementline", title="Explain this line")
 def explain_line(*, line: StatementLine, posting: Posting, by: User) -> Clearing:
     """Say which line of the ledger a statement line is. Raises Refused for another amount or account."""
     for found in Clearing.objects.filter(undone_on=None, lines__line=line, postings__posting=posting):
@@ -102,7 +102,7 @@ def explain_line(*, line: StatementLine, posting: Posting, by: User) -> Clearing
     return clear(lines=[line], postings=[posting], reasons="chosen by hand", by=by)
 
 
-@transaction.atomic
+@verb(permission="bank.change_statementline", title="Take an answer to what a line is")
 def accept(
     *, lines: Sequence[StatementLine], answer: Sequence[str], reasons: str, how_sure: HowSure, by: User
 ) -> Clearing:

@@ -5,7 +5,6 @@ from datetime import date
 
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
-from django.db import transaction
 
 from clubdesk.bank import selectors
 from clubdesk.bank.directentry import in_file
@@ -14,9 +13,10 @@ from clubdesk.errors import Refused
 from clubdesk.fees.services.charging import queue
 from clubdesk.ledger import services as ledger
 from clubdesk.roll.models import Household
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="bank.add_bankdetails", title="Note bank details")
 def set_bank_details(
     *,
     household: Household,

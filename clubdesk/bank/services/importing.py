@@ -9,7 +9,6 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.bank import reading
@@ -19,6 +18,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, shown
+from clubdesk.verbs import verb
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ def plan_import(bank_account: BankAccount, content: bytes, mapping: Mapping | No
     return Plan(statement, mapping, fresh, _missing_before(bank_account, statement, fresh))
 
 
-@transaction.atomic
+@verb(permission="bank.add_statementline", title="Bring a bank statement in")
 def import_statement(
     *,
     bank_account: BankAccount,
@@ -87,23 +87,24 @@ def import_statement(
         note=plan.note,
         recorded_by=by,
     )
-    StatementLine.objects.bulk_create(
-        StatementLine(
-            bank_account=account,
-            brought_by=document,
-            date=line.date,
-            amount=as_amount(line.amount),
-            text=line.text,
-            bank_id=line.bank_id,
-            balance=_amount(line.balance),
-            recorded_by=by,
-        )
-        for line in plan.fresh
-    )
+    StatementLine.objects.bulk_create(_written(line, document) for line in plan.fresh)
     if plan.mapping and account.csv_mapping != plan.mapping.as_dict():
         account.csv_mapping = plan.mapping.as_dict()
         account.save(update_fields=["csv_mapping"])
     return document
+
+
+def _written(line: ReadLine, document: StatementImport) -> StatementLine:
+    return StatementLine(
+        bank_account=document.bank_account,
+        brought_by=document,
+        date=line.date,
+        amount=as_amount(line.amount),
+        text=line.text,
+        bank_id=line.bank_id,
+        balance=_amount(line.balance),
+        recorded_by=document.recorded_by,
+    )
 
 
 def _amount(value: Decimal | None) -> Money | None:

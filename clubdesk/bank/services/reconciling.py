@@ -4,7 +4,6 @@ import uuid
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.bank import reconciling
@@ -13,9 +12,10 @@ from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.selectors import month_end
 from clubdesk.money import as_amount
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="bank.add_reconciliation", title="Sign a month off")
 def sign_off_month(
     *,
     bank_account: BankAccount,
@@ -53,7 +53,7 @@ def sign_off_month(
     )
 
 
-@transaction.atomic
+@verb(permission="bank.change_reconciliation", title="Open this month again")
 def reopen_month(*, reconciliation: Reconciliation, on: date, reason: str, by: User) -> Reconciliation:
     """Open the last month that was signed off again. Raises Refused without a reason, and for an earlier month."""
     account = BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=reconciliation.bank_account_id)

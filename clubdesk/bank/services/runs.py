@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.db.models import Max
 
 from clubdesk.bank import directentry, selectors
@@ -21,20 +20,20 @@ from clubdesk.bank.models import (
 )
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
-from clubdesk.entryfund.services import pay_claim
+from clubdesk.entryfund.services import pay_claim, take_claim_back
 from clubdesk.errors import Refused
 from clubdesk.expenses.models import Expense
-from clubdesk.expenses.services import pay_expense
+from clubdesk.expenses.services import pay_expense, take_expense_back
 from clubdesk.fees.services import repay_credit, take_repayment_back
 from clubdesk.fees.services.charging import queue_all
-from clubdesk.fees.services.paying_back import take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
-from clubdesk.money import as_amount, shown
+from clubdesk.money import as_amount, cents_of, shown
 from clubdesk.roll.models import Household
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="bank.add_paymentrun", title="Make a payment run")
 def make_run(
     *,
     bank_account: BankAccount,
@@ -119,7 +118,7 @@ def _waiting(run: PaymentRun) -> list[PaymentItem]:
     return list(rows.order_by("pk"))
 
 
-@transaction.atomic
+@verb(permission="bank.release_paymentrun", title="Release this run")
 def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     """The second person lets the run go. Raises Refused for whoever made it, entered bank details that it pays to or
     belongs to a household that it pays, and where details or what is owed changed since it was made.
@@ -168,7 +167,7 @@ def _refuse_unpayable(items: Sequence[PaymentItem], has_paid: bool = False) -> N
             raise Refused(f"{item.household} has a smaller credit than {shown(item.amount)} by now; leave it out.")
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Make the payment file")
 def make_file(*, run: PaymentRun, by: User, key: uuid.UUID | None = None) -> PaymentFile:
     """Make the Direct Entry file of a released run. Made again it is the same file with the same number."""
     run = _held(run)
@@ -211,7 +210,7 @@ def file_of(run: PaymentRun) -> bytes:
             account=item.details.account_number,
             title=item.details.title,
             reference=item.reference,
-            cents=int(item.amount.amount * 100),
+            cents=cents_of(item.amount),
         )
         for item in rows
         if item.details
@@ -219,7 +218,7 @@ def file_of(run: PaymentRun) -> bytes:
     return directentry.write(sender, payments, description=f"RUN {run.number}", on=run.pay_on)
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Record what the bank paid")
 def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: User) -> PaymentRun:
     """The bank paid these payments of a released run: each document posts. What was paid already stays as it is.
 
@@ -271,7 +270,7 @@ def _pay(item: PaymentItem, on: date, by: User) -> None:
     item.save(update_fields=["state", "paid_on", "repayment"])
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="The bank returned this payment")
 def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
     """The bank returned a payment: its entry is reversed and what it was for waits to be paid again."""
     run = _held(item.run)
@@ -282,14 +281,16 @@ def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> Pa
         raise Refused("This payment was not paid; leave it out instead.")
     if not reason.strip():
         raise Refused("Write what the bank says.")
-    if owed := item.claim or item.expense:
-        take_payment_back(owed, on=on, by=by)
+    if item.claim:
+        take_claim_back(claim=item.claim, on=on, by=by)
+    elif item.expense:
+        take_expense_back(expense=item.expense, on=on, by=by)
     elif item.repayment:
         take_repayment_back(repayment=item.repayment, on=on, reason=reason, by=by)
     return _end(item, ItemState.RETURNED, on, reason)
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="This payment does not go out")
 def leave_out(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
     """A payment that does not go out after all; what it was for can go into another run. A run that holds no other is
     withdrawn with it.
@@ -320,7 +321,7 @@ def _end(item: PaymentItem, state: ItemState, on: date, reason: str) -> PaymentI
     return item
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Withdraw this run")
 def withdraw_run(*, run: PaymentRun, on: date, reason: str, by: User) -> PaymentRun:
     """Give a run up of which nothing was paid; what it held can go into another. Raises Refused without a reason."""
     run = _held(run)

@@ -4,7 +4,6 @@ import uuid
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.bank import posting, selectors
@@ -12,9 +11,10 @@ from clubdesk.bank.models import BankAccount, CardSettlement, StatementLine
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="bank.add_cardsettlement", title="Card takings settled")
 def settle_cards(*, takings: Money, fee: Money, on: date, by: User, key: uuid.UUID | None = None) -> CardSettlement:
     """The card company paid takings into the bank, less its fee. Raises Refused for more than the readers took."""
     ledger.lock_book()
@@ -40,7 +40,7 @@ def settle_cards(*, takings: Money, fee: Money, on: date, by: User, key: uuid.UU
     return document
 
 
-@transaction.atomic
+@verb(permission="bank.add_statementline", title="Write down a statement line")
 def record_statement_line(
     *, bank_account: BankAccount, on: date, amount: Money, text: str, by: User, key: uuid.UUID | None = None
 ) -> StatementLine:

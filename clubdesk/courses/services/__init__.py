@@ -1,10 +1,12 @@
 """Verbs of the courses room: the waitlist, booking, leaving, cohorts, running them, and the parents' own page."""
 
-from clubdesk.courses.services.booking import book_new_family, book_party, book_place, record_reach_check
-from clubdesk.courses.services.cohorts import cancel_cohort, save_cohort
+from clubdesk.courses.services.booking import book_by_phone, book_party, book_place, record_reach_check
+from clubdesk.courses.services.cohorts import SavedCohort, cancel_cohort, save_cohort
 from clubdesk.courses.services.leaving import (
     give_more_time,
     lapse_unpaid,
+    lapse_unpaid_booking,
+    remind_by_letter,
     remind_by_phone,
     remind_unpaid,
     transfer,
@@ -14,26 +16,32 @@ from clubdesk.courses.services.leaving import (
 from clubdesk.courses.services.parents import (
     Child,
     PartyForm,
+    accept_by_family,
     book_from_page,
     family_user,
     forget_page_uses,
+    withdraw_by_family,
     within_limits,
 )
-from clubdesk.courses.services.running import issue_certificates, record_attendance
+from clubdesk.courses.services.running import Came, issue_certificates, record_attendance
 from clubdesk.courses.services.waitlist import (
     accept_offer,
     change_cohorts,
     lapse_offers,
+    lapse_offers_of,
     move_in_queue,
     offer_free_seats,
 )
 
 __all__ = [
+    "Came",
     "Child",
     "PartyForm",
+    "SavedCohort",
+    "accept_by_family",
     "accept_offer",
+    "book_by_phone",
     "book_from_page",
-    "book_new_family",
     "book_party",
     "book_place",
     "cancel_cohort",
@@ -43,16 +51,20 @@ __all__ = [
     "give_more_time",
     "issue_certificates",
     "lapse_offers",
+    "lapse_offers_of",
     "lapse_unpaid",
+    "lapse_unpaid_booking",
     "move_in_queue",
     "offer_free_seats",
     "record_attendance",
     "record_reach_check",
+    "remind_by_letter",
     "remind_by_phone",
     "remind_unpaid",
     "save_cohort",
     "transfer",
     "withdraw",
+    "withdraw_by_family",
     "withdraw_place",
     "within_limits",
 ]

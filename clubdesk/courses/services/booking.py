@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.db.models import Max
 
 from clubdesk import clock
@@ -37,9 +36,10 @@ from clubdesk.ledger import services as ledger
 from clubdesk.roll.models import Guardian, Person
 from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.roll.services import add_household, add_person
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="courses.add_place", title="Book a course together")
 def book_party(
     *,
     course: Course,
@@ -148,7 +148,7 @@ def _seat(booking: Booking, cohort: Cohort, free: int, on: date, by: User) -> No
     note(booking, Happened.SEATED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
 
 
-@transaction.atomic
+@verb(permission="courses.add_place", title="Book a course place")
 def book_place(
     *,
     person: Person,
@@ -167,24 +167,32 @@ def book_place(
     )
 
 
-@transaction.atomic
-def book_new_family(
+@verb(permission="courses.add_place", title="Book a course place")
+def book_by_phone(
     *,
     cohorts: Sequence[Cohort],
-    guardian: str,
-    phone: str,
-    email: str,
-    given_name: str,
-    family_name: str,
-    birth_date: date,
     by: User,
     on: date,
+    person: Person | None = None,
+    guardian: str = "",
+    phone: str = "",
+    email: str = "",
+    given_name: str = "",
+    family_name: str = "",
+    birth_date: date | None = None,
     key: uuid.UUID | None = None,
 ) -> Booking:
-    """Put a family on the roll and book for its child. Raises Refused where the child is on the roll already."""
+    """Book for somebody of the roll; or put a new family on the roll and book for its child.
+
+    Raises Refused where the new family's child is on the roll already, and where neither is named.
+    """
     course = locked(cohorts[0].course)
+    if person:
+        return book_party(course=course, people=[person], cohorts=cohorts, by=by, on=on, key=key)
     if found := ledger.written(Booking, key):
         return found
+    if birth_date is None:
+        raise Refused("Choose somebody from the roll, or write down a new family with the child’s date of birth.")
     same = Person.objects.filter(
         given_name__iexact=given_name, family_name__iexact=family_name, birth_date=birth_date
     ).first()
@@ -195,7 +203,7 @@ def book_new_family(
     return book_party(course=course, people=[child], cohorts=cohorts, by=by, on=on, key=key)
 
 
-@transaction.atomic
+@verb(permission="courses.add_reachcheck", title="Record a reach check")
 def record_reach_check(
     *, person: Person, checked_by: str, on: date, by: User, key: uuid.UUID | None = None
 ) -> ReachCheck:

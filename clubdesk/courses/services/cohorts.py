@@ -1,9 +1,9 @@
 """Cohorts: setting one up, changing its days or seats, cancelling it."""
 
+from dataclasses import dataclass
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.clock import day_text
 from clubdesk.courses import letters
@@ -13,10 +13,24 @@ from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_s
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.fees.selectors import TakenBack, all_taken_back
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
-def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
+@dataclass(frozen=True)
+class SavedCohort:
+    """A cohort as it was written, and the parties that were offered places by that."""
+
+    cohort: Cohort
+    offered: tuple[Booking, ...]
+
+    @property
+    def seats(self) -> int:
+        """How many places were offered."""
+        return sum(booking.seats for booking in self.offered)
+
+
+@verb(permission="courses.change_cohort", title="Save a cohort")
+def save_cohort(*, cohort: Cohort, on: date, by: User) -> SavedCohort:
     """Write a new or changed cohort. Fees already charged wait for its new first session; new seats are offered.
 
     Raises Refused for one that was cancelled, and for another first session once a fee has become income.
@@ -36,8 +50,7 @@ def save_cohort(*, cohort: Cohort, on: date, by: User) -> Cohort:
     cohort.save()
     if before and (before.first_session, before.last_session) != (cohort.first_session, cohort.last_session):
         _tell_everyone(cohort, before, on, by)
-    offer_free_seats(course=course, on=on, by=by)
-    return cohort
+    return SavedCohort(cohort, tuple(offer_free_seats(course=course, on=on, by=by)))
 
 
 def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
@@ -68,7 +81,7 @@ def _parties_in(cohort: Cohort) -> list[Booking]:
     return list(rows.select_related("course", "household__party", "guardian").order_by("rank"))
 
 
-@transaction.atomic
+@verb(permission="courses.change_cohort", title="Cancel this cohort")
 def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
     """The cohort does not take place: every fee is credited in full, and its parties are offered the next.
 

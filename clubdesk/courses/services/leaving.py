@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.utils import timezone
 
 from clubdesk.clock import day_text
@@ -18,9 +17,10 @@ from clubdesk.fees.models import Charge
 from clubdesk.fees.selectors import TakenBack, all_taken_back
 from clubdesk.mail.models import Message, MessageState
 from clubdesk.money import nil
+from clubdesk.verbs import NOBODY, verb
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Withdraw")
 def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Sequence[Place] | None = None) -> Booking:
     """The party, or some of it, gives its places or its waiting up.
 
@@ -52,7 +52,7 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     return fresh(booking)
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Withdraw this place")
 def withdraw_place(*, place: Place, on: date, reason: str, by: User) -> Place:
     """One of a party gives the place up."""
     withdraw(booking=place.booking, places=[place], on=on, reason=reason, by=by)
@@ -88,7 +88,7 @@ def _give_up(
     return all_taken_back(taken)
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Transfer to another cohort")
 def transfer(
     *,
     booking: Booking,
@@ -166,7 +166,7 @@ def _charge_moved(place: Place, charge: Charge, cohort: Cohort, on: date, by: Us
     )
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Give more time to pay")
 def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by: User) -> Booking:
     """The family may pay later; the places do not lapse before."""
     locked(booking.course)
@@ -193,15 +193,17 @@ def remind_unpaid(*, on: date, by: User) -> list[Booking]:
     owing = selectors.unpaid_bookings(on).values("pk")
     Booking.objects.filter(reminded_on__isnull=False).exclude(pk__in=owing).update(reminded_on=None)
     due = selectors.unpaid_bookings(on).filter(reminded_on=None)
-    return [booking for booking in due if _is_soon(booking, on) and _remind_by_letter(booking, on, by)]
+    soon = [booking for booking in due if _is_soon(booking, on)]
+    return [booking for booking in soon if remind_by_letter(booking=booking, on=on, by=by)]
 
 
 def _is_soon(booking: Booking, on: date) -> bool:
     return booking.pay_by is not None and on >= booking.pay_by - timedelta(days=booking.course.reminder_days)
 
 
-@transaction.atomic
-def _remind_by_letter(booking: Booking, on: date, by: User) -> bool:
+@verb(permission=NOBODY, title="Remind by letter")
+def remind_by_letter(*, booking: Booking, on: date, by: User) -> bool:
+    """Write to a family whose unpaid places lapse soon; False where that is not so any more."""
     course = locked(booking.course)
     booking = fresh(booking)
     booking.course = course
@@ -217,7 +219,7 @@ def _remind_by_letter(booking: Booking, on: date, by: User) -> bool:
     return True
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Reminded by phone")
 def remind_by_phone(*, booking: Booking, on: date, by: User) -> Booking:
     """Somebody has told the family that the fee is not paid; for families without e-mail."""
     locked(booking.course)
@@ -241,11 +243,13 @@ def _remind(booking: Booking, on: date, by: User, words: str) -> BookingEvent:
 def lapse_unpaid(*, on: date, by: User) -> list[Booking]:
     """End each unpaid place whose day to pay has passed after a reminder that went out; its seat is offered on."""
     due = selectors.unpaid_bookings(on).filter(reminded_on__isnull=False, pay_by__lt=on)
-    return [booking for booking in due if _has_had_its_days(booking, on) and _lapse(booking, on, by)]
+    over = [booking for booking in due if _has_had_its_days(booking, on)]
+    return [booking for booking in over if lapse_unpaid_booking(booking=booking, on=on, by=by)]
 
 
-@transaction.atomic
-def _lapse(booking: Booking, on: date, by: User) -> bool:
+@verb(permission=NOBODY, title="Let unpaid places lapse")
+def lapse_unpaid_booking(*, booking: Booking, on: date, by: User) -> bool:
+    """End a party's places that are still unpaid after its day to pay; False where none is."""
     course = locked(booking.course)
     booking = fresh(booking)
     held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]

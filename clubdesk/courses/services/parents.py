@@ -10,16 +10,17 @@ from datetime import date, timedelta
 from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.utils import timezone
 
 from clubdesk.courses import letters, selectors
-from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse
+from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse, Place
 from clubdesk.courses.services.booking import book_party
-from clubdesk.courses.services.waitlist import fresh, locked, note
+from clubdesk.courses.services.leaving import withdraw
+from clubdesk.courses.services.waitlist import accept_offer, fresh, locked, note
 from clubdesk.guards import one_at_a_time
 from clubdesk.roll.models import Consent, Guardian, Household, Person
 from clubdesk.roll.services import add_household, add_person
+from clubdesk.verbs import NOBODY, verb
 
 FAMILIES = "families"
 USES_KEPT = timedelta(days=1)
@@ -57,7 +58,7 @@ def family_user() -> User:
     return user
 
 
-@transaction.atomic
+@verb(permission=NOBODY, title="Book on the parents’ page")
 def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID) -> Booking:
     """Book for a party that may be new to the club.
 
@@ -71,7 +72,7 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
     by = family_user()
     if found := Consent.objects.filter(key=key).first():
         return selectors.last_booking(found.household, course)
-    household, guardian, known = _household_of(form)
+    household, guardian, known = _family_of(form)
     people = [_person_of(household, child) for child in form.people]
     new = [person for person in people if not selectors.standing_place(person, course, on)]
     Consent.objects.create(key=key, household=household, given_by=form.guardian_name, wording=form.wording)
@@ -95,7 +96,22 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
     return booking
 
 
-def _household_of(form: PartyForm) -> tuple[Household, Guardian, bool]:
+@verb(permission=NOBODY, title="Accept by the family’s own link")
+def accept_by_family(*, booking: Booking, on: date) -> Booking:
+    """The family takes the places that it is offered, on its own page."""
+    return accept_offer(booking=booking, on=on, by=family_user())
+
+
+@verb(permission=NOBODY, title="Withdraw by the family’s own link")
+def withdraw_by_family(
+    *, booking: Booking, on: date, reason: str = "", places: Sequence[Place] | None = None
+) -> Booking:
+    """The family gives its places up, or some of them, on its own page; the reason is for it to give or not."""
+    reason = reason or "by the family itself"
+    return withdraw(booking=booking, places=places, on=on, reason=reason, by=family_user())
+
+
+def _family_of(form: PartyForm) -> tuple[Household, Guardian, bool]:
     """The household whose guardian has the address and the name, or one of the children; else a new one.
 
     The third says whether it was known before.

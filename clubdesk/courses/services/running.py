@@ -2,11 +2,11 @@
 
 import secrets
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from stdnum import luhn
 
 from clubdesk import clock
@@ -14,12 +14,21 @@ from clubdesk.clock import day_text
 from clubdesk.courses.models import Attendance, Certificate, Cohort, Place, PlaceState
 from clubdesk.courses.services.waitlist import locked
 from clubdesk.errors import Refused
+from clubdesk.verbs import verb
 
 NUMBER_DIGITS = 8
 
 
-@transaction.atomic
-def record_attendance(*, cohort: Cohort, session: date, present: Sequence[Place], by: User) -> list[Attendance]:
+@dataclass(frozen=True)
+class Came:
+    """Who came to a session."""
+
+    session: date
+    who: tuple[Attendance, ...]
+
+
+@verb(permission="courses.change_place", title="Who came")
+def record_attendance(*, cohort: Cohort, session: date, present: Iterable[Place], by: User) -> Came:
     """Who came to a session; recording it again replaces who was there. Raises Refused for a day without session."""
     locked(cohort.course)
     cohort = Cohort.objects.select_related("course").get(pk=cohort.pk)
@@ -40,10 +49,10 @@ def record_attendance(*, cohort: Cohort, session: date, present: Sequence[Place]
     Attendance.objects.bulk_create(
         Attendance(place_id=pk, held_on=session, recorded_by=by) for pk in sorted(wanted - there)
     )
-    return list(Attendance.objects.filter(place__cohort=cohort, held_on=session))
+    return Came(session, tuple(Attendance.objects.filter(place__cohort=cohort, held_on=session)))
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Issue certificates")
 def issue_certificates(*, cohort: Cohort, by: User) -> list[Certificate]:
     """A certificate for everyone who has come to as many sessions as the course asks for; returns the new ones."""
     locked(cohort.course)

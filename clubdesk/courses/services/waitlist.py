@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.db.models import Max
 
 from clubdesk import clock
@@ -22,6 +21,7 @@ from clubdesk.courses.models import (
 )
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
+from clubdesk.verbs import NOBODY, verb
 
 
 def locked(course: Course) -> Course:
@@ -122,7 +122,7 @@ def ahead_of(booking: Booking) -> list[Booking]:
     return list(rows.prefetch_related("cannot_make"))
 
 
-@transaction.atomic
+@verb(permission=NOBODY, title="Offer free seats")
 def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
     """Offer each free seat of the coming cohorts to the first party that fits, for the course's number of days.
 
@@ -162,7 +162,7 @@ def offer(
     letters.tell(event, opening, "a place for you")
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Accept the offer")
 def accept_offer(*, booking: Booking, on: date, by: User) -> Booking:
     """Take the places that are offered: their fees are charged."""
     locked(booking.course)
@@ -190,11 +190,12 @@ def lapse_offers(*, on: date, by: User) -> list[Booking]:
     """End every offer whose last day has passed and offer its seats on at once. Doing it again changes nothing."""
     due = Booking.objects.filter(state=PlaceState.OFFERED, offer_lapses_on__lt=on)
     courses = Course.objects.filter(pk__in=due.values("course")).order_by("pk")
-    return [booking for course in courses for booking in _lapse_offers_of(course, on, by)]
+    return [booking for course in courses for booking in lapse_offers_of(course=course, on=on, by=by)]
 
 
-@transaction.atomic
-def _lapse_offers_of(course: Course, on: date, by: User) -> list[Booking]:
+@verb(permission=NOBODY, title="Let a course’s offers lapse")
+def lapse_offers_of(*, course: Course, on: date, by: User) -> list[Booking]:
+    """One course's offers whose last day has passed: they end, and their seats are offered on."""
     course = locked(course)
     due = Booking.objects.filter(course=course, state=PlaceState.OFFERED, offer_lapses_on__lt=on)
     lapsed = list(due.select_related("course", "household", "guardian").order_by("rank"))
@@ -211,7 +212,7 @@ def _lapse_offers_of(course: Course, on: date, by: User) -> list[Booking]:
     return lapsed
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Change the order")
 def move_in_queue(*, booking: Booking, before: Booking | None, on: date, reason: str, by: User) -> Booking:
     """Put a waiting party directly in front of another, or last where `before` is None. The reason is kept."""
     course = locked(booking.course)
@@ -272,7 +273,7 @@ def _spread_out(course: Course, on: date, by: User) -> None:
         booking.save(update_fields=["rank"])
 
 
-@transaction.atomic
+@verb(permission="courses.change_place", title="Change which cohorts they can make")
 def change_cohorts(*, booking: Booking, cannot_make: Sequence[Cohort], on: date, by: User) -> Booking:
     """Write down which cohorts the party cannot make; a free seat that it now fits is offered."""
     course = locked(booking.course)

@@ -10,7 +10,6 @@ from clubdesk.fees.services.accounts import (
     write_off,
 )
 from clubdesk.fees.services.charging import (
-    Recognised,
     cancel_receipt,
     charge,
     hold,
@@ -36,7 +35,6 @@ from clubdesk.fees.services.vouchers import (
 )
 
 __all__ = [
-    "Recognised",
     "accept_voucher",
     "agree_parts",
     "answer_lodgement",

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -17,9 +16,10 @@ from clubdesk.ledger import services as ledger
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount, nil, positive, shown, total
 from clubdesk.roll.models import Household
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="fees.add_writeoff", title="Write this debt off")
 def write_off(
     *, charge: Charge, amount: Money, on: date, reason: str, by: User, key: uuid.UUID | None = None
 ) -> WriteOff:
@@ -59,7 +59,7 @@ def write_off(
     return document
 
 
-@transaction.atomic
+@verb(permission="fees.add_writeoff", title="Undo the write-off")
 def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> WriteOff:
     """A debt that was written off is expected again, for instance since the family has paid; its entry is reversed."""
     household = queue(write_off.charge.household)
@@ -68,14 +68,14 @@ def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> Wr
         return document
     if on < document.written_off_on:
         raise Refused(f"It was written off on {day_text(document.written_off_on)}; it cannot be taken up before.")
-    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    ledger.undo_entries_of(document=document, on=on, reason="the write-off was undone", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
     settle(household=household, on=on)
     return document
 
 
-@transaction.atomic
+@verb(permission="fees.add_receipt", title="Let it pay another fee")
 def pay_with(*, receipt: Receipt, charges: Sequence[Charge], on: date, by: User) -> Receipt:
     """From `on` let a receipt pay the chosen charges first, then the oldest, in place of what it pays now.
 
@@ -113,7 +113,7 @@ def _make_room(charge: Charge, receipt: Receipt, wanted: Money, on: date) -> Mon
     return selectors.open_amount(charge)
 
 
-@transaction.atomic
+@verb(permission="fees.add_arrangement", title="Agree on parts")
 def agree_parts(
     *,
     household: Household,
@@ -148,7 +148,7 @@ def agree_parts(
     return document
 
 
-@transaction.atomic
+@verb(permission="fees.add_arrangement", title="End the arrangement")
 def end_arrangement(*, arrangement: Arrangement, on: date, by: User) -> Arrangement:
     """The arrangement holds no longer; what is owed is due as before."""
     queue(arrangement.household)
@@ -159,13 +159,13 @@ def end_arrangement(*, arrangement: Arrangement, on: date, by: User) -> Arrangem
     return document
 
 
-@transaction.atomic
+@verb(permission="fees.add_receipt", title="Write to them about their account")
 def send_statement(*, household: Household, on: date, by: User) -> Message:
     """Write to the household's guardian what it owes and where it sees the whole statement; once a day at most."""
     return letters.tell(accounts.statement(household, on), on)
 
 
-@transaction.atomic
+@verb(permission="fees.add_receipt", title="Write to all who owe")
 def send_statements(*, on: date, by: User) -> list[Message]:
     """Write to every household that owes anything."""
     return [letters.tell(statement, on) for statement in accounts.statements(accounts.who_owes(), on)]

@@ -2,7 +2,6 @@
 
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
@@ -24,17 +23,10 @@ from clubdesk.fees.models import (
     Repayment,
 )
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.selectors import year_containing
 from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
-
-
-@dataclass(frozen=True)
-class Recognised:
-    """How many fees became income, and a sentence for each that could not."""
-
-    count: int
-    refused: tuple[str, ...] = ()
+from clubdesk.rooms import Done
+from clubdesk.verbs import verb
 
 
 def queue(household: Household) -> Household:
@@ -60,7 +52,7 @@ def hold(charges: Iterable[Charge]) -> dict[int, Charge]:
     return {each.pk: each for each in rows.filter(pk__in=[each.pk for each in charges])}
 
 
-@transaction.atomic
+@verb(permission="fees.add_charge", title="Charge a fee")
 def charge(
     *,
     household: Household,
@@ -155,7 +147,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     left = document.amount - selectors.credited(document)
     if left <= nil():
         return document
-    on = _first_open_day(document.starts_on)
+    on = ledger.first_open_day(document.starts_on)
     lines = posting.recognise_lines(
         left,
         income=document.income,
@@ -174,17 +166,9 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     return document
 
 
-def _first_open_day(day: date) -> date:
-    year = year_containing(day)
-    while year.locked_through and day <= year.locked_through:
-        day = year.locked_through + timedelta(days=1)
-        year = year_containing(day)
-    return day
-
-
-@transaction.atomic
-def recognise_due(*, on: date, by: User) -> Recognised:
-    """Recognise every charge whose thing has started by `on`. One that is refused holds no other back."""
+@verb(permission="ledger.close_year", title="Let what has started become income")
+def recognise_due(*, on: date, by: User) -> Done:
+    """Recognise every charge whose thing has started by `on`: how many, and a sentence for each that could not be."""
     due = list(selectors.charges_to_recognise(on).values_list("pk", flat=True))
     # All of them before the book, which the first post takes: a credit takes its charge first and the book after.
     documents = list(Charge.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=due).order_by("pk"))
@@ -194,7 +178,7 @@ def recognise_due(*, on: date, by: User) -> Recognised:
             recognise(charge=document, by=by)
         except Refused as refusal:
             refused.append(f"{document}: {refusal.sentence}")
-    return Recognised(len(due) - len(refused), tuple(refused))
+    return Done(len(due) - len(refused), tuple(refused))
 
 
 @transaction.atomic
@@ -263,7 +247,7 @@ def settle(*, household: Household, on: date, chosen: Sequence[Charge] = ()) -> 
                 unused.pop(0)
 
 
-@transaction.atomic
+@verb(permission="fees.add_receipt", title="Record a receipt")
 def record_receipt(
     *,
     household: Household,
@@ -281,8 +265,7 @@ def record_receipt(
     It pays the chosen charges first, then the oldest; what is left over stays as credit. For cash, what is
     handed over is `amount` rounded to five cents, or less `rounding` where that is known.
 
-    Raises Refused for nil or less, and for charges of another
-    household.
+    Raises Refused for zero or less, and for charges of another household.
     """
     household = queue(household)
     if found := ledger.written(Receipt, key):
@@ -323,7 +306,7 @@ def record_receipt(
     return document
 
 
-@transaction.atomic
+@verb(permission="fees.change_receipt", title="Cancel this receipt")
 def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Receipt:
     """Undo a receipt that was recorded wrongly: its entry is reversed and its charges are open again."""
     household = queue(receipt.household)
@@ -338,14 +321,14 @@ def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Rece
         raise Refused("Part of this receipt was paid back to the household; it can no longer be cancelled.")
     for allocation in document.allocations.standing():
         free(allocation, on)
-    ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
+    ledger.undo_entries_of(document=document, on=on, reason="the receipt was cancelled", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
     settle(household=household, on=on)
     return document
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Record that a credit was repaid")
 def repay_credit(
     *,
     household: Household,
@@ -407,7 +390,7 @@ def _free_credit(household: Household, amount: Money, on: date) -> None:
         missing -= min(paid, missing)
 
 
-@transaction.atomic
+@verb(permission="bank.change_paymentrun", title="Record that the bank returned a repaid credit")
 def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User) -> Repayment:
     """The bank returned a repayment: its entry is reversed and the household has its credit again."""
     household = queue(repayment.household)

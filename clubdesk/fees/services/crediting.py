@@ -12,12 +12,14 @@ from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.services.charging import queue, release, settle, write_charge
+from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown
 from clubdesk.roll.models import Household, Person
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="fees.add_chargecredit", title="Credit this charge")
 def credit_charge(
     *,
     charge: Charge,
@@ -147,7 +149,7 @@ def charge_again(*, charge: Charge, starts_on: date, description: str, on: date,
     return again
 
 
-@transaction.atomic
+@verb(permission="fees.add_voucher", title="Do not claim this voucher")
 def release_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
     """The club does not claim a voucher that it has accepted: the family owes that part again, the child may use it.
 
@@ -164,8 +166,8 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
     document = rows.select_related("scheme__department", "person").get(pk=voucher.pk)
     if document.state == VoucherState.RELEASED:
         return document
-    if document.state != VoucherState.ACCEPTED:
-        raise Refused(f"This voucher is {document.get_state_display().lower()}; only the department's answer ends it.")
+    answered = f"This voucher is {document.get_state_display().lower()}; only the department's answer ends it."
+    VOUCHER.refuse_unless(document.state, VoucherState.RELEASED, answered)
     if not reason.strip():
         raise Refused("Say why the voucher is not claimed.")
     document.state, document.end_reason = VoucherState.RELEASED, reason.strip()[:150]

@@ -22,15 +22,15 @@ from clubdesk.roll.models import Household
 def bring_in_balances(
     *, balances: Sequence[tuple[Household, Money]], as_at: date, by: User, key: uuid.UUID | None = None
 ) -> OpeningBalances:
-    """Write what each household owes (above nil) or is in credit by (below nil) as one entry.
+    """Write what each household owes (above zero) or is in credit by (below zero) as one entry.
 
-    Raises Refused for a household that stands there twice, or where every balance is nil.
+    Raises Refused for a household that stands there twice, or where every balance is zero.
     """
     if found := ledger.written(OpeningBalances, key):
         return found
     wanted = [(household, amount) for household, amount in balances if amount != nil()]
     if not wanted:
-        raise Refused("Every balance is nil; there is nothing to bring in.")
+        raise Refused("Every balance is zero; there is nothing to bring in.")
     if len({household.pk for household, _ in wanted}) < len(wanted):
         raise Refused("A household stands there twice; write one balance for it.")
     households = [household for household, _ in wanted]

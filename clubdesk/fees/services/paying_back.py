@@ -29,8 +29,8 @@ def held_for_decision(document: Back, by: User, *related: str) -> Back:
     document, noun = held(document, *related), document._meta.verbose_name
     if document.recorded_by_id == by.pk:
         raise Refused(f"You recorded this {noun}; somebody else must decide about it.")
-    if belongs_to(by, document.household):  # type: ignore[attr-defined]
-        raise Refused(f"You belong to {document.household}; somebody else must decide about its {noun}.")  # type: ignore[attr-defined]
+    if belongs_to(by, document.household):
+        raise Refused(f"You belong to {document.household}; somebody else must decide about its {noun}.")
     return document
 
 

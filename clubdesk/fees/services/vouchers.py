@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.errors import Refused
@@ -14,14 +13,16 @@ from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.services.charging import hold, queue, settle
 from clubdesk.fees.services.crediting import set_against, take_back
+from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
+from clubdesk.verbs import verb
 
 SIGNS = {"#": "[0-9]", "@": "[A-Z]"}
 
 
-@transaction.atomic
+@verb(permission="fees.add_voucher", title="Accept a sport voucher")
 def accept_voucher(
     *,
     scheme: VoucherScheme,
@@ -89,7 +90,7 @@ def code_fits(form: str, code: str) -> bool:
     return re.fullmatch("".join(SIGNS.get(sign, re.escape(sign.upper())) for sign in form), code) is not None
 
 
-@transaction.atomic
+@verb(permission="fees.add_lodgement", title="Lodge the accepted vouchers")
 def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
     """Send every accepted voucher of the scheme to the department in one batch."""
     VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
@@ -103,14 +104,14 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
     return document
 
 
-@transaction.atomic
+@verb(permission="fees.change_voucher", title="The department refused this voucher")
 def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
     """The department refused a voucher: the family owes that part of the fee again, and is told."""
     document = _locked(voucher)
     if document.state == VoucherState.REFUSED:
         return document
-    if document.state in (VoucherState.PAID, VoucherState.RELEASED):
-        raise Refused(f"This voucher is {document.get_state_display().lower()}; the department cannot refuse it.")
+    ended = f"This voucher is {document.get_state_display().lower()}; the department cannot refuse it."
+    VOUCHER.refuse_unless(document.state, VoucherState.REFUSED, ended)
     if not reason.strip():
         raise Refused("Write down the department's reason.")
     household = queue(document.charge.household)
@@ -143,7 +144,7 @@ def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money
     letters.tell_voucher(voucher, said, amount)
 
 
-@transaction.atomic
+@verb(permission="fees.change_lodgement", title="The department has answered")
 def answer_lodgement(
     *,
     lodgement: Lodgement,
@@ -166,7 +167,7 @@ def answer_lodgement(
         if (pk in paid) == (pk in refused):
             raise Refused(f"Say of the voucher of {voucher.person} either what was paid or why it was refused.")
         if pk in paid and not nil() < paid[pk] <= voucher.amount:
-            raise Refused(f"{shown(voucher.amount)} was claimed for {voucher.person}; no more can be paid, nor nil.")
+            raise Refused(f"{shown(voucher.amount)} was claimed for {voucher.person}; no more can be paid, nor zero.")
     for pk, reason in sorted(refused.items()):
         if pk in lodged:
             refuse_voucher(voucher=lodged[pk], on=on, reason=reason, by=by)
@@ -216,7 +217,7 @@ def _pay(voucher: Voucher, amount: Money, on: date, by: User) -> None:
     _owed_again(document, household, said, short, on, by)
 
 
-@transaction.atomic
+@verb(permission="fees.change_lodgement", title="Record that the department paid a lodgement")
 def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgement:
     """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
     if Lodgement.objects.get(pk=lodgement.pk).paid_on:

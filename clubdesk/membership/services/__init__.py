@@ -9,7 +9,6 @@ from clubdesk.membership.services.joining import (
     take_out_membership,
 )
 from clubdesk.membership.services.renewing import remind_renewals, renew_household
-from clubdesk.membership.terms import months_later
 
 __all__ = [
     "BroughtIn",
@@ -17,7 +16,6 @@ __all__ = [
     "change_plan",
     "end_membership",
     "import_roll",
-    "months_later",
     "remind_renewals",
     "remit_affiliation",
     "renew_household",

@@ -4,7 +4,6 @@ import uuid
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
@@ -13,9 +12,10 @@ from clubdesk.ledger.models import Party
 from clubdesk.membership import posting, selectors
 from clubdesk.membership.models import Remittance, RemittanceLine
 from clubdesk.money import as_amount, nil, shown, total
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="membership.add_remittance", title="Remit affiliation")
 def remit_affiliation(
     *, association: Party, through: date, on: date, by: User, key: uuid.UUID | None = None
 ) -> Remittance:

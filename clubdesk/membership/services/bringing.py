@@ -7,7 +7,6 @@ from datetime import date
 from decimal import Decimal
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.db.models import Q
 from djmoney.money import Money
 
@@ -24,6 +23,7 @@ from clubdesk.membership.rollfile import RowPlan, first_day, plan_roll, read_rol
 from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.services import add_household, add_person
+from clubdesk.verbs import verb
 
 
 @dataclass
@@ -36,7 +36,7 @@ class BroughtIn:
     balances: OpeningBalances | None = None
 
 
-@transaction.atomic
+@verb(permission="roll.add_household", title="Import a roll")
 def import_roll(
     *,
     content: bytes,

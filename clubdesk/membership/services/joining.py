@@ -6,7 +6,6 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk import clock
@@ -14,7 +13,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Charge
+from clubdesk.fees.models import Charge, VoucherScheme
 from clubdesk.ledger import services as ledger
 from clubdesk.membership import selectors
 from clubdesk.membership.models import Membership, Plan
@@ -22,16 +21,27 @@ from clubdesk.membership.selectors import Quote
 from clubdesk.membership.terms import Term, whole_months_left
 from clubdesk.money import as_amount, nil
 from clubdesk.roll.models import Household, Person
+from clubdesk.verbs import verb
 
 
-@transaction.atomic
+@verb(permission="membership.add_membership", title="Take out a membership")
 def take_out_membership(
-    *, person: Person, plan: Plan, starts_on: date, on: date, by: User, key: uuid.UUID | None = None
+    *,
+    person: Person,
+    plan: Plan,
+    starts_on: date,
+    on: date,
+    by: User,
+    scheme: VoucherScheme | None = None,
+    code: str = "",
+    birth_date: date | None = None,
+    key: uuid.UUID | None = None,
 ) -> Membership:
     """A person becomes a member from `starts_on` for the plan's term, and the household owes the fee of that day.
 
-    The fee is for whole months, less the sibling discount and what is beyond the family cap. Raises Refused where a
-    membership of the person covers any of those days, and for an age that the plan is not for.
+    The fee is for whole months, less the sibling discount and what is beyond the family cap. Where a `scheme` is given,
+    its voucher with that `code`, and the `birth_date` on it, is set against the fee. Raises Refused where a membership
+    of the person covers any of those days, for an age that the plan is not for, and as accepting the voucher does.
     """
     household = charging.queue(person.household)
     person = Person.objects.select_related("household__party").get(pk=person.pk)
@@ -40,7 +50,12 @@ def take_out_membership(
     quote = selectors.quote(person, plan, starts_on)
     if sentence := selectors.why_not(quote):
         raise Refused(sentence)
-    return _write(quote, _charge(quote, household, on, by), by, key)
+    document = _write(quote, _charge(quote, household, on, by), by, key)
+    if scheme:
+        if document.charge is None:
+            raise Refused("There is nothing to pay, so no voucher is needed; leave it blank.")
+        charging.accept_voucher(scheme=scheme, charge=document.charge, code=code, birth_date=birth_date, on=on, by=by)
+    return document
 
 
 def _charge(quote: Quote, household: Household, on: date, by: User) -> Charge | None:
@@ -83,7 +98,7 @@ def _write(
     )
 
 
-@transaction.atomic
+@verb(permission="membership.change_membership", title="The member leaves")
 def end_membership(*, membership: Membership, on: date, reason: str, by: User) -> Membership:
     """A member leaves; `on` is the last day as a member. The plan's rule says what is given back.
 
@@ -138,7 +153,7 @@ def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, 
                 amount -= part
 
 
-@transaction.atomic
+@verb(permission="membership.change_membership", title="Cancel this membership")
 def cancel_membership(*, membership: Membership, on: date, reason: str, by: User) -> Membership:
     """A membership that should not be: mistyped, or given up before it began. Its whole fee is taken back.
 
@@ -198,7 +213,7 @@ def _hold_again(before: Membership, cancelled: Membership, on: date, by: User) -
     )
 
 
-@transaction.atomic
+@verb(permission="membership.change_membership", title="Change the plan")
 def change_plan(*, membership: Membership, plan: Plan, on: date, reason: str, by: User) -> Membership:
     """From `on` the member has another plan to the same last day; the household owes or gets back the difference.
 

@@ -3,7 +3,6 @@
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
@@ -12,9 +11,10 @@ from clubdesk.membership import letters, selectors
 from clubdesk.membership.models import Membership
 from clubdesk.membership.services.joining import take_out_membership
 from clubdesk.roll.models import Household
+from clubdesk.verbs import NOBODY, verb
 
 
-@transaction.atomic
+@verb(permission="membership.add_membership", title="Renew the household")
 def renew_household(*, household: Household, on: date, by: User) -> list[Membership]:
     """Renew every membership of the household that ends soon or can still be renewed, each from the day after it ends.
 
@@ -40,6 +40,7 @@ def renew_household(*, household: Household, on: date, by: User) -> list[Members
     return renewed
 
 
+@verb(permission=NOBODY, title="Remind families to renew")
 def remind_renewals(*, on: date) -> list[Message]:
     """Write to each household once before memberships of it end and once after, while they can still be renewed.
 

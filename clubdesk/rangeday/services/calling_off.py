@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
@@ -17,6 +16,7 @@ from clubdesk.money import total
 from clubdesk.rangeday import selectors
 from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.signing import sign_on, take_off
+from clubdesk.verbs import verb
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class CalledOff:
     to_hand_back: tuple[SignOn, ...]
 
 
-@transaction.atomic
+@verb(permission="rangeday.close_rangeday", title="Call the day off")
 def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_to: RangeDay | None = None) -> CalledOff:
     """Nobody shoots: every sign-on of the day is taken back, and nothing stays charged.
 

@@ -6,7 +6,6 @@ from datetime import date
 
 from django.conf import settings
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -14,9 +13,10 @@ from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance, last_day_posted
-from clubdesk.money import as_amount, nil, positive, shown
+from clubdesk.money import as_amount, from_cents, nil, positive, shown
 from clubdesk.rangeday import posting, selectors
 from clubdesk.rangeday.models import Banking, CountedPiece, RangeDay, TillCount
+from clubdesk.verbs import verb
 
 
 def hold(range_day: RangeDay) -> RangeDay:
@@ -28,13 +28,13 @@ def worth(pieces: Mapping[int, int]) -> Money:
     """What notes and coins come to; `pieces` says how many of each worth in cents. Raises Refused for odd ones."""
     for cents, number in pieces.items():
         if cents not in settings.CASH_PIECES:
-            raise Refused(f"There is no note or coin of {shown(as_amount(cents) / 100)}.")
+            raise Refused(f"There is no note or coin of {shown(from_cents(cents))}.")
         if number < 0:
             raise Refused("Nobody counts fewer than no coins.")
-    return as_amount(sum(cents * number for cents, number in pieces.items())) / 100
+    return from_cents(sum(cents * number for cents, number in pieces.items()))
 
 
-@transaction.atomic
+@verb(permission="rangeday.close_rangeday", title="Count the tin and close the day")
 def close_day(
     *,
     range_day: RangeDay,
@@ -58,24 +58,16 @@ def close_day(
     standing = TillCount.objects.filter(range_day=day, reopened_on=None).first()
     if found := standing or ledger.written(TillCount, key):
         return found
-    if day.called_off_on:
-        raise Refused(f"{day} was called off; what cash there is counts with the next day.")
-    if on < day.date:
-        raise Refused(f"{day} is still to come.")
-    if second_counter.pk == by.pk:
-        raise Refused("Two people count the tin; choose the other one.")
+    _refuse_count(day, on, by, second_counter)
     ledger.lock_book()
     tin = selectors.tin(day)
     opening = tin.opening if opening is None else as_amount(opening)
-    if opening > tin.most:
-        raise Refused(
-            f"Besides today’s fees the ledger knows of {shown(tin.most)} in cash; the float cannot be more than that."
-            " If it is, count it with the day it came from, or write a journal first."
-        )
     card_receipts = tin.card_receipts if receipts_on_slip else nil()
     count = TillCount(
         key=key or uuid.uuid4(),
         range_day=day,
+        recorded_by=by,
+        second_counter=second_counter,
         opening=opening,
         expected=tin.expected(opening),
         counted=worth(pieces),
@@ -83,25 +75,38 @@ def close_day(
         card_expected=tin.card + card_receipts,
         card_slip=nil() if card_slip is None else as_amount(card_slip),
         reason=reason.strip()[:150],
-        second_counter=second_counter,
-        recorded_by=by,
     )
-    if card_slip is None and count.card_expected > nil():
+    _refuse_figures(count, tin, slip_given=card_slip is not None)
+    count.save()
+    counted = sorted(((cents, number) for cents, number in pieces.items() if number), reverse=True)
+    CountedPiece.objects.bulk_create(CountedPiece(till_count=count, cents=cents, number=n) for cents, n in counted)
+    _post_difference(count, by)
+    day.closed_on = on
+    day.save(update_fields=["closed_on"])
+    return count
+
+
+def _refuse_count(day: RangeDay, on: date, by: User, second_counter: User) -> None:
+    if day.called_off_on:
+        raise Refused(f"{day} was called off; what cash there is counts with the next day.")
+    if on < day.date:
+        raise Refused(f"{day} is still to come.")
+    if second_counter.pk == by.pk:
+        raise Refused("Two people count the tin; choose the other one.")
+
+
+def _refuse_figures(count: TillCount, tin: selectors.Tin, *, slip_given: bool) -> None:
+    if count.opening > tin.most:
+        raise Refused(
+            f"Besides today’s fees the ledger knows of {shown(tin.most)} in cash; the float cannot be more than that."
+            " If it is, count it with the day it came from, or write a journal first."
+        )
+    if not slip_given and count.card_expected > nil():
         raise Refused(f"By the sheet {shown(count.card_expected)} was paid by card; write the total of the slip.")
     if count.card_slip < nil():
         raise Refused("A slip's total is not negative; where more was paid back than taken, write a journal.")
     if count.entries_called_for and not count.reason:
         raise Refused(f"{differences_in_words(count)} Say what you know of it.")
-    count.save()
-    CountedPiece.objects.bulk_create(
-        CountedPiece(till_count=count, cents=cents, number=number)
-        for cents, number in sorted(pieces.items(), reverse=True)
-        if number
-    )
-    _post_difference(count, by)
-    day.closed_on = on
-    day.save(update_fields=["closed_on"])
-    return count
 
 
 def differences_in_words(count: TillCount) -> str:
@@ -130,7 +135,7 @@ def _post_difference(count: TillCount, by: User) -> None:
         )
 
 
-@transaction.atomic
+@verb(permission="rangeday.close_rangeday", title="Reopen this day")
 def reopen_day(*, range_day: RangeDay, reason: str, on: date, by: User) -> TillCount:
     """Open a counted day again: its difference is reversed, the count stays with who reopened it and why.
 
@@ -151,7 +156,7 @@ def reopen_day(*, range_day: RangeDay, reason: str, on: date, by: User) -> TillC
     return count
 
 
-@transaction.atomic
+@verb(permission="rangeday.add_banking", title="Bank takings")
 def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = None) -> Banking:
     """Bring cash from the till to the bank. Raises Refused for more than the till holds."""
     ledger.lock_book()
@@ -173,7 +178,7 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
     return document
 
 
-@transaction.atomic
+@verb(permission="rangeday.add_banking", title="Cancel this banking")
 def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Banking:
     """Undo a banking that was written down wrongly; its entry is reversed on its own day, or after a lock on `on`."""
     document = Banking.objects.select_for_update(of=("self",), no_key=True).get(pk=banking.pk)
@@ -184,7 +189,7 @@ def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Bank
     if on < document.banked_on:
         raise Refused(f"It was banked on {day_text(document.banked_on)}; it cannot be cancelled before.")
     day = on if ledger.is_shut(document.banked_on) else document.banked_on
-    ledger.undo_entries_of(document=document, on=day, reason=reason, by=by)
+    ledger.undo_entries_of(document=document, on=day, reason="the banking was cancelled", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
     return document

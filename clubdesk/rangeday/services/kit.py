@@ -4,11 +4,11 @@ import uuid
 from datetime import date, datetime
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.rangeday.models import Kit, KitCheck, KitLoan, KitState, SignOn
+from clubdesk.verbs import verb
 
 HAVE_IT_CHECKED = "Have it checked by someone qualified before anybody shoots with it."
 
@@ -17,7 +17,7 @@ def _hold(kit: Kit) -> Kit:
     return Kit.objects.select_for_update(of=("self",), no_key=True).get(pk=kit.pk)
 
 
-@transaction.atomic
+@verb(permission="rangeday.add_signon", title="Give kit out")
 def give_out(
     *, kit: Kit, sign_on: SignOn, at: datetime, by: User, back_at: datetime | None = None, key: uuid.UUID | None = None
 ) -> KitLoan:
@@ -45,7 +45,7 @@ def give_out(
     )
 
 
-@transaction.atomic
+@verb(permission="rangeday.change_signon", title="It came back")
 def take_back_kit(*, kit: Kit, at: datetime, by: User) -> KitLoan | None:
     """A piece of kit came back. None where it was not out then: a loan given later than `at` goes on."""
     _hold(kit)
@@ -56,29 +56,43 @@ def take_back_kit(*, kit: Kit, at: datetime, by: User) -> KitLoan | None:
     return loan
 
 
-@transaction.atomic
-def check_kit(
+@verb(permission="rangeday.add_kitcheck", title="Set aside as unsafe")
+def set_kit_aside(
     *,
     kit: Kit,
-    state: KitState,
+    note: str,
     on: date,
     by: User,
-    note: str = "",
-    checked_by: str = "",
+    state: KitState = KitState.SET_ASIDE,
     key: uuid.UUID | None = None,
 ) -> KitCheck:
-    """Set a piece of kit aside as unsafe, find it fit for use, or retire it; found fit, its uses are counted anew.
+    """Set a piece of kit aside as unsafe, or retire it. Raises Refused where nobody says what is wrong with it."""
+    if not note.strip():
+        raise Refused("Say what is wrong with it.")
+    if state == KitState.USABLE:
+        raise Refused("Kit that is fit for use is not set aside.")
+    return _checked(kit, KitState(state), on, by, key, note=note)
 
-    Raises Refused where a check as fit names nobody who is qualified, or the other two give no reason.
+
+@verb(permission="rangeday.change_kit", title="Note a check: fit for use")
+def find_kit_fit(
+    *, kit: Kit, checked_by: str, on: date, by: User, note: str = "", key: uuid.UUID | None = None
+) -> KitCheck:
+    """Somebody qualified found a piece of kit fit for use; from here its uses are counted anew.
+
+    Raises Refused where nobody qualified is named.
     """
+    if not checked_by.strip():
+        raise Refused("Say who checked it; only somebody qualified finds kit fit for use.")
+    return _checked(kit, KitState.USABLE, on, by, key, note=note, checked_by=checked_by)
+
+
+def _checked(
+    kit: Kit, state: KitState, on: date, by: User, key: uuid.UUID | None, *, note: str, checked_by: str = ""
+) -> KitCheck:
     kit = _hold(kit)
     if found := ledger.written(KitCheck, key):
         return found
-    state = KitState(state)
-    if state == KitState.USABLE and not checked_by.strip():
-        raise Refused("Say who checked it; only somebody qualified finds kit fit for use.")
-    if state != KitState.USABLE and not note.strip():
-        raise Refused("Say what is wrong with it.")
     check = KitCheck.objects.create(
         key=key or uuid.uuid4(), kit=kit, checked_on=on, state=state, note=note.strip()[:150],
         checked_by=checked_by.strip()[:80], recorded_by=by,

@@ -18,6 +18,8 @@ from clubdesk.money import cash_rounded, nil, shown, total
 from clubdesk.rangeday import posting, selectors
 from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SafetyText, SignOn, Tap
 from clubdesk.roll.models import Person
+from clubdesk.rooms import ERASED
+from clubdesk.verbs import NOBODY, verb
 
 A_VISITOR = "a visitor"
 
@@ -29,7 +31,7 @@ def _refuse_closed(day: RangeDay) -> None:
         raise Refused(f"{day} is closed and counted; its sign-ons stay as they are.")
 
 
-@transaction.atomic
+@verb(permission="rangeday.add_signon", title="Sign on")
 def sign_on(
     *,
     range_day: RangeDay,
@@ -61,43 +63,41 @@ def sign_on(
     if found := ledger.written(SignOn, key):
         return found
     _refuse_closed(day)
-    if person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
-        raise Refused(f"{person} is signed on already today.")
-    if not person and not visitor_name.strip():
-        raise Refused("Pick somebody from the roll, or type the visitor's name.")
-    if not person and safety is None and not corrects and selectors.safety_text(day.date):
-        raise Refused("Read the safety rules with the visitor first; they must agree to them.")
+    _refuse_who(day, person, visitor_name, agreed=bool(safety or corrects))
     due = due or selectors.tariff(person=person, gear=gear, range_day=day, known=known)
-    if due.amount > nil() and paid == Paid.NOTHING:
-        raise Refused(f"{shown(due.amount)} is due; say how it was paid.")
-    if paid in PAID_AT_THE_RANGE and day.date > clock.today():
-        raise Refused(f"{day} is still to come: put it on account, and record what is paid as a receipt.")
-    if paid == Paid.ACCOUNT and not person:
-        raise Refused("A visitor without a household cannot put it on account; take cash or card.")
+    _refuse_payment(day, due, paid, person)
     document = SignOn(
-        key=key or uuid.uuid4(),
-        range_day=day,
-        person=person,
-        visitor_name="" if person else visitor_name.strip()[:100],
-        visitor_guardian="" if person else visitor_guardian.strip()[:100],
-        visitor_phone="" if person else visitor_phone.strip()[:30],
-        safety=None if person else safety,
-        tap=tap,
-        corrects=corrects,
-        moved_from=moved_from,
-        gear=due.gear,
-        price=due.price,
-        amount=due.amount,
-        rounding=_rounding(due.amount, rounding) if paid == Paid.CASH else nil(),
-        paid=paid if due.amount > nil() else Paid.NOTHING,
-        recorded_by=by,
-    )
+        key=key or uuid.uuid4(), range_day=day, person=person, tap=tap, corrects=corrects, moved_from=moved_from,
+        gear=due.gear, price=due.price, amount=due.amount, paid=paid if due.amount > nil() else Paid.NOTHING,
+        rounding=_rounding(due.amount, rounding) if paid == Paid.CASH else nil(), recorded_by=by,
+    )  # fmt: skip
+    if not person:
+        document.visitor_name, document.visitor_guardian = visitor_name.strip()[:100], visitor_guardian.strip()[:100]
+        document.visitor_phone, document.safety = visitor_phone.strip()[:30], safety
     if document.paid == Paid.ACCOUNT:
         document.charge = _on_account(document, by)
     document.save()
     if document.entries_called_for:
         _post_sign_on(document, by)
     return document
+
+
+def _refuse_who(day: RangeDay, person: Person | None, visitor: str, *, agreed: bool) -> None:
+    if person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
+        raise Refused(f"{person} is signed on already today.")
+    if not person and not visitor.strip():
+        raise Refused("Pick somebody from the roll, or type the visitor's name.")
+    if not person and not agreed and selectors.safety_text(day.date):
+        raise Refused("Read the safety rules with the visitor first; they must agree to them.")
+
+
+def _refuse_payment(day: RangeDay, due: selectors.Tariff, paid: Paid, person: Person | None) -> None:
+    if due.amount > nil() and paid == Paid.NOTHING:
+        raise Refused(f"{shown(due.amount)} is due; say how it was paid.")
+    if paid in PAID_AT_THE_RANGE and day.date > clock.today():
+        raise Refused(f"{day} is still to come: put it on account, and record what is paid as a receipt.")
+    if paid == Paid.ACCOUNT and not person:
+        raise Refused("A visitor without a household cannot put it on account; take cash or card.")
 
 
 def _rounding(amount: Money, given: Money | None) -> Money:
@@ -138,7 +138,7 @@ def _post_sign_on(document: SignOn, by: User) -> None:
     )
 
 
-@transaction.atomic
+@verb(permission="rangeday.change_signon", title="Cancel this sign-on")
 def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept.
 
@@ -160,7 +160,8 @@ def take_off(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     if not reason.strip():
         raise Refused("Say why the sign-on is cancelled.")
     _refuse_closed(day)
-    ledger.undo_entries_of(document=document, on=document.range_day.date, reason=reason, by=by)
+    shot_on = document.range_day.date
+    ledger.undo_entries_of(document=document, on=shot_on, reason="the sign-on was cancelled", by=by)
     if document.charge:
         charging.take_back(charge=document.charge, on=_day_of(document.charge), reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
@@ -212,7 +213,7 @@ def _again(wrong: SignOn, due: selectors.Tariff, paid: Paid, by: User, rounding:
     return right
 
 
-@transaction.atomic
+@verb(permission="rangeday.change_signon", title="Correct this sign-on")
 def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: date, by: User) -> SignOn:
     """Put a mistyped sign-on right: the wrong one is cancelled with the reason, the right one recorded; kit stays out.
 
@@ -240,10 +241,7 @@ def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: d
     return right
 
 
-FORGOTTEN = "(forgotten)"
-
-
-@transaction.atomic
+@verb(permission=NOBODY, title="Forget visitors")
 def forget_visitors(*, before: date) -> int:
     """Names and phones of visitors who shot before that day go, and what was asked about them; figures stay.
 
@@ -254,6 +252,6 @@ def forget_visitors(*, before: date) -> int:
     old.exclude(visitor_guardian="", visitor_phone="").update(visitor_guardian="", visitor_phone="")
     taps = Tap.objects.filter(range_day__date__lt=before)
     taps.exclude(visitor_name__in=("", A_VISITOR)).update(visitor_name=A_VISITOR, visitor_guardian="", visitor_phone="")
-    taps.exclude(question__in=("", FORGOTTEN)).update(question=FORGOTTEN)
-    taps.exclude(answer__in=("", FORGOTTEN)).update(answer=FORGOTTEN)
+    taps.exclude(question__in=("", ERASED)).update(question=ERASED)
+    taps.exclude(answer__in=("", ERASED)).update(answer=ERASED)
     return forgotten

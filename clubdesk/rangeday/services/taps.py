@@ -19,6 +19,7 @@ from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, Sa
 from clubdesk.rangeday.services.kit import give_out, take_back_kit
 from clubdesk.rangeday.services.signing import sign_on, take_off
 from clubdesk.roll.models import Person
+from clubdesk.verbs import verb
 
 UNDO_WITHIN = timedelta(minutes=10)
 
@@ -45,7 +46,7 @@ class Tapped:
     visitor_phone: str = ""
 
 
-@transaction.atomic
+@verb(permission="rangeday.add_signon", title="Take what a phone sends")
 def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule | None = None) -> Tap:
     """Do what a phone has kept and sends now; `known` is the day's schedule. The same key again does nothing more.
 
@@ -74,15 +75,19 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selecto
 
 def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
     """Do what the tap says; what is refused becomes its question."""
-    refused = (
-        _sign_on(tap, day, by, known or selectors.schedule(day, tap.people))
-        if tap.act == Act.SIGN_ON
-        else _hand_over(tap, by)
-    )
-    tap.state = TapState.QUESTION if refused else TapState.DONE
-    tap.question = " ".join(refused)[:300]
+    tap.question = _do(tap, day, by, known)
+    tap.state = TapState.QUESTION if tap.question else TapState.DONE
     tap.save()
     return tap
+
+
+def _do(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> str:
+    """What was refused of what the tap says; blank where all of it was done."""
+    if tap.act == Act.SIGN_ON:
+        refused = _sign_on(tap, day, by, known or selectors.schedule(day, tap.people))
+    else:
+        refused = _hand_over(tap, by)
+    return " ".join(refused)[:300]
 
 
 def _hand_over(tap: Tap, by: User) -> list[str]:
@@ -212,7 +217,7 @@ def _take_all_off(standing: Tap, at: datetime, by: User) -> None:
         take_off(sign_on=each, on=min(each.range_day.date, clock.today()), reason="undone at once", by=by)
 
 
-@transaction.atomic
+@verb(permission="rangeday.close_rangeday", title="Answer this question")
 def answer_tap(*, tap: Tap, record: bool, answer: str, on: date, by: User) -> Tap:
     """The coordinator answers a tap's question: try once more to record what is missing, or leave it as it is.
 
@@ -228,8 +233,8 @@ def answer_tap(*, tap: Tap, record: bool, answer: str, on: date, by: User) -> Ta
         # Whoever records it now says that a visitor has agreed to the rules that stand.
         if document.visitor_name and document.safety is None:
             document.safety = selectors.safety_text(day.date)
-        document = _settle(document, day, by)
-        if document.state == TapState.QUESTION:
+        document.question = _do(document, day, by)
+        if document.question:
             raise Refused(document.question)
     document.state, document.answer = TapState.ANSWERED, answer.strip()[:150]
     document.answered_on, document.answered_by = on, by

@@ -1,4 +1,7 @@
 from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
 
 from clubdesk.bank import services
 from clubdesk.bank.services.importing import account_with
@@ -10,12 +13,12 @@ from clubdesk.shell import VerbCommand, contents
 class Command(VerbCommand):
     help = "Bring in a bank statement: OFX, ISO 20022 camt.053, or CSV by the columns that the account keeps."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE")
         parser.add_argument("--account", required=True, metavar="CODE", help="the bank account's code in the chart")
         parser.add_argument("--dry-run", action="store_true", help="check everything, save nothing")
 
-    def run(self, *, file: str, account: str, dry_run: bool, **options):
+    def run(self, *, file: str, account: str, dry_run: bool, **options: Any) -> None:
         selectors.book()
         document = services.import_statement(
             bank_account=account_with(account), content=contents(file), file_name=Path(file).name, by=shell_user()

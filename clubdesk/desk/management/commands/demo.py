@@ -1,9 +1,11 @@
 import socket
 import time
 from datetime import date
+from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
+from django.core.management.base import CommandParser
 
 from clubdesk import clock
 from clubdesk.clock import long_day
@@ -17,12 +19,12 @@ from clubdesk.shell import VerbCommand, day
 class Command(VerbCommand):
     help = "Build a fresh demo book and its workbook, then serve the site on this machine alone."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--today", metavar="DATE", help="the demo's last day (default: today)")
         parser.add_argument("--no-serve", action="store_true", help="build the book and the workbook, then stop")
         parser.add_argument("--port", default="8000", help="default: 8000")
 
-    def handle(self, *args, **options):
+    def handle(self, *args: Any, **options: Any) -> None:
         try:
             today = self.prepare(options)
             self.build(today)
@@ -31,7 +33,7 @@ class Command(VerbCommand):
         if not options["no_serve"]:
             self.serve(options["port"])
 
-    def prepare(self, options) -> date:
+    def prepare(self, options: dict[str, Any]) -> date:
         """Read the options, so that a wrong one is said before the book is built."""
         today = day(options["today"]) if options["today"] else clock.today()
         if today.year < 2010 or today.year > 2090:

@@ -1,3 +1,7 @@
+from typing import Any
+
+from django.core.management.base import CommandParser
+
 from clubdesk import clock
 from clubdesk.desk import services
 from clubdesk.ledger import selectors
@@ -10,20 +14,17 @@ class Command(VerbCommand):
     help = "Do what time alone changes, then send the letters that wait. Safe to run twice."
     whole = False
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--date", metavar="DATE", help="default: today")
 
-    def handle(self, *args, **options):
+    def handle(self, *args: Any, **options: Any) -> None:
         super().handle(*args, **options)
         done = mail.deliver()
         self.stdout.write(f"{done.sent} letters sent, {done.delayed} delayed, {done.failed} could not be sent.")
 
-    def run(self, *, date: str | None, **options):
+    def run(self, *, date: str | None, **options: Any) -> None:
         selectors.book()
         night = services.nightly(on=day(date) if date else clock.today(), by=shell_user())
-        self.stdout.write(
-            f"{night.lapsed} offers and unpaid places lapsed, {night.reminded} families reminded, "
-            f"{night.recognised} fees became income."
-        )
-        for sentence in night.refused:
+        self.stdout.write(night.in_words)
+        for sentence in night.not_yet:
             self.stdout.write(f"Not yet: {sentence}")

@@ -1,4 +1,7 @@
 import json
+from typing import Any
+
+from django.core.management.base import CommandParser
 
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
@@ -9,10 +12,10 @@ from clubdesk.shell import VerbCommand
 class Command(VerbCommand):
     help = "Re-derive every invariant of the books from the rows; exit 1 and a list where one fails."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--format", default="table", help="table or json (default: table)")
 
-    def run(self, *, format: str, **options):
+    def run(self, *, format: str, **options: Any) -> None:
         if format not in ("table", "json"):
             raise Refused(f"“{format}” is no format; choose table, json.")
         selectors.book()

@@ -1,13 +1,17 @@
-from clubdesk.ledger import files, services
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from clubdesk.ledger import services
 from clubdesk.shell import VerbCommand, contents
 
 
 class Command(VerbCommand):
     help = "Add or rename accounts from a CSV file with the columns code,name,kind,role."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE.csv")
 
-    def run(self, *, file: str, **options):
-        count = files.import_chart(content=contents(file), by=services.shell_user())
+    def run(self, *, file: str, **options: Any) -> None:
+        count = services.import_chart(content=contents(file), by=services.shell_user())
         self.stdout.write(f"{count} accounts read from {file}.")

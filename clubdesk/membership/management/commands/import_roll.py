@@ -1,3 +1,5 @@
+from django.core.management.base import CommandParser
+
 from clubdesk import clock
 from clubdesk.ledger import selectors
 from clubdesk.ledger.services import shell_user
@@ -12,12 +14,12 @@ class Command(VerbCommand):
         f"and, where there are any, {','.join(OPTIONAL)}."
     )
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE")
         parser.add_argument("--dry-run", action="store_true", help="check everything, save nothing")
         parser.add_argument("--as-at", metavar="DATE", help="the day of the balances; default: today")
 
-    def run(self, *, file: str, dry_run: bool, as_at: str | None, **options):
+    def run(self, *, file: str, dry_run: bool, as_at: str | None, **options: object) -> None:
         selectors.book()
         on = day(as_at) if as_at else clock.today()
         done = services.import_roll(content=contents(file), as_at=on, by=shell_user())

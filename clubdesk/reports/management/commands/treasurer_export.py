@@ -1,5 +1,8 @@
 import os
 from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
 
 from clubdesk import clock
 from clubdesk.errors import Refused
@@ -11,11 +14,11 @@ from clubdesk.shell import VerbCommand
 class Command(VerbCommand):
     help = "Write the treasurer's workbook of the financial year that ends in the calendar year YEAR."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("year", metavar="YEAR")
         parser.add_argument("--output", required=True, metavar="FILE.xlsx")
 
-    def run(self, *, year: str, output: str, **options):
+    def run(self, *, year: str, output: str, **options: Any) -> None:
         selectors.book()
         if not (year.isascii() and year.isdigit()):
             raise Refused(f"“{year}” is not a year; write it like 2026.")

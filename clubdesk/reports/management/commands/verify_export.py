@@ -1,4 +1,7 @@
 from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
 
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
@@ -9,10 +12,10 @@ from clubdesk.shell import VerbCommand
 class Command(VerbCommand):
     help = "Say whether a workbook or a PDF of the statements is this book's own, or which figures differ."
 
-    def add_arguments(self, parser):
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE")
 
-    def run(self, *, file: str, **options):
+    def run(self, *, file: str, **options: Any) -> None:
         selectors.book()
         try:
             content = Path(file).read_bytes()

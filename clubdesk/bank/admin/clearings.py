@@ -1,0 +1,54 @@
+"""Screens of what was found to be the same money, and undoing it."""
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from clubdesk.bank import services
+from clubdesk.bank.models import Clearing
+from clubdesk.screens.fields import form_of, reason_field
+from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.tables import Section, link_to
+from clubdesk.screens.verbs import Facts, VerbPage
+
+
+class UndoPage(VerbPage[Clearing, Clearing]):
+    slug = "undo"
+    verb = services.undo_clearing
+    target = "clearing"
+    intro = "The lines wait to be explained again. What was posted stays; put that right by its own page."
+    button = "Undo it"
+    form_class = form_of(reason=reason_field())
+
+    def applies(self, target: Clearing) -> bool:
+        return target.undone_on is None
+
+    def facts(self, target: Clearing) -> Facts:
+        return [(str(part.line), part.line.amount) for part in target.lines.select_related("line")]
+
+    def done(self, target: Clearing, result: Clearing) -> str:
+        return "Undone; its lines wait to be explained."
+
+
+def cleared_section(request: HttpRequest, clearing: Clearing) -> Section:
+    rows: list[tuple[object, ...]] = [
+        (link_to(part.line, part.line.text), part.line.date, "statement", part.line.amount)
+        for part in clearing.lines.select_related("line")
+    ]
+    rows += [
+        (link_to(part.posting.entry, part.posting.entry.narration), part.posting.entry.date, "ledger",
+         part.posting.amount)
+        for part in clearing.postings.select_related("posting__entry")
+    ]  # fmt: skip
+    return Section("The same money", ["What", "Date", "Where", "Amount"], rows)
+
+
+@admin.register(Clearing)
+class ClearingAdmin(DocumentAdmin[Clearing]):
+    list_display = ("__str__", "how_sure", "reasons", "recorded_by", "undone_on")
+    list_select_related = ("recorded_by",)
+    list_filter = ("how_sure",)
+    fields = ("bank_account", "how_sure", "reasons", "recorded_by", "undone_on", "undone_by", "undo_reason")
+    readonly_fields = fields
+    pages = (UndoPage(),)
+    section_makers = (cleared_section,)
+    sections_first = True

@@ -1,0 +1,50 @@
+"""Where a household's money goes: a page and a section on the household."""
+
+from django import forms
+from django.http import HttpRequest
+
+from clubdesk.bank import selectors, services
+from clubdesk.bank.models import BankDetails
+from clubdesk.roll.models import Household
+from clubdesk.screens.fields import VerbForm, reason_field
+from clubdesk.screens.tables import Section
+from clubdesk.screens.verbs import Facts, VerbPage
+from clubdesk.verbs import may
+
+
+class DetailsForm(VerbForm[Household]):
+    title = forms.CharField(
+        label="Account name", max_length=32, help_text="As the bank knows it; it reads the first 32 letters."
+    )
+    bsb = forms.CharField(label="BSB", max_length=7, help_text="Six digits, like 123-456.")
+    account_number = forms.CharField(max_length=12, help_text="Two to nine digits.")
+    reason = reason_field("Who asked, and how you made sure: ring a number that you knew before.")
+
+
+class DetailsPage(VerbPage[Household, BankDetails]):
+    slug = "bank-details"
+    verb = services.set_bank_details
+    target = "household"
+    intro = "The next payment goes there. A run that was made already keeps its details, and must be made anew."
+    button = "Save the bank details"
+    form_class = DetailsForm
+    lands_on_target = True
+
+    def facts(self, target: Household) -> Facts:
+        last = selectors.details_of(target)
+        return [("Household", target), ("Until now", last.in_full if last else "none")]
+
+    def done(self, target: Household, result: BankDetails) -> str:
+        return f"{target} is paid to {result.masked}."
+
+
+def details_section(request: HttpRequest, household: Household) -> Section | None:
+    """What was noted and why, the newest first; in full only for who may see it so."""
+    if not may(request.user, "bank.view_bankdetails"):
+        return None
+    full = may(request.user, "bank.see_bankdetails")
+    rows = [
+        (each.noted_on, each.in_full if full else each.masked, each.reason, str(each.recorded_by))
+        for each in household.bank_details.select_related("recorded_by")
+    ]
+    return Section("Bank details", ["Noted", "Account", "Why", "By"], rows, "None noted.")

@@ -1,0 +1,114 @@
+"""What the room of the bank tells of itself."""
+
+from clubdesk.bank import selectors, views
+from clubdesk.bank.admin.details import DetailsPage, details_section
+from clubdesk.bank.closing import CHECKS
+from clubdesk.bank.demo import SCENES
+from clubdesk.bank.expected import released
+from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
+from clubdesk.bank.personal import PERSONAL, TOLD, owed
+from clubdesk.bank.services.accounts import begin
+from clubdesk.rooms import (
+    APPROVER,
+    AUDITOR,
+    COORDINATOR,
+    SEE_ALL,
+    TREASURER,
+    Entry,
+    ListOf,
+    Menu,
+    PageOn,
+    Room,
+    SitePage,
+    Waits,
+)
+
+RELEASES = ("view_paymentrun", "view_paymentitem", "release_paymentrun")
+
+ROOM = Room(
+    label="bank",
+    purpose="Payments out, card takings as they are settled, and the bank’s own statement, line by line.",
+    on_home=70,
+    menu=(
+        Entry("Bring a bank statement in", "admin:import_statement", "bank.add_statementline"),
+        Entry("Explain bank lines", "admin:explain_lines", "bank.view_statementline"),
+        Entry("Reconcile a month", "admin:reconcile_month", "bank.view_reconciliation"),
+        Entry("The tin, the reader, the department, the depot", "admin:money_streams", "bank.view_statementline"),
+        ListOf("PaymentRun"),
+        ListOf("PaymentItem"),
+        ListOf("CardSettlement"),
+        ListOf("StatementLine"),
+        ListOf("StatementImport"),
+        ListOf("Clearing"),
+        ListOf("Reconciliation"),
+        ListOf("BankAccount", Menu.SETTING),
+        ListOf("BankRule", Menu.SETTING),
+    ),
+    waits=(
+        Waits(
+            "refund or expense to pay",
+            "refunds and expenses to pay",
+            permission="bank.add_paymentrun",
+            page="admin:bank_paymentrun_add",
+            count=lambda on: selectors.claims_to_pay().count() + selectors.expenses_to_pay().count(),
+        ),
+        Waits(
+            "payment run to release",
+            "payment runs to release",
+            permission="bank.release_paymentrun",
+            page="admin:bank_paymentrun_changelist",
+            query="state__exact=made",
+            count=lambda on: PaymentRun.objects.filter(state=RunState.MADE).count(),
+        ),
+        Waits(
+            "payment that the bank has not made yet",
+            "payments that the bank has not made yet",
+            permission="bank.change_paymentrun",
+            page="admin:bank_paymentitem_changelist",
+            query="state__exact=waiting",
+            count=lambda on: PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED).count(),
+        ),
+        Waits(
+            "bank line that nothing explains",
+            "bank lines that nothing explains",
+            permission="bank.change_statementline",
+            page="admin:explain_lines",
+            count=lambda on: StatementLine.objects.filter(selectors.UNEXPLAINED).count(),
+        ),
+    ),
+    roles={
+        COORDINATOR: RELEASES,
+        APPROVER: RELEASES,
+        TREASURER: (
+            SEE_ALL,
+            "add_paymentrun",
+            "change_paymentrun",
+            "add_bankdetails",
+            "see_bankdetails",
+            "add_bankaccount",
+            "change_bankaccount",
+            "add_cardsettlement",
+            "add_statementline",
+            "change_statementline",
+            "add_bankrule",
+            "change_bankrule",
+            "add_reconciliation",
+            "change_reconciliation",
+        ),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    holds_back=(owed,),
+    before_close=CHECKS,
+    begins=(begin,),
+    expects=(released,),
+    adds=(PageOn("roll.household", page=DetailsPage(), section=details_section),),
+    pages=(
+        SitePage("bank/import/", "import_statement", views.bring_in, "bank.add_statementline"),
+        SitePage("bank/explain/", "explain_lines", views.explain_lines, "bank.view_statementline"),
+        SitePage("bank/streams/", "money_streams", views.money_streams, "bank.view_statementline"),
+        SitePage("bank/reconcile/", "reconcile_month", views.reconcile_month, "bank.view_reconciliation"),
+    ),
+    demo=SCENES,
+)

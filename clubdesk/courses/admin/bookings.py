@@ -1,0 +1,362 @@
+"""Screens of a booking: the phone call that makes one, and what a party can do."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from django import forms
+from django.contrib import admin
+from django.db import models
+from django.db.models import Q, QuerySet
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.courses import selectors, services, words
+from clubdesk.courses.admin.asking import (
+    AskingForm,
+    AskingPage,
+    CohortChoice,
+    CohortChoices,
+    PeopleChoices,
+    told,
+)
+from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.mail.models import Message
+from clubdesk.money import shown
+from clubdesk.roll.models import Person
+from clubdesk.screens.fields import (
+    Cleaned,
+    DayField,
+    HappenedField,
+    PickField,
+    VerbForm,
+    choose_from,
+    day_form,
+    form_of,
+    reason_field,
+)
+from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.tables import Section, link_to
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
+
+
+class BookForm(AskingForm[None]):
+    """A parent on the phone: the child from the roll, or a new family in the same form. Eight fields."""
+
+    person = PickField(Person, through=(Place, "person"), label="Who, if already on the roll", required=False)
+    guardian = forms.CharField(label="Or a new family: guardian’s name", max_length=100, required=False)
+    phone = forms.CharField(label="Guardian’s phone", max_length=30, required=False)
+    email = forms.EmailField(
+        label="Guardian’s e-mail", required=False, help_text="The confirmation and every offer go there."
+    )
+    given_name = forms.CharField(label="Child’s given name", max_length=60, required=False)
+    family_name = forms.CharField(label="Child’s family name", max_length=60, required=False)
+    birth_date = DayField(label="Child’s date of birth", required=False, initial=None)
+    field_order = ["person", "guardian", "phone", "email", "given_name", "family_name", "birth_date", "cohorts"]
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean() or {}
+        new = [cleaned.get(name) for name in ("guardian", "given_name", "family_name", "birth_date")]
+        if not cleaned.get("person") and not all(new):
+            raise forms.ValidationError(
+                "Choose somebody from the roll, or write down a new family: guardian, child’s name and date of birth."
+            )
+        if cleaned.get("person") and any(new):
+            raise forms.ValidationError("Choose somebody from the roll, or write down a new family; not both.")
+        return cleaned
+
+
+class BookPage(AskingPage[None]):
+    verb = services.book_by_phone
+    intro = "For several of a family: put them on the roll, then “Book a course together” on the household’s page."
+    button = "Book the place"
+    form_class = BookForm
+
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
+        found = super().initial(request, target)
+        if "cohorts" in found:
+            found["cohorts"] = [found["cohorts"]]
+        return found
+
+
+def what_came_of_it(booking: Booking) -> str:
+    """The last withdrawal in words, and to whom its seat was offered."""
+    event = booking.events.filter(kind=Happened.WITHDRAWN).last()
+    if event is None:
+        return ""
+    after = BookingEvent.objects.filter(pk__gt=event.pk, kind=Happened.OFFERED, booking__course=booking.course_id)
+    offers = [
+        f"{each.booking.household}: {each.words}" for each in after.select_related("booking__household__party")[:3]
+    ]
+    return " ".join([event.words, *offers])
+
+
+class LeavingForm(VerbForm[Booking]):
+    places = PeopleChoices(Place.objects.none(), label="Who")
+    on = HappenedField(label="On")
+    reason = reason_field()
+
+    states: Sequence[PlaceState] = STANDING
+
+    def prepare(self) -> None:
+        over = Q(cohort__last_session__lt=clock.today())
+        places = self.target.places.filter(~over, state__in=self.states).select_related("person", "cohort")
+        rows = choose_from(self, "places", places)
+        self.fields["places"].initial = list(rows) if len(rows) == 1 else []
+
+
+class BookingPage(VerbPage[Booking, Booking]):
+    """What is common to the pages of a booking: the facts."""
+
+    target = "booking"
+
+    def facts(self, target: Booking) -> Facts:
+        return [("Now", " ".join(words.standing_in_words(target)))]
+
+    def done(self, target: Booking, result: Booking) -> str:
+        return told(result)
+
+
+class WithdrawPage(BookingPage):
+    slug = "withdraw"
+    verb = services.withdraw
+    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits."
+    button = "Withdraw"
+    form_class = LeavingForm
+
+    def applies(self, target: Booking) -> bool:
+        return any(selectors.can_leave(place, clock.today()) for place in selectors.places_of(target))
+
+    def facts(self, target: Booking) -> Facts:
+        today = clock.today()
+        kept = [
+            (f"If {place.person} withdraws today", words.money_in_words(taken))
+            for place in selectors.places_of(target)
+            if place.state == PlaceState.HELD and (taken := selectors.if_withdrawn(place, today))
+        ]
+        return [*super().facts(target), *kept]
+
+    def done(self, target: Booking, result: Booking) -> str:
+        return f"{what_came_of_it(result)} {told(result)}"
+
+
+class TransferForm(LeavingForm):
+    states = (PlaceState.HELD,)
+    cohort = CohortChoice(Cohort.objects.none(), label="To")
+    field_order = ["places", "cohort", "on", "reason"]
+
+    def prepare(self) -> None:
+        super().prepare()
+        choose_from(self, "cohort", selectors.cohorts_not_over(clock.today()).filter(course=self.target.course))
+
+
+class TransferPage(BookingPage):
+    slug = "transfer"
+    verb = services.transfer
+    intro = "The money goes with them: the fee becomes income when the new cohort starts."
+    button = "Transfer"
+    form_class = TransferForm
+
+    def applies(self, target: Booking) -> bool:
+        places = selectors.places_of(target)
+        return any(each.state == PlaceState.HELD and selectors.can_leave(each, clock.today()) for each in places)
+
+
+class AcceptPage(BookingPage):
+    slug = "accept"
+    verb = services.accept_offer
+    intro = "The family says yes: the fee is charged."
+    button = "Accept the offer"
+    form_class = day_form("Accepted on")
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.OFFERED
+
+
+class CohortsForm(VerbForm[Booking]):
+    cannot_make = CohortChoices(Cohort.objects.none(), label="Cannot make", required=False)
+
+    def prepare(self) -> None:
+        choose_from(self, "cannot_make", selectors.cohorts_to_come(self.target.course, clock.today()))
+        self.fields["cannot_make"].initial = list(self.target.cannot_make.all())
+
+
+class CohortsPage(BookingPage):
+    slug = "cohorts"
+    verb = services.change_cohorts
+    form_class = CohortsForm
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.WAITING
+
+
+ASKS_FOR_WHO_WAITS: tuple[type[models.Model], str] = (BookingEvent, "booking")
+"""Through which foreign key the finder asks for a party to stand in front of."""
+
+
+class MoveForm(VerbForm[Booking]):
+    before = PickField(
+        Booking,
+        through=ASKS_FOR_WHO_WAITS,
+        label="In front of",
+        required=False,
+        help_text="Find a waiting family by name.",
+    )
+    last = forms.BooleanField(label="Or to the end of the waitlist", required=False)
+    reason = reason_field()
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean() or {}
+        if bool(cleaned.get("before")) == bool(cleaned.get("last")):
+            raise forms.ValidationError("Choose whom to stand in front of, or the end of the waitlist.")
+        return cleaned
+
+
+class MovePage(BookingPage):
+    slug = "move"
+    verb = services.move_in_queue
+    intro = "First come, first served: change the order only for a good reason. It is kept, with your name."
+    button = "Move"
+    form_class = MoveForm
+    asks_only = ("last",)
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.WAITING
+
+
+def owes_by_a_day(booking: Booking) -> bool:
+    """Whether the party has places that lapse if they are not paid."""
+    return booking.pay_by is not None and any(selectors.still_owed(selectors.places_of(booking)).values())
+
+
+class MoreTimePage(BookingPage):
+    slug = "more-time"
+    verb = services.give_more_time
+    button = "Give more time"
+    form_class = form_of(pay_by=DayField(label="May pay until"), reason=reason_field())
+
+    def applies(self, target: Booking) -> bool:
+        return owes_by_a_day(target)
+
+
+class PhonedPage(BookingPage):
+    slug = "phoned"
+    verb = services.remind_by_phone
+    intro = "You have told the family that the fee is not paid. The place lapses after the course’s days from then."
+    button = "They were reminded"
+    form_class = day_form("Phoned on")
+
+    def applies(self, target: Booking) -> bool:
+        return owes_by_a_day(target)
+
+
+class PaymentStep(LinkPage[Booking]):
+    title = "Record their payment"
+    permission = "fees.add_receipt"
+
+    def applies(self, target: Booking) -> bool:
+        return any(selectors.still_owed(selectors.places_of(target)).values())
+
+    def url(self, target: Booking) -> str:
+        return reverse("admin:roll_household_receipt", args=[target.household_id])
+
+
+def party_section(request: HttpRequest, booking: Booking) -> Section:
+    places = selectors.places_of(booking)
+    owed = selectors.still_owed(places)
+    today = clock.today()
+    rows = [
+        (
+            link_to(place.person),
+            place.person.age_on(place.cohort.first_session if place.cohort else today),
+            link_to(place.cohort, place.cohort.name) if place.cohort else "",
+            place.get_state_display(),
+            paid_in_words(place, owed),
+        )
+        for place in places
+    ]
+    return Section("The party", ["Who", "Age then", "Cohort", "Place", "Fee"], rows)
+
+
+def paid_in_words(place: Place, owed: dict[int, Decimal]) -> str:
+    if place.charge_id is None:
+        return ""
+    if owed.get(place.pk):
+        return f"owes {shown(owed[place.pk])}"
+    return "paid" if place.state in STANDING else "nothing owed"
+
+
+def wait_section(request: HttpRequest, booking: Booking) -> Section | None:
+    if booking.state != PlaceState.WAITING:
+        return None
+    waits = selectors.wait_estimates(booking.course, clock.today())
+    title = f"Number {selectors.position(booking)} on the waitlist, {waits.in_words(booking.pk)}"
+    return Section(title, ["Cohort", "Chance of a place"], waits.table(booking.pk), "No cohort is set up yet.")
+
+
+def history_section(request: HttpRequest, booking: Booking) -> Section:
+    events = booking.events.select_related("recorded_by")
+    rows = [(event.on, event.words, event.by_whom) for event in events]
+    return Section("History", ["Day", "What happened", "By"], rows)
+
+
+def letters_section(request: HttpRequest, booking: Booking) -> Section:
+    events = [f"booking event {pk}" for pk in booking.events.values_list("pk", flat=True)]
+    letters = Message.objects.filter(about__in=events).order_by("pk")
+    rows = [
+        (each.written_at.date(), link_to(each, each.subject), each.to, each.get_state_display()) for each in letters
+    ]
+    return Section("Letters", ["Day", "Letter", "To", "Now"], rows)
+
+
+@admin.register(Booking)
+class BookingAdmin(DocumentAdmin[Booking]):
+    list_display = ("household", "people", "state", "seats", "course", "booked_on")
+    list_select_related = ("household", "course")
+    list_filter = ("state", "course")
+    search_fields = ("household__name", "guardian__name", "places__person__given_name", "places__person__family_name")
+    search_help_text = "A family, guardian or child"
+    fields = (
+        "household", "guardian", "course", "booked_on", "number", "state", "offer_lapses_on", "pay_by", "reminded_on",
+        "cohorts_not_made",
+    )  # fmt: skip
+    readonly_fields = fields
+    sections_first = True
+    add_page = BookPage()
+    pages = (
+        AcceptPage(),
+        PaymentStep(),
+        WithdrawPage(),
+        TransferPage(),
+        CohortsPage(),
+        MovePage(),
+        MoreTimePage(),
+        PhonedPage(),
+    )
+    section_makers = (party_section, wait_section, history_section, letters_section)
+
+    def get_ordering(self, request: HttpRequest) -> tuple[str, ...]:
+        """A waitlist in its own order, all else the newest first."""
+        return ("course", "rank") if request.GET.get("state__exact") == PlaceState.WAITING else ("-pk",)
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Booking]:
+        return super().get_queryset(request).prefetch_related("places__person")
+
+    @admin.display(description="Who")
+    def people(self, booking: Booking) -> str:
+        return selectors.names(place.person for place in booking.places.all())
+
+    @admin.display(description="Cannot make")
+    def cohorts_not_made(self, booking: Booking) -> str:
+        return ", ".join(cohort.name for cohort in booking.cannot_make.all()) or "–"
+
+    def get_search_results(
+        self, request: HttpRequest, queryset: QuerySet[Booking], search_term: str
+    ) -> tuple[QuerySet[Booking], bool]:
+        """To choose whom to move in front of, only who waits is found."""
+        found, duplicates = super().get_search_results(request, queryset, search_term)
+        model, field = ASKS_FOR_WHO_WAITS
+        asks = (request.GET.get("app_label"), request.GET.get("model_name"), request.GET.get("field_name"))
+        if asks == (model._meta.app_label, model._meta.model_name, field):
+            found = found.filter(state=PlaceState.WAITING)
+        return found, duplicates

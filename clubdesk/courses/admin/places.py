@@ -1,0 +1,104 @@
+"""Screens of one person's place, and of the certificate that it may end with."""
+
+from django.contrib import admin
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.courses import selectors, services, words
+from clubdesk.courses.admin.bookings import what_came_of_it
+from clubdesk.courses.models import Certificate, Place, PlaceState
+from clubdesk.screens.fields import day_and_reason
+from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.tables import Section
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
+
+
+class PlaceWithdrawPage(VerbPage[Place, Place]):
+    slug = "withdraw"
+    verb = services.withdraw_place
+    target = "place"
+    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits."
+    button = "Withdraw the place"
+    form_class = day_and_reason("Withdrawn on")
+
+    def applies(self, target: Place) -> bool:
+        return selectors.can_leave(target, clock.today())
+
+    def facts(self, target: Place) -> Facts:
+        facts: list[tuple[str, object]] = [("Who", target.person), ("Now", target.get_state_display())]
+        if target.state == PlaceState.HELD and (taken := selectors.if_withdrawn(target, clock.today())):
+            facts.append(("If withdrawn today", words.money_in_words(taken)))
+        return facts
+
+    def done(self, target: Place, result: Place) -> str:
+        return what_came_of_it(result.booking)
+
+
+class MembershipStep(LinkPage[Place]):
+    """The step from the course into the club."""
+
+    title = "Take out a membership"
+    permission = "membership.add_membership"
+
+    def applies(self, target: Place) -> bool:
+        return target.state == PlaceState.HELD
+
+    def url(self, target: Place) -> str:
+        return f"{reverse('admin:membership_membership_add')}?person={target.person_id}"
+
+
+class PdfStep(LinkPage[Certificate]):
+    title = "Certificate (PDF)"
+    permission = "courses.view_certificate"
+
+    def url(self, target: Certificate) -> str:
+        return reverse("admin:course_certificate", args=[target.pk])
+
+
+class PdfOfPlaceStep(LinkPage[Place]):
+    title = PdfStep.title
+    permission = PdfStep.permission
+
+    def applies(self, target: Place) -> bool:
+        return hasattr(target, "certificate")
+
+    def url(self, target: Place) -> str:
+        return PdfStep().url(target.certificate)
+
+
+def attendance_section(request: HttpRequest, place: Place) -> Section:
+    rows = [(each.held_on,) for each in place.attendances.all()]
+    return Section("Came to", ["Session"], rows, "No session yet.")
+
+
+@admin.register(Place)
+class PlaceAdmin(DocumentAdmin[Place]):
+    list_display = ("person", "cohort", "state", "booking")
+    list_select_related = ("person", "cohort__course", "booking__household", "booking__course", "course")
+    list_filter = ("state", ("cohort", admin.RelatedOnlyFieldListFilter))
+    search_fields = ("person__given_name", "person__family_name")
+    search_help_text = "A name"
+    fields = ("person", "course", "cohort", "state", "ended_on", "booking", "charge")
+    readonly_fields = fields
+    pages = (PlaceWithdrawPage(), PdfOfPlaceStep(), MembershipStep())
+    section_makers = (attendance_section,)
+
+
+@admin.register(Certificate)
+class CertificateAdmin(DocumentAdmin[Certificate]):
+    list_display = ("shown_number", "person", "completed_on")
+    list_select_related = ("place__person",)
+    search_fields = ("number", "place__person__given_name", "place__person__family_name")
+    search_help_text = "A number without spaces, or a name"
+    fields = ("shown_number", "person", "completed_on")
+    readonly_fields = fields
+    pages = (PdfStep(),)
+
+    @admin.display(description="Number")
+    def shown_number(self, certificate: Certificate) -> str:
+        return certificate.shown_number
+
+    @admin.display(description="Who")
+    def person(self, certificate: Certificate) -> str:
+        return str(certificate.place.person)

@@ -1,0 +1,96 @@
+"""What the room of courses tells of itself."""
+
+from clubdesk.courses import views
+from clubdesk.courses.admin.families import (
+    BookFamilyPage,
+    ReachCheckPage,
+    bookings_section,
+    reach_checks_section,
+)
+from clubdesk.courses.demo import SCENES
+from clubdesk.courses.models import Booking, PlaceState
+from clubdesk.courses.nights import NIGHTS
+from clubdesk.courses.personal import PERSONAL, TOLD, has_a_place
+from clubdesk.rooms import (
+    AUDITOR,
+    COORDINATOR,
+    SEE_ALL,
+    TREASURER,
+    Entry,
+    ListOf,
+    Menu,
+    PageOn,
+    Room,
+    SitePage,
+    Waits,
+)
+
+ROOM = Room(
+    label="courses",
+    purpose="Beginner courses: who has a place, who is next, and what waits until it starts.",
+    on_home=20,
+    menu=(
+        Entry(
+            "Book a course place",
+            "admin:courses_booking_add",
+            "courses.add_place",
+            Menu.SCENE,
+            line="or join the waitlist",
+        ),
+        ListOf("Booking"),
+        ListOf("Cohort"),
+        ListOf("Place"),
+        ListOf("Certificate"),
+        ListOf("Course", Menu.SETTING),
+    ),
+    waits=(
+        Waits(
+            "offer open, waiting for an answer",
+            "offers open, waiting for an answer",
+            permission="courses.change_place",
+            page="admin:courses_booking_changelist",
+            query="state__exact=offered",
+            count=lambda on: Booking.objects.filter(state=PlaceState.OFFERED).count(),
+        ),
+        Waits(
+            "party on a waitlist",
+            "parties on waitlists",
+            permission="courses.change_place",
+            page="admin:courses_booking_changelist",
+            query="state__exact=waiting",
+            count=lambda on: Booking.objects.filter(state=PlaceState.WAITING).count(),
+        ),
+    ),
+    each_night=NIGHTS,
+    roles={
+        COORDINATOR: (
+            SEE_ALL,
+            "add_course",
+            "change_course",
+            "add_cohort",
+            "change_cohort",
+            "add_place",
+            "change_place",
+            "add_reachcheck",
+            "add_refundstep",
+            "change_refundstep",
+            "delete_refundstep",
+        ),
+        TREASURER: (SEE_ALL,),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    holds_back=(has_a_place,),
+    adds=(
+        PageOn("roll.person", page=ReachCheckPage(), section=reach_checks_section),
+        PageOn("roll.household", page=BookFamilyPage(), section=bookings_section),
+    ),
+    pages=(
+        SitePage("courses/cohort/<int:pk>/sheet/", "course_sheet", views.sheet, "courses.view_cohort"),
+        SitePage(
+            "courses/certificate/<int:pk>/pdf/", "course_certificate", views.certificate, "courses.view_certificate"
+        ),
+    ),
+    demo=SCENES,
+)

@@ -1,0 +1,12 @@
+"""What the desk tells of itself: who signs in, and the buttons that look at all rooms at once."""
+
+from clubdesk.desk.admin import ErasePage, HeldPage
+from clubdesk.rooms import ListOf, Menu, PageOn, Room
+
+ROOM = Room(
+    label="desk",
+    purpose="Who may sign in, and what each role may do.",
+    on_home=100,
+    menu=(ListOf("User", Menu.SETTING, app="auth"), ListOf("Group", Menu.SETTING, app="auth")),
+    adds=(PageOn("roll.household", page=HeldPage()), PageOn("roll.person", page=ErasePage())),
+)

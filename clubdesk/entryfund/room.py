@@ -1,0 +1,98 @@
+"""What the room of the entry fund tells of itself."""
+
+from datetime import date
+
+from django.contrib.auth.models import User
+
+from clubdesk.entryfund import services, views
+from clubdesk.entryfund.closing import CHECKS
+from clubdesk.entryfund.demo import SCENES
+from clubdesk.entryfund.models import ClaimState, EntryClaim
+from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
+from clubdesk.rooms import (
+    APPROVER,
+    AUDITOR,
+    COORDINATOR,
+    SEE_ALL,
+    TREASURER,
+    Done,
+    Entry,
+    ListOf,
+    Menu,
+    Night,
+    Room,
+    SitePage,
+    Waits,
+)
+
+
+def _remind(on: date, by: User) -> Done:
+    return Done(len(services.remind_entries(on=on)))
+
+
+ROOM = Room(
+    label="entryfund",
+    purpose="Containers in, state entry fees refunded; nobody decides about their own.",
+    on_home=50,
+    menu=(
+        Entry(
+            "Decide entry-fee refunds",
+            "admin:claim_queue",
+            "entryfund.decide_entryclaim",
+            Menu.SCENE,
+            line="approve or decline",
+        ),
+        ListOf("EntryClaim"),
+        ListOf("StateEvent"),
+        ListOf("ContainerReturn"),
+        ListOf("BagCount"),
+        ListOf("FundTransfer"),
+        Entry("How the fund stands", "admin:fund_statement", "entryfund.view_entryclaim"),
+        Entry("Minutes of decisions", "admin:claim_minutes", "entryfund.view_entryclaim"),
+        ListOf("CalendarLink", Menu.SETTING),
+    ),
+    waits=(
+        Waits(
+            "claim to decide",
+            "claims to decide",
+            permission="entryfund.view_entryclaim",
+            page="admin:entryfund_entryclaim_changelist",
+            query="state__exact=recorded",
+            count=lambda on: EntryClaim.objects.filter(state=ClaimState.RECORDED).count(),
+        ),
+    ),
+    each_night=(Night("families reminded", _remind),),
+    roles={
+        COORDINATOR: (
+            SEE_ALL,
+            "add_containerreturn",
+            "add_stateevent",
+            "change_stateevent",
+            "add_eventfee",
+            "change_eventfee",
+            "delete_eventfee",
+            "add_calendarlink",
+            "change_calendarlink",
+            "add_entryclaim",
+        ),
+        APPROVER: (
+            "view_stateevent",
+            "view_containerreturn",
+            "view_entryclaim",
+            "view_moreevidence",
+            "decide_entryclaim",
+        ),
+        TREASURER: (SEE_ALL, "add_fundtransfer"),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    holds_back=(owed,),
+    before_close=CHECKS,
+    pages=(
+        SitePage("entryfund/queue/", "claim_queue", views.queue, "entryfund.decide_entryclaim"),
+        SitePage("entryfund/minutes/", "claim_minutes", views.minutes, "entryfund.view_entryclaim"),
+        SitePage("entryfund/statement/", "fund_statement", views.statement, "entryfund.view_entryclaim"),
+    ),
+    demo=SCENES,
+)

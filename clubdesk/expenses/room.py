@@ -1,0 +1,35 @@
+"""What the room of volunteers' expenses tells of itself."""
+
+from clubdesk.expenses.closing import CHECKS
+from clubdesk.expenses.demo import SCENES
+from clubdesk.expenses.models import Expense, ExpenseState
+from clubdesk.expenses.personal import PERSONAL, TOLD, owed
+from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Waits
+
+ROOM = Room(
+    label="expenses",
+    purpose="What volunteers paid for the club out of their own pocket, approved by somebody else.",
+    on_home=55,
+    menu=(ListOf("Expense"),),
+    waits=(
+        Waits(
+            "volunteer’s expense to decide",
+            "volunteers’ expenses to decide",
+            permission="expenses.decide_expense",
+            page="admin:expenses_expense_changelist",
+            query="state__exact=recorded",
+            count=lambda on: Expense.objects.filter(state=ExpenseState.RECORDED).count(),
+        ),
+    ),
+    roles={
+        COORDINATOR: (SEE_ALL, "add_expense"),
+        APPROVER: ("view_expense", "decide_expense"),
+        TREASURER: (SEE_ALL, "add_expense"),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    holds_back=(owed,),
+    before_close=CHECKS,
+    demo=SCENES,
+)

@@ -1,0 +1,170 @@
+"""Screens of sport vouchers: lodged with the department, answered by it, and the schemes."""
+
+from django import forms
+from django.contrib import admin
+from django.http import HttpRequest
+from django.urls import reverse
+
+from clubdesk.fees import selectors, services
+from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState, VoucherValue
+from clubdesk.fees.states import VOUCHER
+from clubdesk.money import AmountFormField, total
+from clubdesk.screens.fields import Cleaned, HappenedField, VerbForm, day_and_reason, form_of
+from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.tables import Section, amount_column, link_to
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
+
+
+class LodgePage(VerbPage[None, Lodgement]):
+    verb = services.lodge_vouchers
+    intro = "Every accepted voucher of the scheme goes into one batch for the department."
+    button = "Lodge them"
+    form_class = form_of(
+        scheme=forms.ModelChoiceField(queryset=VoucherScheme.objects.all()), on=HappenedField(label="Lodged on")
+    )
+
+    def facts(self, target: None) -> Facts:
+        return [("Accepted and waiting", Voucher.objects.filter(state=VoucherState.ACCEPTED).count())]
+
+
+class AnswerForm(VerbForm[Lodgement]):
+    """What the department paid of each voucher, or why it refused it."""
+
+    on = HappenedField(label="Answered on")
+
+    def prepare(self) -> None:
+        for voucher in self.target.vouchers.filter(state=VoucherState.LODGED).select_related("person"):
+            self.fields[f"paid_{voucher.pk}"] = AmountFormField(
+                label=f"{voucher.person}, {voucher.masked_code}: paid", initial=voucher.amount.amount, required=False
+            )
+            self.fields[f"why_{voucher.pk}"] = forms.CharField(
+                label=f"{voucher.person}: or refused, because", max_length=150, required=False
+            )
+
+
+def _by_voucher(cleaned: Cleaned, prefix: str) -> dict[int, object]:
+    """What was typed into the fields of one kind, by the voucher's number."""
+    return {
+        int(name.removeprefix(prefix)): given for name, given in cleaned.items() if name.startswith(prefix) and given
+    }
+
+
+class AnswerPage(VerbPage[Lodgement, Lodgement]):
+    slug = "answer"
+    verb = services.answer_lodgement
+    target = "lodgement"
+    intro = (
+        "Line by line: what was paid, or the reason why not. What was paid comes in one sum into the bank; what was "
+        "refused or paid short the family owes again, and is told."
+    )
+    button = "Record the answer"
+    form_class = AnswerForm
+
+    def applies(self, target: Lodgement) -> bool:
+        return target.paid_on is None and target.vouchers.filter(state=VoucherState.LODGED).exists()
+
+    def facts(self, target: Lodgement) -> Facts:
+        vouchers = target.vouchers.filter(state=VoucherState.LODGED)
+        return [("Vouchers", len(vouchers)), ("Claimed", total(each.amount for each in vouchers))]
+
+    def arguments(self, target: Lodgement, cleaned: Cleaned) -> Cleaned:
+        """What was paid of each voucher, or why it was refused, are fields of their own."""
+        refused = _by_voucher(cleaned, "why_")
+        paid = {pk: amount for pk, amount in _by_voucher(cleaned, "paid_").items() if pk not in refused}
+        return super().arguments(target, {"on": cleaned["on"], "paid": paid, "refused": refused})
+
+    def done(self, target: Lodgement, result: Lodgement) -> str:
+        return f"The answer to {result} is recorded."
+
+
+class ListLink(LinkPage[Lodgement]):
+    slug = "list"
+    title = "List for the department (CSV)"
+    permission = "fees.add_lodgement"
+
+    def url(self, target: Lodgement) -> str:
+        return reverse("admin:lodgement_list", args=[target.pk])
+
+
+def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
+    rows = [
+        (link_to(row, str(row.person)), row.masked_code, row.get_state_display(), row.claimed, row.short_by)
+        for row in lodgement.vouchers.select_related("person", "scheme")
+    ]
+    return Section("Vouchers", ["Child", "Code", "State", "Claimed", "Paid short by"], rows)
+
+
+@admin.register(Lodgement)
+class LodgementAdmin(DocumentAdmin[Lodgement]):
+    list_display = ("__str__", "scheme", "lodged_on", "paid_on")
+    list_select_related = ("scheme",)
+    fields = ("scheme", "lodged_on", "paid_on", "recorded_by")
+    readonly_fields = fields
+    add_page = LodgePage()
+    pages = (AnswerPage(), ListLink())
+    section_makers = (batch_section,)
+
+
+class RefuseVoucherPage(VerbPage[Voucher, Voucher]):
+    slug = "refuse"
+    verb = services.refuse_voucher
+    target = "voucher"
+    intro = "The family owes this part of the fee again, and is told by letter."
+    button = "Record the refusal"
+    form_class = day_and_reason("Refused on", "The department's own words.")
+
+    def applies(self, target: Voucher) -> bool:
+        return VOUCHER.may_follow(target.state, VoucherState.REFUSED)
+
+    def facts(self, target: Voucher) -> Facts:
+        return [("Child", target.person), ("Amount", target.amount)]
+
+    def done(self, target: Voucher, result: Voucher) -> str:
+        household = result.charge.household
+        return f"{result.get_state_display()}: {result}. {household} {selectors.balance_in_words(household)}."
+
+
+class ReleaseVoucherPage(RefuseVoucherPage):
+    slug = "release"
+    verb = services.release_voucher
+    intro = (
+        "For a code set against the wrong fee or child. The family owes this part again; the child can use the code."
+    )
+    button = "Do not claim it"
+    form_class = day_and_reason("On", "For instance: set against the wrong fee.")
+
+    def applies(self, target: Voucher) -> bool:
+        return VOUCHER.may_follow(target.state, VoucherState.RELEASED)
+
+
+@admin.register(Voucher)
+class VoucherAdmin(DocumentAdmin[Voucher]):
+    list_display = ("person", "scheme", "code_shown", "accepted_on", "state", "amount_shown")
+    list_select_related = ("person", "scheme")
+    list_filter = ("state", "calendar_year")
+    search_fields = ("person__given_name", "person__family_name")
+    fields = (
+        "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "state", "lodgement",
+        "ended_on", "end_reason",
+    )  # fmt: skip
+    readonly_fields = fields
+    pages = (RefuseVoucherPage(), ReleaseVoucherPage())
+    amount_shown = amount_column("amount", "Amount")
+    short_shown = amount_column("short_by", "Paid short by")
+
+    @admin.display(description="Code")
+    def code_shown(self, voucher: Voucher) -> str:
+        return voucher.masked_code
+
+
+class VoucherValueInline(admin.TabularInline[VoucherValue, VoucherScheme]):
+    model = VoucherValue
+    extra = 1
+    can_delete = False
+
+
+@admin.register(VoucherScheme)
+class VoucherSchemeAdmin(RoomAdmin[VoucherScheme]):
+    list_display = ("name", "department")
+    list_select_related = ("department",)
+    inlines = (VoucherValueInline,)

@@ -1,0 +1,123 @@
+"""What this room holds about people."""
+
+from collections.abc import Iterator, Sequence
+
+from clubdesk.fees import selectors
+from clubdesk.fees.models import NOTHING_CLAIMED, Charge, ChargeCredit, Voucher, WriteOff
+from clubdesk.money import nil
+from clubdesk.roll.models import Household, Person
+from clubdesk.rooms import Erase, Personal, Told
+
+Row = Sequence[object]
+
+
+def _told(home: Household) -> Iterator[Row]:
+    for charge in home.charges.all():
+        yield (charge.charged_on, "Fee", charge.description, charge.amount.amount)
+    for credit in ChargeCredit.objects.filter(charge__household=home).select_related("charge"):
+        yield (credit.credited_on, "Credit", f"{credit.charge}: {credit.reason}", -credit.amount.amount)
+    for debt in WriteOff.objects.filter(charge__household=home):
+        yield (debt.written_off_on, "Written off", debt.reason, -debt.amount.amount)
+        if debt.cancel_reason:
+            yield (debt.cancelled_on, "Owed again", debt.cancel_reason, debt.amount.amount)
+    for receipt in home.receipts.all():
+        words = f"{receipt}, {receipt.get_method_display()} {receipt.reference}".strip()
+        cancelled = f", cancelled: {receipt.cancel_reason}" if receipt.cancel_reason else ""
+        yield (receipt.received_on, "Receipt", words + cancelled, -receipt.amount.amount)
+    for voucher in Voucher.objects.filter(charge__household=home).select_related("person", "scheme"):
+        yield _told_of_voucher(voucher)
+    for repayment in home.repayments.all():
+        yield (repayment.paid_on, "Credit repaid", repayment.reference, repayment.amount.amount)
+        if repayment.returned_on:
+            yield (repayment.returned_on, "Came back", repayment.return_reason, -repayment.amount.amount)
+    for agreed in home.arrangements.prefetch_related("parts"):
+        yield (agreed.agreed_on, "Arrangement", agreed.note, None)
+        for part in agreed.parts.all():
+            yield (part.due_on, "Agreed part", "", part.amount.amount)
+
+
+def _told_of_voucher(voucher: Voucher) -> Row:
+    words = f"{voucher}, code {voucher.code}, {voucher.get_state_display().lower()}"
+    why = f": {voucher.end_reason}" if voucher.end_reason else ""
+    claimed = None if voucher.state in NOTHING_CLAIMED else -voucher.amount.amount
+    return (voucher.accepted_on, "Voucher", words + why, claimed)
+
+
+def unpaid(person: Person, *, is_last: bool, on: object) -> str:
+    """Why the details of somebody stay: a fee is still to be paid, or the last of a family leaves a balance."""
+    if selectors.charges_with_open().filter(person=person, open_amount__gt=0).exists():
+        return f"A fee of {person} is still to be paid, credited or written off."
+    if is_last and selectors.balance(person.household) != nil():
+        return f"{person.household} {selectors.balance_in_words(person.household)}; settle its account first."
+    return ""
+
+
+def _without_a_name(charge: Charge) -> str:
+    return charge.named
+
+
+def _no_code(voucher: Voucher) -> str:
+    return f"erased-{voucher.pk}"
+
+
+PERSONAL = (
+    Personal(
+        "fees.Charge",
+        person="person",
+        family="household",
+        erased=(Erase("description", to=_without_a_name),),
+        told=("description",),
+        kept_from=("charged_on", "starts_on"),
+    ),
+    Personal("fees.ChargeShare", person="charge__person", family="charge__household"),
+    Personal(
+        "fees.ChargeCredit",
+        person="charge__person",
+        family="charge__household",
+        erased=(Erase("reason"),),
+        told=("reason",),
+        kept_from=("credited_on",),
+    ),
+    Personal(
+        "fees.WriteOff",
+        person="charge__person",
+        family="charge__household",
+        erased=(Erase("reason"), Erase("cancel_reason")),
+        told=("reason", "cancel_reason"),
+        kept_from=("written_off_on",),
+    ),
+    Personal(
+        "fees.Voucher",
+        person="person",
+        family="charge__household",
+        erased=(Erase("code", to=_no_code), Erase("end_reason")),
+        told=("code", "end_reason"),
+        kept_from=("accepted_on",),
+    ),
+    Personal(
+        "fees.Allocation", person="charge__person", family="receipt__household", kept_from=("receipt__received_on",)
+    ),
+    Personal(
+        "fees.Receipt",
+        family="household",
+        erased=(Erase("reference", to=""), Erase("cancel_reason")),
+        told=("reference", "cancel_reason"),
+        kept_from=("received_on",),
+    ),
+    Personal(
+        "fees.Repayment",
+        family="household",
+        erased=(Erase("reference", to=""), Erase("return_reason")),
+        told=("reference", "return_reason"),
+        kept_from=("paid_on",),
+    ),
+    Personal(
+        "fees.Arrangement",
+        family="household",
+        erased=(Erase("note", to=""),),
+        told=("note",),
+        kept_from=("agreed_on",),
+    ),
+    Personal("fees.ArrangementPart", family="arrangement__household"),
+)
+TOLD = (Told("Fees", (("Day", 14), ("What", 16), ("Words", 70), ("Amount", 14)), _told, amounts="D"),)

@@ -1,0 +1,122 @@
+"""What the room of fees tells of itself."""
+
+from clubdesk.fees import services, views
+from clubdesk.fees.admin.household import (
+    ChargePage,
+    EndPartsPage,
+    PartsPage,
+    ReceivePage,
+    SendStatementPage,
+    StatementLink,
+    account_section,
+    parts_section,
+    receipts_section,
+)
+from clubdesk.fees.closing import CHECKS
+from clubdesk.fees.demo import SCENES
+from clubdesk.fees.expecting import lodged, owed
+from clubdesk.fees.models import Voucher, VoucherState
+from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
+from clubdesk.rooms import (
+    AUDITOR,
+    COORDINATOR,
+    SEE_ALL,
+    TREASURER,
+    Entry,
+    ListOf,
+    Menu,
+    Night,
+    PageOn,
+    Room,
+    SitePage,
+    Waits,
+)
+
+ROOM = Room(
+    label="fees",
+    purpose="What things cost, what each family owes and has paid, and the vouchers that pay a part.",
+    on_home=60,
+    menu=(
+        Entry("Balances by age", "admin:aged_balances", "fees.view_charge"),
+        ListOf("Charge"),
+        ListOf("Receipt"),
+        ListOf("Voucher"),
+        ListOf("Lodgement"),
+        Entry("What became of the vouchers", "admin:vouchers_answered", "fees.view_voucher"),
+        ListOf("Arrangement"),
+        ListOf("WriteOff"),
+        ListOf("Repayment"),
+        ListOf("FeeItem", Menu.SETTING),
+        ListOf("FeePrice", Menu.SETTING),
+        ListOf("VoucherScheme", Menu.SETTING),
+    ),
+    waits=(
+        Waits(
+            "voucher to lodge",
+            "vouchers to lodge",
+            permission="fees.add_lodgement",
+            page="admin:fees_voucher_changelist",
+            query="state__exact=accepted",
+            count=lambda on: Voucher.objects.filter(state=VoucherState.ACCEPTED).count(),
+        ),
+    ),
+    each_night=(Night("fees became income", lambda on, by: services.recognise_due(on=on, by=by)),),
+    roles={
+        COORDINATOR: (
+            SEE_ALL,
+            "add_charge",
+            "add_chargecredit",
+            "add_receipt",
+            "change_receipt",
+            "add_arrangement",
+            "add_voucher",
+            "add_lodgement",
+        ),
+        TREASURER: (
+            SEE_ALL,
+            "add_feeitem",
+            "change_feeitem",
+            "add_feeprice",
+            "change_feeprice",
+            "add_feeshare",
+            "change_feeshare",
+            "delete_feeshare",
+            "add_voucherscheme",
+            "change_voucherscheme",
+            "add_vouchervalue",
+            "change_vouchervalue",
+            "add_charge",
+            "add_chargecredit",
+            "add_receipt",
+            "change_receipt",
+            "add_writeoff",
+            "add_arrangement",
+            "add_lodgement",
+            "change_lodgement",
+            "change_voucher",
+        ),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    holds_back=(unpaid,),
+    expects=(owed, lodged),
+    before_close=CHECKS,
+    adds=(
+        PageOn("roll.household", page=ReceivePage(), section=account_section),
+        PageOn("roll.household", page=ChargePage(), section=parts_section),
+        PageOn("roll.household", page=StatementLink(), section=receipts_section),
+        PageOn("roll.household", page=SendStatementPage()),
+        PageOn("roll.household", page=PartsPage()),
+        PageOn("roll.household", page=EndPartsPage()),
+    ),
+    pages=(
+        SitePage("fees/vouchers-answered/", "vouchers_answered", views.vouchers, "fees.view_voucher"),
+        SitePage("fees/lodgement/<int:pk>/list/", "lodgement_list", views.lodgement_list, "fees.add_lodgement"),
+        SitePage("fees/balances/", "aged_balances", views.aged, "fees.view_charge"),
+        SitePage("fees/statements/", "statements_to_print", views.statements, "fees.view_charge"),
+        SitePage("roll/household/<int:pk>/statement/", "household_statement", views.statement, "fees.view_charge"),
+        SitePage("fees/receipt/<int:pk>/pdf/", "receipt_pdf", views.receipt, "fees.view_charge"),
+    ),
+    demo=SCENES,
+)

@@ -1,0 +1,43 @@
+"""Verbs of the ledger: the only code that writes to it."""
+
+from clubdesk.ledger.services.book import lock_book, shell_user, start_book, written
+from clubdesk.ledger.services.days import first_open_day, is_shut, refuse_shut
+from clubdesk.ledger.services.importing import import_chart, import_journal
+from clubdesk.ledger.services.journals import (
+    KEPT_ELSEWHERE,
+    record_journal,
+    reverse_as_dated,
+    reverse_due,
+    reverse_journal,
+)
+from clubdesk.ledger.services.posting import NO_MONEY_ROLES, post, refuse_overdrawing
+from clubdesk.ledger.services.reversing import lines_of, reverse, undo_entries_of
+from clubdesk.ledger.services.years import close_year, closing_lines, lock_month, open_year, refuse_early_close
+
+__all__ = [
+    "KEPT_ELSEWHERE",
+    "NO_MONEY_ROLES",
+    "close_year",
+    "closing_lines",
+    "first_open_day",
+    "import_chart",
+    "import_journal",
+    "is_shut",
+    "lines_of",
+    "lock_book",
+    "lock_month",
+    "open_year",
+    "post",
+    "record_journal",
+    "refuse_early_close",
+    "refuse_overdrawing",
+    "refuse_shut",
+    "reverse",
+    "reverse_as_dated",
+    "reverse_due",
+    "reverse_journal",
+    "shell_user",
+    "start_book",
+    "undo_entries_of",
+    "written",
+]

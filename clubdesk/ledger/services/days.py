@@ -1,0 +1,42 @@
+"""Which days can still be dated: not those of a locked month or of a closed year."""
+
+from datetime import date, timedelta
+
+from clubdesk.clock import day_text
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors
+from clubdesk.ledger.models import FinancialYear
+
+
+def first_open_day(on: date) -> date:
+    """`on`, or where that day is shut the first day after it that is open. Raises Refused where no year has one."""
+    for year in FinancialYear.objects.filter(last_day__gte=on, closed_at=None).order_by("first_day"):
+        day = max(on, year.first_day, year.locked_through + timedelta(days=1) if year.locked_through else on)
+        if day <= year.last_day:
+            return day
+    selectors.year_containing(on)
+    raise Refused(f"No day from {day_text(on)} on is open; open the next financial year first.")
+
+
+def refuse_shut(on: date) -> None:
+    """Raise Refused where nothing can be dated `on`: no year, a closed one, a locked month."""
+    refuse_shut_in(selectors.year_containing(on), on)
+
+
+def refuse_shut_in(year: FinancialYear, on: date, is_closing: bool = False) -> None:
+    """The same for a day whose year is known; a closing entry goes into a locked month."""
+    if year.is_closed:
+        raise Refused(f"{day_text(on)} is in a closed year; date it in an open one.")
+    if year.locked_through and on <= year.locked_through and not is_closing:
+        raise Refused(
+            f"{day_text(on)} is in a locked month (locked through {day_text(year.locked_through)}); use a later date."
+        )
+
+
+def is_shut(on: date) -> bool:
+    """Whether nothing can be dated `on` any more."""
+    try:
+        refuse_shut(on)
+    except Refused:
+        return True
+    return False

@@ -1,0 +1,131 @@
+"""Journals: what is written by hand or read from a file, and undone by hand or on its day."""
+
+import uuid
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from django.contrib.auth.models import User
+
+from clubdesk import clock
+from clubdesk.clock import day_text
+from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence, attach
+from clubdesk.ledger import selectors
+from clubdesk.ledger.models import Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.posting import Line
+from clubdesk.ledger.services.book import lock_book, written
+from clubdesk.ledger.services.posting import accounts_of, post
+from clubdesk.ledger.services.reversing import reverse
+from clubdesk.verbs import NOBODY, verb
+
+LONGEST_UNTIL_UNDONE = timedelta(days=397)
+"""A year and a month: what is undone later than that was mistyped."""
+KEPT_ELSEWHERE = (Role.FEES_OWED, Role.REFUNDS_PAYABLE)
+"""What families owe and are owed is kept by its own documents; a journal would put the account out of step."""
+
+
+@verb(permission="ledger.add_journal", title="Write a journal")
+def record_journal(
+    *,
+    on: date,
+    narration: str,
+    lines: Iterable[Line],
+    by: User,
+    origin: JournalOrigin = JournalOrigin.HAND,
+    reference: str = "",
+    file_digest: str = "",
+    reverse_on: date | None = None,
+    evidence: Evidence | None = None,
+    key: uuid.UUID | None = None,
+) -> Journal:
+    """Write a manual journal and post it; on `reverse_on` it is undone by itself. `evidence` is kept with it.
+
+    Raises Refused as `post` does, for an empty narration, and for accounts whose detail another room keeps.
+    """
+    if not narration.strip():
+        raise Refused("Say in a few words what the journal is for.")
+    if reverse_on and not on < reverse_on <= on + LONGEST_UNTIL_UNDONE:
+        raise Refused(
+            f"It can be undone by itself from {day_text(on + timedelta(days=1))}"
+            f" to {day_text(on + LONGEST_UNTIL_UNDONE)}, so within thirteen months; look at the date."
+        )
+    lock_book()
+    if found := written(Journal, key):
+        return found
+    lines = list(lines)
+    _refuse_kept_elsewhere(lines)
+    if origin == JournalOrigin.OPENING:
+        _refuse_brought_in_twice(lines)
+    journal = Journal(
+        key=key or uuid.uuid4(),
+        date=on,
+        narration=narration.strip()[:300],
+        origin=origin,
+        reference=reference,
+        file_digest=file_digest,
+        reverse_on=reverse_on,
+        recorded_by=by,
+    )
+    if evidence:
+        attach(journal, evidence)
+    journal.save()
+    post(source=journal, purpose="journal", on=on, narration=journal.narration, lines=lines, by=by)
+    if reverse_on and reverse_on <= clock.today():
+        reverse_as_dated(journal=journal, by=by)
+    return journal
+
+
+def _refuse_kept_elsewhere(lines: Iterable[Line]) -> None:
+    for line in lines:
+        role = line.account if isinstance(line.account, Role) else line.account.role
+        if role in KEPT_ELSEWHERE:
+            raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
+
+
+def _refuse_brought_in_twice(lines: Iterable[Line]) -> None:
+    """Each balance of an account and fund is brought in once; Accumulated funds take what remains each time."""
+    opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
+    rows = Posting.objects.filter(
+        entry__source_type=selectors.source_type(Journal), entry__source_id__in=opening, entry__reversed_by=None,
+        entry__purpose="journal",
+    ).exclude(account__kind=Kind.EQUITY)  # fmt: skip
+    stands = set(rows.values_list("account", "fund"))
+    lines = list(lines)
+    for line, account in zip(lines, accounts_of(lines), strict=True):
+        if (account.pk, line.fund_code) in stands:
+            raise Refused(
+                f"The opening balance of {account} was brought in already; reverse that journal first, or write the"
+                " difference as a journal."
+            )
+
+
+@verb(permission=NOBODY, title="Undo a journal on its day")
+def reverse_as_dated(*, journal: Journal, by: User) -> Journal:
+    """Undo a journal on the day that was set when it was written; one that was reversed before stays as it is."""
+    if journal.reverse_on is None:
+        raise Refused(f"{journal} has no day on which it is reversed.")
+    for entry in selectors.entries_of(journal).filter(reversed_by=None):
+        reverse(entry=entry, on=journal.reverse_on, reason="as dated when it was written", by=by)
+    return journal
+
+
+@verb(permission="ledger.change_journal", title="Reverse this journal")
+def reverse_journal(*, journal: Journal, on: date, reason: str, by: User) -> Journal:
+    """Undo a journal that was wrong. Raises Refused before its own day, and where it was undone already."""
+    standing = selectors.entries_of(journal).filter(reversed_by=None)
+    if not standing:
+        raise Refused(f"{journal} was undone already.")
+    for entry in standing:
+        reverse(entry=entry, on=on, reason=reason, by=by)
+    return journal
+
+
+def reverse_due(*, on: date, by: User) -> list[str]:
+    """Undo each journal whose day has come by `on`; returns a sentence for each that could not be."""
+    refused = []
+    for journal in selectors.journals_to_reverse(on):
+        try:
+            reverse_as_dated(journal=journal, by=by)
+        except Refused as refusal:
+            refused.append(f"{journal}: {refusal.sentence}")
+    return refused

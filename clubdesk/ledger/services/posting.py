@@ -1,0 +1,135 @@
+"""Posting: one sealed entry for a document and a purpose."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import connection, models, transaction
+from django.utils import timezone
+
+from clubdesk.errors import Refused
+from clubdesk.ledger import selectors
+from clubdesk.ledger.chain import digest_of
+from clubdesk.ledger.models import Account, Fund, JournalEntry, Kind, Posting, Role
+from clubdesk.ledger.posting import Line, without_nil
+from clubdesk.ledger.services.book import lock_book
+from clubdesk.ledger.services.days import refuse_shut_in
+from clubdesk.money import cents_of, from_cents, shown
+
+NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
+"""Assets that cannot be spent; no restricted fund holds them."""
+
+
+@transaction.atomic
+def post(
+    *,
+    source: models.Model,
+    purpose: str,
+    on: date,
+    narration: str,
+    lines: Iterable[Line],
+    by: User,
+    reverses: JournalEntry | None = None,
+    is_closing: bool = False,
+    is_new: bool = False,
+) -> JournalEntry:
+    """Write one sealed entry for `source` and `purpose`; a second call returns the first entry.
+
+    `is_new` says that `source` was written in this very transaction, so that no entry of it is looked for.
+    `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
+    where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
+    year, and where a restricted fund would be overdrawn.
+    """
+    book = lock_book()
+    source_type = selectors.source_type(source)
+    if not is_new:
+        for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
+            return posted
+    lines = without_nil(lines)
+    year = selectors.year_containing(on)
+    refuse_shut_in(year, on, is_closing)
+    accounts = accounts_of(lines)
+    _refuse_unsound(lines, accounts)
+    entry = JournalEntry(
+        number=book.last_number + 1,
+        date=on,
+        year=year,
+        narration=narration[:300],
+        source_type=source_type,
+        source_id=source.pk,
+        purpose=purpose,
+        reverses=reverses,
+        is_closing=is_closing,
+        posted_by=by,
+        posted_at=timezone.now(),
+        previous_digest=book.last_digest,
+    )
+    postings = [
+        Posting(account=account, fund_id=line.fund_code, party=line.party, amount=line.amount)
+        for line, account in zip(lines, accounts, strict=True)
+    ]
+    _write_sealed(entry, postings)
+    return entry
+
+
+def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
+    """Once it is sealed the database lets nothing happen to the entry."""
+    entry.digest = digest_of(entry, postings)
+    entry.save(force_insert=True)
+    for posting in postings:
+        posting.entry = entry
+    Posting.objects.bulk_create(postings)
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", [entry.pk])
+    entry.sealed = True
+
+
+def accounts_of(lines: Sequence[Line]) -> list[Account]:
+    """The account of each line, those named by role in one query."""
+    roles = {line.account for line in lines if isinstance(line.account, Role)}
+    found = {account.role: account for account in Account.objects.filter(role__in=roles)} if roles else {}
+    for role in roles - found.keys():
+        raise Refused(f"No account has the role “{role.label}”; give it to one in the chart.")
+    return [found[line.account] if isinstance(line.account, Role) else line.account for line in lines]
+
+
+def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
+    if len(lines) < 2:
+        raise Refused("An entry needs at least two lines.")
+    sums: dict[str, int] = {}
+    effects: dict[str, int] = {}
+    for line, account in zip(lines, accounts, strict=True):
+        cents = cents_of(line.amount)
+        sums[line.fund_code] = sums.get(line.fund_code, 0) + cents
+        if account.kind in (Kind.ASSET, Kind.LIABILITY):
+            effects[line.fund_code] = effects.get(line.fund_code, 0) + cents
+        if account.needs_party and line.party is None:
+            raise Refused(f"{account} needs to say who owes or is owed.")
+    _refuse_things_in_restricted_funds(lines, accounts)
+    for code, cents in sums.items():
+        if cents:
+            gap, more = shown(from_cents(abs(cents))), "debits" if cents > 0 else "credits"
+            fund = Fund.objects.get(pk=code)
+            raise Refused(f"The entry is out of balance by {gap} in the fund “{fund}”: its {more} are more.")
+    for code, cents in effects.items():
+        if cents < 0:
+            refuse_overdrawing(code, cents)
+
+
+def _refuse_things_in_restricted_funds(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
+    """What such a fund holds may be spent; a thing or a bill paid ahead would be spent a second time as money."""
+    touched = {line.fund_code for line, each in zip(lines, accounts, strict=True) if each.role in NO_MONEY_ROLES}
+    for fund in Fund.objects.filter(pk__in=touched, restricted=True):
+        raise Refused(
+            f"{fund} is for its purpose alone and holds money only; charge what it buys to an expense account of it."
+        )
+
+
+def refuse_overdrawing(fund_code: str, cents: int) -> None:
+    """Raise Refused where moving the fund by `cents` (negative takes out) would overdraw it and it is restricted."""
+    fund = Fund.objects.get(pk=fund_code)
+    if fund.restricted and cents_of(fund.balance) + cents < 0:
+        raise Refused(
+            f"{fund} holds {shown(fund.balance)}; this would take {shown(from_cents(-cents))}."
+            " Bring in more first, or decide on a smaller amount."
+        )

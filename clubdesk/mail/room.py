@@ -1,0 +1,31 @@
+"""What the mail room tells of itself."""
+
+from clubdesk.mail.models import Message, MessageState
+from clubdesk.mail.personal import PERSONAL, TOLD
+from clubdesk.rooms import AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Waits
+
+
+def _waits(state: MessageState, one: str, many: str) -> Waits:
+    return Waits(
+        one,
+        many,
+        permission="mail.change_message",
+        page="admin:mail_message_changelist",
+        query=f"state__exact={state}",
+        count=lambda on: Message.objects.filter(state=state).count(),
+    )
+
+
+ROOM = Room(
+    label="mail",
+    purpose="What the club wrote to families, and whether it went out.",
+    on_home=25,
+    menu=(ListOf("Message"),),
+    waits=(
+        _waits(MessageState.FAILED, "letter that could not be sent", "letters that could not be sent"),
+        _waits(MessageState.NO_ADDRESS, "letter without an e-mail address", "letters without an e-mail address"),
+    ),
+    roles={COORDINATOR: (SEE_ALL, "change_message"), TREASURER: (SEE_ALL,), AUDITOR: (SEE_ALL,)},
+    personal=PERSONAL,
+    told=TOLD,
+)

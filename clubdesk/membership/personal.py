@@ -1,0 +1,34 @@
+"""What this room holds about people."""
+
+from collections.abc import Iterator, Sequence
+
+from clubdesk.membership.models import Membership
+from clubdesk.roll.models import Household
+from clubdesk.rooms import Erase, Personal, Told
+
+
+def _told(home: Household) -> Iterator[Sequence[object]]:
+    for row in Membership.objects.filter(person__household=home).select_related("person", "plan"):
+        ended = f"cancelled: {row.end_reason}" if row.cancelled_on else row.end_reason
+        yield (str(row.person), str(row.plan), row.starts_on, row.ends_on, row.working, ended)
+
+
+PERSONAL = (
+    Personal(
+        "membership.Membership",
+        person="person",
+        family="person__household",
+        erased=(Erase("end_reason"),),
+        told=("working", "end_reason"),
+        kept_from=("ends_on",),
+        free={"working": "figures, and the names of the discounts"},
+    ),
+    Personal("membership.RemittanceLine", person="share__charge__person", family="share__charge__household"),
+)
+TOLD = (
+    Told(
+        "Memberships",
+        (("Who", 28), ("Plan", 18), ("From", 14), ("To", 14), ("Fee", 46), ("Why it ended", 30)),
+        _told,
+    ),
+)

@@ -1,0 +1,64 @@
+"""What the room of memberships tells of itself."""
+
+from clubdesk.membership import admin, selectors, services, views
+from clubdesk.membership.demo import SCENES
+from clubdesk.membership.personal import PERSONAL, TOLD
+from clubdesk.rooms import (
+    AUDITOR,
+    COORDINATOR,
+    SEE_ALL,
+    TREASURER,
+    Done,
+    Entry,
+    ListOf,
+    Menu,
+    Night,
+    PageOn,
+    Room,
+    SitePage,
+    Waits,
+)
+
+ROOM = Room(
+    label="membership",
+    purpose="Who is a member and until when, and what the associations are owed for it.",
+    on_home=30,
+    menu=(
+        ListOf("Membership"),
+        Entry("Renewals", "admin:renewals", "membership.view_membership"),
+        Entry("Affiliation, member by member", "admin:affiliation", "membership.view_remittance"),
+        ListOf("Remittance"),
+        ListOf("Plan", Menu.SETTING),
+        ListOf("FamilyCap", Menu.SETTING),
+        Entry("Import a roll", "admin:import_roll", "roll.add_household", Menu.SETTING),
+    ),
+    waits=(
+        Waits(
+            "family to renew",
+            "families to renew",
+            permission="membership.add_membership",
+            page="admin:renewals",
+            count=lambda on: len(selectors.to_renew(on)),
+        ),
+    ),
+    each_night=(Night("families reminded", lambda on, by: Done(len(services.remind_renewals(on=on)))),),
+    roles={
+        COORDINATOR: (SEE_ALL, "add_membership", "change_membership"),
+        TREASURER: (SEE_ALL, "add_plan", "change_plan", "add_familycap", "change_familycap", "add_remittance"),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    adds=(
+        PageOn("roll.person", section=admin.memberships_section),
+        PageOn("roll.household", page=admin.RenewPage(), section=admin.household_section),
+        PageOn("roll.household", page=admin.PriceLink()),
+    ),
+    pages=(
+        SitePage("roll/import/", "import_roll", views.import_roll, "roll.add_household"),
+        SitePage("membership/renewals/", "renewals", views.renewals, "membership.view_membership"),
+        SitePage("membership/affiliation/", "affiliation", views.affiliation, "membership.view_remittance"),
+        SitePage("roll/household/<int:pk>/price/", "membership_price", views.price, "membership.view_membership"),
+    ),
+    demo=SCENES,
+)

@@ -1,0 +1,109 @@
+"""What the room of range days tells of itself."""
+
+from datetime import date
+
+from django.conf import settings
+from django.contrib.auth.models import User
+
+from clubdesk.clock import months_later
+from clubdesk.rangeday import selectors, services, views
+from clubdesk.rangeday.closing import CHECKS
+from clubdesk.rangeday.demo import SCENES
+from clubdesk.rangeday.expecting import banked
+from clubdesk.rangeday.personal import PERSONAL, TOLD
+from clubdesk.rooms import (
+    AUDITOR,
+    COORDINATOR,
+    RANGE_HELPER,
+    SEE_ALL,
+    TREASURER,
+    Done,
+    Entry,
+    ListOf,
+    Menu,
+    Night,
+    Room,
+    SitePage,
+    Waits,
+)
+
+
+def forget_visitors(on: date, by: User) -> Done:
+    services.forget_visitors(before=months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
+    return Done()
+
+
+ROOM = Room(
+    label="rangeday",
+    purpose="Who signed on, what gear was hired, how it was paid, and the tin at the end of the day.",
+    on_home=40,
+    menu=(
+        Entry("Record hire today", "admin:today", "rangeday.add_signon", Menu.SCENE, line="sign on, and take the fee"),
+        ListOf("RangeDay"),
+        ListOf("SignOn"),
+        ListOf("Tap"),
+        ListOf("Kit"),
+        ListOf("Banking"),
+        ListOf("SafetyText", Menu.SETTING),
+        ListOf("OwnGearCost", Menu.SETTING),
+    ),
+    waits=(
+        Waits(
+            "range day not counted yet",
+            "range days not counted yet",
+            permission="rangeday.close_rangeday",
+            page="admin:rangeday_rangeday_changelist",
+            query="standing=uncounted",
+            count=lambda on: selectors.uncounted(on).count(),
+        ),
+        Waits(
+            "question from a phone at the range",
+            "questions from phones at the range",
+            permission="rangeday.close_rangeday",
+            page="admin:rangeday_tap_changelist",
+            query="state__exact=question",
+            count=lambda on: selectors.questions().count(),
+        ),
+    ),
+    each_night=(Night("", forget_visitors),),
+    roles={
+        COORDINATOR: (
+            SEE_ALL,
+            "add_rangeday",
+            "add_signon",
+            "change_signon",
+            "close_rangeday",
+            "add_banking",
+            "add_safetytext",
+            "change_safetytext",
+            "add_owngearcost",
+            "change_owngearcost",
+            "add_kit",
+            "change_kit",
+            "add_kitcheck",
+        ),
+        RANGE_HELPER: (
+            "view_rangeday",
+            "add_rangeday",
+            "view_signon",
+            "add_signon",
+            "change_signon",
+            "view_kit",
+            "add_kitcheck",
+        ),
+        TREASURER: (SEE_ALL, "close_rangeday", "add_banking"),
+        AUDITOR: (SEE_ALL,),
+    },
+    personal=PERSONAL,
+    told=TOLD,
+    expects=(banked,),
+    before_close=CHECKS,
+    pages=(
+        SitePage("today/", "today", views.today, "rangeday.add_signon"),
+        SitePage("range/<int:pk>/", "range_sheet", views.sheet, "rangeday.add_signon"),
+        SitePage("range/<int:pk>/taps/", "range_taps", views.taps, "rangeday.add_signon", is_bare=True),
+        SitePage("range/figures/", "range_figures", views.figures_page, "rangeday.view_tillcount"),
+        SitePage("range/tin/", "range_tin", views.tin_page, "rangeday.view_tillcount"),
+    ),
+    demo=SCENES,
+)

@@ -1,0 +1,33 @@
+"""What the reports tell of themselves: they only read."""
+
+from clubdesk.reports import views
+from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, Menu, Room, SitePage
+
+READ = "ledger.view_financialyear"
+EXPORT = "ledger.export_year"
+
+ROOM = Room(
+    label="reports",
+    purpose="Statements of any days on both bases, the committee’s page and the treasurer’s workbook. They only read.",
+    on_home=85,
+    menu=(
+        Entry("Export the year", "admin:reports", EXPORT, Menu.SCENE, "statements and workbook"),
+        Entry("Statements and workbooks, year by year", "admin:reports", READ),
+        Entry("For the committee", "admin:committee", READ),
+        Entry("Trial balance", "admin:trial_balance", READ),
+        Entry("Check a file against the book", "admin:verify", EXPORT),
+    ),
+    roles={TREASURER: (SEE_ALL,), AUDITOR: (SEE_ALL,)},
+    pages=(
+        SitePage("roll/household/<int:pk>/held/", "household_held", views.held, "fees.view_charge"),
+        SitePage("reports/", "reports", views.years, READ),
+        SitePage("reports/trial-balance/", "trial_balance", views.trial_balance, READ),
+        SitePage("reports/committee/", "committee", views.committee, READ),
+        SitePage("reports/statements/", "period_statements", views.statements, READ),
+        SitePage("reports/<int:ending>/", "statements", views.statements, READ),
+        SitePage("reports/<int:ending>/workbook/", "workbook", views.workbook, EXPORT),
+        SitePage("reports/<int:ending>/audit-pack/", "audit_pack", views.audit_pack, EXPORT),
+        SitePage("reports/account/<slug:code>/", "account_lines", views.account_lines, READ),
+        SitePage("reports/verify/", "verify", views.verify, EXPORT),
+    ),
+)

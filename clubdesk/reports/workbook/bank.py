@@ -1,0 +1,35 @@
+"""Each month of each bank account as it was signed off."""
+
+from clubdesk.bank.models import Reconciliation
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term
+from clubdesk.reports.workbook.context import Context, Look, Proved
+
+LOOK = Look(
+    "Bank reconciliation",
+    (
+        Heading("Account", 24, "name"), Heading("Month to", 13, "date"),
+        Heading("Bank's statement", 15, "amount"), Heading("Deposits not credited", 15, "amount"),
+        Heading("Payments not presented", 15, "amount"), Heading("By the book", 15, "amount"),
+        Heading("Difference", 13, "formula"), Heading("Signed off", 13, "date"), Heading("By", 20, "name"),
+    ),
+    landscape=True,
+)  # fmt: skip
+
+
+def write(context: Context, sheet: Sheet) -> Proved:
+    first = sheet.top(context.note("Each month that was signed off.")) + 1
+    months = Reconciliation.objects.filter(
+        reopened_on=None, month_end__range=(context.year.first_day, context.year.last_day)
+    ).select_related("bank_account", "recorded_by")
+    for month in months.order_by("bank_account", "month_end"):
+        row = sheet.row + 1
+        figures = [month.statement_balance, month.deposits, month.payments, month.book_balance]
+        stated, deposits, payments, book = (figure.amount for figure in figures)
+        gap = Formula(f"=ROUND(C{row}+D{row}-E{row}-F{row},2)", stated + deposits - payments - book)
+        account, by = Named(str(month.bank_account)), Named(str(month.recorded_by))
+        sheet.line([account, month.month_end, stated, deposits, payments, book, gap, month.signed_on, by])
+    if sheet.row < first:
+        sheet.line(["No month of this year was signed off."])
+    gaps = Term(f"SUMPRODUCT(ABS({sheet.rows(first).column('G')}))", ZERO)
+    return Proved("Every month of the bank that was signed off reconciles to nil", gaps, Term.of(ZERO))

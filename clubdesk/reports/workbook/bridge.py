@@ -1,0 +1,64 @@
+"""The bridge: from receipts less payments to the surplus, first account by account, then line by line."""
+
+from dataclasses import dataclass
+
+from clubdesk.ledger.models import Account, Kind
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term, letters
+from clubdesk.reports.statements import moved_accounts
+from clubdesk.reports.tracing import BETWEEN
+from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.reports.workbook.receipts import ReceiptsAt, named_line
+from clubdesk.reports.workbook.trial_balance import TrialAt
+
+LOOK = Look("Bridge", (Heading("Code", 8), Heading("For", 40), *[Heading("", 12, "amount")] * 24), landscape=True)
+
+
+@dataclass(frozen=True)
+class BridgeAt:
+    """What the bridge leaves between both, and what its lines leave, added up; zero by the book."""
+
+    difference: Term
+    gaps: Term
+
+
+def write(context: Context, sheet: Sheet, trial: TrialAt, income: IncomeAt, receipts: ReceiptsAt) -> BridgeAt:
+    now = context.figures
+    note = "From money to the accrual surplus: what is owed adds at the end and is taken off at the start."
+    sheet.top(context.note(note), ["Code", "", "Amount"], "Bridge from cash to accrual")
+    brought = sum((now.cash(line) for line in now.lines if line.kind == Kind.EQUITY), ZERO)
+    first = sheet.line(["", "Receipts less payments", receipts.net.formula])
+    sheet.line(["", "Less money brought in when the book began", -brought + ZERO])
+    accounts = moved_accounts(now)
+    for account in accounts:
+        if account.pk not in trial.openings:
+            continue
+        start, end = (Named(f"{account.name}, at the {when}", account.name) for when in ("start", "end"))
+        sheet.line([account.code, start, (-trial.openings[account.pk]).formula])
+        sheet.line([account.code, end, trial.balance(account).formula])
+    sheet.line(["", "Brought in otherwise than as money", brought - now.brought_in() + ZERO])
+    reached = sheet.total(["", "Surplus by this bridge", *sheet.sums(first, "C")])
+    sheet.line(["", "Surplus by the ledger", income.surplus.formula])
+    sheet.total(["", "Difference", Formula(f"=ROUND(C{reached}-C{reached + 1},2)", ZERO)])
+    difference = sheet.term("C")
+    sheet.blank()
+    return BridgeAt(difference, _write_lines(context, sheet, accounts))
+
+
+def _write_lines(context: Context, sheet: Sheet, accounts: list[Account]) -> Term:
+    now = context.figures
+    sheet.header(["Code", "For", "Cash", *(Named(each.name) for each in accounts), "Between", "Accrual", "Difference"])
+    columns = letters(len(accounts) + 4)
+    between, accrual, gap = columns[-3:]
+    first = sheet.row + 1
+    for line in now.lines:
+        moved = [now.cash(line), *(now.trace(line, each.pk) for each in accounts), now.trace(line, BETWEEN)]
+        accrued, row = now.accrual(line), sheet.row + 1
+        if not (any(moved) or accrued):
+            continue
+        left = Formula(f"=ROUND(SUM(C{row}:{between}{row})-{accrual}{row},2)", sum(moved, ZERO) - accrued)
+        sheet.line([line.code, named_line(line), *(figure + ZERO for figure in moved), accrued + ZERO, left])
+    gaps = sheet.rows(first).column(gap)
+    sheet.total(["", "Total", *sheet.sums(first, columns)])
+    return Term(f"SUMPRODUCT(ABS({gaps}))", ZERO)

@@ -1,0 +1,101 @@
+"""What every sheet of the workbook is made from, what it says of its looks, and what it leaves to be proved."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from clubdesk.ledger import selectors as ledger
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports import selectors
+from clubdesk.reports.seal import Stamp
+from clubdesk.reports.selectors import Figures, TypedFigures
+from clubdesk.reports.sheets import Heading, Named, Term
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a sheet is laid out: its title, its columns, and how it prints.
+
+    `by_fund` is the width of further columns of amounts, one for each fund and four more.
+    """
+
+    title: str
+    columns: tuple[Heading, ...]
+    landscape: bool = False
+    one_page: bool = False
+    by_fund: float = 0
+
+    def columns_for(self, funds: int) -> list[Heading]:
+        further = [Heading("", self.by_fund, "amount")] * (funds + 4) if self.by_fund else []
+        return [*self.columns, *further]
+
+
+@dataclass(frozen=True)
+class Proved:
+    """Two terms that must come to the same, and what that proves."""
+
+    what: str
+    one: Term
+    other: Term
+
+
+@dataclass(frozen=True)
+class Context:
+    """A financial year as the sheets of its workbook see it.
+
+    `accounts` are those with a figure this year or last, and those whose lines of the year come to zero. `turnover` is
+    what was debited and credited, by the account's id; closing entries left out.
+    """
+
+    year: FinancialYear
+    stamp: Stamp
+    club: str
+    figures: Figures
+    last_year: Figures | None
+    turnover: Mapping[int, tuple[Decimal, Decimal]]
+    accounts: tuple[Account, ...]
+
+    @classmethod
+    def of(cls, year: FinancialYear, stamp: Stamp) -> "Context":
+        figures = Figures.of_year(year)
+        last_year = selectors.a_year_earlier(figures)
+        turnover = {pk: (debits, -credits + ZERO) for pk, debits, credits in selectors.turnover(year)}
+        used = {account.pk for account in figures.used(figures.accounts, last_year)} | turnover.keys()
+        accounts = tuple(account for account in figures.accounts if account.pk in used)
+        return cls(year, stamp, ledger.club_name(), figures, last_year, turnover, accounts)
+
+    def note(self, text: str) -> str:
+        """What stands below a sheet's title."""
+        state = "closed" if self.stamp.seal.is_final else "not closed yet"
+        return Named(f"{self.club}, {self.year} ({state}). {text}", self.club)
+
+    @property
+    def entry_fund(self) -> Fund:
+        return next(fund for fund in self.figures.funds if fund.pk == FundRole.ENTRY)
+
+    @property
+    def fund_names(self) -> list[str]:
+        return [Named(fund.name) for fund in self.figures.funds]
+
+    @property
+    def cash_of_last_year(self) -> Figures | None:
+        """Last year's figures where the ledger has them; typed ones say nothing of money received for what."""
+        return None if isinstance(self.last_year, TypedFigures) else self.last_year
+
+    def of_roles(self, *roles: Role) -> list[Account]:
+        """The accounts of those roles, those that the book has."""
+        return [self.figures.by_role[role] for role in roles if role in self.figures.by_role]
+
+    def last_years(self, account: Account) -> Decimal:
+        """What the account stood at a year earlier, debit positive."""
+        return self.last_year.closing(account) if self.last_year else ZERO
+
+    def opening_of(self, fund: Fund) -> Decimal:
+        """What the fund began the year with."""
+        kinds = self.figures.of_kind(Kind.EQUITY)
+        return -sum((self.figures.figure(self.figures.opening, account, fund) for account in kinds), ZERO)
+
+    def capital_of(self, fund: Fund) -> Decimal:
+        """That, and what was brought into the fund beside income, such as a first opening."""
+        return -sum((self.figures.closing(account, fund) for account in self.figures.of_kind(Kind.EQUITY)), ZERO)

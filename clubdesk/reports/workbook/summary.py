@@ -1,0 +1,40 @@
+"""The summary: the year in a few figures, whether every proof is true, and what the workbook was made from."""
+
+from clubdesk.clock import long_day
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.sheets import Heading, Named, Sheet
+from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.reports.workbook.position import PositionAt
+from clubdesk.reports.workbook.proof import ProofAt
+from clubdesk.reports.workbook.trial_balance import TrialAt
+
+LOOK = Look("Summary", (Heading("", 46), Heading("This year", 18, "amount"), Heading("Last year", 18, "amount")))
+
+
+def write(
+    context: Context, sheet: Sheet, *, trial: TrialAt, income: IncomeAt, position: PositionAt, proof: ProofAt
+) -> None:
+    now, fund = context.figures, context.entry_fund.pk
+    sheet.top(f"{context.year}: the treasurer's workbook", title=Named(context.club))
+    sheet.line(["Surplus (deficit)", income.surplus.formula, income.surplus_last_year.formula])
+    for label, accounts in (
+        ("Money in hand: bank, till and card takings", now.money),
+        ("Owed by families", context.of_roles(Role.FEES_OWED)),
+        ("Owed for vouchers", context.of_roles(Role.VOUCHERS_OWED)),
+    ):
+        earlier = sum((context.last_years(each) for each in accounts), ZERO)
+        sheet.line([label, trial.balance(*accounts).formula, earlier])
+    sheet.line(["Entry fund", position.funds[fund].formula, position.funds_last_year[fund].formula])
+    sheet.line(["Net assets", position.net_assets.formula, position.net_assets_last_year.formula])
+    sheet.blank()
+    sheet.total(["Every check on the sheet Proof is TRUE", proof.all_true, None])
+    sheet.blank()
+    seal = context.stamp.seal
+    if seal.number:
+        state = "Sealed; the last entry" if seal.is_final else "Not closed; the last entry of the year"
+        sheet.line([f"{state} is {seal.number}. Its digest:", seal.short, None])
+    sheet.line([f"Made on {long_day(context.stamp.made_on)} by {context.stamp.made_by}.", None, None])
+    sheet.line(["Figures follow from the club's own records. What the club must publish, and who audits", None, None])
+    sheet.line(["it, is for the law of its place, its rules and a licensed accountant or auditor to say.", None, None])

@@ -1,0 +1,87 @@
+"""The trial balance: each account's turnover by the journal, beside what the ledger says and where it ends."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import reduce
+from operator import add
+
+from clubdesk.ledger.models import Account
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.sheets import Formula, Heading, Jump, Named, Rows, Sheet, Term
+from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.journal import JournalAt
+from clubdesk.reports.workbook.ledger import LedgerAt
+
+LOOK = Look(
+    "Trial balance",
+    (
+        Heading("Code", 8), Heading("Account", 32, "name"), Heading("Kind", 11),
+        Heading("Opening", 15, "amount"), Heading("Debits", 15, "formula"), Heading("Credits", 15, "formula"),
+        Heading("Debit", 15, "formula"), Heading("Credit", 15, "formula"), Heading("Last year", 15, "amount"),
+        Heading("Ledger", 15, "amount"), Heading("By hand", 15, "amount"), Heading("By account", 15, "formula"),
+        Heading(""),
+    ),
+    landscape=True,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class TrialAt:
+    """The accounts' rows, each one's opening, debit and credit by its id, and the totals of these columns."""
+
+    rows: Rows
+    openings: Mapping[int, Term]
+    debits: Mapping[int, Term]
+    credits: Mapping[int, Term]
+    opening: Term
+    debit: Term
+    credit: Term
+
+    def balance(self, *accounts: Account) -> Term:
+        """What these accounts come to together, debit positive; zero for one that does not stand here."""
+        shown = [self.debits[each.pk] - self.credits[each.pk] for each in accounts if each.pk in self.debits]
+        return reduce(add, shown) if shown else Term.of(ZERO)
+
+    def gaps(self, column: str) -> Term:
+        """What each account's balance differs from another column, added up; zero by the book."""
+        letters = [self.rows.column(letter) for letter in ("G", "H", column)]
+        return Term(f"SUMPRODUCT(ABS(ROUND({'-'.join(letters)},2)))", ZERO)
+
+
+def write(context: Context, sheet: Sheet, journal: JournalAt, ledger: LedgerAt) -> TrialAt:
+    note = (
+        "Debit positive; closing entries left out. Ledger is what the ledger itself says; by hand what journals moved."
+    )
+    first = sheet.top(context.note(note)) + 1
+    openings, debits, credits = dict[int, Term](), dict[int, Term](), dict[int, Term]()
+    for account in context.accounts:
+        _write_account(context, sheet, account, journal, ledger)
+        openings[account.pk], debits[account.pk], credits[account.pk] = map(sheet.term, "DGH")
+    sums = sheet.sums(first, "DEFGHIJKL")
+    rows = sheet.rows(first)
+    sheet.total(["", "Total", "", *sums])
+    return TrialAt(rows, openings, debits, credits, *map(sheet.term, "DGH"))
+
+
+def _write_account(context: Context, sheet: Sheet, account: Account, journal: JournalAt, ledger: LedgerAt) -> None:
+    row, now = sheet.row + 1, context.figures
+    debits, credits = context.turnover.get(account.pk, (ZERO, ZERO))
+    opening, closing = now.figure(now.opening, account), now.closing(account)
+    balance = f"D{row}+E{row}-F{row}"
+    sheet.line(
+        [
+            account.code,
+            Named(account.name),
+            account.get_kind_display(),
+            opening,
+            Formula(f"={journal.debited(f'A{row}')}", debits),
+            Formula(f"={journal.credited(f'A{row}')}", credits),
+            Formula(f"=MAX(ROUND({balance},2),0)", max(closing, ZERO)),
+            Formula(f"=MAX(-ROUND({balance},2),0)", max(-closing, ZERO)),
+            context.last_years(account),
+            closing,
+            now.by_hand.get(account.pk, ZERO),
+            ledger.closings[account.pk].formula,
+            Jump(ledger.headings[account.pk], "open"),
+        ]
+    )

@@ -1,0 +1,50 @@
+"""What the roll holds about people."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from clubdesk.roll.models import Household, Person
+from clubdesk.roll.services import forget_household
+from clubdesk.rooms import Erase, Personal, Told
+
+
+def _told(home: Household) -> Iterator[Sequence[object]]:
+    yield ("Household", home.name, None, "", "")
+    for guardian in home.guardians.all():
+        yield ("Guardian", guardian.name, None, guardian.email, guardian.phone)
+    for person in home.people.all():
+        yield ("Person", str(person), person.birth_date, "", "")
+    for consent in home.consents.all():
+        yield ("Consent", consent.given_by, consent.given_at.date(), "", consent.wording)
+
+
+def _number(person: Person) -> str:
+    return f"person {person.pk}"
+
+
+def _year_alone(person: Person) -> date:
+    return person.birth_date.replace(month=1, day=1)
+
+
+PERSONAL = (
+    Personal(
+        "roll.Person",
+        person="pk",
+        erased=(Erase("given_name", "Erased"), Erase("family_name", _number), Erase("birth_date", _year_alone)),
+        told=("given_name", "family_name"),
+    ),
+    Personal(
+        "roll.Guardian",
+        family="household",
+        erased=(Erase("name", "Erased"), Erase("email", ""), Erase("phone", "")),
+        told=("name", "email", "phone"),
+    ),
+    Personal(
+        "roll.Consent",
+        family="household",
+        erased=(Erase("given_by", "Erased"),),
+        told=("given_by", "wording"),
+    ),
+    Personal("roll.Household", family="pk", then=forget_household, told=("name",)),
+)
+TOLD = (Told("People", (("What", 14), ("Name", 30), ("Day", 14), ("E-mail", 30), ("Phone, or words", 60)), _told),)

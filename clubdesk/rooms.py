@@ -1,0 +1,300 @@
+"""Where a room tells the house of itself: plain frozen types that know no model and no page, and their register.
+
+Each room has one file `room.py` with its `ROOM`; `RoomConfig` puts it into the register when the site starts. What a
+room says here is walked by the rooms above (home, roles, the night, the close, what is held of a family, the demo);
+no list of rooms stands anywhere but in the settings, and the house's checks say what was forgotten.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from enum import Enum
+from importlib import import_module
+from importlib.util import find_spec
+from typing import TYPE_CHECKING, Any
+
+from django.apps import AppConfig
+from django.conf import settings
+
+from clubdesk import guards
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import User
+
+    from clubdesk.demoing import Demo
+
+COORDINATOR = "Coordinator"
+RANGE_HELPER = "Range helper"
+APPROVER = "Approver"
+TREASURER = "Treasurer"
+AUDITOR = "Auditor"
+ROLES = (COORDINATOR, RANGE_HELPER, APPROVER, TREASURER, AUDITOR)
+SEE_ALL = "view_*"
+"""In a room's roles: everything of the room may be looked at."""
+
+
+ERASED = "erased"
+"""What stands where personal details stood."""
+
+
+class Menu(Enum):
+    """Where a line of the menu stands."""
+
+    SCENE = "scene"
+    """One of the few things done most, a large button."""
+    DAILY = "daily"
+    SETTING = "setting"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A line of the menu: its words, the name of its page, and the permission that it needs.
+
+    `arguments` are those of the page's address; None from it leaves the line out, as where no year is open.
+    """
+
+    title: str
+    page: str
+    permission: str
+    place: Menu = Menu.DAILY
+    line: str = ""
+    arguments: Callable[[], Sequence[object] | None] = tuple
+
+
+@dataclass(frozen=True)
+class ListOf:
+    """A line of the menu that leads to a list of rows, `model` as “Booking”; `app` where it is not the room's own."""
+
+    model: str
+    place: Menu = Menu.DAILY
+    app: str = ""
+
+
+@dataclass(frozen=True)
+class Waits:
+    """Something that waits for whoever has the permission: what one and several are called, how many, and where.
+
+    `page` is the name of the page where it is done, `query` what follows in its address.
+    """
+
+    one: str
+    many: str
+    permission: str
+    page: str
+    count: Callable[[date], int]
+    query: str = ""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a night changed, and a sentence for each thing that could not be done yet."""
+
+    count: int = 0
+    not_yet: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Night:
+    """What time alone changes: `told` is said after the count (“families reminded”); unsaid where it is blank.
+
+    `run` does one transaction or one a document, and doing it twice changes nothing.
+    """
+
+    told: str
+    run: "Callable[[date, User], Done]"
+
+
+@dataclass(frozen=True)
+class Erase:
+    """How one column of a row is erased: to `to`, a value or what a function makes of the row; a file is deleted."""
+
+    column: str
+    to: Any = ERASED
+    is_file: bool = False
+
+
+@dataclass(frozen=True)
+class Personal:
+    """What the rows of a model, “expenses.Expense”, hold about a person or a family.
+
+    `person` and `family` are the lookups from a row to whom it is about; a row that names a person is erased with
+    that person, any other with the last of its family, as `erased` says and `then` does (given the row). `told` names
+    the columns that stand in the file which a family gets of itself, `kept_from` the dates from which the years of
+    keeping count, `free` the other columns of text with the reason why they say nothing of anybody. Rows with a moment
+    in `goes_by` go as a whole: the old ones with anybody of the family, all of them with its last.
+    """
+
+    model: str
+    person: str = ""
+    family: str = ""
+    erased: tuple[Erase, ...] = ()
+    then: Callable[[Any], object] | None = None
+    told: tuple[str, ...] = ()
+    kept_from: tuple[str, ...] = ()
+    free: Mapping[str, str] = field(default_factory=dict)
+    goes_by: str = ""
+
+
+@dataclass(frozen=True)
+class Told:
+    """Rows of one sheet in the file of what is held about a family; rooms that name the same sheet share it.
+
+    `columns` are titles with their widths; `amounts` the letters of those that hold amounts.
+    """
+
+    sheet: str
+    columns: tuple[tuple[str, int], ...]
+    rows: Callable[..., Iterable[Sequence[object]]]
+    amounts: str = ""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing to be done before a year is closed: whether it is, what is found, and where it is put right.
+
+    `needs` is the permission of whoever may put it right there; `whose` says in words who that is.
+    """
+
+    title: str
+    done: bool
+    said: str
+    url: str = ""
+    needs: str = ""
+    whose: str = "the treasurer"
+
+
+@dataclass(frozen=True)
+class Check:
+    """What a year needs of a room before it is closed; `needs` is the permission of its item, blank for none."""
+
+    name: str
+    needs: str
+    run: Callable[..., Item]
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Something that a line of the club's bank account may be: cents, money in positive, about the day.
+
+    `names` are pairs of given and family name; `references` stand as a word of their own in the line; things of one
+    `batch` may come in one sum; `payer` is who pays or is paid, so that two things of one payer are no rivals.
+    The bank may show it from `early` days before to `late` days after its day. `what` tells it to a person.
+    """
+
+    key: Hashable
+    day: date
+    cents: int
+    what: str
+    names: tuple[tuple[str, str], ...] = ()
+    references: tuple[str, ...] = ()
+    batch: str = ""
+    payer: str = ""
+    early: int = 3
+    late: int = 10
+    loose: bool = False
+    """Whether a part of it, or more than it, may come: what a family owes."""
+
+
+@dataclass(frozen=True)
+class PageOn:
+    """A page, a section or a page of the list that a room adds to a document of a room below, “roll.household”."""
+
+    document: str
+    page: Any = None
+    section: Callable[..., Any] | None = None
+    list_page: Any = None
+
+
+@dataclass(frozen=True)
+class SitePage:
+    """An address behind the sign-in that is no document's: its view is called with the request and the site.
+
+    `permission` is blank where everybody signed in may; a bare page asks by itself who is there, as a phone's does.
+    """
+
+    route: str
+    name: str
+    view: Callable[..., Any]
+    permission: str = ""
+    is_bare: bool = False
+
+
+def _nothing(demo: "Demo", *given: date) -> None:
+    pass
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What a room does in the demo, given the demo: each part by the verbs, as the sign-in whose work it is.
+
+    `begin` sets up what the club has before the first day; `plan` says, with the first day of each of its two years,
+    what happens when; `daily` is what any day may bring; `leave` is what a visitor finds to do on the last day.
+    """
+
+    begin: "Callable[[Demo], None]" = _nothing
+    plan: "Callable[[Demo, date], None]" = _nothing
+    daily: "Callable[[Demo, date], None]" = _nothing
+    leave: "Callable[[Demo, date], None]" = _nothing
+
+
+@dataclass(frozen=True)
+class Room:
+    """All that a room tells of itself."""
+
+    label: str
+    purpose: str
+    on_home: int = 50
+    """Where it stands on the home page, in the order of a season: smaller numbers first."""
+    menu: tuple[Entry | ListOf, ...] = ()
+    waits: tuple[Waits, ...] = ()
+    each_night: tuple[Night, ...] = ()
+    begins: tuple[Callable[[], object], ...] = ()
+    """What an empty book needs of the room, once the chart stands."""
+    roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    personal: tuple[Personal, ...] = ()
+    told: tuple[Told, ...] = ()
+    holds_back: tuple[Callable[..., str], ...] = ()
+    """Why the details of a person cannot be erased yet, as a sentence, or blank: asked with the person, whether it is
+    the last of its family, and the day.
+    """
+    before_close: tuple[Check, ...] = ()
+    adds: tuple[PageOn, ...] = ()
+    pages: tuple[SitePage, ...] = ()
+    demo: tuple[Scene, ...] = ()
+    expects: tuple[Callable[[date], Iterable[Expected]], ...] = ()
+    """What the lines of a bank statement may be, asked with the first day that counts. The key says of which document,
+    as “charge 7”; “posting 12” stands for that entry of the ledger in place of what the bank reads from it by itself.
+    """
+
+
+ROOMS: dict[str, Room] = {}
+
+
+def in_order() -> Iterator[Room]:
+    """The rooms, lowest floor first."""
+    return (ROOMS[label] for label in settings.ROOMS if label in ROOMS)
+
+
+def added_to(document: str) -> Iterator[PageOn]:
+    """What the rooms above add to the pages of a document, in the order of the floors."""
+    return (each for room in in_order() for each in room.adds if each.document == document)
+
+
+class RoomConfig(AppConfig):
+    """The app of a room: reads its guards, invariants and verbs, and what it tells of itself."""
+
+    default = False
+
+    def __init_subclass__(cls) -> None:
+        """Django takes the one app of a room's `apps.py` that is a default, and this class stands there as well."""
+        cls.default = True
+
+    def ready(self) -> None:
+        for name in ("services", "invariants"):
+            if find_spec(f"{self.name}.{name}"):
+                import_module(f"{self.name}.{name}")
+        if find_spec(f"{self.name}.rules"):
+            guards.register(*import_module(f"{self.name}.rules").GUARDS)
+        if find_spec(f"{self.name}.room"):
+            room: Room = import_module(f"{self.name}.room").ROOM
+            ROOMS[room.label] = room

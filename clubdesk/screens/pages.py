@@ -1,0 +1,55 @@
+"""Pages behind the sign-in that are no document's: their addresses, who may, and what they share."""
+
+import base64
+import functools
+from collections.abc import Callable, Iterable
+from typing import Any, cast
+
+from django import forms
+from django.contrib.admin import AdminSite
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponseBase
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
+
+from clubdesk.rooms import SitePage
+from clubdesk.verbs import may
+
+View = Callable[..., HttpResponseBase]
+
+
+def addresses(site: AdminSite, pages: Iterable[SitePage]) -> list[URLPattern]:
+    """The pages as the site hangs them in; each refuses whoever lacks its permission before it does anything."""
+    return [path(page.route, _guarded(site, page), name=page.name) for page in pages]
+
+
+def _guarded(site: AdminSite, page: SitePage) -> View:
+    if page.is_bare:
+        return cast(View, page.view)
+
+    @functools.wraps(page.view)
+    def view(request: HttpRequest, **given: object) -> HttpResponseBase:
+        if page.permission and not may(request.user, page.permission):
+            raise PermissionDenied
+        return cast(HttpResponseBase, page.view(request, site, **given))
+
+    return cast(View, site.admin_view(view))
+
+
+def site_page(
+    request: HttpRequest, site: AdminSite, template: str, title: str, *, status: int = 200, **context: object
+) -> TemplateResponse:
+    """A page of the site in its frame."""
+    return TemplateResponse(request, template, {**site.each_context(request), "title": title, **context}, status=status)
+
+
+class FileAgainField(forms.CharField):
+    """A file once more, as the preview before read it: carried in the page as text, given as bytes."""
+
+    widget = forms.HiddenInput
+
+    def clean(self, value: object) -> Any:
+        try:
+            return base64.b64decode(super().clean(value), validate=True)
+        except ValueError:
+            raise forms.ValidationError("The file did not come through whole; choose it again.") from None

@@ -1,0 +1,171 @@
+"""The base of every room's screens: a list and a page a document, verbs as buttons, and nothing deleted."""
+
+from collections.abc import Callable
+from typing import Any, ClassVar, TypeVar
+
+from django import forms
+from django.contrib import admin, messages
+from django.contrib.admin.options import IS_POPUP_VAR
+from django.core.exceptions import PermissionDenied
+from django.db import DataError, IntegrityError, OperationalError, models
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import URLPattern, path, reverse
+
+from clubdesk import rooms
+from clubdesk.errors import Refused
+from clubdesk.screens.fields import DateInput, PickWidget
+from clubdesk.screens.tables import Section, page_of
+from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page, sentence_of
+
+Row = TypeVar("Row", bound=models.Model)
+View = Callable[..., HttpResponse]
+MakesSection = Callable[[HttpRequest, Any], Section | None]
+Context = dict[str, Any]
+
+
+class RoomAdmin(admin.ModelAdmin[Row]):
+    """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
+
+    A room above adds its own pages and sections by declaring them in its `room.py` (`rooms.PageOn`).
+    """
+
+    add_page: ClassVar[AnyPage | None] = None
+    list_pages: ClassVar[tuple[AnyPage, ...]] = ()
+    pages: ClassVar[tuple[AnyButton, ...]] = ()
+    section_makers: ClassVar[tuple[MakesSection, ...]] = ()
+    has_history = True
+    sections_first = False
+    list_per_page = 50
+    show_full_result_count = False
+    show_facets = admin.ShowFacets.NEVER
+    formfield_overrides = {models.DateField: {"widget": DateInput}}
+
+    @property
+    def named_as(self) -> str:
+        """How rooms above name it: “roll.household”."""
+        return self.opts.label_lower
+
+    @property
+    def all_pages(self) -> tuple[AnyButton, ...]:
+        return (*self.pages, *(added.page for added in rooms.added_to(self.named_as) if added.page))
+
+    @property
+    def all_list_pages(self) -> tuple[AnyPage, ...]:
+        return (*self.list_pages, *(added.list_page for added in rooms.added_to(self.named_as) if added.list_page))
+
+    @property
+    def all_section_makers(self) -> tuple[MakesSection, ...]:
+        return (*self.section_makers, *(added.section for added in rooms.added_to(self.named_as) if added.section))
+
+    def has_delete_permission(self, request: HttpRequest, obj: Row | None = None) -> bool:
+        return False
+
+    def changeform_view(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """A plain noun's form. What the book refuses stands above it, with everything typed still in it."""
+        try:
+            return super().changeform_view(request, *args, **kwargs)
+        except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+            request.refusal = sentence_of(refusal)  # type: ignore[attr-defined]
+            return super().changeform_view(request, *args, **kwargs)
+
+    def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        form = super().get_form(request, *args, **kwargs)
+        refusal = getattr(request, "refusal", None)
+        return _refusing(form, refusal) if refusal else form
+
+    def formfield_for_foreignkey(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
+        if db_field.name in self.get_autocomplete_fields(request):
+            kwargs["widget"] = PickWidget(db_field, self.admin_site, attrs={"data-width": "100%"})
+        return super().formfield_for_foreignkey(db_field, request, **kwargs)
+
+    def get_urls(self) -> list[URLPattern]:
+        of_one = [
+            self._address(f"<int:object_id>/{page.slug}/", page, self._view_of(page))
+            for page in self.all_pages
+            if isinstance(page, VerbPage)
+        ]
+        of_list = [self._address(f"{page.slug}/", page, self._list_view_of(page)) for page in self.all_list_pages]
+        return [*of_one, *of_list, *super().get_urls()]
+
+    def _address(self, route: str, page: AnyPage, view: View) -> URLPattern:
+        name = f"{self.opts.app_label}_{self.opts.model_name}_{page.slug}"
+        return path(route, self.admin_site.admin_view(view), name=name)
+
+    def _list_view_of(self, page: AnyPage) -> View:
+        """A page that makes a document in a way of its own, beside the list's add page."""
+        return lambda request: run_verb_page(page, request, None, self._context(request))
+
+    def _view_of(self, page: AnyPage) -> View:
+        def view(request: HttpRequest, object_id: int) -> HttpResponse:
+            target = self.get_object(request, str(object_id))
+            if target is None:
+                raise Http404
+            if not self.has_view_permission(request, target):
+                raise PermissionDenied
+            if request.method == "GET" and not page.applies(target):
+                messages.info(request, f"{target}: {page.not_now(target)}")
+                return HttpResponseRedirect(page_of(target))
+            return run_verb_page(page, request, target, self._context(request))
+
+        return view
+
+    def changelist_view(self, request: HttpRequest, extra_context: Context | None = None) -> HttpResponse:
+        more = {
+            "title": str(self.opts.verbose_name_plural).capitalize(),
+            "list_pages": [
+                (page.title, reverse(f"admin:{self.opts.app_label}_{self.opts.model_name}_{page.slug}"))
+                for page in self.all_list_pages
+                if page.offered(request, None)
+            ],
+        }
+        return super().changelist_view(request, {**more, **(extra_context or {})})
+
+    def add_view(self, request: HttpRequest, form_url: str = "", extra_context: Context | None = None) -> HttpResponse:
+        if self.add_page is None:
+            return super().add_view(request, form_url, extra_context)
+        return run_verb_page(self.add_page, request, None, self._context(request))
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        if self.add_page is not None:
+            return self.add_page.allowed(request)
+        return super().has_add_permission(request)
+
+    def render_change_form(self, request: HttpRequest, context: Context, *args: Any, **kwargs: Any) -> HttpResponse:
+        target = context.get("original")
+        if target is not None and IS_POPUP_VAR not in request.GET:
+            context["has_history"] = self.has_history
+            context["verbs"] = [
+                {"page": page, "url": page.url(target)} for page in self.all_pages if page.offered(request, target)
+            ]
+            made = [make(request, target) for make in self.all_section_makers]
+            context["sections"] = [section for section in made if section]
+            context["sections_first"] = self.sections_first
+            context["title"], context["subtitle"] = str(target), None
+        return super().render_change_form(request, context, *args, **kwargs)
+
+    def _context(self, request: HttpRequest) -> Context:
+        return {**self.admin_site.each_context(request), "opts": self.opts, "is_popup": False}
+
+
+class DocumentAdmin(RoomAdmin[Row]):
+    """Screens of documents: written by a verb, then only read; what became of them stands in the ledger."""
+
+    has_history = False
+
+    def has_change_permission(self, request: HttpRequest, obj: Row | None = None) -> bool:
+        return False
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return self.add_page is not None and self.add_page.allowed(request)
+
+
+def _refusing(form: type[forms.ModelForm[Row]], refusal: str) -> type[forms.ModelForm[Row]]:
+    """The form, made to say what the book refused."""
+
+    class Refusing(form):  # type: ignore[valid-type, misc]
+        def clean(self) -> Any:
+            cleaned = super().clean()
+            self.add_error(None, refusal)
+            return cleaned
+
+    return Refusing

@@ -1,0 +1,179 @@
+"""Pages of verbs: one form page a verb, and links that stand as buttons beside them.
+
+A `VerbPage` shows a form, calls one verb of a room and says in words what came of it. What the verb refuses
+stands above the form with everything typed still in it. Who may, and what the page is called, the verb says.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any, ClassVar, Generic, TypeVar, cast
+
+from django.contrib import messages
+from django.contrib.auth.models import User
+from django.core.exceptions import PermissionDenied
+from django.db import DataError, IntegrityError, OperationalError, models, transaction
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.template.response import TemplateResponse
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.screens.fields import VerbForm
+from clubdesk.screens.tables import page_of
+from clubdesk.verbs import Verb, may, verb_of
+
+BUSY = "Somebody else was writing at the same moment. Nothing was saved; press the button again."
+
+Target = TypeVar("Target")
+Result = TypeVar("Result")
+Facts = Sequence[tuple[str, object]]
+
+
+class Button(Generic[Target]):
+    """Something that stands as a button on a document's page."""
+
+    slug = ""
+    title = ""
+    permission = ""
+
+    def allowed(self, request: HttpRequest) -> bool:
+        return may(request.user, self.permission)
+
+    def applies(self, target: Target) -> bool:
+        """Whether it makes sense for the document shown, in its present state."""
+        return True
+
+    def offered(self, request: HttpRequest, target: Target) -> bool:
+        """Whether the button is shown to whoever looks at the document."""
+        return self.allowed(request) and self.applies(target)
+
+    def url(self, target: Target) -> str:
+        raise NotImplementedError
+
+
+class LinkPage(Button[Target]):
+    """A button that only leads to a page of its own, or to a file: nothing is done. Subclasses give `url`."""
+
+
+class VerbPage(Button[Target], Generic[Target, Result]):
+    """One verb's page. Subclasses name the verb, the parameter that the shown document is, and the form.
+
+    The form's fields are the verb's other parameters; a verb that asks for `on` gets today where the form does not
+    ask, and the form's key where it takes one. `asks_only` names fields that no verb sees, such as a tick.
+    """
+
+    verb: ClassVar[Callable[..., object]]
+    target: ClassVar[str] = ""
+    intro: str = ""
+    button: str = "Save"
+    form_class: ClassVar[type[VerbForm[Any]]] = VerbForm
+    asks_only: ClassVar[tuple[str, ...]] = ()
+    lands_on_target: ClassVar[bool] = False
+
+    @property
+    def of_verb(self) -> Verb:
+        return verb_of(type(self).verb)
+
+    def __init__(self) -> None:
+        self.permission = self.of_verb.permission
+        self.title = self.title or self.of_verb.title
+
+    def not_now(self, target: Target) -> str:
+        """What somebody is told who comes by the address while it does not apply."""
+        return "there is nothing to do here now."
+
+    def heading(self, target: Target) -> str:
+        return self.title
+
+    def facts(self, target: Target) -> Facts:
+        """What the person should see before deciding: labels and values."""
+        return ()
+
+    def initial(self, request: HttpRequest, target: Target) -> dict[str, object]:
+        """Starting values; a field of the form may also come in the address."""
+        return {name: request.GET[name] for name in self.form_class.base_fields if name in request.GET}
+
+    def arguments(self, target: Target, cleaned: dict[str, object]) -> dict[str, object]:
+        """The verb's parameters, but for `by`, from the document shown and what the form gave."""
+        takes = self.of_verb.parameters
+        given = {name: value for name, value in cleaned.items() if name not in self.asks_only}
+        if "key" not in takes:
+            given.pop("key", None)
+        if self.target:
+            given[self.target] = target
+        if "on" in takes:
+            given.setdefault("on", clock.today())
+        return given
+
+    def perform(self, *, target: Target, by: User, cleaned: dict[str, object]) -> Result:
+        """Call the verb; the exception that needs more says why."""
+        return cast(Result, type(self).verb(by=by, **self.arguments(target, cleaned)))
+
+    def done(self, target: Target, result: Result) -> str:
+        """What came of it, in words."""
+        return f"Saved: {result}."
+
+    def destination(self, target: Target, result: Result) -> str:
+        """Where the person lands: on what the verb returned, or where that has no page on the document shown."""
+        shown = target if self.lands_on_target else result
+        assert isinstance(shown, models.Model)
+        return page_of(shown)
+
+    def url(self, target: Target) -> str:
+        assert isinstance(target, models.Model)
+        meta = target._meta
+        return reverse(f"admin:{meta.app_label}_{meta.model_name}_{self.slug}", args=[target.pk])
+
+
+AnyPage = VerbPage[Any, Any]
+AnyButton = Button[Any]
+
+
+def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: dict[str, object]) -> HttpResponse:
+    """Show the page, or do what it says and go to the result."""
+    if not page.allowed(request):
+        raise PermissionDenied
+    if request.method == "POST":
+        form = page.form_class(request.POST, request.FILES, target=target)
+        answer = _try(page, request, form, target) if form.is_valid() else None
+        if answer is not None:
+            return answer
+    else:
+        form = page.form_class(initial=page.initial(request, target), target=target)
+    shown = {
+        "title": page.heading(target),
+        "page": page,
+        "facts": page.facts(target),
+        "form": form,
+        "target": target,
+        "files_lost": bool(request.FILES),
+    }
+    status = 422 if request.method == "POST" else 200
+    return TemplateResponse(request, "screens/verb.html", context | shown, status=status)
+
+
+def _try(page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: object) -> HttpResponse | None:
+    """Do the verb and go to what came of it; None where it was refused, which the form then says."""
+    try:
+        with transaction.atomic():
+            result = page.perform(target=target, by=signed_in(request), cleaned=form.cleaned_data)
+    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+        form.add_error(None, sentence_of(refusal))
+        return None
+    messages.success(request, page.done(target, result))
+    return HttpResponseRedirect(page.destination(target, result))
+
+
+def signed_in(request: HttpRequest) -> User:
+    """Whoever asks, on a page that only somebody signed in can open."""
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def sentence_of(refusal: Exception) -> str:
+    """What a person is told when a verb, the database or a moment's crowding says no."""
+    if isinstance(refusal, Refused):
+        return refusal.sentence
+    if isinstance(refusal, OperationalError):
+        return BUSY
+    reason = str(refusal).splitlines()[0].strip().rstrip(".")
+    return f"The book itself refused this, and nothing was saved: {reason}."

@@ -1,0 +1,91 @@
+"""Verbs: the only code that changes anything. Each names its permission once, beside it, and stands in one register.
+
+Pages, buttons, bulk actions and commands ask the verb who may; nobody else writes a permission down for it.
+"""
+
+import functools
+import inspect
+from collections.abc import Callable, Mapping
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import TypeVar, cast
+
+from django.contrib.auth.models import User
+from django.db import transaction
+
+from clubdesk.errors import Refused
+
+SHELL_USER = "shell"
+"""Whoever types commands on the machine itself, and the families' own pages; cannot sign in, and may everything."""
+NOBODY = "nobody"
+"""The permission of a verb that no role has: time, a command, or a family's own page does it."""
+
+Act = TypeVar("Act", bound=Callable[..., object])
+_inside: ContextVar[bool] = ContextVar("inside a verb", default=False)
+
+
+@dataclass(frozen=True)
+class Verb:
+    """A verb of the register: its dotted name, who may, what its page is called, and what it takes."""
+
+    name: str
+    permission: str
+    title: str
+    parameters: Mapping[str, inspect.Parameter]
+    function: Callable[..., object]
+
+
+VERBS: dict[str, Verb] = {}
+
+
+def verb(*, permission: str, title: str) -> Callable[[Act], Act]:
+    """Make a keyword-only function a verb: atomic, registered, and Refused to whoever may not do it.
+
+    A verb that another verb calls asks nobody again: who may do the whole may do its parts.
+    """
+
+    def make(function: Act) -> Act:
+        @functools.wraps(function)
+        def act(*args: object, **given: object) -> object:
+            with transaction.atomic():
+                if _inside.get():
+                    return function(*args, **given)
+                _refuse_stranger(given.get("by"), permission, title)
+                token = _inside.set(True)
+                try:
+                    return function(*args, **given)
+                finally:
+                    _inside.reset(token)
+
+        name = f"{_room_of(function.__module__)}.{function.__name__}"
+        VERBS[name] = Verb(name, permission, title, inspect.signature(function).parameters, act)
+        act.verb = VERBS[name]  # type: ignore[attr-defined]
+        return cast(Act, act)
+
+    return make
+
+
+def _room_of(module: str) -> str:
+    """“fees” of “clubdesk.fees.services.charging”."""
+    parts = module.split(".")
+    return parts[(parts.index("services") if "services" in parts else len(parts) - 1) - 1]
+
+
+def verb_of(function: Callable[..., object]) -> Verb:
+    """The register's line of a verb. Raises LookupError for a function that is none."""
+    found = getattr(function, "verb", None)
+    if not isinstance(found, Verb):
+        raise LookupError(f"{function!r} is no verb; put @verb(permission=…, title=…) above it.")
+    return found
+
+
+def may(user: object, permission: str) -> bool:
+    """Whether somebody may do what needs `permission`; the shell's user may everything."""
+    if not isinstance(user, User):
+        return False
+    return user.username == SHELL_USER or user.has_perm(permission)
+
+
+def _refuse_stranger(by: object, permission: str, title: str) -> None:
+    if by is not None and not may(by, permission):
+        raise Refused(f"{title}: your sign-in may not do that. Ask an administrator for the role, or somebody who may.")

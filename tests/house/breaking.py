@@ -1,0 +1,216 @@
+"""How each invariant of the books is broken behind Django's back, in every way that it looks for.
+
+The statements run in the world `unguarded`. What a table's own conditions hold as well is broken without them.
+"""
+
+from tests.house.firing import added, changed
+from tests.house.firing.ledger import CLOSED
+
+ENTRY, CHARGE, RECEIPT, ALLOCATION = "ledger_journalentry", "fees_charge", "fees_receipt", "fees_allocation"
+VOUCHER, MEMBERSHIP, PLACE, BOOKING = "fees_voucher", "membership_membership", "courses_place", "courses_booking"
+SIGNON, CLAIM, EXPENSE, ITEM = "rangeday_signon", "entryfund_entryclaim", "expenses_expense", "bank_paymentitem"
+RUN, LINE, CLEARING, COHORT = "bank_paymentrun", "bank_statementline", "bank_clearing", "courses_cohort"
+SEATED = "state IN ('held', 'offered')"
+MORE_THAN_OWED = {"amount": f"(SELECT c.amount + 1 FROM {CHARGE} c WHERE c.id = charge_id)"}
+MORE_THAN_CAME = {"amount": f"(SELECT r.amount + 1 FROM {RECEIPT} r WHERE r.id = receipt_id)"}
+OF_ANOTHER = {
+    "charge_id": f"(SELECT MIN(c.id) FROM {CHARGE} c JOIN {RECEIPT} r ON r.id = receipt_id"
+    " WHERE c.household_id <> r.household_id)"
+}
+MORE = {"amount": "amount + 1"}
+LAST_BOOKING = f"id = (SELECT MAX(id) FROM {BOOKING})"
+ENDED = {"state": "'withdrawn'", "ended_on": "'2026-09-12'"}
+RETURNED = changed("fees_repayment", returned_on="'2026-09-12'", return_reason="'no such account'")
+
+GUARDS_STAND = "The database guards stand"
+Ways = dict[str, list[str | tuple[str, ...]]]
+
+WAYS: Ways = {
+    "Every entry sums to zero in each fund and is sealed": [
+        changed("ledger_posting", **MORE),
+        changed("ledger_posting", fund_id="(SELECT code FROM ledger_fund WHERE restricted)"),
+        changed(ENTRY, "number = 5", sealed="FALSE"),
+    ],
+    "The trial balance sums to zero on every date": [changed("ledger_posting", **MORE)],
+    "Entry numbers have no gap": [
+        changed(ENTRY, "number = 4", number=999),
+        (
+            f"DELETE FROM ledger_posting WHERE entry_id = (SELECT id FROM {ENTRY} WHERE number = 4)",
+            f"DELETE FROM {ENTRY} WHERE number = 4",
+        ),
+    ],
+    "The book's head is its last entry": [
+        "UPDATE ledger_book SET last_number = 9",
+        "UPDATE ledger_book SET last_digest = 'other'",
+    ],
+    "The chain of digests holds from the first entry to the last": [
+        changed(ENTRY, narration="'other'"),
+        changed(ENTRY, "number = 2", previous_digest="'other'"),
+        "UPDATE ledger_posting SET amount = amount * 2 WHERE entry_id = 3",
+    ],
+    "Stored month balances equal the postings": [
+        changed("ledger_monthbalance", balance="balance + 1"),
+        changed("ledger_monthbalance", closing="closing + 1"),
+        changed("ledger_monthbalance", month_end="'2026-09-30'"),
+        "DELETE FROM ledger_monthbalance",
+    ],
+    "Each fund's balance is what its postings make it, and no restricted fund is overdrawn": [
+        "UPDATE ledger_fund SET balance = balance + 1 WHERE code = 'general'",
+    ],
+    "Nothing is posted into a closed year after its closing entry": [
+        changed(ENTRY, date="'2020-01-01'"),
+        (CLOSED, changed(ENTRY, "number = 3", is_closing="TRUE")),
+    ],
+    "Each document attached to a journal is the file that was uploaded": [
+        changed("ledger_journal", "receipt <> ''", receipt_digest="'other'"),
+    ],
+    "Each document has the entries its state calls for, once, and no entry lacks its document": [
+        changed(ENTRY, source_id=4711),
+        changed("fees_writeoff", cancelled_on="'2026-09-12'"),
+        added(CHARGE, charged_on="'2026-09-12'"),
+        changed(ENTRY, source_type="'ledger.journalentry'", source_id=1),
+        changed(ENTRY, source_type="'ledger.financialyear'", source_id=1),
+        changed(ENTRY, "number = 5", reverses_id=1),
+    ],
+    "Fees owed equals charges less credits, vouchers and receipts, household by household": [
+        changed(RECEIPT, **MORE),
+        changed(CHARGE, **MORE),
+        changed(VOUCHER, **MORE),
+        changed("fees_chargecredit", **MORE),
+    ],
+    "No charge is settled by more than its amount, no receipt spent twice": [
+        changed(ALLOCATION, "charge_id IS NOT NULL", **MORE_THAN_OWED),
+        changed(ALLOCATION, "repayment_id IS NOT NULL", **MORE_THAN_CAME),
+        changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
+    ],
+    "What is repaid was received, and a receipt pays only its own household's charges": [
+        RETURNED,
+        changed("fees_repayment", **MORE),
+        changed(ALLOCATION, "repayment_id IS NOT NULL", freed_on="'2026-09-12'"),
+        changed(ALLOCATION, "charge_id IS NOT NULL", **OF_ANOTHER),
+        changed(ALLOCATION, used_on="'2026-07-01'"),
+    ],
+    "Fees in advance equals the charges whose thing has not started, and what was written by hand": [
+        changed(CHARGE, "recognised_on IS NULL AND starts_on > charged_on", starts_on="charged_on"),
+        changed(CHARGE, "starts_on <= charged_on", starts_on="'2027-05-01'"),
+    ],
+    "Vouchers owed equals the vouchers accepted and unpaid, and what was written by hand, department by department": [
+        changed(VOUCHER, "state = 'accepted'", amount="amount - 1"),
+        changed(VOUCHER, "state = 'accepted'", **{**ENDED, "state": "'refused'", "end_reason": "'other'"}),
+    ],
+    "No more vouchers a child, scheme and year than the scheme allows, never more than the fee or its value": [
+        "UPDATE fees_voucher SET person_id = 1",
+        changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
+        "UPDATE fees_vouchervalue SET amount = 1",
+    ],
+    "Affiliation payable equals the shares not remitted and what was written by hand, each association": [
+        changed("fees_chargeshare", **MORE),
+        changed("membership_remittanceline", **MORE),
+    ],
+    "Nobody is a member twice on one day, and each membership has its own charge": [
+        added(MEMBERSHIP, starts_on="'2026-10-01'", charge_id="NULL"),
+        changed(MEMBERSHIP, "charge_id IS NOT NULL", person_id="(SELECT MAX(id) FROM roll_person)"),
+        changed(MEMBERSHIP, "charge_id IS NOT NULL", cancelled_on="'2026-09-12'"),
+    ],
+    "Each remittance is the sum of its members' shares": [changed("membership_remittance", **MORE)],
+    "A cohort never holds more places than its capacity, and a cancelled one none": [
+        f"UPDATE {COHORT} SET capacity = 1",
+        f"UPDATE {COHORT} SET cancelled_on = '2026-09-12', cancel_reason = 'other'",
+    ],
+    "Each waitlist is in the order of arrival, but for moves with a reason": [
+        changed(BOOKING, LAST_BOOKING, number=0),
+        changed(BOOKING, rank="rank + 1"),
+    ],
+    "Nobody was passed over in a waitlist without a reason": [
+        (
+            changed(BOOKING, "id > 1", state="'waiting'"),
+            changed(BOOKING, LAST_BOOKING, state="'offered'", offer_lapses_on="'2026-09-30'"),
+            added("courses_bookingevent", booking_id=f"(SELECT MAX(id) FROM {BOOKING})", kind="'offered'"),
+        ),
+    ],
+    "A party stands as its places do": [
+        changed(BOOKING, seats="seats + 1"),
+        changed(BOOKING, state="'waiting'"),
+        changed(PLACE, **ENDED),
+        changed(PLACE, course_id="course_id + 1"),
+    ],
+    "Each held place is charged, and each ended one credited by its course's rule": [
+        changed(PLACE, SEATED, **ENDED),
+        changed(PLACE, "state = 'held'", person_id="person_id + 1000"),
+        changed(PLACE, "state = 'held'", charge_id=f"(SELECT MAX(id) FROM {CHARGE})"),
+    ],
+    "Each sign-on costs what the schedule says, and each one on account has its charge": [
+        changed(SIGNON, **MORE),
+        changed(SIGNON, price_id="NULL"),
+        f"UPDATE {CHARGE} SET amount = amount + 1 WHERE id IN (SELECT charge_id FROM {SIGNON})",
+        changed(SIGNON, "paid = 'cash'", paid="'account'"),
+    ],
+    "Refunds payable equals approved and unpaid claims, household by household": [
+        changed(CLAIM, "state = 'approved'", **MORE),
+        changed(CLAIM, "state = 'recorded'", state="'approved'", decided_by_id=3, decided_on="'2026-09-12'"),
+    ],
+    "One standing claim a junior and event": [
+        ("DROP INDEX entryfund_one_claim_a_junior_and_event", f"UPDATE {CLAIM} SET person_id = 1"),
+    ],
+    "Nobody decided what they recorded": [changed(CLAIM, "state = 'approved'", recorded_by_id="decided_by_id")],
+    "Each receipt is the file that was uploaded, until its person is erased": [
+        changed(CLAIM, receipt_digest="'other'"),
+        changed("entryfund_moreevidence", file_digest="'other'"),
+        changed("entryfund_containerreturn", receipt="'lost.pdf'"),
+    ],
+    "Other payables equals approved and unpaid expenses, and what was written by hand": [
+        changed(EXPENSE, "state = 'approved'", **MORE),
+        changed(EXPENSE, "state = 'paid'", state="'approved'", paid_on="NULL"),
+    ],
+    "Nobody decided about an expense that they recorded": [
+        changed(EXPENSE, "state = 'approved'", recorded_by_id="decided_by_id"),
+    ],
+    "Each expense's receipt is the file that was uploaded": [changed(EXPENSE, receipt_digest="'other'")],
+    "The till equals its takings less bankings and counted differences": [
+        changed("rangeday_banking", **MORE),
+        changed(SIGNON, "paid = 'cash'", cancelled_on="'2026-09-12'"),
+        changed("rangeday_tillcount", counted="counted + 1"),
+    ],
+    "Card takings equal what the readers took less what was settled": [
+        changed("bank_cardsettlement", takings="takings + 1"),
+        changed(RECEIPT, "method = 'card'", **MORE),
+    ],
+    "A payment that went out stands behind a document that says it is paid, and no two behind one": [
+        changed(EXPENSE, "state = 'paid'", state="'approved'", paid_on="NULL"),
+        changed(ITEM, **MORE),
+        changed(ITEM, "expense_id IS NOT NULL", household_id="household_id + 1"),
+        changed(ITEM, "state = 'paid'", state="'returned'", expense_id="NULL", repayment_id=1),
+        changed(ITEM, "state = 'paid'", expense_id="NULL"),
+    ],
+    "A run that was released was released by a second person, and its file is always the same": [
+        changed(RUN, "state = 'released'", recorded_by_id="released_by_id"),
+        changed(ITEM, "state = 'paid'", run_id=f"(SELECT id FROM {RUN} WHERE state = 'made')"),
+        added("bank_paymentfile", file_digest="'other'"),
+    ],
+    "What a clearing says is the same money comes to the same sum, in one account": [
+        changed(CLEARING, complete="FALSE"),
+        f"UPDATE {LINE} SET amount = amount + 1",
+        f"UPDATE {LINE} SET bank_account_id = bank_account_id + 1",
+        (changed("ledger_posting", "id IN (SELECT posting_id FROM bank_clearedposting)", account_id="account_id + 1"),),
+        changed("bank_clearedline", stands="FALSE"),
+        changed(CLEARING, undone_on="'2026-09-12'", undone_by_id=1, undo_reason="'other'"),
+    ],
+    "A month that is signed off still reconciles to nil, with the balances that were signed": [
+        *(
+            (changed("bank_reconciliation", **{column: f"{column} + 1"}),)
+            for column in ("deposits", "payments", "book_balance")
+        ),
+        f"UPDATE {LINE} SET date = '2026-08-15' WHERE id NOT IN (SELECT line_id FROM bank_clearedline)",
+    ],
+    "Each journal of depreciation is the sum of its lines, thing by thing": [
+        changed("yearend_depreciationline", **MORE),
+    ],
+    "A month of the budget lies in its own year": [changed("yearend_budgetmonth", month="'2027-07-01'")],
+    "Cash and accrual agree line by line: nothing lies between them that the bridge does not name": [
+        changed("reports_monthtrace", **MORE),
+    ],
+    "Stored traces equal what the postings, receipts and vouchers say": [
+        changed("reports_monthtrace", **MORE),
+        "DELETE FROM reports_monthtrace WHERE id = (SELECT MIN(id) FROM reports_monthtrace)",
+    ],
+}

@@ -1,0 +1,75 @@
+"""What makes the guards of the courses fire."""
+
+from clubdesk.rooms import ERASED
+from tests.house.firing import Cases, Fires, added, changed
+
+PLACE, COHORT, BOOKING, EVENT = "courses_place", "courses_cohort", "courses_booking", "courses_bookingevent"
+SEATED = "state IN ('held', 'offered')"
+TAKEN = f"(SELECT COUNT(*) FROM {PLACE} p WHERE p.cohort_id = {COHORT}.id AND p.{SEATED})"
+FULL, ONE_LEFT = (f"UPDATE {COHORT} SET capacity = {TAKEN} {more}" for more in ("", "+ 1"))
+CANCELLED = f"UPDATE {COHORT} SET cancelled_on = '2026-09-12'"
+OF_ANOTHER_COURSE = f"UPDATE {COHORT} SET course_id = course_id + 1"
+HELD = added(PLACE, SEATED)
+WAITS_THEN_HELD = [added(PLACE, SEATED, state="'waiting'", person_id="person_id + 1000", charge_id="NULL")]
+IS_HELD = changed(PLACE, "state = 'waiting'", state="'held'")
+MOVED = added(EVENT, booking_id=1, kind="'moved'", rank_after=f"(SELECT rank + 1 FROM {BOOKING} WHERE id = 1)")
+ERASE = {"words": f"'{ERASED}'"}
+
+CASES: Cases = {
+    "courses_place_insert_fits": [
+        Fires(HELD, before=[FULL], spares=[added(PLACE, SEATED, state="'waiting'")]),
+        Fires(before=[ONE_LEFT], spares=[HELD]),
+    ],
+    "courses_place_update_fits": [
+        Fires(IS_HELD, before=[FULL, *WAITS_THEN_HELD], spares=[changed(PLACE, SEATED, person_id="person_id")]),
+        Fires(before=[ONE_LEFT, *WAITS_THEN_HELD], spares=[IS_HELD]),
+    ],
+    "courses_place_insert_in_a_running_cohort": [
+        Fires(HELD, before=[CANCELLED], spares=[added(PLACE, SEATED, state="'waiting'")]),
+        Fires(HELD, before=[OF_ANOTHER_COURSE]),
+        Fires(spares=[HELD]),
+    ],
+    "courses_place_update_in_a_running_cohort": [
+        Fires(IS_HELD, before=[*WAITS_THEN_HELD, CANCELLED]),
+        Fires(IS_HELD, before=[*WAITS_THEN_HELD, OF_ANOTHER_COURSE]),
+        Fires(before=WAITS_THEN_HELD, spares=[IS_HELD]),
+    ],
+    "courses_capacity_holds_its_places": Fires(
+        changed(COHORT, f"{TAKEN} > 1", capacity=f"{TAKEN} - 1"),
+        spares=[changed(COHORT, f"{TAKEN} > 1", capacity=TAKEN)],
+    ),
+    "courses_cohort_cancelled_is_empty": [
+        Fires(changed(COHORT, f"{TAKEN} > 0", cancelled_on="'2026-09-12'")),
+        Fires(
+            before=[f"UPDATE {PLACE} SET state = 'withdrawn', ended_on = '2026-09-12'"],
+            spares=[changed(COHORT, cancelled_on="'2026-09-12'")],
+        ),
+    ],
+    "courses_cohort_keeps": [
+        Fires(changed(COHORT, course_id="course_id + 1"), spares=[changed(COHORT, cancelled_on="'2026-09-12'")]),
+        Fires(changed(COHORT, cancelled_on="NULL"), before=[CANCELLED]),
+    ],
+    "courses_booking_moves_with_a_reason": [
+        Fires(changed(BOOKING, rank="rank + 1"), spares=[changed(BOOKING, seats="seats")]),
+        Fires(
+            changed(BOOKING, "id = 1", rank="rank + 2"),
+            changed(BOOKING, "id > 1", rank="rank + 1"),
+            before=[MOVED],
+            spares=[changed(BOOKING, "id = 1", rank="rank + 1")],
+        ),
+    ],
+    "courses_event_keeps": Fires(
+        changed(EVENT, words="'other'"),
+        changed(EVENT, booking_id="booking_id + 1", **ERASE),
+        changed(EVENT, kind="'other'", **ERASE),
+        changed(EVENT, on="'2020-01-01'", **ERASE),
+        changed(EVENT, id="id + 1000", **ERASE),
+        changed(EVENT, cohort_id="COALESCE(cohort_id, 0) + 1", **ERASE),
+        changed(EVENT, in_favour_of_id="COALESCE(in_favour_of_id, 0) + 1", **ERASE),
+        changed(EVENT, rank_after="COALESCE(rank_after, 0) + 1", **ERASE),
+        changed(EVENT, seats="seats + 1", **ERASE),
+        changed(EVENT, recorded_by_id="recorded_by_id + 1", **ERASE),
+        changed(EVENT, recorded_at="'2020-01-01 00:00:00'", **ERASE),
+        spares=[changed(EVENT, **ERASE)],
+    ),
+}

@@ -1,0 +1,210 @@
+"""What makes the guards of the fees fire. July is locked in the world."""
+
+from tests.house.firing import Cases, Fires, added, changed, deleted
+
+CHARGE, RECEIPT, ALLOCATION, VOUCHER = "fees_charge", "fees_receipt", "fees_allocation", "fees_voucher"
+OF_CHARGE, OF_REPAYMENT = "charge_id IS NOT NULL", "repayment_id IS NOT NULL"
+ANOTHERS = (
+    f"(SELECT MIN(c.id) FROM {CHARGE} c WHERE c.household_id <>"
+    f" (SELECT r.household_id FROM {RECEIPT} r WHERE r.id = receipt_id))"
+)
+CHARGED_PRICE = f"EXISTS (SELECT 1 FROM {CHARGE} c WHERE c.price_id = fees_feeprice.id)"
+CHARGED_ITEM = (
+    f"EXISTS (SELECT 1 FROM {CHARGE} c JOIN fees_feeprice p ON p.id = c.price_id WHERE p.item_id = fees_feeitem.id)"
+)
+UNCHARGED_PRICE = f"UPDATE {CHARGE} SET price_id = price_id + 1000"
+ON, LATER, IN_JULY = "'2026-09-12'", "'2026-09-13'", "'2026-07-15'"
+RETURNED = changed("fees_repayment", returned_on=ON, return_reason="'no such account'")
+FAR_TOO_MUCH = 100_000_000
+
+A_NEW_CHARGE = added(CHARGE, amount=10_000)
+IT = f"(SELECT MAX(id) FROM {CHARGE})"
+COUNTS = {
+    ALLOCATION: OF_CHARGE,
+    VOUCHER: "state = 'accepted'",
+    "fees_chargecredit": "TRUE",
+    "fees_writeoff": "TRUE",
+}
+COUNTS_NO_MORE = {
+    ALLOCATION: {"freed_on": ON},
+    VOUCHER: {"state": "'refused'"},
+    "fees_writeoff": {"cancelled_on": ON},
+}
+
+
+def settles(table, amount, **values):
+    """A row that takes so much from the new charge."""
+    code = {"code": f"(SELECT MAX(id) + 1 FROM {VOUCHER})"} if table == VOUCHER else {}
+    return added(table, COUNTS[table], charge_id=IT, amount=amount, **code, **values)
+
+
+def within_charge(table, event):
+    """With each of what settles a charge: it is whole already, and one cent more comes or grows."""
+    for settler in COUNTS:
+        settled = [A_NEW_CHARGE, settles(settler, 9_999), settles(table, 1)]
+        newest = f"id = (SELECT MAX(id) FROM {table})"
+        more = settles(table, 1) if event == "insert" else changed(table, newest, amount=2)
+        same = [] if event == "insert" else [changed(table, newest, amount=1)]
+        yield Fires(more, before=settled, spares=same)
+    for settler, ended in COUNTS_NO_MORE.items():
+        more = settles(table, 1) if event == "insert" else changed(table, newest, amount=2)
+        yield Fires(spares=[more], before=[A_NEW_CHARGE, settles(settler, 9_999, **ended), settles(table, 1)])
+
+
+ONE_A_YEAR = ["UPDATE fees_voucherscheme SET per_year = 1", f"UPDATE {VOUCHER} SET person_id = 1, calendar_year = 2026"]
+USED = f"(SELECT SUM(a.amount) FROM {ALLOCATION} a WHERE a.receipt_id = {RECEIPT}.id)"
+ALL_USED = f"UPDATE {RECEIPT} SET amount = {USED} WHERE {USED} > 0"
+CANCELLED = f"UPDATE {RECEIPT} SET amount = {FAR_TOO_MUCH}, cancelled_on = {ON} WHERE opening_id IS NULL"
+RECOGNISED = changed(CHARGE, recognised_on=ON)
+TAKEN_BACK = changed(CHARGE, taken_back_on=ON, kept=10)
+
+CASES: Cases = {
+    "fees_allocation_insert_in_one_household": Fires(
+        added(ALLOCATION, OF_CHARGE, charge_id=ANOTHERS), spares=[added(ALLOCATION, OF_CHARGE)]
+    ),
+    "fees_allocation_update_in_one_household": Fires(
+        changed(ALLOCATION, OF_CHARGE, charge_id=ANOTHERS), spares=[changed(ALLOCATION, OF_CHARGE, amount=1)]
+    ),
+    "fees_allocation_of_a_repayment_stays": [
+        Fires(changed(ALLOCATION, OF_REPAYMENT, freed_on=ON), spares=[changed(ALLOCATION, OF_CHARGE, freed_on=ON)]),
+        Fires(before=[RETURNED], spares=[changed(ALLOCATION, OF_REPAYMENT, freed_on=ON)]),
+    ],
+    "fees_allocation_keeps": [
+        Fires(
+            changed(ALLOCATION, receipt_id="receipt_id + 1"),
+            changed(ALLOCATION, OF_CHARGE, charge_id="charge_id + 1"),
+            changed(ALLOCATION, OF_CHARGE, charge_id="NULL"),
+            changed(ALLOCATION, OF_REPAYMENT, repayment_id="repayment_id + 1"),
+            changed(ALLOCATION, OF_CHARGE, repayment_id=1),
+            changed(ALLOCATION, amount="amount - 1"),
+            changed(ALLOCATION, used_on=LATER),
+            spares=[changed(ALLOCATION, freed_on=ON)],
+        ),
+        Fires(changed(ALLOCATION, "freed_on IS NOT NULL", freed_on="NULL"), before=[changed(ALLOCATION, freed_on=ON)]),
+    ],
+    "fees_allocation_begins_standing": Fires(added(ALLOCATION, freed_on=ON), spares=[added(ALLOCATION)]),
+    "fees_lodgement_paid_stays": Fires(
+        changed("fees_lodgement", paid_on="NULL"),
+        changed("fees_lodgement", paid_on=LATER),
+        before=[changed("fees_lodgement", paid_on=ON)],
+    ),
+    "fees_allocation_insert_in_an_open_month": Fires(
+        added(ALLOCATION, used_on=IN_JULY), spares=[added(ALLOCATION, used_on="'2026-08-01'")]
+    ),
+    "fees_allocation_update_in_an_open_month": Fires(
+        changed(ALLOCATION, freed_on=IN_JULY), spares=[changed(ALLOCATION, freed_on="'2026-08-01'")]
+    ),
+    "fees_item_keeps_its_account": [
+        Fires(
+            changed("fees_feeitem", CHARGED_ITEM, income_account_id="income_account_id + 1"),
+            spares=[changed("fees_feeitem", CHARGED_ITEM, name="'other'")],
+        ),
+        Fires(before=[UNCHARGED_PRICE], spares=[changed("fees_feeitem", income_account_id="income_account_id + 1")]),
+    ],
+    "fees_voucher_value_covers_its_vouchers": Fires(
+        changed("fees_vouchervalue", "calendar_year = 2026", amount="amount - 1"),
+        changed("fees_vouchervalue", "calendar_year = 2026", calendar_year=2030),
+        before=[f"UPDATE {VOUCHER} SET amount = 10000 WHERE state <> 'refused'"],
+        spares=[
+            changed("fees_vouchervalue", "calendar_year = 2026", amount="amount + 1"),
+            changed("fees_vouchervalue", "calendar_year = 2027", amount="amount - 1"),
+        ],
+    ),
+    "fees_chargeshare_within_charge": Fires(
+        added("fees_chargeshare", charge_id=IT, amount=5_001),
+        before=[A_NEW_CHARGE, added("fees_chargeshare", charge_id=IT, amount=5_000)],
+        spares=[added("fees_chargeshare", charge_id=IT, amount=5_000)],
+    ),
+    "fees_writeoff_stays_cancelled": Fires(
+        changed("fees_writeoff", cancelled_on="NULL"), before=[changed("fees_writeoff", cancelled_on=ON)]
+    ),
+    "fees_repayment_stays_returned": Fires(
+        changed("fees_repayment", returned_on="NULL"),
+        changed("fees_repayment", returned_on=LATER),
+        before=[RETURNED],
+    ),
+    "fees_voucher_keeps_its_claim": Fires(
+        changed(VOUCHER, "state = 'lodged'", amount="amount - 1"),
+        changed(VOUCHER, "state = 'lodged'", state="'paid'", amount="amount - 1"),
+        changed(VOUCHER, "state = 'lodged'", amount="amount - 1", short_by="short_by + 1"),
+        changed(VOUCHER, "state = 'accepted'", state="'paid'", amount="amount - 1", short_by="short_by + 1"),
+        spares=[changed(VOUCHER, "state = 'lodged'", state="'paid'", amount="amount - 1", short_by="short_by + 1")],
+    ),
+    "fees_voucher_stays_lodged": Fires(
+        changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="NULL"),
+        changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
+        spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1)],
+    ),
+    "fees_voucher_insert_within_the_year": Fires(
+        added(VOUCHER, "state = 'accepted'"),
+        before=ONE_A_YEAR,
+        spares=[
+            added(VOUCHER, "state = 'accepted'", **{column: value})
+            for column, value in (("person_id", 2), ("calendar_year", 2027), ("state", "'refused'"))
+        ],
+    ),
+    "fees_voucher_update_within_the_year": Fires(
+        changed(VOUCHER, "state = 'accepted'", code="'other'"),
+        before=ONE_A_YEAR,
+        spares=[changed(VOUCHER, "state = 'accepted'", person_id=2)],
+    ),
+    **{
+        f"{table}_{event}_within_charge": list(within_charge(table, event))
+        for table in COUNTS
+        for event in ("insert", "update")
+    },
+    "fees_allocation_insert_within_receipt": [
+        Fires(added(ALLOCATION, amount=1), before=[ALL_USED], spares=[added(ALLOCATION, freed_on=ON)]),
+        Fires(added(ALLOCATION, amount=1), before=[CANCELLED]),
+    ],
+    "fees_allocation_update_within_receipt": [
+        Fires(
+            changed(ALLOCATION, amount="amount + 1"),
+            before=[ALL_USED],
+            spares=[changed(ALLOCATION, used_on=LATER), changed(ALLOCATION, freed_on=ON)],
+        ),
+        Fires(changed(ALLOCATION, used_on=LATER), before=[CANCELLED]),
+    ],
+    "fees_price_keeps": [
+        Fires(
+            changed("fees_feeprice", CHARGED_PRICE, amount="amount + 1"),
+            changed("fees_feeprice", CHARGED_PRICE, item_id="item_id + 1"),
+            changed("fees_feeprice", CHARGED_PRICE, valid_from=LATER),
+            spares=[changed("fees_feeprice", CHARGED_PRICE, valid_until=LATER)],
+        ),
+        Fires(before=[UNCHARGED_PRICE], spares=[changed("fees_feeprice", amount="amount + 1")]),
+    ],
+    **{
+        f"fees_share_{event}_before_charging": [Fires(statement), Fires(before=[UNCHARGED_PRICE], spares=[statement])]
+        for event, statement in (
+            ("insert", added("fees_feeshare", amount=1)),
+            ("update", changed("fees_feeshare", amount="amount - 1")),
+            ("delete", deleted("fees_feeshare")),
+        )
+    },
+    "fees_share_insert_within_price": Fires(
+        added("fees_feeshare", amount="(SELECT p.amount FROM fees_feeprice p WHERE p.id = price_id) - amount + 1"),
+        spares=[added("fees_feeshare", amount="(SELECT p.amount FROM fees_feeprice p WHERE p.id = price_id) - amount")],
+    ),
+    "fees_share_update_within_price": Fires(
+        changed("fees_feeshare", amount="(SELECT p.amount FROM fees_feeprice p WHERE p.id = price_id) + 1"),
+        spares=[changed("fees_feeshare", amount="(SELECT p.amount FROM fees_feeprice p WHERE p.id = price_id)")],
+    ),
+    "fees_charge_goes_forward": [
+        Fires(
+            changed(CHARGE, recognised_on="NULL"),
+            changed(CHARGE, recognised_on=LATER),
+            changed(CHARGE, starts_on=LATER),
+            before=[RECOGNISED],
+        ),
+        Fires(
+            changed(CHARGE, taken_back_on="NULL"),
+            changed(CHARGE, kept=11),
+            before=[TAKEN_BACK],
+            spares=[changed(CHARGE, kept=9)],
+        ),
+    ],
+    "fees_receipt_stays_cancelled": Fires(
+        changed(RECEIPT, cancelled_on="NULL"), before=[changed(RECEIPT, cancelled_on=ON)]
+    ),
+}

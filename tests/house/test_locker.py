@@ -1,0 +1,136 @@
+"""A new kind of document is one folder and one line; whatever of it is forgotten, the house says so at its start."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+ROOT = HERE.parent.parent
+
+LIVES = """
+from datetime import date
+from django.core.management import call_command
+import django
+django.setup()
+call_command("migrate", verbosity=0, run_syncdb=True)
+
+from django.contrib import admin
+from django.urls import reverse
+from clubdesk.desk import services as desk
+from clubdesk.desk.house import faults
+from clubdesk.desk.roles import permissions_of
+from clubdesk.fees.selectors import balance
+from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Role
+from clubdesk.ledger.services import shell_user
+from clubdesk.fees.models import FeeKind
+from django.test import Client
+from tests import factories
+from tests.house.locker import services
+from tests.house.locker.models import Locker, Rent
+
+assert list(faults()) == [], list(faults())
+assert "locker.add_rent" in permissions_of("Coordinator")
+desk.start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
+coordinator, _ = desk.add_user(username="coordinator", role="Coordinator", password="correct-horse-7")
+price = factories.price(FeeKind.OTHER, "30.00", Role.HIRE, code="locker")
+home, locker = factories.HouseholdFactory(), Locker.objects.create(number="7")
+browser = Client(SERVER_NAME="localhost")
+browser.force_login(coordinator)
+assert b"Lockers" in browser.get(reverse("admin:index")).content
+page = reverse("admin:roll_household_rent-locker", args=[home.pk])
+answer = browser.post(page, {"key": "11111111-1111-4111-8111-111111111111", "locker": locker.pk, "item": price.item.pk,
+                             "starts_on": "2026-07-10", "ends_on": "2026-09-25"})
+assert answer.status_code == 302, answer.content
+rent = Rent.objects.get()
+assert balance(home).amount == 30
+give_up = reverse("admin:locker_rent_give-up", args=[rent.pk])
+answer = browser.post(give_up, {"key": "22222222-2222-4222-8222-222222222222", "on": "2026-07-11", "reason": "small"})
+assert answer.status_code == 302, answer.content
+assert balance(home).amount == 0
+assert [fault for result in check_all() for fault in result.faults] == []
+print("the locker lives")
+"""
+
+FORGETS = """
+import django
+django.setup()
+from dataclasses import replace
+from clubdesk import guards, rooms
+from clubdesk.desk.house import faults
+{forget}
+print("\\n".join(faults()))
+"""
+
+FORGOTTEN = {
+    "its guard": ("del guards.KEPT['locker_rent']", "locker.Rent is guarded against nothing"),
+    "a column of its guard": (
+        "guards.KEPT['locker_rent'] = guards.Kept(guards.KEPT['locker_rent'].columns, ('state',))",
+        "locker.Rent.reason is neither kept nor free",
+    ),
+    "that it tells of itself": ("del rooms.ROOMS['locker']", "The room locker does not tell of itself"),
+    "its menu": (
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], menu=())",
+        "locker.rent has a list that no menu leads to",
+    ),
+    "what it holds of a family": (
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], personal=())",
+        "locker.Rent leads to a person and is not declared",
+    ),
+    "a text that somebody typed": (
+        "part = rooms.ROOMS['locker'].personal[0]\n"
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], personal=(replace(part, erased=(), told=()),))",
+        "locker.Rent.reason is neither told to the family, nor erased, nor declared free",
+    ),
+    "its roles": (
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], roles={})",
+        "The verb locker.rent_locker asks for locker.add_rent, which no role has",
+    ),
+    "a permission that exists": (
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], roles={rooms.COORDINATOR: ('rent_lockers',)})",
+        "A role in locker asks for locker.rent_lockers, which is no permission",
+    ),
+    "the verb of a state": (
+        "from clubdesk.verbs import VERBS\ndel VERBS['locker.give_up_locker']",
+        "A locker rent goes from rented to given_up by locker.give_up_locker, which is no verb",
+    ),
+    "a field of its form": (
+        "from tests.house.locker.admin import RentForm\ndel RentForm.base_fields['locker']",
+        "locker.rent_locker needs locker, which its form does not ask for",
+    ),
+    "the type of a field": (
+        "from django import forms\nfrom tests.house.locker.admin import RentForm\n"
+        "RentForm.base_fields['ends_on'] = forms.IntegerField()",
+        "its form gives ends_on as IntegerField",
+    ),
+    "an address of its own": (
+        "from tests.house.locker.admin import GiveUpPage\nGiveUpPage.slug = ''",
+        "pages of locker.rent have the slug “”",
+    ),
+}
+
+
+def run(script, tmp_path):
+    database = f"sqlite:///{tmp_path / 'book.sqlite3'}"
+    own = os.environ | {"DJANGO_SETTINGS_MODULE": "tests.house.locker_settings", "DATABASE_URL": database}
+    done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=own, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_a_locker_rented_by_term_is_one_folder_and_one_line_in_the_list_of_rooms(tmp_path):
+    assert "the locker lives" in run(LIVES, tmp_path)
+
+
+@pytest.mark.parametrize("forgotten", FORGOTTEN)
+def test_the_house_says_what_a_new_room_forgot(forgotten, tmp_path):
+    forget, sentence = FORGOTTEN[forgotten]
+    assert sentence in run(FORGETS.format(forget=forget), tmp_path)
+
+
+def test_nothing_else_in_the_house_knows_of_the_locker():
+    ours = [*(ROOT / "clubdesk").rglob("*.py"), *(ROOT / "templates").rglob("*.html")]
+    assert [path for path in ours if "locker" in path.read_text().lower()] == []

@@ -1,0 +1,78 @@
+"""The season with whatever it takes for every table that the database guards to hold a row."""
+
+from datetime import date
+
+from django.test import override_settings
+
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
+from clubdesk.bank.reconciling import reconcile
+from clubdesk.courses import services as courses
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.models import ClaimState
+from clubdesk.evidence import Evidence
+from clubdesk.fees.models import FeeItem, FeeKind
+from clubdesk.fees.services.opening import bring_in_balances
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import FinancialYear, Fund, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import account
+from clubdesk.money import as_amount
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.roll.models import Consent
+from clubdesk.yearend import services as yearend
+from tests import factories
+from tests.worlds.season import NOW, Season
+
+JULY, AUGUST = date(2026, 7, 31), date(2026, 8, 31)
+
+
+def grow():
+    season = Season.found()
+    season.close_and_credit()
+    of_the_families(season)
+    of_the_year(season.by)
+    ledger.lock_month(month_end=JULY, by=season.by)
+    sign_off(season.by)
+
+
+def of_the_families(season):
+    by = season.by
+    asked = season.event.claims.get(state=ClaimState.ASKED)
+    entryfund.answer_claim(claim=asked, answer="Juniors", by=by, evidence=Evidence(b"more", "application/pdf"))
+    courses.record_reach_check(person=factories.PersonFactory(), checked_by="Jo", on=NOW, by=by)
+    owing, ahead = factories.HouseholdFactory(), factories.HouseholdFactory()
+    Consent.objects.create(household=owing, given_by="Mira", wording="I agree.")
+    bring_in_balances(balances=[(owing, as_amount(40)), (ahead, as_amount(-30))], as_at=date(2026, 7, 1), by=by)
+    child = factories.PersonFactory(household=owing)
+    rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
+
+
+def of_the_year(by):
+    general, restricted = Fund.objects.get(code="general"), Fund.objects.get(restricted=True)
+    entryfund.move_between_funds(
+        from_fund=restricted, to_fund=general, amount=as_amount(20), minute="Minute 4", on=NOW, by=by
+    )
+    lines = [debit(Role.EQUIPMENT, as_amount(1000)), credit(Role.BANK, as_amount(1000))]
+    ledger.record_journal(
+        on=date(2026, 7, 10), narration="Bows", lines=lines, by=by, evidence=Evidence(b"bill", "application/pdf")
+    )
+    common = {"bought_on": date(2026, 7, 10), "years": 3, "fund": general, "by": by}
+    bows, _ = (yearend.add_equipment(name=name, cost=as_amount(300), **common) for name in ("Bows", "Butts"))
+    yearend.depreciate(until=AUGUST, by=by)
+    yearend.dispose(equipment=bows, on=NOW, reason="broken", by=by)
+    grants = account(Role.GRANTS)
+    year = FinancialYear.objects.get()
+    yearend.set_budget(year=year, account=grants, months={date(2026, 7, 1): as_amount(50)}, by=by)
+    yearend.set_comparatives(year_end=date(2026, 6, 30), fund=general, figures={grants: as_amount(70)}, by=by)
+    FeeItem.objects.filter(kind=FeeKind.COURSE).update(tax_code="taxable")
+    with override_settings(CLUB_GST_FROM=date(2026, 7, 1)):
+        yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)
+
+
+def sign_off(by):
+    """August at the bank, as if the bank had said what the book makes of it."""
+    figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
+    stated = figures.book_balance - figures.deposits_not_credited + figures.payments_not_presented
+    bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)
