@@ -273,14 +273,7 @@ def record_receipt(
     amount = positive(amount)
     if any(each.household_id != household.pk for each in charges):
         raise Refused("A receipt pays only for the household's own charges.")
-    if method not in PAID_BY:
-        raise Refused("A credit is brought in with the opening balances; say how this was paid.")
-    if method != Method.CASH:
-        rounding = nil()
-    elif rounding is None:
-        rounding = amount - cash_rounded(amount)
-    if rounding == amount:
-        raise Refused(f"{shown(amount)} rounds to nothing in cash; take it by card or transfer.")
+    rounding = _rounding_of(amount, method, rounding)
     ledger.lock_book()
     last = Receipt.objects.aggregate(last=Max("number"))["last"] or 0
     document = Receipt.objects.create(
@@ -304,6 +297,18 @@ def record_receipt(
     )
     settle(household=household, on=on, chosen=charges)
     return document
+
+
+def _rounding_of(amount: Money, method: Method, known: Money | None) -> Money:
+    """What of a receipt is settled but not handed over: in cash, what rounds off unless it is known."""
+    if method not in PAID_BY:
+        raise Refused("A credit is brought in with the opening balances; say how this was paid.")
+    if method != Method.CASH:
+        return nil()
+    rounding = amount - cash_rounded(amount) if known is None else known
+    if rounding == amount:
+        raise Refused(f"{shown(amount)} rounds to nothing in cash; take it by card or transfer.")
+    return rounding
 
 
 @verb(permission="fees.change_receipt", title="Cancel this receipt")
