@@ -22,7 +22,7 @@ from clubdesk.entryfund.models import (
     PaidInto,
     StateEvent,
 )
-from clubdesk.entryfund.states import UNDECIDED
+from clubdesk.entryfund.states import CLAIM, UNDECIDED
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
@@ -187,8 +187,7 @@ def answer_claim(
     claim = EntryClaim.objects.select_for_update(of=("self",), no_key=True).get(pk=claim.pk)
     if claim.state == ClaimState.RECORDED:
         return claim
-    if claim.state != ClaimState.ASKED:
-        raise Refused("Nothing is asked about this claim.")
+    CLAIM.refuse_unless(claim.state, ClaimState.RECORDED, "Nothing is asked about this claim.")
     if not answer.strip() and evidence is None:
         raise Refused("Write an answer, or send what was asked for.")
     if evidence is not None:
@@ -260,8 +259,7 @@ def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> Entr
     claim = _for_decision(claim, by)
     if claim.state == ClaimState.DECLINED:
         return claim
-    if claim.state not in UNDECIDED:
-        raise Refused("This claim was approved already.")
+    CLAIM.refuse_unless(claim.state, ClaimState.DECLINED, "This claim was approved already.")
     if not reason.strip():
         raise Refused("Give the reason in words that you would tell the family.")
     claim.state, claim.decided_by, claim.decided_on = ClaimState.DECLINED, by, on

@@ -11,6 +11,7 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.expenses import letters, posting, selectors
 from clubdesk.expenses.models import Expense, ExpenseState
+from clubdesk.expenses.states import EXPENSE
 from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Fund, Role
@@ -80,8 +81,8 @@ def approve_expense(
     document = held_for_decision(expense, by, "account", "fund")
     if document.state in (ExpenseState.APPROVED, ExpenseState.PAID):
         return document
-    if document.state == ExpenseState.DECLINED:
-        raise Refused("This expense was declined; record it again if that was wrong.")
+    declined = "This expense was declined; record it again if that was wrong."
+    EXPENSE.refuse_unless(document.state, ExpenseState.APPROVED, declined)
     if on < document.spent_on:
         raise Refused(f"It was spent on {day_text(document.spent_on)}; it cannot be decided before.")
     document.account, document.fund = account or document.account, fund or document.fund
@@ -105,8 +106,7 @@ def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Exp
     document = held_for_decision(expense, by)
     if document.state == ExpenseState.DECLINED:
         return document
-    if document.state != ExpenseState.RECORDED:
-        raise Refused("This expense was approved already.")
+    EXPENSE.refuse_unless(document.state, ExpenseState.DECLINED, "This expense was approved already.")
     if on < document.spent_on:
         raise Refused(f"It was spent on {day_text(document.spent_on)}; it cannot be decided before.")
     if not reason.strip():

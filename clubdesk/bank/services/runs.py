@@ -18,6 +18,7 @@ from clubdesk.bank.models import (
     PaymentRun,
     RunState,
 )
+from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.entryfund.services import pay_claim, take_claim_back
@@ -126,8 +127,7 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     run = _held(run)
     if run.state == RunState.RELEASED:
         return run
-    if run.state != RunState.MADE:
-        raise Refused("This run was withdrawn.")
+    RUN.refuse_unless(run.state, RunState.RELEASED, "This run was withdrawn.")
     if run.recorded_by_id == by.pk:
         raise Refused("You made this run; somebody else must release it.")
     if on < run.made_on:
@@ -277,8 +277,7 @@ def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> Pa
     item = run.items.select_related("household", "claim", "expense", "repayment").get(pk=item.pk)
     if item.state == ItemState.RETURNED:
         return item
-    if item.state != ItemState.PAID:
-        raise Refused("This payment was not paid; leave it out instead.")
+    PAYMENT.refuse_unless(item.state, ItemState.RETURNED, "This payment was not paid; leave it out instead.")
     if not reason.strip():
         raise Refused("Write what the bank says.")
     if item.claim:
@@ -302,8 +301,7 @@ def leave_out(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentI
     item = run.items.select_related("household").get(pk=item.pk)
     if item.state in (ItemState.LEFT_OUT, ItemState.REFUSED):
         return item
-    if item.state != ItemState.WAITING:
-        raise Refused("This payment was paid; if the bank returned it, say so.")
+    PAYMENT.refuse_unless(item.state, ItemState.LEFT_OUT, "This payment was paid; if the bank returned it, say so.")
     if not reason.strip():
         raise Refused("Say why it is left out.")
     if run.files.exists():
