@@ -8,6 +8,7 @@ from playwright.sync_api import expect
 from clubdesk import clock
 from clubdesk.courses import letters, services
 from clubdesk.courses.models import Booking, Certificate
+from clubdesk.ledger.services import shell_user
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, pick, sound
 from tests.worlds.day_one import TODAY
@@ -54,7 +55,7 @@ def test_parents_book_for_two_children_see_where_they_stand_and_accept_an_offer(
         course=cohort.course,
         people=[factories.PersonFactory()],
         cohorts=[cohort],
-        by=services.family_user(),
+        by=shell_user(),
         on=TODAY,
     )
     page = visitor
@@ -81,7 +82,7 @@ def test_parents_book_for_two_children_see_where_they_stand_and_accept_an_offer(
         "Ada and Bela wait for Beginner course, as number 1 in the queue."
     )
     assert looks_right(page)
-    services.withdraw(booking=first, on=TODAY, reason="ill", by=services.family_user())
+    services.withdraw(booking=first, on=TODAY, reason="ill", by=shell_user())
     page.reload()
     expect(page.locator(".standing")).to_contain_text("Ada and Bela are offered places")
     page.get_by_role("button", name="Accept the offer").click()
