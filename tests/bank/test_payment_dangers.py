@@ -22,19 +22,7 @@ from clubdesk.ledger.models import Account, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
 from tests import factories
-from tests.bank.test_payment_runs import (  # noqa: F401
-    LATER,
-    NOW,
-    account,
-    claim,
-    credit,
-    home,
-    paid,
-    released,
-    run,
-    sound,
-    spent,
-)
+from tests.bank.paying import LATER, NOW, paid, sound
 
 pytestmark = pytest.mark.django_db
 

@@ -126,6 +126,28 @@ def test_the_coordinator_books_a_new_family_on_the_phone_with_one_screen(site, p
     assert sound()
 
 
+def hold_and_certify(page, cohort):
+    """Its sessions are held, and whoever came gets a certificate."""
+    clock.set_today(date(2026, 10, 26))
+    try:
+        for day in ("2026-10-04", "2026-10-11", "2026-10-18"):
+            page.goto(f"/courses/cohort/{cohort.pk}/attendance/?session={day}")
+            expect(page.locator("legend")).to_contain_text("Who came on Sunday")
+            page.get_by_label("Ada").check()
+            assert fits(page)
+            page.get_by_role("button", name="Save who came").click()
+            expect(page.locator(".messagelist")).to_contain_text("1 came")
+        page.get_by_role("link", name="Issue certificates").click()
+        page.get_by_role("button", name="Issue the certificates").click()
+        expect(page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()
+        page.get_by_role("link", name="Sheet to print").click()
+        expect(page.locator(".sheet")).to_contain_text("Cato")
+        assert fits(page)
+        assert accessible(page) == []
+    finally:
+        clock.set_today(TODAY)
+
+
 def test_a_cohort_is_run_from_its_page(site, people):
     cohort = factories.cohort(capacity=2)
     households = [
@@ -157,24 +179,7 @@ def test_a_cohort_is_run_from_its_page(site, people):
     page.get_by_role("button", name="Accept the offer").click()
     expect(page.locator(".messagelist")).to_contain_text("Cato has a place")
     assert accessible(page) == []
-    clock.set_today(date(2026, 10, 26))
-    try:
-        for day in ("2026-10-04", "2026-10-11", "2026-10-18"):
-            page.goto(f"/courses/cohort/{cohort.pk}/attendance/?session={day}")
-            expect(page.locator("legend")).to_contain_text("Who came on Sunday")
-            page.get_by_label("Ada").check()
-            assert fits(page)
-            page.get_by_role("button", name="Save who came").click()
-            expect(page.locator(".messagelist")).to_contain_text("1 came")
-        page.get_by_role("link", name="Issue certificates").click()
-        page.get_by_role("button", name="Issue the certificates").click()
-        expect(page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()
-        page.get_by_role("link", name="Sheet to print").click()
-        expect(page.locator(".sheet")).to_contain_text("Cato")
-        assert fits(page)
-        assert accessible(page) == []
-    finally:
-        clock.set_today(TODAY)
+    hold_and_certify(page, cohort)
     assert Certificate.objects.count() == 1
     assert sound()
 

@@ -119,6 +119,19 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     assert sound()
 
 
+def approve_the_refund(approving):
+    approving.get_by_role("link", name="Decide entry-fee refunds").click()
+    claimed = approving.get_by_role("region", name="Ada Mirabar")
+    claimed.get_by_role("link", name="Approve on its own").click()
+    facts = approving.locator(".facts")
+    expect(facts).to_contain_text("Ada Mirabar is a member on 5 Sep 2026")
+    expect(facts).to_contain_text("40.00")
+    assert fits(approving)
+    assert accessible(approving) == []
+    approving.get_by_role("button", name="Approve the refund").click()
+    expect(approving.locator(".messagelist")).to_contain_text("Approved: 60.00 to Mirabar.")
+
+
 def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(site, people, member, tmp_path):
     event = factories.event()
     entryfund.cash_in(
@@ -137,17 +150,7 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
     page.get_by_role("button", name="Record the claim").click()
     expect(page.locator(".messagelist")).to_contain_text("It waits for a decision.")
     claim = EntryClaim.objects.get()
-    approving = site("approver")
-    approving.get_by_role("link", name="Decide entry-fee refunds").click()
-    claimed = approving.get_by_role("region", name="Ada Mirabar")
-    claimed.get_by_role("link", name="Approve on its own").click()
-    facts = approving.locator(".facts")
-    expect(facts).to_contain_text("Ada Mirabar is a member on 5 Sep 2026")
-    expect(facts).to_contain_text("40.00")
-    assert fits(approving)
-    assert accessible(approving) == []
-    approving.get_by_role("button", name="Approve the refund").click()
-    expect(approving.locator(".messagelist")).to_contain_text("Approved: 60.00 to Mirabar.")
+    approve_the_refund(site("approver"))
     paying = site("treasurer")
     factories.direct_entry()
     factories.bank_details(claim.household, people["treasurer"])

@@ -20,7 +20,7 @@ from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from tests import factories
-from tests.courses.test_courses import again, family, history, sound, states
+from tests.courses.families import again, family, history, sound, states
 
 pytestmark = pytest.mark.django_db
 NOW = date(2026, 9, 12)

@@ -1,154 +1,33 @@
-"""Plans, what a membership costs a household, renewing, leaving, changing, and what the associations get."""
+"""A household's memberships: joining, leaving, changing the plan, and what the associations get."""
 
 from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import IntegrityError, connection, transaction
-from django.test.utils import CaptureQueriesContext
+from django.db import IntegrityError, transaction
 from django.urls import reverse
-from hypothesis import given
-from hypothesis import strategies as st
 
-from clubdesk import clock
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import FeeKind, FeePrice, FeeShare, Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import account, balance
-from clubdesk.mail.models import Message
 from clubdesk.membership import papers, selectors
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund, Remittance, RemittanceLine
-from clubdesk.membership.pricing import Asked, price
-from clubdesk.membership.terms import Term, term, whole_months_left
 from clubdesk.money import as_amount
 from tests import factories
+from tests.membership.joining import NOW, sound
 from tests.papers import words_of
 
 pytestmark = pytest.mark.django_db
-NOW = date(2026, 9, 12)
-
-
-def sound():
-    return [result for result in check_all() if result.faults] == []
-
-
-@pytest.fixture
-def bodies(book, by):
-    for year in (2027, 2028):
-        ledger.open_year(first_day=date(year, 7, 1), by=by)
-    return factories.association(), factories.association("National archery body")
-
-
-@pytest.fixture
-def junior(bodies):
-    """The plan of the demo: 228.00, of which 71.00 and 45.00 go on, so that 112.00 is the club's own part."""
-    state, national = bodies
-    return factories.plan(shares=[(state, "71.00"), (national, "45.00")])
-
-
-@pytest.fixture
-def adult(bodies, junior):
-    item = factories.price(FeeKind.MEMBERSHIP, "300.00", Role.MEMBERSHIPS, code="adult").item
-    for party, share in zip(bodies, ("95.00", "60.00"), strict=True):
-        FeeShare.objects.create(
-            price=item.prices.get(), account=account(Role.AFFILIATION_PAYABLE), party=party, amount=as_amount(share)
-        )
-    return Plan.objects.create(name="Adult", fee_item=item)
-
-
-@pytest.fixture
-def join(junior, by):
-    def joined(person=None, plan=junior, starts_on=NOW, on=None):
-        person = person or factories.PersonFactory()
-        return membership.take_out_membership(person=person, plan=plan, starts_on=starts_on, on=on or starts_on, by=by)
-
-    return joined
 
 
 def at_end(role):
     return balance(role, date(2028, 6, 30))
-
-
-class TestTheTerm:
-    def test_twelve_months_from_joining(self):
-        assert term(date(2026, 9, 12), 12) == Term(date(2027, 9, 11), 12)
-
-    @pytest.mark.parametrize(("joined", "months"), [
-        (date(2026, 7, 1), 12), (date(2026, 9, 30), 10), (date(2027, 6, 30), 1), (date(2027, 7, 1), 12),
-    ])  # fmt: skip
-    def test_to_a_fixed_season_end_by_the_months_begun(self, joined, months):
-        found = term(joined, 12, season_ends_month=6)
-        assert found.months == months
-        assert (found.ends_on.month, found.ends_on.day) == (6, 30)
-        assert joined <= found.ends_on
-
-    @pytest.mark.parametrize(("left", "months"), [
-        (date(2026, 9, 11), 12), (date(2026, 9, 12), 11), (date(2027, 8, 11), 1), (date(2027, 8, 12), 0),
-    ])  # fmt: skip
-    def test_whole_months_that_are_left(self, left, months):
-        assert whole_months_left(left, date(2027, 9, 11)) == months
-
-
-class TestThePrice:
-    # Common practice, no source: a fee of 236 with a voucher of 100 leaves 136 to pay, with one of 200 leaves 36.
-    @pytest.mark.parametrize(("voucher", "left"), [("100", "136.00"), ("200", "36.00"), ("300", "0.00")])
-    def test_a_voucher_leaves_the_rest_to_pay(self, voucher, left):
-        assert price(Asked(Decimal(236), voucher=Decimal(voucher))).to_pay == Decimal(left)
-
-    def test_the_working_is_told(self):
-        shares = [Decimal(71), Decimal(45)]
-        found = price(Asked(Decimal(228), shares, siblings=1, sibling_percent=10, voucher=Decimal(100)))
-        assert found.working == "228.00, less sibling 11.20, less voucher 100.00 = 116.80"
-
-    def test_a_short_season_is_paid_by_months_and_so_are_the_associations(self):
-        found = price(Asked(Decimal(228), [Decimal(71), Decimal(45)], months=5))
-        assert found.working == "5 of 12 months of 228.00: 95.00"
-        assert found.shares == (Decimal("29.58"), Decimal("18.75"))
-
-    def test_some_associations_take_their_whole_share(self):
-        found = price(Asked(Decimal(228), [Decimal(71), Decimal(45)], months=6, whole_shares=True))
-        assert (found.fee, sum(found.shares)) == (Decimal("172.00"), Decimal("116.00"))
-
-    def test_the_family_cap_takes_what_is_beyond_it_but_nothing_of_the_associations(self):
-        asked = Asked(Decimal(228), [Decimal(116)], paid_before=Decimal(300), cap=Decimal(450))
-        assert price(asked).working == "228.00, less family cap 78.00 = 150.00"
-        assert price(Asked(Decimal(228), [Decimal(116)], paid_before=Decimal(900), cap=Decimal(450))).fee == 116
-
-    cents = st.integers(0, 100_000).map(lambda figure: Decimal(figure) / 100)
-
-    @given(
-        full=cents,
-        parts=st.lists(cents, max_size=3),
-        months=st.integers(1, 12),
-        whole=st.booleans(),
-        siblings=st.integers(0, 3),
-        percent=st.integers(0, 100),
-        before=cents,
-        cap=st.none() | cents,
-        voucher=cents,
-    )
-    def test_no_price_is_below_nil_or_below_what_is_passed_on_and_no_voucher_above_the_fee(
-        self, full, parts, months, whole, siblings, percent, before, cap, voucher
-    ):  # fmt: skip
-        if sum(parts) > full:
-            parts = []
-        found = price(Asked(full, parts, months, 12, whole, siblings, percent, before, cap, voucher))
-        assert found.fee >= sum(found.shares) >= 0
-        assert found.to_pay >= 0
-        assert found.voucher <= found.fee
-        # The order: months, sibling, family cap, voucher.
-        assert found.by_months - found.sibling - found.capped - found.voucher == found.to_pay
-        assert found.sibling <= found.by_months - sum(found.shares)
-        if cap is not None and found.capped:
-            assert found.fee == max(cap - before, sum(found.shares))
-        cheaper = price(Asked(full, parts, months, 12, whole, siblings, percent, before, cap, voucher + 1))
-        assert cheaper.to_pay <= found.to_pay
 
 
 class TestAHousehold:
@@ -478,170 +357,6 @@ class TestAffiliation:
         for kind in ("csv", "pdf", ""):
             assert client.get(url, {"remittance": made.pk, "as": kind}).status_code == 200
         assert client.get(url, {"remittance": "x"}).status_code == 404
-
-
-class TestRenewing:
-    @pytest.fixture
-    def home(self, junior, join):
-        """A household of two whose memberships end on 11 September 2027, the second with a discount."""
-        junior.sibling_percent = 10
-        junior.save()
-        home = factories.HouseholdFactory(guardian="Ida Mirabar", email="ida@example.org")
-        for _ in range(2):
-            join(factories.PersonFactory(household=home))
-        return home
-
-    def test_the_due_list_says_what_it_would_cost_and_that_is_what_is_charged(self, home, by):
-        assert selectors.renewals(date(2027, 8, 11)) == []
-        (found,) = selectors.renewals(date(2027, 8, 12))
-        said = [line.quote.price.working for line in found.lines]
-        assert said == ["228.00", "228.00, less sibling 11.20 = 216.80"]
-        renewed = membership.renew_household(household=home, on=date(2027, 8, 20), by=by)
-        assert [row.working for row in renewed] == said
-        assert {(row.starts_on, row.ends_on) for row in renewed} == {(date(2027, 9, 12), date(2028, 9, 11))}
-        assert selectors.renewals(date(2027, 8, 20)) == []
-        again = membership.renew_household(household=home, on=date(2027, 8, 20), by=by)
-        assert again == renewed
-        with pytest.raises(Refused, match="Nothing of"):
-            membership.renew_household(household=home, on=date(2027, 8, 21), by=by)
-        assert balance(Role.FEES_IN_ADVANCE, date(2027, 8, 31)) == -Decimal("444.80")
-        assert sound()
-
-    def test_a_household_is_written_to_once_before_and_once_after(self, home, by):
-        for day in (date(2027, 8, 12), date(2027, 8, 13), date(2027, 9, 12), date(2027, 9, 13)):
-            with clock.on(day):
-                nightly(on=day, by=by)
-        letters = Message.objects.filter(about__startswith="renewal").order_by("pk")
-        assert [letter.subject for letter in letters] == ["Your memberships end soon", "Your memberships have ended"]
-        assert "to 11 September 2027: 228.00, less sibling 11.20 = 216.80" in letters[0].body
-        assert "To renew all of them costs 444.80." in letters[0].body
-
-    def test_siblings_who_end_on_different_days_are_told_of_on_their_own(self, home, join, by):
-        later = factories.PersonFactory(household=home, given_name="Cleo")
-        join(later, starts_on=date(2026, 10, 1))
-        for passed in range(100):
-            with clock.on(date(2027, 8, 1) + timedelta(days=passed)):
-                membership.remind_renewals(on=clock.today())
-        letters = Message.objects.filter(about__startswith="renewal")
-        of_cleo = [letter.subject for letter in letters.order_by("pk") if "Cleo" in letter.body]
-        assert of_cleo == ["Your memberships end soon", "Your memberships have ended"]
-        assert letters.count() == 4
-
-    def test_after_the_days_of_grace_it_has_lapsed(self, home, by):
-        last = date(2027, 10, 11)
-        assert len(selectors.renewals(last)[0].lines) == 2
-        assert selectors.renewals(last + timedelta(days=1)) == []
-        assert len(selectors.lapsed(last + timedelta(days=1))) == 2
-        person = home.people.first()
-        words = [selectors.standing_in_words(person, day) for day in (
-            date(2026, 9, 11), NOW, date(2027, 9, 20), date(2027, 10, 12))]  # fmt: skip
-        assert words == [
-            "not a member", "member to 11 Sep 2027", "ended on 11 Sep 2027, can still be renewed",
-            "lapsed since 11 Sep 2027",
-        ]  # fmt: skip
-
-    def test_who_is_too_old_by_then_is_left_out_with_the_reason(self, home, junior, by):
-        junior.oldest = 12
-        junior.save()
-        (found,) = selectors.renewals(date(2027, 8, 20))
-        assert all("Choose another" in line.problem for line in found.lines)
-        with pytest.raises(Refused, match="Choose another"):
-            membership.renew_household(household=home, on=date(2027, 8, 20), by=by)
-
-    def test_a_missing_price_holds_nobody_else_back(self, home, by):
-        FeePrice.objects.update(valid_until=date(2027, 6, 30))
-        (found,) = selectors.renewals(date(2027, 8, 20))
-        assert all("add one first" in line.problem for line in found.lines)
-        nightly(on=date(2027, 8, 20), by=by)
-
-    def test_one_click_renews_a_household(self, client, coordinator, home):
-        clock.set_today(date(2027, 8, 20))
-        client.force_login(coordinator)
-        page = client.get(reverse("admin:renewals")).content.decode()
-        assert f"Renew {home}: 444.80" in page
-        url = reverse("admin:roll_household_renew", args=[home.pk])
-        answer = client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"}, follow=True)
-        assert "to 11 Sep 2028: 228.00, less sibling 11.20 = 216.80" in answer.content.decode()
-        assert client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"}).status_code == 302
-        assert Membership.objects.count() == 4
-
-
-class TestTheScreens:
-    KEY = "7d444840-9dc0-11d1-b245-5ffdce74fad2"
-
-    def test_a_membership_with_a_voucher_shows_its_working(self, client, coordinator, junior):
-        child, scheme = factories.PersonFactory(), factories.scheme()
-        client.force_login(coordinator)
-        form = {"key": self.KEY, "person": child.pk, "plan": junior.pk, "starts_on": "2026-09-12", "on": "2026-09-12"}
-        url = reverse("admin:membership_membership_add")
-        assert client.post(url, form | {"scheme": scheme.pk}).status_code == 422
-        born = {"scheme": scheme.pk, "code": "SV1", "birth_date": "2014-03-08"}
-        assert "not the date of birth" in client.post(url, form | born).content.decode()
-        answer = client.post(url, form | born | {"birth_date": "2014-03-09"}, follow=True)
-        again = client.post(url, form | born | {"birth_date": "2014-03-09"})
-        assert again.status_code == 302
-        assert "228.00, less voucher 100.00 = 128.00" in answer.content.decode()
-
-    def test_what_a_membership_would_cost_each_of_a_household(self, client, coordinator, junior, join, by):
-        junior.sibling_percent, junior.oldest = 10, 17
-        junior.save()
-        home, scheme = factories.HouseholdFactory(), factories.scheme()
-        for born in (date(2012, 1, 1), date(2014, 1, 1), date(1984, 1, 1)):
-            factories.PersonFactory(household=home, birth_date=born)
-        client.force_login(coordinator)
-        query = {"plan": junior.pk, "day": "2026-09-12", "scheme": scheme.pk}
-        page = client.get(reverse("admin:membership_price", args=[home.pk]), query).content.decode()
-        assert "228.00, less voucher 100.00 = 128.00" in page
-        assert "228.00, less sibling 11.20, less voucher 100.00 = 116.80" in page
-        assert "Choose another" in page
-        assert "244.80" in page
-        first, second = home.people.filter(birth_date__year__gt=2000).order_by("birth_date")
-        one = client.get(
-            reverse("admin:membership_price", args=[home.pk]),
-            query | {"people": [first.pk, second.pk], "vouched": [second.pk]},
-        ).content.decode()
-        assert "228.00, less sibling 11.20, less voucher 100.00 = 116.80" in one
-        assert "344.80" in one
-        assert not Membership.objects.exists()
-
-    def test_leaving_changing_and_cancelling_by_their_pages(self, client, coordinator, join, adult):
-        taken = join()
-        client.force_login(coordinator)
-        form = {"key": self.KEY, "on": "2026-12-12", "reason": "turns 18"}
-        change = reverse("admin:membership_membership_change-plan", args=[taken.pk])
-        assert "72.00 more to pay" in client.get(change).content.decode()
-        answer = client.post(change, form | {"plan": adult.pk}, follow=True)
-        assert "54.00 more to pay" in answer.content.decode()
-        changed = Membership.objects.get(plan=adult)
-        end = reverse("admin:membership_membership_end", args=[changed.pk])
-        assert "gets back" in client.get(end).content.decode()
-        assert client.post(end, form | {"on": "2027-01-12", "reason": "moved"}).status_code == 302
-        cancel = reverse("admin:membership_membership_cancel", args=[taken.pk])
-        today = form | {"on": "2026-09-12"}
-        assert "That day has not come yet" in client.post(cancel, form).content.decode()
-        assert "cancel that one first" in client.post(cancel, today).content.decode()
-        assert sound()
-
-    def test_a_receipt_pays_a_membership(self, join, by):
-        taken = join()
-        charging.record_receipt(
-            household=taken.person.household, amount=as_amount(228), method=Method.CARD, on=NOW, by=by
-        )
-        assert fees.balance(taken.person.household) == as_amount(0)
-
-
-def test_the_list_of_renewals_asks_the_book_no_more_often_for_many(client, coordinator, join):
-    client.force_login(coordinator)
-    asked = []
-    for count in (5, 50):
-        for _ in range(count):
-            join()
-        clock.set_today(date(2027, 8, 20))
-        with CaptureQueriesContext(connection) as queries:
-            assert client.get(reverse("admin:renewals")).status_code == 200
-        asked.append(len(queries))
-        clock.set_today(NOW)
-    assert asked[0] == asked[1]
 
 
 @pytest.mark.world("empty")

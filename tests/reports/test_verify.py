@@ -1,17 +1,11 @@
-"""A workbook or a PDF against the book: genuine, or which figure differs; and the audit pack."""
+"""A workbook against the book: genuine, or which figure differs."""
 
-import csv
 import io
 import re
 import zipfile
 from datetime import date
-from decimal import Decimal
 
 import pytest
-from django.core.files.uploadedfile import SimpleUploadedFile
-from django.core.management import CommandError, call_command
-from django.urls import reverse
-from openpyxl import load_workbook
 from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
 from openpyxl.chart.title import title_maker
@@ -25,48 +19,25 @@ from clubdesk import clock
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.errors import Refused
-from clubdesk.evidence import examine
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, JournalEntry, Role
+from clubdesk.ledger.models import Account, Fund, JournalEntry, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
-from clubdesk.reports.pack import write_pack
-from clubdesk.reports.papers import CommitteeAsked, StatementsAsked
+from clubdesk.reports.papers import StatementsAsked
 from clubdesk.reports.seal import Seal, Stamp, signed_pdf
 from clubdesk.reports.statements import BASES
 from clubdesk.reports.verify import verify
-from clubdesk.reports.workbook import workbook_bytes
 from clubdesk.reports.workbook.book import write_stamped
 from clubdesk.roll.models import Household
 from clubdesk.yearend import services as yearend
 from tests import factories
+from tests.reports.altering import FIRST, LAST, changed, made, raffle, year
 from tests.reports.test_workbook import recalculated
-from tests.yearend.test_year_end import ready
+from tests.yearend.books import ready
 
 pytestmark = pytest.mark.django_db
-FIRST, LAST = date(2026, 7, 1), date(2027, 6, 30)
-
-
-@pytest.fixture
-def closed(season, by):
-    """The season's year, closed, and the next one open."""
-    ledger.open_year(first_day=date(2027, 7, 1), by=by)
-    year = FinancialYear.objects.get(first_day=FIRST)
-    return ledger.close_year(year=year, by=by, on=date(2027, 7, 1))
-
-
-def made(year):
-    return workbook_bytes(year, made_on=date(2026, 9, 12), made_by="the tests")
-
-
-def changed(content, change):
-    book = load_workbook(io.BytesIO(content))
-    change(book)
-    file = io.BytesIO()
-    book.save(file)
-    return file.getvalue()
 
 
 def swapped_series(book):
@@ -87,15 +58,6 @@ def rewritten(content, part, change):
             text = old.read(name)
             new.writestr(name, change(text.decode()).encode() if name == part else text)
     return again.getvalue()
-
-
-def raffle(by):
-    lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
-    ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
-
-
-def year():
-    return FinancialYear.objects.get(first_day=FIRST)
 
 
 class TestWorkbook:
@@ -384,124 +346,3 @@ class TestWorkbook:
         ):  # fmt: skip
             with pytest.raises(Refused, match=sentence):
                 verify(content)
-
-
-class TestPaper:
-    def test_of_a_closed_year_it_stays_genuine_when_an_account_is_renamed(self, closed):
-        content = StatementsAsked("accrual", FIRST, LAST).pdf(date(2027, 7, 1))
-        Account.objects.filter(role=Role.MEMBERSHIPS).update(name="Member subscriptions")
-        found = verify(content)
-        assert found.faults == []
-        assert any("Member subscriptions" in note for note in found.notes)
-
-    def test_of_days_that_nothing_touched_it_stays_genuine_while_the_book_goes_on(self, season, by):
-        content = StatementsAsked("accrual", FIRST, date(2026, 8, 31)).pdf(date(2026, 9, 12))
-        raffle(by)
-        assert verify(content).is_genuine
-        ledger.open_year(first_day=date(2027, 7, 1), by=by)
-        ledger.close_year(year=year(), by=by, on=date(2027, 7, 1))
-        assert verify(content).is_genuine
-
-    @pytest.mark.parametrize("basis", BASES)
-    def test_statements_as_they_were_printed_are_genuine(self, season, basis):
-        assert verify(StatementsAsked(basis, FIRST, date(2026, 8, 31)).pdf(date(2026, 9, 12))).is_genuine
-
-    def test_the_committees_page_too(self, season):
-        assert verify(CommitteeAsked(FIRST, date(2026, 9, 12)).pdf(date(2026, 9, 12))).is_genuine
-
-    def test_a_line_that_differs_is_named(self, season, by):
-        content = StatementsAsked("accrual", FIRST, LAST).pdf(date(2026, 9, 12))
-        lines = [debit(Role.BANK, as_amount("123.45")), credit(Role.DONATIONS, as_amount("123.45"))]
-        ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
-        found = verify(content)
-        assert found.is_genuine  # as it was made; the book went on
-        assert any("Donations" in note or "123.45" in note for note in found.notes)
-        spoilt = verify(content.replace(b"%%EOF", b"%%EOF\n%"))
-        assert "another than the one that was signed" in spoilt.faults[0]
-        assert any("Donations" in fault or "123.45" in fault for fault in spoilt.faults)
-        assert "The book has 1 entries of these days that came after the file" in spoilt.faults[-1]
-
-    def test_the_same_words_with_something_laid_over_them_are_not_the_books_own(self, season):
-        from pypdf import PdfReader, PdfWriter
-
-        writer = PdfWriter(
-            clone_from=PdfReader(io.BytesIO(StatementsAsked("cash", FIRST, LAST).pdf(date(2026, 9, 12))))
-        )
-        writer.add_blank_page()
-        file = io.BytesIO()
-        writer.write(file)
-        assert "something lies over it" in verify(file.getvalue()).faults[0]
-
-
-class TestCommandAndPage:
-    def test_the_command_says_genuine_or_names_each_figure_and_exits_1(self, season, tmp_path, capsys):
-        path = tmp_path / "year.xlsx"
-        path.write_bytes(made(year()))
-        call_command("verify_export", str(path))
-        assert capsys.readouterr().out.startswith("Genuine. Treasurer's workbook")
-        path.write_bytes(changed(made(year()), lambda book: setattr(book["Journal"]["H5"], "value", 7.77)))
-        for name, sentence in ((str(path), "Journal!H5"), (str(tmp_path / "none"), "cannot be read")):
-            with pytest.raises((CommandError, SystemExit)) as stopped:
-                call_command("verify_export", name)
-            assert sentence in capsys.readouterr().err or sentence in str(stopped.value)
-
-    def test_a_file_is_checked_on_the_site_by_who_may_export(self, client, auditor, coordinator, season):
-        url, content = reverse("admin:verify"), made(year())
-        client.force_login(auditor)
-        good = client.post(
-            url, {"key": "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01", "file": SimpleUploadedFile("y.xlsx", content)}
-        )
-        assert "Genuine." in good.content.decode()
-        bad = client.post(
-            url, {"key": "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01", "file": SimpleUploadedFile("y.xlsx", b"x")}
-        )
-        assert bad.status_code == 422
-        assert "neither a PDF nor a workbook" in bad.content.decode()
-        client.force_login(coordinator)
-        assert client.get(url).status_code == 403
-        assert client.get(reverse("admin:audit_pack", args=[2027])).status_code == 403
-
-
-class TestAuditPack:
-    @pytest.fixture
-    def pack(self, season, by):
-        lines = [debit(Role.BANK_FEES, as_amount(10)),
-                 credit(Role.BANK, as_amount(10))]  # fmt: skip
-        evidence = examine(io.BytesIO(factories.photo("bill")))
-        ledger.record_journal(on=date(2026, 9, 1), narration="=Repair", lines=lines, by=by, evidence=evidence)
-        file = io.BytesIO()
-        write_pack(year(), file, made_on=date(2026, 9, 12), made_by="the tests")
-        return zipfile.ZipFile(file)
-
-    def test_it_holds_a_csv_a_sheet_with_figures_for_formulas(self, pack):
-        book = load_workbook(io.BytesIO(pack.read("treasurer-2027.xlsx")))
-        names = [name for name in pack.namelist() if name.startswith("sheets/")]
-        assert [name[len("sheets/00 ") : -len(".csv")] for name in names] == book.sheetnames
-        rows = list(csv.reader(io.StringIO(pack.read("sheets/03 Trial balance.csv").decode("utf-8-sig"))))
-        assert not [cell for row in rows for cell in row if cell.startswith("=")]
-        total = next(row for row in rows if len(row) > 1 and row[1] == "Total")
-        assert total[6] == total[7]
-        assert Decimal(total[6]) > 0
-        proofs = list(csv.reader(io.StringIO(pack.read("sheets/20 Proof.csv").decode("utf-8-sig"))))[4:]
-        assert {row[3] for row in proofs} == {"True"}
-
-    def test_text_from_users_is_no_formula_in_a_csv(self, pack):
-        """Source: OWASP, CSV injection."""
-        journal = pack.read("sheets/08 Journal.csv").decode()
-        assert "'=Repair" in journal
-        assert ",=Repair" not in journal
-
-    def test_evidence_is_named_by_the_number_of_its_entry(self, pack):
-        entry = JournalEntry.objects.get(narration="=Repair")
-        found = [name for name in pack.namelist() if name.startswith(f"evidence/entry-{entry.number:06}-journal")]
-        assert found
-        assert pack.read(found[0]).startswith(b"\xff\xd8")
-        assert pack.testzip() is None
-
-    def test_its_workbook_is_genuine(self, pack):
-        assert verify(pack.read("treasurer-2027.xlsx")).faults == []
-
-    def test_who_may_export_downloads_it(self, client, auditor, season):
-        client.force_login(auditor)
-        answer = client.get(reverse("admin:audit_pack", args=[2027]))
-        assert zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content))).testzip() is None

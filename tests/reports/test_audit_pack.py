@@ -1,0 +1,68 @@
+"""The audit pack of a year."""
+
+import csv
+import io
+import zipfile
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+from openpyxl import load_workbook
+
+from clubdesk.evidence import examine
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import JournalEntry, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.money import as_amount
+from clubdesk.reports.pack import write_pack
+from clubdesk.reports.verify import verify
+from tests import factories
+from tests.reports.altering import year
+
+pytestmark = pytest.mark.django_db
+
+
+class TestAuditPack:
+    @pytest.fixture
+    def pack(self, season, by):
+        lines = [debit(Role.BANK_FEES, as_amount(10)),
+                 credit(Role.BANK, as_amount(10))]  # fmt: skip
+        evidence = examine(io.BytesIO(factories.photo("bill")))
+        ledger.record_journal(on=date(2026, 9, 1), narration="=Repair", lines=lines, by=by, evidence=evidence)
+        file = io.BytesIO()
+        write_pack(year(), file, made_on=date(2026, 9, 12), made_by="the tests")
+        return zipfile.ZipFile(file)
+
+    def test_it_holds_a_csv_a_sheet_with_figures_for_formulas(self, pack):
+        book = load_workbook(io.BytesIO(pack.read("treasurer-2027.xlsx")))
+        names = [name for name in pack.namelist() if name.startswith("sheets/")]
+        assert [name[len("sheets/00 ") : -len(".csv")] for name in names] == book.sheetnames
+        rows = list(csv.reader(io.StringIO(pack.read("sheets/03 Trial balance.csv").decode("utf-8-sig"))))
+        assert not [cell for row in rows for cell in row if cell.startswith("=")]
+        total = next(row for row in rows if len(row) > 1 and row[1] == "Total")
+        assert total[6] == total[7]
+        assert Decimal(total[6]) > 0
+        proofs = list(csv.reader(io.StringIO(pack.read("sheets/20 Proof.csv").decode("utf-8-sig"))))[4:]
+        assert {row[3] for row in proofs} == {"True"}
+
+    def test_text_from_users_is_no_formula_in_a_csv(self, pack):
+        """Source: OWASP, CSV injection."""
+        journal = pack.read("sheets/08 Journal.csv").decode()
+        assert "'=Repair" in journal
+        assert ",=Repair" not in journal
+
+    def test_evidence_is_named_by_the_number_of_its_entry(self, pack):
+        entry = JournalEntry.objects.get(narration="=Repair")
+        found = [name for name in pack.namelist() if name.startswith(f"evidence/entry-{entry.number:06}-journal")]
+        assert found
+        assert pack.read(found[0]).startswith(b"\xff\xd8")
+        assert pack.testzip() is None
+
+    def test_its_workbook_is_genuine(self, pack):
+        assert verify(pack.read("treasurer-2027.xlsx")).faults == []
+
+    def test_who_may_export_downloads_it(self, client, auditor, season):
+        client.force_login(auditor)
+        answer = client.get(reverse("admin:audit_pack", args=[2027]))
+        assert zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content))).testzip() is None
