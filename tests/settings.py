@@ -10,3 +10,5 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if DATABASE["ENGINE"].endswith("sqlite3"):
     # Nothing waits for the disk: a test's book need not survive the machine.
     DATABASE["OPTIONS"]["init_command"] += "PRAGMA synchronous=OFF;"
+# Each test's client makes the site anew; no test waits until all static files are listed.
+WHITENOISE_AUTOREFRESH = True
