@@ -31,8 +31,8 @@ from tests.house.firing import (
 pytestmark = [pytest.mark.django_db, pytest.mark.world("unguarded")]
 
 GUARDS = guards.registered()
-KEEP = {f"{table}_keeps": table for table in guards.KEPT}
-REPLACE = {f"{table}_replaces_nothing": table for table in guards.REPLACED}
+KEEP = {f"{table}_keeps": table for table in sorted(guards.KEPT)}
+REPLACE = {f"{table}_replaces_nothing": table for table in sorted(guards.REPLACED)}
 BEGIN = {f"{table}_begins": table for table in states.GUARDED}
 FOLLOW = {f"{table}_states_follow": table for table in states.GUARDED}
 ALWAYS = {name: guard for name, guard in GUARDS.items() if not guard.when and not guard.does}
