@@ -1,5 +1,6 @@
 """What every test may ask for: a started book, people who sign in, and a database that can be emptied."""
 
+import gc
 import shutil
 
 import pytest
@@ -32,6 +33,13 @@ def pytest_collection_modifyitems(items):
         vendor = item.get_closest_marker("only_on")
         if vendor and vendor.args[0] != connection.vendor:
             item.add_marker(pytest.mark.skip(reason=f"a rule of {vendor.args[0]}"))
+
+
+def pytest_collection_finish():
+    """What is loaded by now stays: nobody looks through it for garbage again and again (a tenth of the time)."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 100)
 
 
 @pytest.hookimpl(optionalhook=True)

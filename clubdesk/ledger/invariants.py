@@ -256,7 +256,7 @@ def documents_match_entries() -> Iterator[str]:
 def _unmatched(model: type[Document], purposes: dict[tuple[str, int], dict[str, bool]]) -> Iterator[str]:
     """Faults of one kind of document; takes what it has matched out of `purposes`."""
     source_type = selectors.source_type(model)
-    for document in model._base_manager.iterator(chunk_size=2000):
+    for document in model._base_manager.order_by().iterator(chunk_size=2000):
         found = purposes.pop((source_type, document.pk), {})
         standing = {purpose for purpose, stands in found.items() if stands or model.may_be_reversed}
         for purpose in sorted(document.entries_called_for - standing):

@@ -119,7 +119,7 @@ def _refuse_unsound(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
 def _refuse_things_in_restricted_funds(lines: Sequence[Line], accounts: Sequence[Account]) -> None:
     """What such a fund holds may be spent; a thing or a bill paid ahead would be spent a second time as money."""
     touched = {line.fund_code for line, each in zip(lines, accounts, strict=True) if each.role in NO_MONEY_ROLES}
-    for fund in Fund.objects.filter(pk__in=touched, restricted=True):
+    for fund in Fund.objects.filter(pk__in=touched, restricted=True) if touched else ():
         raise Refused(
             f"{fund} is for its purpose alone and holds money only; charge what it buys to an expense account of it."
         )
