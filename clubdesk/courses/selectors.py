@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, TypedDict
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 from django.core.cache import cache
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
@@ -30,7 +30,6 @@ from clubdesk.courses.models import (
     ReachCheck,
     day_years_before,
 )
-from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeePrice
 from clubdesk.fees.selectors import TakenBack, charges_with_open, if_taken_back
@@ -38,6 +37,7 @@ from clubdesk.membership.models import Membership
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.roll.models import Household, Person
 
+AnyCohort = TypeVar("AnyCohort", bound=Cohort)
 NOT_CANCELLED = Q(cancelled_on=None)
 
 
@@ -138,23 +138,27 @@ def price_for(person: Person, cohort: Cohort) -> FeePrice:
     )
 
 
-def has_price(cohort: Cohort) -> bool:
-    """Whether the fee schedule has every price that a place in the cohort may need."""
-    course = cohort.course
-    items = [course.fee_item] + ([course.adult_fee_item] if course.adult_fee_item else [])
-    try:
-        return all(fees.price_on(item, cohort.first_session) for item in items)
-    except Refused:
-        return False
+def with_price(cohorts: Iterable[AnyCohort]) -> list[AnyCohort]:
+    """Those cohorts for which the fee schedule has every price that a place in them may need."""
+    wanted = {cohort: _prices_of(cohort) for cohort in cohorts}
+    found = fees.have_price(price for prices in wanted.values() for price in prices) if wanted else set()
+    return [cohort for cohort, prices in wanted.items() if prices <= found]
+
+
+def _prices_of(cohort: Cohort) -> set[tuple[int, date]]:
+    items = (cohort.course.fee_item_id, cohort.course.adult_fee_item_id)
+    return {(item, cohort.first_session) for item in items if item}
 
 
 def cohorts_without_price(on: date) -> list[str]:
     """A sentence for each coming cohort that nobody can be offered, since the fee schedule has no price for it."""
-    rows = Cohort.objects.filter(NOT_CANCELLED, first_session__gte=on).order_by("first_session")
+    rows = Cohort.objects.filter(NOT_CANCELLED, first_session__gte=on).select_related("course")
+    cohorts = list(rows.order_by("first_session"))
+    priced = with_price(cohorts)
     return [
         f"{cohort}: the fee schedule has no price on {day_text(cohort.first_session)}, so no place is offered; add one."
-        for cohort in rows.select_related("course__fee_item", "course__adult_fee_item")
-        if not has_price(cohort)
+        for cohort in cohorts
+        if cohort not in priced
     ]
 
 

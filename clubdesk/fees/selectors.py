@@ -1,5 +1,6 @@
 """Questions about fees. Figures are `Money`, or `Decimal` where a mapping of many is given."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date
@@ -45,6 +46,21 @@ def price_on(item: FeeItem, day: date) -> FeePrice:
         raise Refused(f"The fee schedule has no price for {item} on {day_text(day)}; add one first.")
     price.item = item
     return price
+
+
+def have_price(wanted: Iterable[tuple[int, date]]) -> set[tuple[int, date]]:
+    """Which of the items (by id), each on its day, the schedule has a price for; read at once."""
+    asked = set(wanted)
+    rows = FeePrice.objects.filter(item__in={item for item, _ in asked}).order_by("valid_from")
+    prices: dict[int, list[FeePrice]] = defaultdict(list)
+    for row in rows:
+        prices[row.item_id].append(row)
+    found = set()
+    for item, day in asked:
+        begun = [row for row in prices[item] if row.valid_from <= day]
+        if begun and (begun[-1].valid_until is None or begun[-1].valid_until >= day):
+            found.add((item, day))
+    return found
 
 
 def price_of_kind(kind: FeeKind, day: date) -> FeePrice:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, TextChoices
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
 from clubdesk import clock
@@ -316,7 +316,9 @@ Waiting = list[tuple[Membership, Renewing]]
 
 def to_renew(on: date, household: Household | None = None) -> list[Waiting]:
     """The memberships to renew, household by household, who ends first the first."""
-    rows = not_renewed().filter(ends_on__lte=on + LONGEST_NOTICE, ends_on__gte=on - LONGEST_NOTICE)
+    longest = Plan.objects.aggregate(before=Max("remind_days"), after=Max("grace_days"))
+    last = on + timedelta(days=longest["before"] or 0)
+    rows = not_renewed().filter(ends_on__lte=last, ends_on__gte=on - timedelta(days=longest["after"] or 0))
     if household:
         rows = rows.filter(person__household=household)
     waiting: dict[int, Waiting] = defaultdict(list)
@@ -334,9 +336,6 @@ def renewals(on: date, household: Household | None = None) -> list[HouseholdRene
 def with_quotes(waiting: list[Waiting]) -> list[HouseholdRenewal]:
     quotes = Quotes(own[0][0].person.household_id for own in waiting)
     return [_household_renewal(own, quotes) for own in waiting]
-
-
-LONGEST_NOTICE = timedelta(days=366)
 
 
 def _household_renewal(own: list[tuple[Membership, Renewing]], quotes: Quotes) -> HouseholdRenewal:
@@ -370,7 +369,7 @@ def renewed_on(household: Household, on: date) -> list[Membership]:
 
 def lapsed(on: date) -> list[Membership]:
     """Whose membership has lapsed in the last twelve months, the latest first."""
-    rows = not_renewed().filter(ends_on__lt=on, ends_on__gte=on - LONGEST_NOTICE).order_by("-ends_on", "pk")
+    rows = not_renewed().filter(ends_on__lt=on, ends_on__gte=months_later(on, -12)).order_by("-ends_on", "pk")
     return [row for row in rows if renewing_state(row, on) == Renewing.LAPSED]
 
 

@@ -8,11 +8,10 @@ from clubdesk.demoing import Demo, next_saturday
 from clubdesk.ledger.demo import FLOAT
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
-from clubdesk.membership.selectors import is_member
 from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import services
 from clubdesk.rangeday.models import Gear, Kit, KitKind, KitState, OwnGearCost, Paid, RangeDay, SafetyText, SignOn
-from clubdesk.rangeday.selectors import safety_text
+from clubdesk.rangeday.selectors import safety_text, schedule
 from clubdesk.rangeday.selectors import tin as tin_of
 from clubdesk.roll.demo import Cast
 from clubdesk.rooms import Scene
@@ -68,15 +67,19 @@ def sign_juniors_on(demo: Demo, day: date, range_day: RangeDay) -> list[SignOn]:
     there = set(range_day.sign_ons.values_list("person", flat=True))
     juniors, keen = demo.part(Cast).juniors, demo.part(Cast).keen
     present = demo.chance.sample(juniors, k=min(len(juniors), demo.chance.randint(26, 38)))
+    coming = [who for who in (present if keen in present else [*present, keen]) if who.pk not in there]
+    known = schedule(range_day, [who.pk for who in coming])
     signed = []
-    for who in present if keen in present else [*present, keen]:
-        if who.pk in there:
-            continue
-        member = is_member(who, day)
+    for who in coming:
+        member = known.members[who.pk]
         gear = Gear.OWN if member and who != keen and demo.chance.random() < 0.45 else Gear.HIRE
         means = (Paid.CASH, Paid.CARD, Paid.ACCOUNT) if member else (Paid.CASH, Paid.CARD)
         paid = Paid.NOTHING if gear == Gear.OWN else demo.chance.choices(means, (5, 4, 1)[: len(means)])[0]
-        signed.append(services.sign_on(range_day=range_day, person=who, gear=gear, paid=paid, by=demo.users["helper"]))
+        signed.append(
+            services.sign_on(
+                range_day=range_day, person=who, gear=gear, paid=paid, known=known, by=demo.users["helper"]
+            )
+        )
     return signed
 
 

@@ -77,7 +77,7 @@ def book_party(
         booking.cannot_make.set([cohort for cohort in to_come if cohort not in wanted])
     for cohort in wanted:
         free = selectors.seats_left(cohort)
-        if by_the_family and not selectors.has_price(cohort):
+        if by_the_family and not selectors.with_price([cohort]):
             continue
         if selectors.fitting(cohort, free).filter(pk=booking.pk).exists():
             if hold_only:

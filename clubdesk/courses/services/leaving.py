@@ -190,10 +190,11 @@ def remind_unpaid(*, on: date, by: User) -> list[Booking]:
 
     Who has paid since a reminder is reminded anew where the fee opens again.
     """
-    owing = selectors.unpaid_bookings(on).values("pk")
-    Booking.objects.filter(reminded_on__isnull=False).exclude(pk__in=owing).update(reminded_on=None)
-    due = selectors.unpaid_bookings(on).filter(reminded_on=None)
-    soon = [booking for booking in due if _is_soon(booking, on)]
+    owing = list(selectors.unpaid_bookings(on))
+    Booking.objects.filter(reminded_on__isnull=False).exclude(pk__in=[each.pk for each in owing]).update(
+        reminded_on=None
+    )
+    soon = [booking for booking in owing if booking.reminded_on is None and _is_soon(booking, on)]
     return [booking for booking in soon if remind_by_letter(booking=booking, on=on, by=by)]
 
 

@@ -131,10 +131,11 @@ def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
     """
     course, day = locked(course), max(on, clock.today())
     offered = []
-    for cohort in selectors.cohorts_to_come(course, day):
-        cohort.course, free = course, cohort.capacity - cohort.taken
-        if free <= 0 or not selectors.has_price(cohort):
-            continue
+    coming = [cohort for cohort in selectors.cohorts_to_come(course, day) if cohort.capacity > cohort.taken]
+    for cohort in coming:
+        cohort.course = course
+    for cohort in selectors.with_price(coming):
+        free = cohort.capacity - cohort.taken
         while free > 0 and (booking := selectors.fitting(cohort, free).first()):
             offer(booking, cohort, free, day, by)
             free -= booking.seats
