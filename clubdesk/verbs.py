@@ -86,6 +86,15 @@ def may(user: object, permission: str) -> bool:
     return user.username == SHELL_USER or user.has_perm(permission)
 
 
+def shell_user() -> User:
+    """Whoever types commands on the machine itself; cannot sign in."""
+    user, created = User.objects.get_or_create(username=SHELL_USER, defaults={"is_active": False})
+    if created:
+        user.set_unusable_password()
+        user.save()
+    return user
+
+
 def _refuse_stranger(by: object, permission: str, title: str) -> None:
     if by is not None and not may(by, permission):
         raise Refused(f"{title}: your sign-in may not do that. Ask an administrator for the role, or somebody who may.")

@@ -25,10 +25,10 @@ from clubdesk.fees.models import Method, Voucher
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Party
 from clubdesk.ledger.selectors import balances, entries_of
-from clubdesk.ledger.services import shell_user
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Person
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.worlds.season import NOW
 

@@ -25,7 +25,7 @@ from clubdesk.desk.roles import permissions_of
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.services import shell_user
+from clubdesk.verbs import shell_user
 from clubdesk.fees.models import FeeKind
 from django.test import Client
 from tests import factories

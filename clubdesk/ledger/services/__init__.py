@@ -1,6 +1,6 @@
 """Verbs of the ledger: the only code that writes to it."""
 
-from clubdesk.ledger.services.book import lock_book, shell_user, start_book, written
+from clubdesk.ledger.services.book import lock_book, start_book, written
 from clubdesk.ledger.services.days import first_open_day, is_shut, refuse_shut
 from clubdesk.ledger.services.importing import import_chart, import_journal
 from clubdesk.ledger.services.journals import (
@@ -36,7 +36,6 @@ __all__ = [
     "reverse_as_dated",
     "reverse_due",
     "reverse_journal",
-    "shell_user",
     "start_book",
     "undo_entries_of",
     "written",

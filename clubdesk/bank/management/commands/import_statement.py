@@ -6,8 +6,8 @@ from django.core.management.base import CommandParser
 from clubdesk.bank import services
 from clubdesk.bank.services.importing import account_with
 from clubdesk.ledger import selectors
-from clubdesk.ledger.services import shell_user
 from clubdesk.shell import VerbCommand, contents
+from clubdesk.verbs import shell_user
 
 
 class Command(VerbCommand):

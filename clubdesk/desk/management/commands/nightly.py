@@ -5,9 +5,9 @@ from django.core.management.base import CommandParser
 from clubdesk import clock
 from clubdesk.desk import services
 from clubdesk.ledger import selectors
-from clubdesk.ledger.services import shell_user
 from clubdesk.mail import services as mail
 from clubdesk.shell import VerbCommand, day
+from clubdesk.verbs import shell_user
 
 
 class Command(VerbCommand):

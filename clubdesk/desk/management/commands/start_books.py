@@ -5,9 +5,9 @@ from django.core.management.base import CommandParser
 from django.db import connection
 
 from clubdesk.desk import services
-from clubdesk.ledger.services import shell_user
 from clubdesk.rooms import ROLES
 from clubdesk.shell import VerbCommand, day
+from clubdesk.verbs import shell_user
 
 
 class Command(VerbCommand):

@@ -4,6 +4,7 @@ from django.core.management.base import CommandParser
 
 from clubdesk.ledger import services
 from clubdesk.shell import VerbCommand, contents
+from clubdesk.verbs import shell_user
 
 
 class Command(VerbCommand):
@@ -13,5 +14,5 @@ class Command(VerbCommand):
         parser.add_argument("file", metavar="FILE.csv")
 
     def run(self, *, file: str, **options: Any) -> None:
-        count = services.import_chart(content=contents(file), by=services.shell_user())
+        count = services.import_chart(content=contents(file), by=shell_user())
         self.stdout.write(f"{count} accounts read from {file}.")

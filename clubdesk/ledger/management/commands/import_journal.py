@@ -4,6 +4,7 @@ from django.core.management.base import CommandParser
 
 from clubdesk.ledger import selectors, services
 from clubdesk.shell import VerbCommand, contents
+from clubdesk.verbs import shell_user
 
 
 class Command(VerbCommand):
@@ -15,7 +16,7 @@ class Command(VerbCommand):
 
     def run(self, *, file: str, dry_run: bool, **options: Any) -> None:
         selectors.book()
-        journals = services.import_journal(content=contents(file), by=services.shell_user())
+        journals = services.import_journal(content=contents(file), by=shell_user())
         self.keep = not dry_run
         done = "would be posted" if dry_run else "posted"
         self.stdout.write(f"{len(journals)} entries {done} from {file}.")

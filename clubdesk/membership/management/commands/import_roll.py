@@ -2,10 +2,10 @@ from django.core.management.base import CommandParser
 
 from clubdesk import clock
 from clubdesk.ledger import selectors
-from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL
 from clubdesk.shell import VerbCommand, contents, day
+from clubdesk.verbs import shell_user
 
 
 class Command(VerbCommand):
