@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.checks import CheckMessage, Error
 
-from clubdesk.desk.house import documents, menus, pages, people, permissions
+from clubdesk.desk.house import commands, documents, menus, pages, people, permissions
 
 LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     menus.every_room_tells_of_itself,
@@ -18,6 +18,7 @@ LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     documents.every_state_has_its_verb,
     pages.every_page_has_its_own_address,
     pages.every_form_fits_its_verb,
+    commands.every_command_names_its_verb,
     permissions.every_permission_exists,
     permissions.every_permission_is_somebodys,
     people.every_row_about_a_person_is_declared,
