@@ -22,7 +22,7 @@ from clubdesk.entryfund.models import (
     PaidInto,
     StateEvent,
 )
-from clubdesk.entryfund.states import CLAIM, UNDECIDED
+from clubdesk.entryfund.states import CLAIM
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
@@ -169,8 +169,8 @@ def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> Ent
     claim = _for_decision(claim, by)
     if claim.state == ClaimState.ASKED and claim.question == question.strip()[:200]:
         return claim
-    if claim.state not in UNDECIDED:
-        raise Refused("This claim was decided already.")
+    if claim.state != ClaimState.ASKED:
+        CLAIM.refuse_unless(claim.state, ClaimState.ASKED, "This claim was decided already.")
     if not question.strip():
         raise Refused("Write what you would like to know or see.")
     claim.state, claim.question, claim.answer = ClaimState.ASKED, question.strip()[:200], ""
@@ -214,10 +214,9 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     claim = _for_decision(claim, by)
     if claim.state in (ClaimState.APPROVED, ClaimState.PAID):
         return claim
-    if claim.state == ClaimState.DECLINED:
-        raise Refused("This claim was declined; record it again if that was wrong.")
-    if claim.state == ClaimState.ASKED:
-        raise Refused("The family was asked for more and has not answered yet.")
+    asked = "The family was asked for more and has not answered yet."
+    declined = "This claim was declined; record it again if that was wrong."
+    CLAIM.refuse_unless(claim.state, ClaimState.APPROVED, asked if claim.state == ClaimState.ASKED else declined)
     if on < claim.claimed_on:
         raise Refused(f"It was claimed on {day_text(claim.claimed_on)}; it cannot be decided before.")
     failed = [check.sentence for check in selectors.checks_of(claim) if not check.passed]

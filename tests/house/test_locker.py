@@ -67,6 +67,10 @@ print("\\n".join(faults()))
 
 FORGOTTEN = {
     "its guard": ("del guards.KEPT['locker_rent']", "locker.Rent is guarded against nothing"),
+    "the guard of its states": (
+        "from clubdesk import states\ndel states.GUARDED['locker_rent']",
+        "No guard holds a locker rent to its states",
+    ),
     "a column of its guard": (
         "guards.KEPT['locker_rent'] = guards.Kept(guards.KEPT['locker_rent'].columns, ('state',))",
         "locker.Rent.reason is neither kept nor free",

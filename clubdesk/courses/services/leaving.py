@@ -9,8 +9,9 @@ from django.utils import timezone
 from clubdesk.clock import day_text
 from clubdesk.courses import letters, selectors
 from clubdesk.courses import words as words_about
-from clubdesk.courses.models import STANDING, TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.models import TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
 from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
+from clubdesk.courses.states import PLACE
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
@@ -61,7 +62,8 @@ def withdraw_place(*, place: Place, on: date, reason: str, by: User) -> Place:
 
 def _standing(booking: Booking, places: Sequence[Place] | None) -> list[Place]:
     chosen = {place.pk for place in places} if places is not None else None
-    rows = [place for place in selectors.places_of(booking) if place.state in STANDING]
+    standing = PLACE.before(PlaceState.WITHDRAWN)
+    rows = [place for place in selectors.places_of(booking) if place.state in standing]
     return [place for place in rows if chosen is None or place.pk in chosen]
 
 

@@ -15,6 +15,7 @@ LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     menus.every_list_stands_in_a_menu,
     menus.every_address_is_known,
     documents.every_document_is_kept,
+    documents.every_table_of_states_is_guarded,
     documents.every_state_has_its_verb,
     pages.every_page_has_its_own_address,
     pages.every_form_fits_its_verb,

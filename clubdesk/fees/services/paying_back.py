@@ -39,8 +39,7 @@ def pay(document: Back, *, on: date, by: User, reference: str, narration: str, l
     """What was approved went to the household by bank transfer; `document` is held already."""
     if document.state == "paid":
         return document
-    if document.state != "approved":
-        raise Refused(f"Only an approved {document._meta.verbose_name} is paid.")
+    document.states.refuse_unless(document.state, "paid", f"Only an approved {document._meta.verbose_name} is paid.")
     if document.decided_on and on < document.decided_on:
         raise Refused(f"It was approved on {day_text(document.decided_on)}; it cannot be paid before.")
     document.state, document.paid_on, document.payment_reference = "paid", on, reference.strip()

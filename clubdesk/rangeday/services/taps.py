@@ -18,6 +18,7 @@ from clubdesk.rangeday import selectors
 from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, Tap, TapState
 from clubdesk.rangeday.services.kit import give_out, take_back_kit
 from clubdesk.rangeday.services.signing import sign_on, take_off
+from clubdesk.rangeday.states import TAP
 from clubdesk.roll.models import Person
 from clubdesk.verbs import verb
 
@@ -225,7 +226,7 @@ def answer_tap(*, tap: Tap, record: bool, answer: str, on: date, by: User) -> Ta
     """
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=tap.range_day_id)
     document = Tap.objects.get(pk=tap.pk)
-    if document.state != TapState.QUESTION:
+    if not TAP.may_follow(document.state, TapState.ANSWERED):
         return document
     if not answer.strip():
         raise Refused("Say what you found out.")
