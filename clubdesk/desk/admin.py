@@ -11,12 +11,12 @@ from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
 class HeldPage(LinkPage[Household]):
-    slug = "held"
+    slug = "file"
     title = "All that is held about them (XLSX)"
     permission = "fees.view_charge"
 
     def url(self, target: Household) -> str:
-        return reverse("admin:household_held", args=[target.pk])
+        return reverse("admin:household_file", args=[target.pk])
 
 
 class EraseForm(VerbForm[Person]):

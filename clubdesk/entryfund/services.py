@@ -25,7 +25,7 @@ from clubdesk.entryfund.models import (
 from clubdesk.entryfund.states import CLAIM
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
-from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
+from clubdesk.fees.services.paying_back import locked, locked_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Fund, FundRole, Role
 from clubdesk.ledger.selectors import balance
@@ -201,7 +201,7 @@ def answer_claim(
 
 
 def _for_decision(claim: EntryClaim, by: User) -> EntryClaim:
-    return held_for_decision(claim, by, "person", "event")
+    return locked_for_decision(claim, by, "person", "event")
 
 
 @verb(permission="entryfund.decide_entryclaim", title="Approve this refund")
@@ -274,7 +274,7 @@ def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> 
 
     Who may let money go is the payment run's rule: one makes it and another releases it.
     """
-    claim = held(claim, "person", "event")
+    claim = locked(claim, "person", "event")
     return pay(
         claim,
         on=on,

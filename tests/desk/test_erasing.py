@@ -136,7 +136,7 @@ def test_the_treasurer_erases_on_the_persons_page(client, treasurer, book):
 
 def test_a_household_is_given_all_that_is_held_about_it_in_one_file(client, coordinator, child):
     client.force_login(coordinator)
-    answer = client.get(reverse("admin:household_held", args=[child.household_id]))
+    answer = client.get(reverse("admin:household_file", args=[child.household_id]))
     book = load_workbook(io.BytesIO(answer.content))
     said = {sheet.title: str([[cell.value for cell in row] for row in sheet.iter_rows()]) for sheet in book}
     assert list(said) == ["People", "Letters", "Fees", "Memberships", "Courses", "Range", "Entry refunds", "Payments"]
@@ -219,7 +219,7 @@ def test_whatever_is_typed_about_a_child_is_told_to_its_family_and_erased_with_i
     assert len(told) >= 10
     assert len(gone) >= 10
     client.force_login(coordinator)
-    content = client.get(reverse("admin:household_held", args=[child.household_id])).content
+    content = client.get(reverse("admin:household_file", args=[child.household_id])).content
     shown = str(
         [[cell.value for row in sheet.iter_rows() for cell in row] for sheet in load_workbook(io.BytesIO(content))]
     )

@@ -11,7 +11,7 @@ from djmoney.money import Money
 from clubdesk.errors import Refused
 from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
-from clubdesk.fees.services.charging import hold, queue, settle
+from clubdesk.fees.services.charging import lock_charges, queue, settle
 from clubdesk.fees.services.crediting import set_against, take_back
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
@@ -193,7 +193,7 @@ def _locked_batch(lodgement: Lodgement) -> dict[int, Voucher]:
     lodged = lodgement.vouchers.filter(state__in=VOUCHER.before(VoucherState.PAID))
     rows = lodged.select_for_update(of=("self",), no_key=True)
     vouchers = {each.pk: each for each in rows.select_related("person", "charge").order_by("pk")}
-    hold(each.charge for each in vouchers.values())
+    lock_charges(each.charge for each in vouchers.values())
     return vouchers
 
 

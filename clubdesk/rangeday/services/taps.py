@@ -211,7 +211,7 @@ def _why_not_undone(day: RangeDay, tapped: Tapped, standing: Tap) -> str:
 def _take_all_off(standing: Tap, at: datetime, by: User) -> None:
     KitLoan.objects.filter(key=standing.key, back_at=None, given_at__lte=at).update(back_at=at)
     signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
-    charging.hold(each.charge for each in signed if each.charge)
+    charging.lock_charges(each.charge for each in signed if each.charge)
     for each in signed:
         for loan in each.loans.filter(back_at=None).select_related("kit"):
             take_back_kit(kit=loan.kit, at=at, by=by)
