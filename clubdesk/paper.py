@@ -131,7 +131,7 @@ def drawing(chart: Chart, width: float) -> Drawing:
     return sheet
 
 
-HEAD, MOST_KEPT = 60.0, 480.0
+HEAD, MOST_TOGETHER = 60.0, 480.0
 
 
 def on_one_page(story: Sequence[Flowable]) -> Flowable:
@@ -142,8 +142,8 @@ def on_one_page(story: Sequence[Flowable]) -> Flowable:
 
 def room_for(table: Flowable) -> Flowable:
     """Begins a new page where a table with its title would be broken; one longer than a page begins with its half."""
-    _, high = table.wrap(sideways(A4)[0], MOST_KEPT)
-    return CondPageBreak(min(high + HEAD, MOST_KEPT))
+    _, high = table.wrap(sideways(A4)[0], MOST_TOGETHER)
+    return CondPageBreak(min(high + HEAD, MOST_TOGETHER))
 
 
 def pdf(

@@ -40,9 +40,11 @@ class ErasePage(VerbPage[Person, Person]):
         return target.erased_on is None
 
     def facts(self, target: Person) -> Facts:
-        until = erasing.kept_until(target)
-        kept = f"to {day_text(until)}, then they can be erased" if until else "no longer: nothing is recorded of them"
-        return [("Who", target), ("Records are kept", kept)]
+        until = erasing.retained_until(target)
+        retained = (
+            f"to {day_text(until)}, then they can be erased" if until else "no longer: nothing is recorded of them"
+        )
+        return [("Who", target), ("Records are kept", retained)]
 
     def done(self, target: Person, result: Person) -> str:
         return "The details are erased; every figure stays."

@@ -15,7 +15,7 @@ from clubdesk import clock, guards, rooms
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
-from clubdesk.desk.erasing import erase_person, kept_until
+from clubdesk.desk.erasing import erase_person, retained_until
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.expenses import services as expenses
@@ -75,7 +75,7 @@ def test_the_records_are_kept_for_seven_years_after_the_end_of_the_year(child, b
     # Source: Associations Incorporation Reform Act 2012 (Vic) s 89.
     membership = child.memberships.get()
     assert membership.ends_on == date(2027, 7, 5)
-    assert kept_until(child) == date(2034, 7, 5)
+    assert retained_until(child) == date(2034, 7, 5)
     with pytest.raises(Refused, match="are kept to 5 Jul 2034"):
         erase_person(person=child, on=date(2034, 7, 5), by=by)
 
