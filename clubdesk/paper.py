@@ -84,9 +84,9 @@ def table(told: Table[Row], size: float = NORMAL) -> Grid:
 
     headings = told.headings
     body = [styled(((each.title, each.is_right) for each in headings), STRONG, STRONG_FIGURE)]
-    for line in told.lines:
-        cells = ((cell.text, cell.is_right) for cell in line.cells)
-        body.append(styled(cells, STRONG, STRONG_FIGURE) if line.is_strong else styled(cells, TEXT, FIGURE))
+    for row in told.shown_rows:
+        cells = ((cell.text, cell.is_right) for cell in row.cells)
+        body.append(styled(cells, STRONG, STRONG_FIGURE) if row.is_strong else styled(cells, TEXT, FIGURE))
     lines = [("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE), ("VALIGN", (0, 0), (-1, -1), "TOP")]
     close = [
         ("LEFTPADDING", (0, 0), (-1, -1), 0),

@@ -54,7 +54,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     """The sheet: it works on once it is open, also without reception."""
     day = get_object_or_404(RangeDay, pk=pk)
     prices = {kind: plain(figure) if figure is not None else None for kind, figure in selectors.prices(day).items()}
-    lines: list[selectors.Line] = []
+    lines: list[selectors.OnSheet] = []
     kit: list[selectors.KitLine] = []
     if day.is_open:
         with_money = request.user.has_perm("fees.view_charge")

@@ -48,6 +48,6 @@ class Command(QuestionCommand):
     def table(self, trial: TrialBalance) -> None:
         self.stdout.write(f"{selectors.club_name()}: trial balance as at {long_day(trial.as_at)}\n\n")
         width = max([len(line.account.name) for line in trial.lines] + [20])
-        for line in trial_balance_table(trial).lines:
-            code, name, debit, credit = (cell.text for cell in line.cells)
+        for row in trial_balance_table(trial).shown_rows:
+            code, name, debit, credit = (cell.text for cell in row.cells)
             self.stdout.write(f"{code:4}  {name:<{width}} {debit:>14} {credit:>14}")
