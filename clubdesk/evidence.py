@@ -63,10 +63,10 @@ def attach(document: Any, evidence: Evidence) -> None:
     document.receipt.save("receipt", ContentFile(evidence.content), save=False)
 
 
-def fault_of_kept(kept: Any, digest: str) -> str:
-    """What is wrong with a kept file; blank where it is the one that was uploaded."""
+def fault_of_stored(stored: Any, digest: str) -> str:
+    """What is wrong with a stored file; blank where it is the one that was uploaded."""
     try:
-        with kept.open("rb") as file:
+        with stored.open("rb") as file:
             found = hashlib.sha256(file.read()).hexdigest()
     except OSError:
         return "is missing"
@@ -76,10 +76,10 @@ def fault_of_kept(kept: Any, digest: str) -> str:
 KINDS = {"application/pdf": "PDF", "image/jpeg": "photo", "image/png": "photo"}
 
 
-def served(kept: Any, content_type: str, name: str) -> FileResponse:
-    """A kept file for somebody who may see it; a browser never runs anything in it. Raises Http404 where it is gone."""
+def served(stored: Any, content_type: str, name: str) -> FileResponse:
+    """A stored file for somebody who may see it; no browser runs anything in it. Raises Http404 where it is gone."""
     try:
-        file = kept.open("rb")
+        file = stored.open("rb")
     except OSError:
         raise Http404("The file is missing from the evidence folder; check_books names it.") from None
     response = FileResponse(file, content_type=content_type)

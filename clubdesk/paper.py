@@ -84,9 +84,9 @@ def table(told: Table[Row], size: float = NORMAL) -> Grid:
 
     headings = told.headings
     body = [styled(((each.title, each.is_right) for each in headings), STRONG, STRONG_FIGURE)]
-    for line in told.lines:
-        cells = ((cell.text, cell.is_right) for cell in line.cells)
-        body.append(styled(cells, STRONG, STRONG_FIGURE) if line.is_strong else styled(cells, TEXT, FIGURE))
+    for row in told.shown_rows:
+        cells = ((cell.text, cell.is_right) for cell in row.cells)
+        body.append(styled(cells, STRONG, STRONG_FIGURE) if row.is_strong else styled(cells, TEXT, FIGURE))
     lines = [("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE), ("VALIGN", (0, 0), (-1, -1), "TOP")]
     close = [
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -131,7 +131,7 @@ def drawing(chart: Chart, width: float) -> Drawing:
     return sheet
 
 
-HEAD, MOST_KEPT = 60.0, 480.0
+HEAD, MOST_TOGETHER = 60.0, 480.0
 
 
 def on_one_page(story: Sequence[Flowable]) -> Flowable:
@@ -142,8 +142,8 @@ def on_one_page(story: Sequence[Flowable]) -> Flowable:
 
 def room_for(table: Flowable) -> Flowable:
     """Begins a new page where a table with its title would be broken; one longer than a page begins with its half."""
-    _, high = table.wrap(sideways(A4)[0], MOST_KEPT)
-    return CondPageBreak(min(high + HEAD, MOST_KEPT))
+    _, high = table.wrap(sideways(A4)[0], MOST_TOGETHER)
+    return CondPageBreak(min(high + HEAD, MOST_TOGETHER))
 
 
 def pdf(

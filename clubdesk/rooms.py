@@ -119,7 +119,7 @@ class Personal:
 
     `person` and `family` are the lookups from a row to whom it is about; a row that names a person is erased with
     that person, any other with the last of its family, as `erased` says and `then` does (given the row). `told` names
-    the columns that stand in the file which a family gets of itself, `kept_from` the dates from which the years of
+    the columns that stand in the file which a family gets of itself, `retained_from` the dates from which the years of
     keeping count, `free` the other columns of text with the reason why they say nothing of anybody. Rows with a moment
     in `goes_by` go as a whole: the old ones with anybody of the family, all of them with its last.
     """
@@ -130,7 +130,7 @@ class Personal:
     erased: tuple[Erase, ...] = ()
     then: Callable[[Any], object] | None = None
     told: tuple[str, ...] = ()
-    kept_from: tuple[str, ...] = ()
+    retained_from: tuple[str, ...] = ()
     free: Mapping[str, str] = field(default_factory=dict)
     goes_by: str = ""
 

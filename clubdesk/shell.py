@@ -1,21 +1,87 @@
-"""What every command line of Fletchbook shares: one line a fault on standard error, exit status 1, nothing saved."""
+"""What every command line of Fletchbook shares: one line a fault on standard error, exit status 1, nothing saved.
 
+A command that changes something is made of a verb of the register (`VerbCommand`); one that only asks saves nothing
+whatever it does (`QuestionCommand`).
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import nullcontext
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, ClassVar, Generic, NoReturn, TypeVar, cast
 
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import DatabaseError, transaction
 
+from clubdesk import clock
 from clubdesk.errors import Refused
+from clubdesk.verbs import Verb, shell_user, verb_of
+
+Result = TypeVar("Result")
+Typed = Mapping[str, Any]
+"""What was typed, by the names of the arguments."""
 
 
-class VerbCommand(BaseCommand):
-    """A command whose `run` calls verbs in one transaction; `self.keep = False` rolls it back at the end."""
+def day(text: str) -> date:
+    """`text` as a date, or Refused."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Refused(f"“{text}” is not a date; write it like 2026-07-01.") from None
 
-    keep = True
-    whole = True
-    """Whether all of `run` is one transaction; a run of several verbs may be one each."""
+
+def day_or_today(text: str) -> date:
+    return day(text) if text else clock.today()
+
+
+def contents(path: str) -> bytes:
+    return Path(path).read_bytes()
+
+
+def file_name(path: str) -> str:
+    return Path(path).name
+
+
+def _nothing() -> None:
+    pass
+
+
+@dataclass(frozen=True)
+class Argument:
+    """A word of the command line, or an option such as “--as-at”, and what it gives the verb.
+
+    `gives` says for each parameter of the verb how it is read from the text, raising Refused for a wrong one. An option
+    that may be left out is read from a blank text.
+    """
+
+    flag: str
+    gives: Mapping[str, Callable[[str], object]]
+    metavar: str
+    help: str = ""
+    may_be_left_out: bool = False
+
+    @property
+    def name(self) -> str:
+        return self.flag.lstrip("-").replace("-", "_")
+
+    def add_to(self, parser: CommandParser) -> None:
+        if self.flag.startswith("-"):
+            must = not self.may_be_left_out
+            parser.add_argument(self.flag, metavar=self.metavar, help=self.help, required=must, default="")
+        else:
+            parser.add_argument(self.flag, metavar=self.metavar, help=self.help)
+
+
+FILE = Argument("file", {"content": contents}, "FILE")
+CSV_FILE = Argument("file", {"content": contents}, "FILE.csv")
+
+
+class ShellCommand(BaseCommand):
+    """A command that does `run`; whatever is refused in it is said a line a fault, with exit status 1."""
+
+    why_no_verb: ClassVar[str] = ""
+    """Why a command is neither a verb's nor a question."""
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         """The options; words that are no option are a fault like any other."""
@@ -25,13 +91,7 @@ class VerbCommand(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            if not self.whole:
-                self.run(**options)
-                return
-            with transaction.atomic():
-                self.run(**options)
-                if not self.keep:
-                    transaction.set_rollback(True)
+            self.run(**options)
         except Refused as refusal:
             self.fail(refusal.messages)
         except DatabaseError as error:
@@ -48,13 +108,69 @@ class VerbCommand(BaseCommand):
         raise NotImplementedError
 
 
-def day(text: str) -> date:
-    """`text` as a date, or Refused."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Refused(f"“{text}” is not a date; write it like 2026-07-01.") from None
+class QuestionCommand(ShellCommand):
+    """A command that only asks: `answer` writes what it found, and nothing that it touched is saved."""
+
+    def run(self, *args: Any, **options: Any) -> None:
+        with transaction.atomic():
+            self.answer(**options)
+            transaction.set_rollback(True)
+
+    def answer(self, *args: Any, **options: Any) -> None:
+        raise NotImplementedError
 
 
-def contents(path: str) -> bytes:
-    return Path(path).read_bytes()
+class VerbCommand(ShellCommand, Generic[Result]):
+    """A command that does one verb as the shell's user. Subclasses name the verb and what the command line gives it.
+
+    `needs` is asked before anything is read, and raises Refused. All of it is one transaction where the verb is;
+    with `has_dry_run` the command takes `--dry-run`, which does everything and saves nothing.
+    """
+
+    verb: ClassVar[Callable[..., object]]
+    takes: ClassVar[tuple[Argument, ...]] = ()
+    needs: ClassVar[Callable[[], object]] = _nothing
+    has_dry_run: ClassVar[bool] = False
+
+    @property
+    def of_verb(self) -> Verb:
+        return verb_of(type(self).verb)
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        for argument in self.takes:
+            argument.add_to(parser)
+        if self.has_dry_run:
+            parser.add_argument("--dry-run", action="store_true", help="check everything, save nothing")
+
+    def run(self, *args: Any, **typed: Any) -> None:
+        with transaction.atomic() if self.of_verb.whole else nullcontext():
+            type(self).needs()
+            result = cast(Result, type(self).verb(**self.arguments(typed)))
+            sentences = list(self.told(result, typed))
+            if typed.get("dry_run"):
+                transaction.set_rollback(True)
+        for sentence in sentences:
+            self.stdout.write(sentence)
+
+    def arguments(self, typed: Typed) -> dict[str, object]:
+        """The verb's parameters; the shell's user is `by`."""
+        given = {name: read(typed[each.name]) for each in self.takes for name, read in each.gives.items()}
+        return given | ({"by": shell_user()} if "by" in self.of_verb.parameters else {})
+
+    def told(self, result: Result, typed: Typed) -> Iterable[str]:
+        """What came of it, a sentence a line; asked before a dry run is undone."""
+        raise NotImplementedError
+
+
+class ImportCommand(VerbCommand[Result]):
+    """A verb that reads a file, all of it or nothing."""
+
+    takes: ClassVar[tuple[Argument, ...]] = (FILE,)
+    has_dry_run = True
+
+    def told(self, result: Result, typed: Typed) -> Iterable[str]:
+        return self.came_to(result, "would be " if typed.get("dry_run") else "", typed["file"])
+
+    def came_to(self, result: Result, would_be: str, file: str) -> Iterable[str]:
+        """What came of the file; `would_be` stands before what was done, and is blank where it is done."""
+        raise NotImplementedError

@@ -39,6 +39,10 @@ class States:
     def may_follow(self, before: str, after: str) -> bool:
         return after in self.table[before]
 
+    def before(self, after: str) -> tuple[str, ...]:
+        """The states that `after` may follow, in the order of the table."""
+        return tuple(state for state in self.table if self.may_follow(state, after))
+
     def pairs(self) -> Iterable[tuple[str, str, str]]:
         """Each transition: from which state, to which, by which verb."""
         for before, following in self.table.items():

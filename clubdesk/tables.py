@@ -85,7 +85,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Line:
+class ShownRow:
     cells: Sequence[Cell]
     is_strong: bool = False
 
@@ -106,11 +106,11 @@ class Table(Generic[Row]):
     note: str = ""
 
     @property
-    def lines(self) -> Iterator[Line]:
+    def shown_rows(self) -> Iterator[ShownRow]:
         """The rows and what stands below them, as a page or paper shows them."""
         for row in self.rows:
             cells = [self._cell(name, column, row) for name, column in self.columns.items()]
-            yield Line(cells, bool(self.strong and self.strong(row)))
+            yield ShownRow(cells, bool(self.strong and self.strong(row)))
         if self.empty and not self.rows:
             yield self._foot(Labelled(self.empty, {}))
         yield from map(self._foot, self.feet)
@@ -132,14 +132,14 @@ class Table(Generic[Row]):
         text = "" if column.hides_zero and not value else in_words(value)
         return Cell(text, column.is_right, name == self._first, column.link(row) if column.link else "")
 
-    def _foot(self, foot: Labelled) -> Line:
+    def _foot(self, foot: Labelled) -> ShownRow:
         cells = [
             Cell(foot.words, heads=True)
             if name == self._first
             else Cell(in_words(foot.figures.get(name)), column.is_right)
             for name, column in self.columns.items()
         ]
-        return Line(cells, foot.is_total)
+        return ShownRow(cells, foot.is_total)
 
 
 def together(words: str, columns: Columns[Row], rows: Sequence[Row], *names: str) -> Labelled:

@@ -6,6 +6,7 @@ Pages, buttons, bulk actions and commands ask the verb who may; nobody else writ
 import functools
 import inspect
 from collections.abc import Callable, Mapping
+from contextlib import nullcontext
 from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import TypeVar, cast
@@ -26,20 +27,24 @@ _inside: ContextVar[bool] = ContextVar("inside a verb", default=False)
 
 @dataclass(frozen=True)
 class Verb:
-    """A verb of the register: its dotted name, who may, what its page is called, and what it takes."""
+    """A verb of the register: its dotted name, who may, what its page is called, and what it takes.
+
+    One that is not `whole` is a transaction a part, so that it holds no lock that somebody waits for.
+    """
 
     name: str
     permission: str
     title: str
     parameters: Mapping[str, inspect.Parameter]
     function: Callable[..., object]
+    whole: bool = True
 
 
 VERBS: dict[str, Verb] = {}
 
 
-def verb(*, permission: str, title: str) -> Callable[[Act], Act]:
-    """Make a keyword-only function a verb: atomic, registered, and Refused to whoever may not do it.
+def verb(*, permission: str, title: str, whole: bool = True) -> Callable[[Act], Act]:
+    """Make a keyword-only function a verb: atomic if `whole`, registered, and Refused to whoever may not do it.
 
     A verb that another verb calls asks nobody again: who may do the whole may do its parts.
     """
@@ -47,7 +52,7 @@ def verb(*, permission: str, title: str) -> Callable[[Act], Act]:
     def make(function: Act) -> Act:
         @functools.wraps(function)
         def act(*args: object, **given: object) -> object:
-            with transaction.atomic():
+            with transaction.atomic() if whole else nullcontext():
                 if _inside.get():
                     return function(*args, **given)
                 _refuse_stranger(given.get("by"), permission, title)
@@ -58,7 +63,7 @@ def verb(*, permission: str, title: str) -> Callable[[Act], Act]:
                     _inside.reset(token)
 
         name = f"{_room_of(function.__module__)}.{function.__name__}"
-        VERBS[name] = Verb(name, permission, title, inspect.signature(function).parameters, act)
+        VERBS[name] = Verb(name, permission, title, inspect.signature(function).parameters, act, whole)
         act.verb = VERBS[name]  # type: ignore[attr-defined]
         return cast(Act, act)
 
@@ -84,6 +89,15 @@ def may(user: object, permission: str) -> bool:
     if not isinstance(user, User):
         return False
     return user.username == SHELL_USER or user.has_perm(permission)
+
+
+def shell_user() -> User:
+    """Whoever types commands on the machine itself; cannot sign in."""
+    user, created = User.objects.get_or_create(username=SHELL_USER, defaults={"is_active": False})
+    if created:
+        user.set_unusable_password()
+        user.save()
+    return user
 
 
 def _refuse_stranger(by: object, permission: str, title: str) -> None:

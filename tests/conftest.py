@@ -11,8 +11,8 @@ from django.test import TransactionTestCase
 
 from clubdesk import clock
 from clubdesk.ledger.models import Book
-from clubdesk.ledger.services import shell_user
 from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, TREASURER
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.worlds import keeping
 from tests.worlds.day_one import KEEPER, TODAY, username

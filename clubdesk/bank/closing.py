@@ -52,8 +52,8 @@ def _held_in(year: FinancialYear) -> QuerySet[Account]:
     """Accounts of money that moved in the year, or held some all through it, and so when it ended."""
     moved = Posting.objects.filter(account=OuterRef("pk"), entry__year=year, entry__is_closing=False)
     ended = balances(year.last_day, ["account_id"], account__is_money=True).after_closing
-    held = {pk for (pk,), figure in ended.items() if figure}
-    return Account.objects.filter(Exists(moved) | Q(pk__in=held), is_money=True)
+    with_money = {pk for (pk,), figure in ended.items() if figure}
+    return Account.objects.filter(Exists(moved) | Q(pk__in=with_money), is_money=True)
 
 
 CHECKS = (

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from clubdesk.bank.matching import Grade, Line, Proposal, match
+from clubdesk.bank.matching import BankLine, Grade, Proposal, match
 from clubdesk.bank.models import BankAccount, BankRule, ClearedPosting, ItemState, PaymentItem, RunState, StatementLine
 from clubdesk.bank.selectors import card_takings_waiting, unexplained
 from clubdesk.fees.expecting import names_of
@@ -62,7 +62,7 @@ def explain(bank_account: BankAccount, most: int = MOST_LINES) -> tuple[list[Exp
     A rule of the treasurer's speaks before a mere likeness of amounts, and after a certain answer.
     """
     rows = {line.pk: line for line in unexplained(bank_account).order_by("date", "pk")[:most]}
-    lines = [Line(pk, row.date, cents_of(row.amount), row.text) for pk, row in rows.items()]
+    lines = [BankLine(pk, row.date, cents_of(row.amount), row.text) for pk, row in rows.items()]
     items = list(expected(bank_account, lines))
     found = match(lines, items)
     certain = [each for each in found if each.grade == Grade.CERTAIN]
@@ -95,7 +95,7 @@ def _answer(items: Sequence[Expected]) -> Answer:
     return Answer(tuple(sorted(str(item.key) for item in items)), tuple(item.what for item in items))
 
 
-def expected(bank_account: BankAccount, lines: Sequence[Line]) -> Iterator[Expected]:
+def expected(bank_account: BankAccount, lines: Sequence[BankLine]) -> Iterator[Expected]:
     """Entries of the account that no line explains yet, near the lines, as the rooms tell them; and, for the account
     that documents post to, what the rooms expect and have not recorded.
     """

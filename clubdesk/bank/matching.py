@@ -42,7 +42,7 @@ class Grade(IntEnum):
 
 
 @dataclass(frozen=True)
-class Line:
+class BankLine:
     """A line of the statement: cents, money in positive."""
 
     key: int
@@ -55,7 +55,7 @@ class Line:
 class Proposal:
     """Lines and the items that explain them. `others` are answers that are just as good, shown and never chosen."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[BankLine, ...]
     items: tuple[Expected, ...]
     grade: Grade
     reasons: tuple[str, ...]
@@ -99,7 +99,7 @@ def likeness(name: tuple[str, str], words: Sequence[str]) -> float:
 class Matcher:
     """The book's expectations, indexed; lines and items are used up as they are matched."""
 
-    lines: list[Line]
+    lines: list[BankLine]
     items: list[Expected]
     found: list[Proposal] = field(default_factory=list)
 
@@ -152,12 +152,12 @@ class Matcher:
 
     # What is left to match
 
-    def left(self) -> Iterator[Line]:
+    def left(self) -> Iterator[BankLine]:
         for line in self.lines:
             if line.key in self.open_lines:
                 yield line
 
-    def same(self, line: Line) -> list[Expected]:
+    def same(self, line: BankLine) -> list[Expected]:
         """Open items of the line's very amount within their days: those without a name, and those of a like name."""
         groups = [self.nameless.get(line.cents, ())]
         groups += [self.named.get((line.cents, payer), ()) for payer in self.liked(line)]
@@ -165,7 +165,7 @@ class Matcher:
 
     def take(
         self,
-        lines: Sequence[Line],
+        lines: Sequence[BankLine],
         items: Sequence[Expected],
         grade: Grade,
         *reasons: str,
@@ -177,7 +177,7 @@ class Matcher:
         if grade > Grade.POSSIBLE:
             self.open_items -= {item.key for item in items}
 
-    def liked(self, line: Line) -> dict[str, float]:
+    def liked(self, line: BankLine) -> dict[str, float]:
         """Payers whose names are like words of the line, with how like they are."""
         if line.key not in self.likes:
             words = self.words[line.key]
@@ -194,7 +194,7 @@ class Matcher:
 
     # The ways of matching, the surest first
 
-    def referenced(self, line: Line) -> list[Expected]:
+    def referenced(self, line: BankLine) -> list[Expected]:
         """Open items that a reference in the line's words speaks of: those of its very amount, else whatever amount."""
         spoken = self._spoken(line)
         for rows in (
@@ -208,7 +208,7 @@ class Matcher:
                 return sorted(found.values(), key=lambda each: (each.day, _in_order(each.key)))
         return []
 
-    def _spoken(self, line: Line) -> list[str]:
+    def _spoken(self, line: BankLine) -> list[str]:
         """The references that stand in the line's words."""
         words = self.words[line.key]
         said = (
@@ -227,7 +227,7 @@ class Matcher:
         for line, spoken in later:
             self._several_with_one_reference(line, spoken)
 
-    def _by_reference(self, line: Line, spoken: Sequence[Expected]) -> bool:
+    def _by_reference(self, line: BankLine, spoken: Sequence[Expected]) -> bool:
         """One item of the very amount, or a whole batch."""
         exact = sorted((item for item in spoken if item.cents == line.cents), key=lambda item: _apart(item, line))
         if exact:
@@ -246,7 +246,7 @@ class Matcher:
     def _open_of(self, batch: str) -> list[Expected]:
         return [item for item in self.of_batch[batch] if item.key in self.open_items]
 
-    def _several_with_one_reference(self, line: Line, spoken: Sequence[Expected]) -> None:
+    def _several_with_one_reference(self, line: BankLine, spoken: Sequence[Expected]) -> None:
         """Several items of the one who is named come to the line; or it is part of what is owed, or more."""
         spoken = [item for item in spoken if item.key in self.open_items]
         if line.key not in self.open_lines or not spoken:
@@ -264,7 +264,7 @@ class Matcher:
     def by_names(self) -> None:
         """The very amount and a name; first where nothing speaks against it."""
         named = [(line, self._ranked(line)) for line in self.left()]
-        wanted: dict[Hashable, list[tuple[float, Line]]] = defaultdict(list)
+        wanted: dict[Hashable, list[tuple[float, BankLine]]] = defaultdict(list)
         for line, ranked in named:
             for score, item in ranked:
                 wanted[item.key].append((score, line))
@@ -274,16 +274,16 @@ class Matcher:
                 if line.key in self.open_lines and open_ones:
                     self._by_name(line, open_ones, wanted, sure)
 
-    def _ranked(self, line: Line) -> list[tuple[float, Expected]]:
+    def _ranked(self, line: BankLine) -> list[tuple[float, Expected]]:
         liked = self.liked(line)
         found = [(liked[item.payer], item) for item in self.same(line) if item.payer in liked]
         return sorted(found, key=lambda each: (-each[0], _apart(each[1], line), _in_order(each[1].key)))
 
     def _by_name(
         self,
-        line: Line,
+        line: BankLine,
         ranked: Sequence[tuple[float, Expected]],
-        wanted: dict[Hashable, list[tuple[float, Line]]],
+        wanted: dict[Hashable, list[tuple[float, BankLine]]],
         sure: Grade,
     ) -> None:
         score, item = ranked[0]
@@ -363,7 +363,7 @@ class Matcher:
 
     def by_parts(self) -> None:
         """Several lines for one item: the same words or name, and together its amount."""
-        of_payer: dict[str, list[Line]] = defaultdict(list)
+        of_payer: dict[str, list[BankLine]] = defaultdict(list)
         for line in self.left():
             best = sorted(self.liked(line).items(), key=lambda each: -each[1])[:1]
             if best and best[0][1] >= LIKE:
@@ -374,10 +374,11 @@ class Matcher:
                 if item.key in self.open_items and not item.loose:
                     self._in_parts(item, [line for line in lines if line.key in self.open_lines])
 
-    def _in_parts(self, item: Expected, lines: Sequence[Line]) -> None:
-        near: dict[Hashable, Line] = {line.key: line for line in lines if _within(item, line)}
+    def _in_parts(self, item: Expected, lines: Sequence[BankLine]) -> None:
+        near: dict[Hashable, BankLine] = {line.key: line for line in lines if _within(item, line)}
         answers = subsets(
-            Line(0, item.day, item.cents, ""), [Expected(key, line.day, line.cents, "") for key, line in near.items()]
+            BankLine(0, item.day, item.cents, ""),
+            [Expected(key, line.day, line.cents, "") for key, line in near.items()],
         )
         if answers and (len(answers) == 1 or len(answers[0]) < len(answers[1])):
             parts = sorted((near[part.key] for part in answers[0]), key=lambda line: (line.day, line.key))
@@ -411,19 +412,19 @@ def _pairs(word: str) -> set[str]:
     return {f"{first}{second}" for first, second in pairwise(f"^{word}$")} if len(word) > 2 else set()
 
 
-def _apart(item: Expected, line: Line) -> int:
+def _apart(item: Expected, line: BankLine) -> int:
     return abs((line.day - item.day).days)
 
 
-def _apart_in_all(items: Iterable[Expected], line: Line) -> int:
+def _apart_in_all(items: Iterable[Expected], line: BankLine) -> int:
     return sum(_apart(item, line) for item in items)
 
 
-def _within(item: Expected, line: Line) -> bool:
+def _within(item: Expected, line: BankLine) -> bool:
     return -item.early <= (line.day - item.day).days <= item.late
 
 
-def subsets(line: Line, items: Sequence[Expected]) -> list[tuple[Expected, ...]]:
+def subsets(line: BankLine, items: Sequence[Expected]) -> list[tuple[Expected, ...]]:
     """Up to three sets of items that come to the line's amount exactly: the fewest, then the nearest, first.
 
     Only the nearest `MOST_TRIED` items of the line's sign are tried, at most `MOST_IN_A_SUM` together, for at most
@@ -461,6 +462,6 @@ def subsets(line: Line, items: Sequence[Expected]) -> list[tuple[Expected, ...]]
     return []
 
 
-def match(lines: Iterable[Line], items: Iterable[Expected]) -> list[Proposal]:
+def match(lines: Iterable[BankLine], items: Iterable[Expected]) -> list[Proposal]:
     """What explains the lines, each line and each item used at most once among the certain and likely."""
     return Matcher(list(lines), list(items)).run()

@@ -47,14 +47,14 @@ PERSONAL = (
         # The number first: the database lets the rest of a row change only where that is gone.
         erased=(Erase("account_number", ""), Erase("bsb", ""), Erase("title"), Erase("reason")),
         told=("title", "account_number", "reason"),
-        kept_from=("noted_on",),
+        retained_from=("noted_on",),
     ),
     Personal(
         "bank.PaymentItem",
         family="household",
         erased=(Erase("reason"),),
         told=("reason",),
-        kept_from=("paid_on", "ended_on"),
+        retained_from=("paid_on", "ended_on"),
     ),
     Personal(
         "bank.PaymentRun",

@@ -58,14 +58,14 @@ def streams() -> list[Stream]:
         - in_all(Repayment.objects.filter(returned_on=None))
     )
     return [
-        _stream("The tin", in_all(banked), [Banking], f"{_held(Role.TILL)} in the till"),
+        _stream("The tin", in_all(banked), [Banking], f"{_balance(Role.TILL)} in the till"),
         _stream(
             "The card reader", in_all(settled, "takings") - in_all(settled, "fee"), [CardSettlement],
             f"{shown(card_takings_waiting())} not settled",
         ),
-        _stream("The department", in_all(paid), [Lodgement], f"{_held(Role.VOUCHERS_OWED)} owed for vouchers"),
+        _stream("The department", in_all(paid), [Lodgement], f"{_balance(Role.VOUCHERS_OWED)} owed for vouchers"),
         _stream("The depot", in_all(by_depot), [ContainerReturn], f"bags: {bags_in_words()}"),
-        _stream("Families, by transfer", in_all(transfers), [Receipt], f"{_held(Role.FEES_OWED)} owed by families"),
+        _stream("Families, by transfer", in_all(transfers), [Receipt], f"{_balance(Role.FEES_OWED)} owed by families"),
         _stream(
             "Refunds, expenses and credits paid", out, [EntryClaim, Expense, Repayment],
             f"{shown(-balance_of(Role.REFUNDS_PAYABLE) - balance_of(Role.OTHER_PAYABLES))} to be paid",
@@ -93,5 +93,5 @@ def _stream(name: str, documents: Decimal, sources: list[type[Model]], still: st
     )
 
 
-def _held(role: Role) -> str:
+def _balance(role: Role) -> str:
     return shown(balance_of(role))

@@ -32,18 +32,18 @@ def has_a_place(person: Person, *, is_last: bool, on: date) -> str:
 
 PERSONAL = (
     Personal("courses.Booking", person="places__person", family="household"),
-    Personal("courses.Place", person="person", kept_from=("booking__booked_on", "cohort__last_session")),
+    Personal("courses.Place", person="person", retained_from=("booking__booked_on", "cohort__last_session")),
     Personal(
         "courses.BookingEvent",
         person="booking__places__person",
         family="booking__household",
         erased=(Erase("words"),),
         told=("words",),
-        kept_from=("on",),
+        retained_from=("on",),
     ),
-    Personal("courses.ReachCheck", person="person", told=("checked_by",), kept_from=("checked_on",)),
-    Personal("courses.Attendance", person="place__person", kept_from=("held_on",)),
-    Personal("courses.Certificate", person="place__person", told=("number",), kept_from=("completed_on",)),
+    Personal("courses.ReachCheck", person="person", told=("checked_by",), retained_from=("checked_on",)),
+    Personal("courses.Attendance", person="place__person", retained_from=("held_on",)),
+    Personal("courses.Certificate", person="place__person", told=("number",), retained_from=("completed_on",)),
 )
 TOLD = (
     Told(

@@ -11,12 +11,12 @@ from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
 class HeldPage(LinkPage[Household]):
-    slug = "held"
+    slug = "file"
     title = "All that is held about them (XLSX)"
     permission = "fees.view_charge"
 
     def url(self, target: Household) -> str:
-        return reverse("admin:household_held", args=[target.pk])
+        return reverse("admin:household_file", args=[target.pk])
 
 
 class EraseForm(VerbForm[Person]):
@@ -40,9 +40,11 @@ class ErasePage(VerbPage[Person, Person]):
         return target.erased_on is None
 
     def facts(self, target: Person) -> Facts:
-        until = erasing.kept_until(target)
-        kept = f"to {day_text(until)}, then they can be erased" if until else "no longer: nothing is recorded of them"
-        return [("Who", target), ("Records are kept", kept)]
+        until = erasing.retained_until(target)
+        retained = (
+            f"to {day_text(until)}, then they can be erased" if until else "no longer: nothing is recorded of them"
+        )
+        return [("Who", target), ("Records are kept", retained)]
 
     def done(self, target: Person, result: Person) -> str:
         return "The details are erased; every figure stays."

@@ -19,9 +19,9 @@ from clubdesk.demoing import SEED, Demo
 from clubdesk.desk.services import add_user, nightly, start_books
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import Book
-from clubdesk.ledger.services import shell_user
 from clubdesk.mail import services as mail
 from clubdesk.roll.models import Household
+from clubdesk.verbs import shell_user
 
 CLUB = "Quandong Bend Archery Club"
 PASSWORD = "quandong-bend"  # noqa: S105 - the demo's own, printed when it starts, on loopback only

@@ -24,7 +24,7 @@ from clubdesk.rooms import Erase, Personal
 from clubdesk.verbs import verb
 
 
-def kept_until(person: Person) -> date | None:
+def retained_until(person: Person) -> date | None:
     """The day until which the person's records are kept; None where the book holds none.
 
     With the last of a household its own records count too, since it is erased with them.
@@ -44,7 +44,7 @@ def _days_of(person: Person) -> Iterator[date]:
     is_last = is_last_of_family(person)
     for each in _told_of_people():
         rows = _about(each, person, is_last)
-        for column in each.kept_from:
+        for column in each.retained_from:
             if found := rows.aggregate(last=Max(column))["last"]:
                 yield timezone.localdate(found) if isinstance(found, datetime) else found
 
@@ -79,7 +79,7 @@ def erase_person(*, person: Person, on: date, by: User) -> Person:
     document = Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
     if document.erased_on:
         return document
-    if (until := kept_until(document)) and on <= until:
+    if (until := retained_until(document)) and on <= until:
         raise Refused(f"The records of {document} are kept to {day_text(until)}; its details can be erased after that.")
     is_last = is_last_of_family(document)
     for room in rooms.in_order():

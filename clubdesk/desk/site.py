@@ -17,7 +17,7 @@ from clubdesk.verbs import may
 
 
 @dataclass(frozen=True)
-class Line:
+class MenuLine:
     """A line of the menu as somebody sees it: its words, where it leads, and where one more is added."""
 
     title: str
@@ -33,7 +33,7 @@ class Shelf:
     label: str
     name: str
     purpose: str
-    lines: tuple[Line, ...]
+    lines: tuple[MenuLine, ...]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class FletchbookSite(AdminSite):
             if lines:
                 yield Shelf(room.label, str(apps.get_app_config(room.label).verbose_name), room.purpose, lines)
 
-    def _lines(self, request: HttpRequest, room: Room, place: Menu) -> Iterator[Line]:
+    def _lines(self, request: HttpRequest, room: Room, place: Menu) -> Iterator[MenuLine]:
         for each in room.menu:
             if each.place != place:
                 continue
@@ -87,14 +87,14 @@ class FletchbookSite(AdminSite):
             if line:
                 yield line
 
-    def _list_of(self, request: HttpRequest, room: Room, each: ListOf) -> Line | None:
+    def _list_of(self, request: HttpRequest, room: Room, each: ListOf) -> MenuLine | None:
         model = apps.get_model(each.app or room.label, each.model)
         screen = self.get_model_admin(model)
         if not screen.has_view_permission(request):
             return None
         name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
         add_url = reverse(f"{name}_add") if screen.has_add_permission(request) else ""
-        return Line(_plural(model), reverse(f"{name}_changelist"), add_url)
+        return MenuLine(_plural(model), reverse(f"{name}_changelist"), add_url)
 
     def _waiting(self, request: HttpRequest) -> Iterator[Waiting]:
         today = clock.today()
@@ -108,11 +108,11 @@ def _as_a_season_goes() -> list[Room]:
     return sorted(rooms.in_order(), key=lambda room: room.on_home)
 
 
-def _entry(request: HttpRequest, entry: Entry) -> Line | None:
+def _entry(request: HttpRequest, entry: Entry) -> MenuLine | None:
     arguments = entry.arguments() if may(request.user, entry.permission) else None
     if arguments is None:
         return None
-    return Line(entry.title, reverse(entry.page, args=arguments), line=entry.line)
+    return MenuLine(entry.title, reverse(entry.page, args=arguments), line=entry.line)
 
 
 def _url_of(waits: Waits) -> str:

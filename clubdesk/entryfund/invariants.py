@@ -6,7 +6,7 @@ from django.db.models import Count, F
 
 from clubdesk.entryfund import selectors
 from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, MoreEvidence
-from clubdesk.evidence import fault_of_kept
+from clubdesk.evidence import fault_of_stored
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
 
@@ -34,11 +34,11 @@ def nobody_decided_their_own() -> Iterator[str]:
 @invariant("Each receipt is the file that was uploaded, until its person is erased")
 def evidence_holds() -> Iterator[str]:
     for claim in EntryClaim.objects.filter(person__erased_on=None).select_related("person", "event"):
-        if fault := fault_of_kept(claim.receipt, claim.receipt_digest):
+        if fault := fault_of_stored(claim.receipt, claim.receipt_digest):
             yield f"The receipt of {claim} {fault}."
     for more in MoreEvidence.objects.filter(claim__person__erased_on=None).select_related("claim__person"):
-        if fault := fault_of_kept(more.file, more.file_digest):
+        if fault := fault_of_stored(more.file, more.file_digest):
             yield f"{more} {fault}."
     for cashed_in in ContainerReturn.objects.exclude(receipt=""):
-        if fault := fault_of_kept(cashed_in.receipt, cashed_in.receipt_digest):
+        if fault := fault_of_stored(cashed_in.receipt, cashed_in.receipt_digest):
             yield f"The depot's receipt of {cashed_in} {fault}."

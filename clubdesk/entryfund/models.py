@@ -189,6 +189,7 @@ DECIDED = ("approved", "declined", "paid")
 class EntryClaim(PaidBack):
     """A household asks for a child's entry fee back from the entry fund."""
 
+    states = CLAIM
     person = models.ForeignKey(Person, models.PROTECT, related_name="entry_claims")
     household = models.ForeignKey(Household, models.PROTECT, related_name="entry_claims")
     event = models.ForeignKey(StateEvent, models.PROTECT, related_name="claims")

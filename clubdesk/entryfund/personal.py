@@ -32,7 +32,7 @@ PERSONAL = (
         family="household",
         erased=(Erase("question"), Erase("answer"), Erase("decision_reason"), Erase("receipt", is_file=True)),
         told=("question", "answer", "decision_reason"),
-        kept_from=("claimed_on", "decided_on", "paid_on"),
+        retained_from=("claimed_on", "decided_on", "paid_on"),
         free={
             "payment_reference": "the run's number, or what the treasurer's bank calls the payment",
             "upload_digest": "of a file that is gone by then",

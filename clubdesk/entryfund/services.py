@@ -22,10 +22,10 @@ from clubdesk.entryfund.models import (
     PaidInto,
     StateEvent,
 )
-from clubdesk.entryfund.states import CLAIM, UNDECIDED
+from clubdesk.entryfund.states import CLAIM
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
-from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
+from clubdesk.fees.services.paying_back import locked, locked_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Fund, FundRole, Role
 from clubdesk.ledger.selectors import balance
@@ -169,8 +169,8 @@ def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> Ent
     claim = _for_decision(claim, by)
     if claim.state == ClaimState.ASKED and claim.question == question.strip()[:200]:
         return claim
-    if claim.state not in UNDECIDED:
-        raise Refused("This claim was decided already.")
+    if claim.state != ClaimState.ASKED:
+        CLAIM.refuse_unless(claim.state, ClaimState.ASKED, "This claim was decided already.")
     if not question.strip():
         raise Refused("Write what you would like to know or see.")
     claim.state, claim.question, claim.answer = ClaimState.ASKED, question.strip()[:200], ""
@@ -201,7 +201,7 @@ def answer_claim(
 
 
 def _for_decision(claim: EntryClaim, by: User) -> EntryClaim:
-    return held_for_decision(claim, by, "person", "event")
+    return locked_for_decision(claim, by, "person", "event")
 
 
 @verb(permission="entryfund.decide_entryclaim", title="Approve this refund")
@@ -214,10 +214,9 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     claim = _for_decision(claim, by)
     if claim.state in (ClaimState.APPROVED, ClaimState.PAID):
         return claim
-    if claim.state == ClaimState.DECLINED:
-        raise Refused("This claim was declined; record it again if that was wrong.")
-    if claim.state == ClaimState.ASKED:
-        raise Refused("The family was asked for more and has not answered yet.")
+    asked = "The family was asked for more and has not answered yet."
+    declined = "This claim was declined; record it again if that was wrong."
+    CLAIM.refuse_unless(claim.state, ClaimState.APPROVED, asked if claim.state == ClaimState.ASKED else declined)
     if on < claim.claimed_on:
         raise Refused(f"It was claimed on {day_text(claim.claimed_on)}; it cannot be decided before.")
     failed = [check.sentence for check in selectors.checks_of(claim) if not check.passed]
@@ -275,7 +274,7 @@ def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> 
 
     Who may let money go is the payment run's rule: one makes it and another releases it.
     """
-    claim = held(claim, "person", "event")
+    claim = locked(claim, "person", "event")
     return pay(
         claim,
         on=on,

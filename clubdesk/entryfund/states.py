@@ -17,4 +17,4 @@ CLAIM = States(
         "declined": {},
     },
 )
-UNDECIDED = ("recorded", "asked")
+UNDECIDED = CLAIM.before("declined")

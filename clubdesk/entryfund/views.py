@@ -24,12 +24,12 @@ from clubdesk.errors import Refused
 from clubdesk.fees import accounts
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import book, year_start
-from clubdesk.ledger.services import shell_user
 from clubdesk.money import as_amount, shown
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section, link_to
 from clubdesk.screens.verbs import BUSY, signed_in
+from clubdesk.verbs import shell_user
 
 # Without a sign-in
 

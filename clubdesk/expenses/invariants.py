@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from django.db.models import F
 
-from clubdesk.evidence import fault_of_kept
+from clubdesk.evidence import fault_of_stored
 from clubdesk.expenses import selectors
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.invariants import differences, invariant
@@ -29,5 +29,5 @@ def nobody_decided_their_own_expense() -> Iterator[str]:
 @invariant("Each expense's receipt is the file that was uploaded")
 def expense_receipts_hold() -> Iterator[str]:
     for expense in Expense.objects.exclude(receipt=""):
-        if fault := fault_of_kept(expense.receipt, expense.receipt_digest):
+        if fault := fault_of_stored(expense.receipt, expense.receipt_digest):
             yield f"The receipt of the expense {expense} {fault}."

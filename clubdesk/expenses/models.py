@@ -22,6 +22,7 @@ class ExpenseState(models.TextChoices):
 class Expense(PaidBack):
     """Something that a volunteer bought for the club; once approved it is an expense of the account and fund chosen."""
 
+    states = EXPENSE
     household = models.ForeignKey(
         Household, models.PROTECT, related_name="expenses", verbose_name="volunteer’s household"
     )

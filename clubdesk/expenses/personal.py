@@ -26,7 +26,7 @@ PERSONAL = (
         family="household",
         erased=(Erase("what"), Erase("decision_reason"), Erase("receipt", is_file=True)),
         told=("what", "decision_reason"),
-        kept_from=("spent_on", "paid_on"),
+        retained_from=("spent_on", "paid_on"),
         free={
             "payment_reference": "the run's number, or what the treasurer's bank calls the payment",
             "receipt_type": "what kind of file it was",

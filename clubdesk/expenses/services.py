@@ -12,7 +12,7 @@ from clubdesk.evidence import Evidence, attach
 from clubdesk.expenses import letters, posting, selectors
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.expenses.states import EXPENSE
-from clubdesk.fees.services.paying_back import held, held_for_decision, pay, take_payment_back
+from clubdesk.fees.services.paying_back import locked, locked_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Fund, Role
 from clubdesk.money import positive
@@ -78,7 +78,7 @@ def approve_expense(
     `account` and `fund` replace what was proposed. Raises Refused for whoever recorded it or belongs to the household,
     for one that was declined, and where a restricted fund would be overdrawn.
     """
-    document = held_for_decision(expense, by, "account", "fund")
+    document = locked_for_decision(expense, by, "account", "fund")
     if document.state in (ExpenseState.APPROVED, ExpenseState.PAID):
         return document
     declined = "This expense was declined; record it again if that was wrong."
@@ -103,7 +103,7 @@ def approve_expense(
 @verb(permission="expenses.decide_expense", title="Decline this expense")
 def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Expense:
     """Decline an expense with a reason that the volunteer can be told."""
-    document = held_for_decision(expense, by)
+    document = locked_for_decision(expense, by)
     if document.state == ExpenseState.DECLINED:
         return document
     EXPENSE.refuse_unless(document.state, ExpenseState.DECLINED, "This expense was approved already.")
@@ -121,7 +121,7 @@ def decline_expense(*, expense: Expense, reason: str, on: date, by: User) -> Exp
 @verb(permission="bank.change_paymentrun", title="Record that an expense was paid")
 def pay_expense(*, expense: Expense, on: date, by: User, reference: str = "") -> Expense:
     """It went to the household by bank transfer. Raises Refused for one that is not approved."""
-    document = held(expense, "fund")
+    document = locked(expense, "fund")
     return pay(
         document,
         on=on,

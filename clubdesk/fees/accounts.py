@@ -81,7 +81,7 @@ def link_path(household: Household) -> str:
 
 
 @dataclass(frozen=True)
-class Line:
+class FamilyLine:
     """A line of a statement: positive where the household owes more, negative where it owes less.
 
     What was brought forward has a balance alone.
@@ -101,7 +101,7 @@ class Statement:
     since: date
     until: date
     opening: Decimal
-    lines: list[Line]
+    lines: list[FamilyLine]
     ages: dict[str, Decimal] = field(default_factory=dict)
     unused: Decimal = ZERO
     arrangement: Arrangement | None = None
@@ -157,7 +157,7 @@ def statements(households: Iterable[Household], until: date, since: date | None 
         for on, _, text, amount in rows:
             if on >= since:
                 balance += amount
-                lines.append(Line(on, text, amount, balance))
+                lines.append(FamilyLine(on, text, amount, balance))
         arrangement = standing.get(family.pk)
         paid = ZERO
         if arrangement:

@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable, PageBreak
 
 from clubdesk import paper
 from clubdesk.clock import long_day
-from clubdesk.fees.accounts import AGES, Acquittal, Aged, Line, Statement, payment_reference
+from clubdesk.fees.accounts import AGES, Acquittal, Aged, FamilyLine, Statement, payment_reference
 from clubdesk.fees.models import Receipt, Voucher
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import as_amount, shown
@@ -37,7 +37,7 @@ def by_age(width: float = 0) -> dict[str, Column[AgingRow]]:
     return {name: column(name) for _, name in AGES}
 
 
-LINES: Columns[Line] = {
+LINES: Columns[FamilyLine] = {
     "on": Column("Day", lambda line: line.on, "date", 26),
     "what": Column("What", lambda line: line.text, width=94),
     "amount": Column("Amount", lambda line: line.amount, "amount", 27),
@@ -124,7 +124,7 @@ def statements_pdf(statements: Iterable[Statement], club_name: str) -> bytes:
 def statement_story(statement: Statement, club_name: str) -> list[Flowable]:
     """The statement as it is printed: what is owed first, then how it came to it."""
     paper.use_fonts()
-    brought = Line(statement.since, "Brought forward", None, statement.opening)
+    brought = FamilyLine(statement.since, "Brought forward", None, statement.opening)
     story: list[Flowable] = [
         paper.text(club_name, paper.HEADING),
         paper.text(f"Statement for {statement.household}, {long_day(statement.until)}"),

@@ -67,7 +67,7 @@ PERSONAL = (
         family="household",
         erased=(Erase("description", to=_without_a_name),),
         told=("description",),
-        kept_from=("charged_on", "starts_on"),
+        retained_from=("charged_on", "starts_on"),
     ),
     Personal("fees.ChargeShare", person="charge__person", family="charge__household"),
     Personal(
@@ -76,7 +76,7 @@ PERSONAL = (
         family="charge__household",
         erased=(Erase("reason"),),
         told=("reason",),
-        kept_from=("credited_on",),
+        retained_from=("credited_on",),
     ),
     Personal(
         "fees.WriteOff",
@@ -84,7 +84,7 @@ PERSONAL = (
         family="charge__household",
         erased=(Erase("reason"), Erase("cancel_reason")),
         told=("reason", "cancel_reason"),
-        kept_from=("written_off_on",),
+        retained_from=("written_off_on",),
     ),
     Personal(
         "fees.Voucher",
@@ -92,31 +92,31 @@ PERSONAL = (
         family="charge__household",
         erased=(Erase("code", to=_no_code), Erase("end_reason")),
         told=("code", "end_reason"),
-        kept_from=("accepted_on",),
+        retained_from=("accepted_on",),
     ),
     Personal(
-        "fees.Allocation", person="charge__person", family="receipt__household", kept_from=("receipt__received_on",)
+        "fees.Allocation", person="charge__person", family="receipt__household", retained_from=("receipt__received_on",)
     ),
     Personal(
         "fees.Receipt",
         family="household",
         erased=(Erase("reference", to=""), Erase("cancel_reason")),
         told=("reference", "cancel_reason"),
-        kept_from=("received_on",),
+        retained_from=("received_on",),
     ),
     Personal(
         "fees.Repayment",
         family="household",
         erased=(Erase("reference", to=""), Erase("return_reason")),
         told=("reference", "return_reason"),
-        kept_from=("paid_on",),
+        retained_from=("paid_on",),
     ),
     Personal(
         "fees.Arrangement",
         family="household",
         erased=(Erase("note", to=""),),
         told=("note",),
-        kept_from=("agreed_on",),
+        retained_from=("agreed_on",),
     ),
     Personal("fees.ArrangementPart", family="arrangement__household"),
 )

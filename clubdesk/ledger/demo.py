@@ -10,6 +10,7 @@ from clubdesk.ledger.models import Account, FinancialYear, FundRole, JournalOrig
 from clubdesk.ledger.posting import Line, credit, debit
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.rooms import Scene
+from clubdesk.verbs import shell_user
 
 FLOAT = as_amount(100)
 """What the till begins with, and keeps when its takings are banked."""
@@ -38,7 +39,7 @@ BILLS = {
 def begin(demo: Demo) -> None:
     """The year before, as one summary from the paper books, so that last year's figures stand beside."""
     for first_day in (demo.last_year, demo.this_year):
-        services.open_year(first_day=first_day, by=services.shell_user())
+        services.open_year(first_day=first_day, by=shell_user())
     _bring_forward(demo, "Brought forward from the paper books", _general_fund())
     _bring_forward(
         demo,
@@ -50,7 +51,7 @@ def begin(demo: Demo) -> None:
         ],
     )
     year = FinancialYear.objects.get(first_day=demo.year_before)
-    services.close_year(year=year, by=services.shell_user(), on=demo.last_year)
+    services.close_year(year=year, by=shell_user(), on=demo.last_year)
 
 
 def _general_fund() -> list[Line]:

@@ -9,7 +9,7 @@ from django.forms.models import ModelChoiceIterator
 from clubdesk.evidence import EvidenceField
 from clubdesk.ledger.models import Account, Fund, FundRole, Party, PartyKind
 from clubdesk.ledger.posting import Line
-from clubdesk.ledger.services import KEPT_ELSEWHERE
+from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS
 from clubdesk.money import AmountFormField, nil
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm
 
@@ -18,7 +18,7 @@ MOST_LINES = 200
 
 def accounts_by_hand() -> QuerySet[Account]:
     """Accounts that a journal may touch; what families owe and are owed is kept by its own documents."""
-    return Account.objects.exclude(role__in=KEPT_ELSEWHERE)
+    return Account.objects.exclude(role__in=HAVE_OWN_DOCUMENTS)
 
 
 class LineForm(forms.Form):

@@ -14,7 +14,7 @@ from django.db.models import F, Max, Min, Q
 
 from clubdesk import guards
 from clubdesk.clock import day_text
-from clubdesk.evidence import fault_of_kept
+from clubdesk.evidence import fault_of_stored
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import (
@@ -231,7 +231,7 @@ def closed_years_stay() -> Iterator[str]:
 @invariant("Each document attached to a journal is the file that was uploaded")
 def journal_documents_hold() -> Iterator[str]:
     for journal in Journal.objects.exclude(receipt=""):
-        if fault := fault_of_kept(journal.receipt, journal.receipt_digest):
+        if fault := fault_of_stored(journal.receipt, journal.receipt_digest):
             yield f"The document of the journal {journal} {fault}."
 
 

@@ -138,8 +138,8 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
     if stored:
         since = since.filter(entry__date__gt=stored)
         rows = MonthBalance.objects.filter(month_end=stored, **only).values_list(*keys)
-        for *key, kept, closed in rows.annotate(kept=sum_of("balance"), closed=sum_of("closing")).order_by():
-            before[tuple(key)] += kept
+        for *key, carried, closed in rows.annotate(carried=sum_of("balance"), closed=sum_of("closing")).order_by():
+            before[tuple(key)] += carried
             closing[tuple(key)] += closed
     moves = since.values_list(*keys, "entry__is_closing").annotate(moved=sum_of("amount")).order_by()
     for *key, is_closing, moved in moves:

@@ -18,7 +18,7 @@ PERSONAL = (
         family="household",
         goes_by="written_at",
         told=("to", "subject", "body", "outcome"),
-        kept_from=("written_at",),
+        retained_from=("written_at",),
     ),
 )
 TOLD = (Told("Letters", (("Day", 14), ("To", 30), ("Subject", 40), ("Letter", 90), ("State", 18)), _told),)

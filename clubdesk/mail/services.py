@@ -17,7 +17,7 @@ from clubdesk.errors import Refused
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
 from clubdesk.roll.models import Household
-from clubdesk.verbs import verb
+from clubdesk.verbs import NOBODY, verb
 
 log = logging.getLogger(__name__)
 GIVE_UP_AFTER = timedelta(days=5)
@@ -84,6 +84,7 @@ def send_again(*, message: Message, to: str, by: User) -> Message:
     return document
 
 
+@verb(permission=NOBODY, title="Send the letters that wait", whole=False)
 def deliver(*, at: datetime | None = None) -> Delivered:
     """Send every letter that is due, each once, whoever else delivers at the same moment.
 

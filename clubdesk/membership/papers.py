@@ -13,7 +13,7 @@ from clubdesk.tables import Column, Columns, Table, pick, together
 
 
 @dataclass(frozen=True)
-class Line:
+class MemberFee:
     """One member's fee in the list: the association's share of it, and what is still to pay (or was paid)."""
 
     given_name: str
@@ -30,9 +30,9 @@ class Line:
         return f"{self.given_name} {self.family_name}".strip() or self.household
 
 
-def _line(share: ChargeShare, stands: Decimal, to_pay: Decimal) -> Line:
+def _member_fee(share: ChargeShare, stands: Decimal, to_pay: Decimal) -> MemberFee:
     charge, person = share.charge, share.charge.person
-    return Line(
+    return MemberFee(
         given_name=person.given_name if person else "",
         family_name=person.family_name if person else "",
         born=person.birth_date.isoformat() if person else "",
@@ -44,20 +44,20 @@ def _line(share: ChargeShare, stands: Decimal, to_pay: Decimal) -> Line:
     )
 
 
-def due_lines(due: Iterable[Due]) -> list[Line]:
+def due_lines(due: Iterable[Due]) -> list[MemberFee]:
     """What is still to pay, member by member."""
-    return [_line(each.share, each.stands, each.owed) for each in due if each.owed]
+    return [_member_fee(each.share, each.stands, each.owed) for each in due if each.owed]
 
 
-def lines_of(remittance: Remittance) -> list[Line]:
+def lines_of(remittance: Remittance) -> list[MemberFee]:
     """What a remittance was for."""
     rows = remittance.lines.select_related(
         "share__charge__person", "share__charge__household", "share__charge__price__item"
     )
-    return [_line(row.share, row.share.amount.amount, row.amount.amount) for row in rows]
+    return [_member_fee(row.share, row.share.amount.amount, row.amount.amount) for row in rows]
 
 
-COLUMNS: Columns[Line] = {
+COLUMNS: Columns[MemberFee] = {
     "given_name": Column("Given name", lambda row: row.given_name),
     "family_name": Column("Family name", lambda row: row.family_name),
     "member": Column("Member", lambda row: row.member, width=62),
@@ -73,13 +73,13 @@ ON_PAPER = ("member", "born", "started", "share", "to_pay")
 IN_FILES = ("given_name", "family_name", "born", "household", "fee", "started", "share", "to_pay")
 
 
-def affiliation_table(rows: Sequence[Line], names: Sequence[str]) -> Table[Line]:
+def affiliation_table(rows: Sequence[MemberFee], names: Sequence[str]) -> Table[MemberFee]:
     """The list with these columns, and what is to pay together."""
     feet = [together("Together", COLUMNS, rows, "to_pay")]
     return Table("Affiliation", pick(COLUMNS, *names), rows, feet, empty="Nothing is to be paid.")
 
 
-def affiliation_pdf(title: str, rows: Sequence[Line], club_name: str) -> bytes:
+def affiliation_pdf(title: str, rows: Sequence[MemberFee], club_name: str) -> bytes:
     paper.use_fonts()
     story = [
         paper.text(club_name, paper.HEADING),

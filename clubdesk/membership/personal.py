@@ -20,7 +20,7 @@ PERSONAL = (
         family="person__household",
         erased=(Erase("end_reason"),),
         told=("working", "end_reason"),
-        kept_from=("ends_on",),
+        retained_from=("ends_on",),
         free={"working": "figures, and the names of the discounts"},
     ),
     Personal("membership.RemittanceLine", person="share__charge__person", family="share__charge__household"),

@@ -255,7 +255,7 @@ def _affiliation_page(
     request: HttpRequest,
     site: AdminSite,
     form: ListForm | None,
-    rows: list[papers.Line],
+    rows: list[papers.MemberFee],
     owner: Party | None,
     title: str = "",
 ) -> HttpResponse:
@@ -277,7 +277,7 @@ def _affiliation_page(
     )
 
 
-def _affiliation_table(rows: list[papers.Line], owner: Party | None) -> Table[papers.Line]:
+def _affiliation_table(rows: list[papers.MemberFee], owner: Party | None) -> Table[papers.MemberFee]:
     """The list as the page shows it: what is to be paid beside what the owner is owed, or what was paid."""
     table = papers.affiliation_table(rows, papers.ON_PAGE)
     if owner is None:
@@ -286,7 +286,7 @@ def _affiliation_table(rows: list[papers.Line], owner: Party | None) -> Table[pa
     return replace(table, feet=[*table.feet, owed])
 
 
-def _csv(rows: list[papers.Line], name: str) -> HttpResponse:
+def _csv(rows: list[papers.MemberFee], name: str) -> HttpResponse:
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="{name}.csv"'
     write_csv(papers.affiliation_table(rows, papers.IN_FILES), response)

@@ -198,13 +198,13 @@ class TinLine:
     day: date
     words: str
     amount: Money
-    held: Money
+    balance: Money
 
 
 def tin_lines(until: date, most: int = 60) -> list[TinLine]:
     """The latest movements of the till account up to that day, the latest first; those of a day alike are one line."""
     rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True)
-    held = as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
+    balance = as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
     alike = (
         rows.order_by()
         .values("entry__date", "entry__narration")
@@ -216,6 +216,6 @@ def tin_lines(until: date, most: int = 60) -> list[TinLine]:
         words = row["entry__narration"].replace(f", {day_text(day, weekday=True)}", "")
         if row["count"] > 1:
             words += f" ({row['count']} times)"
-        lines.append(TinLine(day, words, as_amount(row["figure"]), held))
-        held -= lines[-1].amount
+        lines.append(TinLine(day, words, as_amount(row["figure"]), balance))
+        balance -= lines[-1].amount
     return lines

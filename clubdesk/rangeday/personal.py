@@ -26,7 +26,7 @@ PERSONAL = (
         person="person",
         erased=(Erase("cancel_reason"),),
         told=("cancel_reason",),
-        kept_from=("range_day__date",),
+        retained_from=("range_day__date",),
         free=VISITORS,
     ),
     Personal(
@@ -34,7 +34,7 @@ PERSONAL = (
         person="people__names",
         erased=(Erase("question"), Erase("answer")),
         told=("question", "answer"),
-        kept_from=("range_day__date",),
+        retained_from=("range_day__date",),
         free=VISITORS,
     ),
     Personal("rangeday.KitLoan", person="sign_on__person"),

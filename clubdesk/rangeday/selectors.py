@@ -203,7 +203,7 @@ def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
 
 
 @dataclass(frozen=True)
-class Line:
+class OnSheet:
     """Somebody on the sheet of a day: who, by which price, and what stands quietly beside the name."""
 
     person: int
@@ -216,7 +216,7 @@ class Line:
 BIRTHDAY_WITHIN = 7
 
 
-def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) -> list[Line]:
+def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) -> list[OnSheet]:
     """Everyone on the roll, members first; what is owed stands there only for who may see it.
 
     `with_parents`: whether the schedule has a price for a parent beside a child.
@@ -243,7 +243,7 @@ def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) 
             "may shoot beside their child": tariff == "beside",
         }
         said = tuple(words for words, holds in notes.items() if holds)
-        lines.append(Line(person.pk, str(person), person.household_id, tariff, said))
+        lines.append(OnSheet(person.pk, str(person), person.household_id, tariff, said))
     return sorted(lines, key=lambda line: line.tariff != "hire")
 
 

@@ -54,7 +54,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     """The sheet: it works on once it is open, also without reception."""
     day = get_object_or_404(RangeDay, pk=pk)
     prices = {kind: plain(figure) if figure is not None else None for kind, figure in selectors.prices(day).items()}
-    lines: list[selectors.Line] = []
+    lines: list[selectors.OnSheet] = []
     kit: list[selectors.KitLine] = []
     if day.is_open:
         with_money = request.user.has_perm("fees.view_charge")
@@ -310,8 +310,8 @@ def tin_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """What is in the tin, and how it came there: the till account, the latest movement first."""
     today = clock.today()
     lines = figures.tin_lines(today)
-    rows = [(in_figures(line.day), line.words, line.amount, line.held) for line in lines]
-    held = lines[0].held if lines else nil()
+    rows = [(in_figures(line.day), line.words, line.amount, line.balance) for line in lines]
+    in_the_tin = lines[0].balance if lines else nil()
     counts = selectors.latest_counts()
     counted = [
         (
@@ -329,7 +329,7 @@ def tin_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         site,
         "The tin",
         intro="All cash of the club by the ledger, in whichever tin it lies. Money banked has left it.",
-        facts=[("In the tin now", held), ("Days not counted yet", selectors.uncounted(today).count())],
+        facts=[("In the tin now", in_the_tin), ("Days not counted yet", selectors.uncounted(today).count())],
         verbs=[("Bank takings", add_page_of(Banking))] if may_bank else [],
         sections=[
             Section("In and out", ["Day", "What", "In or out", "Then in the tin"], rows, "Nothing yet."),

@@ -46,7 +46,7 @@ class Comparison:
     def __init__(self, figures: dict[str, list[list[Any]]]):
         self.figures = figures
         self.names: dict[str, dict[str, str]] = defaultdict(dict)
-        self.kept: set[str] = set()
+        self.unchanged: set[str] = set()
 
     def renamed(self) -> list[str]:
         """A sentence for each name that is another in the book now."""
@@ -61,7 +61,9 @@ class Comparison:
         others = self.names[name]
         taken = {other for each, found in self.names.items() if each != name for other in found}
         return (
-            len(others) == 1 and name not in self.kept and not (others.keys() & (self.kept | taken | self.names.keys()))
+            len(others) == 1
+            and name not in self.unchanged
+            and not (others.keys() & (self.unchanged | taken | self.names.keys()))
         )
 
     def names_that_differ(self) -> Iterator[str]:
@@ -98,7 +100,7 @@ class Comparison:
                 return same
             for name, other in pairs:
                 if name == other:
-                    self.kept.add(name)
+                    self.unchanged.add(name)
                 else:
                     self.names[name].setdefault(other, cell)
             return True

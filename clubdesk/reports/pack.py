@@ -47,8 +47,8 @@ def write_pack(year: FinancialYear, file: BinaryIO, *, made_on: date, made_by: s
         pack.writestr("READ-ME.txt", words)
         _write_sheets(pack, year, made_on, made_by)
         for each in evidence_of(year):
-            with each.kept.open("rb") as kept:
-                pack.writestr(f"evidence/{each.name}", kept.read())
+            with each.stored.open("rb") as stored:
+                pack.writestr(f"evidence/{each.name}", stored.read())
         _write_bank(pack, year)
 
 
@@ -72,15 +72,15 @@ def _write_sheets(pack: zipfile.ZipFile, year: FinancialYear, made_on: date, mad
 
 
 @dataclass(frozen=True)
-class Kept:
+class Stored:
     """A file that stands behind an entry, and what it is called in the pack."""
 
     name: str
-    kept: Any
+    stored: Any
 
 
-def evidence_of(year: FinancialYear) -> Iterator[Kept]:
-    """Every kept file whose document has an entry in the year; one that was blanked or lost is left out."""
+def evidence_of(year: FinancialYear) -> Iterator[Stored]:
+    """Every stored file whose document has an entry in the year; one that was blanked or lost is left out."""
     for model in WITH_EVIDENCE:
         entries = JournalEntry.objects.filter(year=year, source_type=source_type(model), reverses=None)
         numbers: dict[int, int] = {}
@@ -91,7 +91,7 @@ def evidence_of(year: FinancialYear) -> Iterator[Kept]:
             if document.receipt.storage.exists(document.receipt.name):
                 kind = re.sub(r"\W+", "-", str(model._meta.verbose_name))
                 ending = ENDINGS.get(document.receipt_type, "bin")
-                yield Kept(f"entry-{numbers[document.pk]:06}-{kind}-{document.pk}.{ending}", document.receipt)
+                yield Stored(f"entry-{numbers[document.pk]:06}-{kind}-{document.pk}.{ending}", document.receipt)
 
 
 def _write_bank(pack: zipfile.ZipFile, year: FinancialYear) -> None:

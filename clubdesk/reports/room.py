@@ -19,7 +19,7 @@ ROOM = Room(
     ),
     roles={TREASURER: (SEE_ALL,), AUDITOR: (SEE_ALL,)},
     pages=(
-        SitePage("roll/household/<int:pk>/held/", "household_held", views.held, "fees.view_charge"),
+        SitePage("roll/household/<int:pk>/file/", "household_file", views.family_file, "fees.view_charge"),
         SitePage("reports/", "reports", views.years, READ),
         SitePage("reports/trial-balance/", "trial_balance", views.trial_balance, READ),
         SitePage("reports/committee/", "committee", views.committee, READ),

@@ -22,7 +22,7 @@ from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import DEBIT_KINDS, Account, FinancialYear, Fund
 from clubdesk.ledger.papers import trial_balance_table
 from clubdesk.reports.committee import committee_page
-from clubdesk.reports.held import write_held
+from clubdesk.reports.family_file import write_family_file
 from clubdesk.reports.pack import write_pack
 from clubdesk.reports.papers import CommitteeAsked, StatementsAsked, span_in_words
 from clubdesk.reports.seal import seal_of, seal_of_span
@@ -224,14 +224,14 @@ def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:
     )  # fmt: skip
 
 
-def held(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
+def family_file(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """All that is held about a household, to give to it."""
     if not may(request.user, "roll.view_household"):
         raise PermissionDenied
     household = get_object_or_404(Household, pk=pk)
     response = HttpResponse(content_type=WORKBOOK_TYPE)
     response["Content-Disposition"] = f'attachment; filename="household-{pk}.xlsx"'
-    write_held(household, response)  # type: ignore[arg-type]
+    write_family_file(household, response)  # type: ignore[arg-type]
     return response
 
 

@@ -51,7 +51,7 @@ def disposal_of(thing: Equipment) -> Disposal | None:
     return stands(thing.disposals.all()).first()
 
 
-def held(on: date, known_at: datetime | None = None) -> QuerySet[Equipment]:
+def owned(on: date, known_at: datetime | None = None) -> QuerySet[Equipment]:
     """Equipment that the club had at the end of that day, of what was in the register at `known_at`."""
     gone = stands(Disposal.objects.filter(equipment=OuterRef("pk")), on)
     rows = Equipment.objects.filter(~Exists(gone), bought_on__lte=on, withdrawn_on=None).select_related("fund")
@@ -92,7 +92,7 @@ class Register:
     @classmethod
     def at(cls, on: date, *, as_posted_on: date | None = None, known_at: datetime | None = None) -> "Register":
         """The register of the day `on`; with `as_posted_on`, by what was posted up to that day alone."""
-        things = list(held(on, known_at))
+        things = list(owned(on, known_at))
         posted: dict[int, list[DepreciationLine]] = {thing.pk: [] for thing in things}
         lines = stands(DepreciationLine.objects.filter(equipment__in=things), as_posted_on)
         for line in lines.order_by("until", "pk"):

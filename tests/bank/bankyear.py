@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from faker import Faker
 from stdnum import luhn
 
-from clubdesk.bank.matching import Expected, Line
+from clubdesk.bank.matching import BankLine, Expected
 
 START = date(2026, 7, 1)
 FEES = (22800, 12600, 700, 1500, 20520, 5000)
@@ -21,7 +21,7 @@ class Year:
     Items of one payer and amount are as good as each other; `loose_of` names the family where any of its fees will do.
     """
 
-    lines: list[Line] = field(default_factory=list)
+    lines: list[BankLine] = field(default_factory=list)
     items: list[Expected] = field(default_factory=list)
     truth: dict[int, frozenset | None] = field(default_factory=dict)
     loose_of: dict[int, str] = field(default_factory=dict)
@@ -54,7 +54,7 @@ class Maker:
 
     def line(self, day, cents, text, items, loose_of=""):
         key = len(self.year.lines)
-        self.year.lines.append(Line(key, day, cents, text))
+        self.year.lines.append(BankLine(key, day, cents, text))
         self.year.truth[key] = None if items is None else frozenset(item.key for item in items)
         if loose_of:
             self.year.loose_of[key] = loose_of

@@ -321,7 +321,7 @@ def test_a_banking_is_looked_for_from_its_own_day_on(account, line, by, monkeypa
     """The room that takes cash to the bank says how the bank shows it; the bank's own reading gives way."""
     from clubdesk import rooms
     from clubdesk.bank.expected import expected
-    from clubdesk.bank.matching import Line
+    from clubdesk.bank.matching import BankLine
     from clubdesk.rangeday.expecting import banked
     from clubdesk.rooms import Room
 
@@ -329,7 +329,7 @@ def test_a_banking_is_looked_for_from_its_own_day_on(account, line, by, monkeypa
     factories.hire()
     rangeday.sign_on(range_day=day, visitor_name="Aunt", gear=Gear.HIRE, paid=Paid.CASH, by=by)
     rangeday.bank_takings(amount=as_amount(15), on=NOW, by=by)
-    looked_at = [Line(1, NEXT, 1500, "CASH DEPOSIT")]
+    looked_at = [BankLine(1, NEXT, 1500, "CASH DEPOSIT")]
     monkeypatch.setattr(rooms, "ROOMS", {"rangeday": Room("rangeday", "", expects=(banked,))})
     assert [each.early for each in expected(account, looked_at)] == [0]
     monkeypatch.setattr(rooms, "ROOMS", {})

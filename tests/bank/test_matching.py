@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clubdesk.bank.matching import MOST_IN_A_SUM, Expected, Grade, Line, likeness, match, subsets, words_of
+from clubdesk.bank.matching import MOST_IN_A_SUM, BankLine, Expected, Grade, likeness, match, subsets, words_of
 from tests.bank.bankyear import judged, year
 
 DAY = date(2026, 9, 12)
@@ -36,14 +36,14 @@ def test_shuffled_input_changes_nothing():
 
 
 def test_a_line_brought_in_twice_gets_no_second_item():
-    lines = [Line(1, DAY, 6000, "MIRABAR I"), Line(2, DAY, 6000, "MIRABAR I")]
+    lines = [BankLine(1, DAY, 6000, "MIRABAR I"), BankLine(2, DAY, 6000, "MIRABAR I")]
     items = [Expected("a", DAY, 6000, "fee", names=(("Ida", "Mirabar"),), payer="1")]
     assert [(proposal.lines, proposal.grade) for proposal in match(lines, items)] == [((lines[0],), Grade.CERTAIN)]
 
 
 def test_two_answers_as_good_as_each_other_are_both_shown_and_none_is_chosen():
     twins = [Expected(key, DAY, 5000, f"takings {key}", early=0, late=3) for key in "ab"]
-    (found,) = match([Line(1, DAY, 5000, "CASH")], twins)
+    (found,) = match([BankLine(1, DAY, 5000, "CASH")], twins)
     assert found.grade == Grade.POSSIBLE
     assert {*found.items, *found.others[0]} == set(twins)
 
@@ -53,7 +53,7 @@ def test_two_families_of_the_name_are_no_certainty():
         Expected(n, DAY, 6000, f"fee {n}", names=((given, "Quoll"),), payer=str(n))
         for n, given in enumerate(("Sam", "Sue"))
     ]
-    (found,) = match([Line(1, DAY, 6000, "QUOLL S")], items)
+    (found,) = match([BankLine(1, DAY, 6000, "QUOLL S")], items)
     assert found.grade == Grade.POSSIBLE
     assert len(found.others) == 1
 
@@ -63,14 +63,14 @@ def test_a_reference_speaks_louder_than_a_name():
         Expected("a", DAY, 6000, "fee a", names=(("Ida", "Mirabar"),), payer="1", references=("100018",)),
         Expected("b", DAY, 6000, "fee b", names=(("Bea", "Quoll"),), payer="2", references=("100026",)),
     ]
-    (found,) = match([Line(1, DAY, 6000, "QUOLL B 100018")], items)
+    (found,) = match([BankLine(1, DAY, 6000, "QUOLL B 100018")], items)
     assert (found.items[0].key, found.grade) == ("a", Grade.CERTAIN)
     assert found.reasons == ("its reference says so", "the amount is the same")
 
 
 def test_a_reference_of_several_words_is_found_only_whole():
     runs = [Expected(n, DAY, -6000, f"refund of run {n}", references=(f"run {n}",), batch=f"run {n}") for n in (1, 12)]
-    (found,) = match([Line(1, DAY, -6000, "DIRECT ENTRY RUN 12")], runs)
+    (found,) = match([BankLine(1, DAY, -6000, "DIRECT ENTRY RUN 12")], runs)
     assert found.items[0].key == 12
 
 
@@ -78,9 +78,9 @@ def test_one_line_for_a_whole_run_and_two_lines_for_one_item():
     run = [Expected(n, DAY, -5000, f"refund {n}", batch="run 3", references=("run 3",)) for n in range(4)]
     owed = Expected("x", DAY, 22800, "membership", names=(("Ida", "Mirabar"),), payer="1", late=40)
     lines = [
-        Line(1, DAY, -20000, "DE RUN 3"),
-        Line(2, DAY, 10000, "IDA MIRABAR"),
-        Line(3, DAY + timedelta(days=9), 12800, "IDA MIRABAR"),
+        BankLine(1, DAY, -20000, "DE RUN 3"),
+        BankLine(2, DAY, 10000, "IDA MIRABAR"),
+        BankLine(3, DAY + timedelta(days=9), 12800, "IDA MIRABAR"),
     ]
     found = {proposal.lines[0].key: proposal for proposal in match(lines, [*run, owed])}
     assert (len(found[1].items), found[1].grade) == (4, Grade.CERTAIN)
@@ -90,7 +90,7 @@ def test_one_line_for_a_whole_run_and_two_lines_for_one_item():
 def test_of_several_lines_of_a_family_those_that_come_to_the_item_are_found():
     owed = Expected("x", DAY, 22800, "membership", names=(("Ida", "Mirabar"),), payer="1", late=40)
     amounts = (10000, 700, 12800)
-    lines = [Line(n, DAY + timedelta(days=n), cents, "IDA MIRABAR") for n, cents in enumerate(amounts, 1)]
+    lines = [BankLine(n, DAY + timedelta(days=n), cents, "IDA MIRABAR") for n, cents in enumerate(amounts, 1)]
     (found,) = match(lines, [owed])
     assert ([line.key for line in found.lines], found.grade) == ([1, 3], Grade.LIKELY)
 
@@ -100,12 +100,14 @@ def test_a_run_that_the_bank_debits_in_two_sums_is_found_in_its_parts():
         Expected(n, DAY, -cents, f"refund {n}", batch="run 3", names=(("Ann", f"Family{n}"),), payer=str(n))
         for n, cents in enumerate((4500, 5000, 6500, 8000))
     ]
-    found = match([Line(1, DAY, -9500, "BATCH"), Line(2, DAY, -14500, "BATCH")], run)
+    found = match([BankLine(1, DAY, -9500, "BATCH"), BankLine(2, DAY, -14500, "BATCH")], run)
     assert [sorted(item.key for item in each.items) for each in found] == [[0, 1], [2, 3]]
 
 
 def test_money_never_explains_a_payment_the_other_way():
-    assert match([Line(1, DAY, -5000, "REF 100018")], [Expected("a", DAY, 5000, "fee", references=("100018",))]) == []
+    assert (
+        match([BankLine(1, DAY, -5000, "REF 100018")], [Expected("a", DAY, 5000, "fee", references=("100018",))]) == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -136,7 +138,7 @@ def test_a_sum_is_found_exactly_where_there_is_one_and_with_the_fewest(values, t
         for size in range(2, MOST_IN_A_SUM + 1)
         if any(sum(each) == target for each in combinations([v for v in values if v < target], size))
     ]
-    found = subsets(Line(1, DAY, target, ""), items)
+    found = subsets(BankLine(1, DAY, target, ""), items)
     assert bool(found) == bool(sizes)
     if found:
         assert len(found[0]) == sizes[0]
@@ -147,5 +149,5 @@ def test_a_sum_is_found_exactly_where_there_is_one_and_with_the_fewest(values, t
 def test_the_search_for_sums_has_an_end():
     """Five thousand items of nearly the same amount, none of which come to the line: it says nothing, at once."""
     items = [Expected(n, DAY, 10_000 + 2 * n, str(n)) for n in range(5000)]
-    assert subsets(Line(1, DAY, 1_000_001, ""), items) == []
-    assert subsets(Line(1, DAY, 40_101, ""), items) == []
+    assert subsets(BankLine(1, DAY, 1_000_001, ""), items) == []
+    assert subsets(BankLine(1, DAY, 40_101, ""), items) == []

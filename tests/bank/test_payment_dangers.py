@@ -145,7 +145,7 @@ class TestPrivacy:
 
         factories.bank_details(home, by, number="123456")
         client.force_login(coordinator)
-        answer = client.get(reverse("admin:household_held", args=[home.pk]))
+        answer = client.get(reverse("admin:household_file", args=[home.pk]))
         book = load_workbook(io.BytesIO(answer.content if not answer.streaming else b"".join(answer.streaming_content)))
         text = " ".join(str(cell.value) for sheet in book for row in sheet for cell in row)
         assert "082-902, 123456" not in text

@@ -28,6 +28,7 @@ from clubdesk.ledger.selectors import month_end
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Household
+from clubdesk.verbs import shell_user
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -43,7 +44,7 @@ class RandomPayments(RuleBasedStateMachine):
     def start(self):
         self.run = transaction.atomic()
         self.run.__enter__()
-        self.by = ledger.shell_user()
+        self.by = shell_user()
         ledger.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.other = type(self.by).objects.get(username="keeper")
         self.today, self.made = START, 0

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 from clubdesk import clock
 from clubdesk.courses import letters, services
 from clubdesk.courses.models import Booking, Certificate
-from clubdesk.ledger.services import shell_user
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, pick, sound
 from tests.worlds.day_one import TODAY

@@ -7,9 +7,9 @@ from clubdesk.entryfund import services
 from clubdesk.entryfund.letters import link_path
 from clubdesk.entryfund.models import EntryClaim, PaidInto
 from clubdesk.evidence import Evidence
-from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.worlds.day_one import TODAY

@@ -7,10 +7,10 @@ from playwright.sync_api import expect
 
 from clubdesk import clock
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services
 from clubdesk.membership.models import Membership
 from clubdesk.roll.models import Household, Person
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
 

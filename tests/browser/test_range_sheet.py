@@ -7,11 +7,11 @@ from playwright.sync_api import expect
 
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
-from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import selectors, services
 from clubdesk.rangeday.models import Kit, SignOn, Tap
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.worlds.day_one import TODAY

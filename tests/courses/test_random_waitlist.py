@@ -19,6 +19,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
+from clubdesk.verbs import shell_user
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -31,7 +32,7 @@ class RandomWaitlist(RuleBasedStateMachine):
     def start(self):
         self.run = transaction.atomic()
         self.run.__enter__()
-        self.by = ledger.shell_user()
+        self.by = shell_user()
         ledger.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.it_is(date(2026, 7, 6))
         cohorts = [factories.cohort(capacity=3, first=first, fee="126.03") for first in (

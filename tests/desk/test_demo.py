@@ -17,11 +17,11 @@ from clubdesk.fees.models import FeePrice, Voucher
 from clubdesk.fees.selectors import unused_credit
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Book, FinancialYear, JournalEntry
-from clubdesk.ledger.services import shell_user
 from clubdesk.money import nil
 from clubdesk.rangeday.models import KitCheck, KitState, RangeDay, TillCount
 from clubdesk.reports.verify import verify
 from clubdesk.roll.models import Household
+from clubdesk.verbs import shell_user
 from tests.reports import bridge
 from tests.reports.test_workbook import recalculated
 from tests.worlds.demo import LAST_DAY, SAID

@@ -15,7 +15,7 @@ from clubdesk import clock, guards, rooms
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
-from clubdesk.desk.erasing import erase_person, kept_until
+from clubdesk.desk.erasing import erase_person, retained_until
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.expenses import services as expenses
@@ -25,10 +25,10 @@ from clubdesk.fees.models import Method, Voucher
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Party
 from clubdesk.ledger.selectors import balances, entries_of
-from clubdesk.ledger.services import shell_user
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Person
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.worlds.season import NOW
 
@@ -75,7 +75,7 @@ def test_the_records_are_kept_for_seven_years_after_the_end_of_the_year(child, b
     # Source: Associations Incorporation Reform Act 2012 (Vic) s 89.
     membership = child.memberships.get()
     assert membership.ends_on == date(2027, 7, 5)
-    assert kept_until(child) == date(2034, 7, 5)
+    assert retained_until(child) == date(2034, 7, 5)
     with pytest.raises(Refused, match="are kept to 5 Jul 2034"):
         erase_person(person=child, on=date(2034, 7, 5), by=by)
 
@@ -136,7 +136,7 @@ def test_the_treasurer_erases_on_the_persons_page(client, treasurer, book):
 
 def test_a_household_is_given_all_that_is_held_about_it_in_one_file(client, coordinator, child):
     client.force_login(coordinator)
-    answer = client.get(reverse("admin:household_held", args=[child.household_id]))
+    answer = client.get(reverse("admin:household_file", args=[child.household_id]))
     book = load_workbook(io.BytesIO(answer.content))
     said = {sheet.title: str([[cell.value for cell in row] for row in sheet.iter_rows()]) for sheet in book}
     assert list(said) == ["People", "Letters", "Fees", "Memberships", "Courses", "Range", "Entry refunds", "Payments"]
@@ -219,7 +219,7 @@ def test_whatever_is_typed_about_a_child_is_told_to_its_family_and_erased_with_i
     assert len(told) >= 10
     assert len(gone) >= 10
     client.force_login(coordinator)
-    content = client.get(reverse("admin:household_held", args=[child.household_id])).content
+    content = client.get(reverse("admin:household_file", args=[child.household_id])).content
     shown = str(
         [[cell.value for row in sheet.iter_rows() for cell in row] for sheet in load_workbook(io.BytesIO(content))]
     )

@@ -56,14 +56,14 @@ def test_paper_shows_the_same_words():
 
 def test_a_table_without_a_row_says_so_where_it_is_to():
     empty = Table("Bows", COLUMNS, [], empty="No bow yet.")
-    assert [[cell.text for cell in line.cells] for line in empty.lines] == [["No bow yet.", "", ""]]
-    assert list(Table("Bows", COLUMNS, []).lines) == []
+    assert [[cell.text for cell in row.cells] for row in empty.shown_rows] == [["No bow yet.", "", ""]]
+    assert list(Table("Bows", COLUMNS, []).shown_rows) == []
 
 
 def test_columns_are_chosen_and_changed_by_name():
     chosen = Table("Bows", pick(COLUMNS, "cost", "name"), BOWS, heads="name").changed("cost", title="Price")
     assert [column.title for column in chosen.headings] == ["Price", "Bow"]
-    first = next(chosen.lines).cells
+    first = next(chosen.shown_rows).cells
     assert [(cell.text, cell.heads, cell.is_right) for cell in first] == [
         ("1,200.50", False, True),
         ("Ash", True, False),
@@ -75,7 +75,7 @@ def test_columns_are_chosen_and_changed_by_name():
 def test_a_zero_may_stay_blank_but_is_written_in_a_file():
     free = {"cost": Column[Bow]("Cost", lambda bow: bow.cost, "amount", hides_zero=True)}
     nothing = Table("Bows", free, [Bow("Oak", None, Decimal(0))])
-    assert next(nothing.lines).cells[0].text == ""
+    assert next(nothing.shown_rows).cells[0].text == ""
     file = io.StringIO(newline="")
     write_csv(nothing, file, ends="\n")
     assert file.getvalue() == "cost\n0.00\n"
@@ -84,7 +84,7 @@ def test_a_zero_may_stay_blank_but_is_written_in_a_file():
 def test_rows_of_words_have_their_figures_by_name():
     rows = [Labelled("Income", {"now": Decimal(5)}), Labelled("Surplus", {"now": Decimal(5), "last": Decimal(7)})]
     told = Table("Result", labelled("What", {"now": "This year", "last": "Last year"}), rows)
-    assert [[cell.text for cell in line.cells] for line in told.lines] == [
+    assert [[cell.text for cell in row.cells] for row in told.shown_rows] == [
         ["Income", "5.00", ""], ["Surplus", "5.00", "7.00"],
     ]  # fmt: skip
 

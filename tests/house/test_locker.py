@@ -25,7 +25,7 @@ from clubdesk.desk.roles import permissions_of
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.services import shell_user
+from clubdesk.verbs import shell_user
 from clubdesk.fees.models import FeeKind
 from django.test import Client
 from tests import factories
@@ -67,6 +67,10 @@ print("\\n".join(faults()))
 
 FORGOTTEN = {
     "its guard": ("del guards.KEPT['locker_rent']", "locker.Rent is guarded against nothing"),
+    "the guard of its states": (
+        "from clubdesk import states\ndel states.GUARDED['locker_rent']",
+        "No guard holds a locker rent to its states",
+    ),
     "a column of its guard": (
         "guards.KEPT['locker_rent'] = guards.Kept(guards.KEPT['locker_rent'].columns, ('state',))",
         "locker.Rent.reason is neither kept nor free",

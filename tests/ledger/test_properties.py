@@ -22,6 +22,7 @@ from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import FinancialYear, FundRole, JournalEntry, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.money import as_amount
+from clubdesk.verbs import shell_user
 
 pytestmark = pytest.mark.django_db
 FIRST_DAY = date(2026, 7, 1)
@@ -40,7 +41,7 @@ class Books(RuleBasedStateMachine):
     def start(self):
         self.run = transaction.atomic()
         self.run.__enter__()
-        self.by = services.shell_user()
+        self.by = shell_user()
         services.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.lines = []
         self.entries = {}

@@ -12,13 +12,13 @@ from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import FeeKind, FeePrice, FeeShare, Method
-from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import account, balance
 from clubdesk.membership import papers, selectors
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund, Remittance, RemittanceLine
 from clubdesk.money import as_amount
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.membership.joining import NOW, sound
 from tests.papers import words_of
@@ -363,7 +363,7 @@ class TestAffiliation:
 def test_subscriptions_of_a_year_from_what_was_owed_in_advance_and_received(db):
     # Source: a published textbook example for a football club, year to 31 December 2014: owing at the start 64, in
     # advance at the start 31, received 397, owing at the end 95, in advance at the end 42; income for the year 417.
-    by = ledger.shell_user()
+    by = shell_user()
     start_books(club_name="Textbook club", year_start=date(2014, 1, 1), by=by)
     first, last = date(2014, 1, 1), date(2014, 12, 31)
     arrears, ahead, paid, late, early = (factories.HouseholdFactory() for _ in range(5))

@@ -27,7 +27,7 @@ SWAPPED: dict[type[ast.operator], tuple[str, str]] = {
     ast.BitOr: ("|", "&"),
 }
 NARROWS = ("filter", "exclude")
-LOCKS = ("queue", "queue_all", "lock_book", "hold", "locked", "select_for_update")
+LOCKS = ("queue", "queue_all", "lock_book", "lock_charges", "locked", "select_for_update")
 GIVES_BACK_WHAT_IT_LOCKS = ("queue", "locked")
 CHANGES_NOTHING = ("strict", "no_key", "of", "batch_size", "chunk_size", "flat")
 """Arguments that no figure hangs on."""

@@ -113,7 +113,7 @@ class TestReading:
 
     def test_what_is_in_the_tin_is_always_known(self, summer, client, coordinator, by):
         services.bank_takings(amount=as_amount(10), on=TODAY, by=by)
-        assert [(line.amount.amount, line.held.amount) for line in figures.tin_lines(TODAY)] == [
+        assert [(line.amount.amount, line.balance.amount) for line in figures.tin_lines(TODAY)] == [
             (-10, 4),
             (7, 14),
             (7, 7),

@@ -23,12 +23,12 @@ from clubdesk.ledger import selectors, services
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Journal, JournalEntry, Party, Role
 from clubdesk.ledger.posting import credit, debit
-from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Person
+from clubdesk.verbs import shell_user
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -33,6 +33,7 @@ from clubdesk.money import as_amount, cash_rounded, in_pieces
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Banking, Gear, Paid, SignOn
 from clubdesk.rangeday.selectors import tin
+from clubdesk.verbs import shell_user
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +48,7 @@ class RandomSeason(RuleBasedStateMachine):
     def start(self):
         self.run = transaction.atomic()
         self.run.__enter__()
-        self.by = ledger.shell_user()
+        self.by = shell_user()
         ledger.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.other = type(self.by).objects.get(username="keeper")
         self.today = date(2026, 7, 6)

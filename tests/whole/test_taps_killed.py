@@ -26,7 +26,7 @@ django.setup()
 from clubdesk import clock
 from clubdesk.desk import services as desk
 from clubdesk.rooms import RANGE_HELPER
-from clubdesk.ledger.services import shell_user
+from clubdesk.verbs import shell_user
 from clubdesk.membership import services as membership
 from django.contrib.auth import get_user_model
 from django.contrib.sessions.backends.db import SessionStore

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from clubdesk.desk import services as desk
 from clubdesk.desk.roles import ROLES
-from clubdesk.ledger.services import shell_user
+from clubdesk.verbs import shell_user
 
 TODAY = date(2026, 9, 12)
 YEAR_START = date(2026, 7, 1)

@@ -30,6 +30,7 @@ from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Kit, OwnGearCost, Paid, RangeDay, SafetyText
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.rooms import APPROVER
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.worlds.day_one import username
 
@@ -43,7 +44,7 @@ def grow(people):
 
 
 def people_of_it():
-    return ledger.shell_user(), User.objects.get(username=username(APPROVER))
+    return shell_user(), User.objects.get(username=username(APPROVER))
 
 
 class Season:

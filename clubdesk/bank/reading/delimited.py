@@ -56,8 +56,8 @@ class Mapping:
         return {**asdict(self), "text": list(self.text)}
 
     @classmethod
-    def from_dict(cls, kept: dict[str, Any]) -> "Mapping":
-        return cls(**{**kept, "text": tuple(kept["text"])})
+    def from_dict(cls, saved: dict[str, Any]) -> "Mapping":
+        return cls(**{**saved, "text": tuple(saved["text"])})
 
     @property
     def needed(self) -> int:

@@ -43,7 +43,7 @@ def clear(
 
     Raises Refused where they are of several accounts, come to different sums, or are explained already.
     """
-    account = _hold(lines[0].bank_account_id if lines else None)
+    account = _locked(lines[0].bank_account_id if lines else None)
     if found := ledger.written(Clearing, key):
         return found
     if not postings:
@@ -69,7 +69,7 @@ def clear(
     return document
 
 
-def _hold(pk: int | None) -> BankAccount:
+def _locked(pk: int | None) -> BankAccount:
     if pk is None:
         raise Refused("Choose a line of the statement.")
     return BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=pk)
@@ -78,7 +78,7 @@ def _hold(pk: int | None) -> BankAccount:
 @verb(permission="bank.change_statementline", title="Undo this clearing")
 def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Clearing:
     """The lines and entries were not the same money: both are free again. What was posted stays as it is."""
-    _hold(clearing.bank_account_id)
+    _locked(clearing.bank_account_id)
     document = Clearing.objects.get(pk=clearing.pk)
     if document.undone_on:
         return document
@@ -111,7 +111,7 @@ def accept(
     `answer` names what it is made of, as `bank.expected` does: "posting 12", "charge 7", "lodgement 3", "item 9",
     "cards 120.50" or "rule 4". Raises Refused where any of it is no longer so; then nothing is saved.
     """
-    _hold(lines[0].bank_account_id if lines else None)
+    _locked(lines[0].bank_account_id if lines else None)
     postings: list[Posting] = []
     parts = sorted(_parted(each) for each in answer)
     known = [pk for kind, pk in parts if kind == "posting"]

@@ -40,8 +40,8 @@ def plan_import(bank_account: BankAccount, content: bytes, mapping: Mapping | No
     if reading.form_of(content) != reading.Form.CSV:
         mapping = None
     elif mapping is None:
-        kept = bank_account.csv_mapping
-        mapping = Mapping.from_dict(kept) if kept else reading.propose(content)
+        saved = bank_account.csv_mapping
+        mapping = Mapping.from_dict(saved) if saved else reading.propose(content)
     statement = reading.read(content, currency=settings.CLUB_CURRENCY, mapping=mapping)
     fresh = _fresh(bank_account, statement)
     return Plan(statement, mapping, fresh, _missing_before(bank_account, statement, fresh))

@@ -109,7 +109,7 @@ def _credits(households: Iterable[Household]) -> list[PaymentItem]:
     return [PaymentItem(household=each, amount=as_amount(payable[each.pk])) for each in chosen]
 
 
-def _held(run: PaymentRun) -> PaymentRun:
+def _locked(run: PaymentRun) -> PaymentRun:
     rows = PaymentRun.objects.select_for_update(of=("self",), no_key=True).select_related("bank_account")
     return rows.get(pk=run.pk)
 
@@ -124,7 +124,7 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     """The second person lets the run go. Raises Refused for whoever made it, entered bank details that it pays to or
     belongs to a household that it pays, and where details or what is owed changed since it was made.
     """
-    run = _held(run)
+    run = _locked(run)
     if run.state == RunState.RELEASED:
         return run
     RUN.refuse_unless(run.state, RunState.RELEASED, "This run was withdrawn.")
@@ -170,7 +170,7 @@ def _refuse_unpayable(items: Sequence[PaymentItem], has_paid: bool = False) -> N
 @verb(permission="bank.change_paymentrun", title="Make the payment file")
 def make_file(*, run: PaymentRun, by: User, key: uuid.UUID | None = None) -> PaymentFile:
     """Make the Direct Entry file of a released run. Made again it is the same file with the same number."""
-    run = _held(run)
+    run = _locked(run)
     if found := ledger.written(PaymentFile, key):
         return found
     if not run.files.exists():
@@ -224,7 +224,7 @@ def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: 
 
     Raises Refused for a run that is not released; then nothing of it is saved.
     """
-    run = _held(run)
+    run = _locked(run)
     if run.state != RunState.RELEASED:
         raise Refused("Only a released run is paid.")
     if run.released_on and on < run.released_on:
@@ -235,14 +235,14 @@ def record_paid(*, run: PaymentRun, items: Sequence[PaymentItem], on: date, by: 
         raise Refused("The file of this run was not made yet; the bank cannot have paid it.")
     chosen = {item.pk for item in items}
     waiting = [item for item in _waiting(run) if item.pk in chosen]
-    _hold(waiting)
+    _lock_owed(waiting)
     _refuse_unpayable(waiting, has_paid=True)
     for item in waiting:
         _pay(item, on, by)
     return run
 
 
-def _hold(items: Sequence[PaymentItem]) -> None:
+def _lock_owed(items: Sequence[PaymentItem]) -> None:
     """Take households, claims and expenses in their order, before the first post takes the book."""
     queue_all({item.household_id for item in items})
     for model, ids in (
@@ -273,7 +273,7 @@ def _pay(item: PaymentItem, on: date, by: User) -> None:
 @verb(permission="bank.change_paymentrun", title="The bank returned this payment")
 def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
     """The bank returned a payment: its entry is reversed and what it was for waits to be paid again."""
-    run = _held(item.run)
+    run = _locked(item.run)
     item = run.items.select_related("household", "claim", "expense", "repayment").get(pk=item.pk)
     if item.state == ItemState.RETURNED:
         return item
@@ -297,7 +297,7 @@ def leave_out(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentI
     Once the run's file was made the bank may have it: then this says that the bank did not make the payment, and the
     file stays as it was.
     """
-    run = _held(item.run)
+    run = _locked(item.run)
     item = run.items.select_related("household").get(pk=item.pk)
     if item.state in (ItemState.LEFT_OUT, ItemState.REFUSED):
         return item
@@ -322,7 +322,7 @@ def _end(item: PaymentItem, state: ItemState, on: date, reason: str) -> PaymentI
 @verb(permission="bank.change_paymentrun", title="Withdraw this run")
 def withdraw_run(*, run: PaymentRun, on: date, reason: str, by: User) -> PaymentRun:
     """Give a run up of which nothing was paid; what it held can go into another. Raises Refused without a reason."""
-    run = _held(run)
+    run = _locked(run)
     if run.state == RunState.WITHDRAWN:
         return run
     if run.items.filter(state__in=(ItemState.PAID, ItemState.RETURNED)).exists():

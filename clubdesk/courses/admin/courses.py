@@ -20,9 +20,9 @@ class RefundSteps(forms.BaseInlineFormSet[RefundStep, Course, forms.ModelForm[Re
 
     def clean(self) -> None:
         super().clean()
-        kept = [form.cleaned_data for form in self.forms if form.cleaned_data and not form.cleaned_data.get("DELETE")]
+        stay = [form.cleaned_data for form in self.forms if form.cleaned_data and not form.cleaned_data.get("DELETE")]
         steps = sorted(
-            (each["days_before"], each["percent"]) for each in kept if "days_before" in each and "percent" in each
+            (each["days_before"], each["percent"]) for each in stay if "days_before" in each and "percent" in each
         )
         if len({days for days, _ in steps}) < len(steps):
             raise forms.ValidationError("The same number of days stands there twice.")

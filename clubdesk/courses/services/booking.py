@@ -212,7 +212,7 @@ def record_reach_check(
     What a reach check asks for is the club's own rule (common practice, no source).
     """
     courses = Course.objects.filter(places__person=person, places__state=PlaceState.WAITING).distinct()
-    held = [locked(course) for course in courses.order_by("pk")]
+    locked_courses = [locked(course) for course in courses.order_by("pk")]
     if found := ledger.written(ReachCheck, key):
         return found
     if on > clock.today():
@@ -222,7 +222,7 @@ def record_reach_check(
     document = ReachCheck.objects.create(
         key=key or uuid.uuid4(), person=person, checked_on=on, checked_by=checked_by.strip()[:100], recorded_by=by
     )
-    for course in held:
+    for course in locked_courses:
         for booking in Booking.objects.filter(places__person=person, course=course, state=PlaceState.WAITING):
             words = f"A reach check of {person.given_name} by {document.checked_by} is recorded."
             note(booking, Happened.CHANGED, words, on=on, by=by)

@@ -55,7 +55,7 @@ def save_cohort(*, cohort: Cohort, on: date, by: User) -> SavedCohort:
 
 def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
     places = before.places.filter(state=PlaceState.HELD).select_related("charge")
-    charges = charging.hold(place.charge for place in places if place.charge).values()
+    charges = charging.lock_charges(place.charge for place in places if place.charge).values()
     if any(charge.recognised_on or not charge.waits for charge in charges):
         raise Refused(
             f"{before} has started, or a fee of it is income already; its first session stays "
@@ -99,7 +99,7 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
         raise Refused(f"Somebody has completed {cohort}; it can no longer be cancelled.")
     parties = _parties_in(cohort)
     held = cohort.places.filter(state=PlaceState.HELD).select_related("charge")
-    charging.hold(place.charge for place in held if place.charge)
+    charging.lock_charges(place.charge for place in held if place.charge)
     taken = {booking.pk: _back_to_the_waitlist(booking, cohort, on, reason.strip(), by) for booking in parties}
     cohort.cancelled_on, cohort.cancel_reason = on, reason.strip()[:150]
     cohort.save()

@@ -9,8 +9,9 @@ from django.utils import timezone
 from clubdesk.clock import day_text
 from clubdesk.courses import letters, selectors
 from clubdesk.courses import words as words_about
-from clubdesk.courses.models import STANDING, TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.models import TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
 from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
+from clubdesk.courses.states import PLACE
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
@@ -61,7 +62,8 @@ def withdraw_place(*, place: Place, on: date, reason: str, by: User) -> Place:
 
 def _standing(booking: Booking, places: Sequence[Place] | None) -> list[Place]:
     chosen = {place.pk for place in places} if places is not None else None
-    rows = [place for place in selectors.places_of(booking) if place.state in STANDING]
+    standing = PLACE.before(PlaceState.WITHDRAWN)
+    rows = [place for place in selectors.places_of(booking) if place.state in standing]
     return [place for place in rows if chosen is None or place.pk in chosen]
 
 
@@ -77,7 +79,7 @@ def _give_up(
     places: Sequence[Place], state: PlaceState, on: date, reason: str, by: User, by_rule: bool = True
 ) -> TakenBack:
     """End the places; returns what taking their fees back came to."""
-    charging.hold(place.charge for place in places if place.charge)
+    charging.lock_charges(place.charge for place in places if place.charge)
     taken = []
     for place in places:
         if place.charge:
@@ -120,10 +122,10 @@ def transfer(
     _refuse_unfit(moving, booking, cohort, on)
     left = moving[0].cohort
     assert left is not None
-    held = charging.hold(place.charge for place in moving if place.charge)
+    charges = charging.lock_charges(place.charge for place in moving if place.charge)
     for place in moving:
         assert place.charge_id is not None
-        place.charge = _charge_moved(place, held[place.charge_id], cohort, on, by)
+        place.charge = _charge_moved(place, charges[place.charge_id], cohort, on, by)
         place.cohort = cohort
         place.save()
     if course.pay_days is not None:
@@ -254,7 +256,7 @@ def lapse_unpaid_booking(*, booking: Booking, on: date, by: User) -> bool:
     course = locked(booking.course)
     booking = fresh(booking)
     held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
-    charging.hold(place.charge for place in held if place.charge)
+    charging.lock_charges(place.charge for place in held if place.charge)
     owing = set(selectors.unpaid(on).filter(place__in=held).values_list("place", flat=True))
     unpaid = [place for place in held if place.pk in owing]
     if not unpaid or booking.pay_by is None or booking.pay_by >= on:

@@ -23,7 +23,7 @@ from clubdesk.roll.services import add_household, add_person
 from clubdesk.verbs import NOBODY, verb
 
 FAMILIES = "families"
-USES_KEPT = timedelta(days=1)
+USES_FORGOTTEN_AFTER = timedelta(days=1)
 LIMIT_WINDOW = timedelta(hours=1)
 MOST_AN_HOUR = {"address": 12, "email": 4}
 
@@ -154,4 +154,4 @@ def within_limits(kind: str, who: str) -> bool:
 
 def forget_page_uses() -> None:
     """Nothing of who used the page is kept beyond a day."""
-    PageUse.objects.filter(at__lt=timezone.now() - USES_KEPT).delete()
+    PageUse.objects.filter(at__lt=timezone.now() - USES_FORGOTTEN_AFTER).delete()

@@ -8,16 +8,18 @@ from typing import Any
 
 from django.core.checks import CheckMessage, Error
 
-from clubdesk.desk.house import documents, menus, pages, people, permissions
+from clubdesk.desk.house import commands, documents, menus, pages, people, permissions
 
 LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     menus.every_room_tells_of_itself,
     menus.every_list_stands_in_a_menu,
     menus.every_address_is_known,
     documents.every_document_is_kept,
+    documents.every_table_of_states_is_guarded,
     documents.every_state_has_its_verb,
     pages.every_page_has_its_own_address,
     pages.every_form_fits_its_verb,
+    commands.every_command_names_its_verb,
     permissions.every_permission_exists,
     permissions.every_permission_is_somebodys,
     people.every_row_about_a_person_is_declared,

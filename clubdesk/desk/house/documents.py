@@ -31,6 +31,13 @@ def every_document_is_kept() -> Iterator[str]:
             yield f"guards.kept({table!r}, …) names {column} twice."
 
 
+def every_table_of_states_is_guarded() -> Iterator[str]:
+    guarded = [found for found, _ in states.GUARDED.values()]
+    for table in states.ALL:
+        if not any(found is table for found in guarded):
+            yield f"No guard holds a {table.noun} to its states: add those of its table to GUARDS in its room's rules."
+
+
 def every_state_has_its_verb() -> Iterator[str]:
     for table in states.ALL:
         for before, after, name in table.pairs():

@@ -84,7 +84,7 @@ def misfits(page: AnyPage) -> Iterator[str]:
 
 
 def _fits(field: forms.Field, hint: object) -> bool:
-    plain = _without_none(hint)
+    plain = without_none(hint)
     if isinstance(field, forms.ModelMultipleChoiceField | forms.MultipleChoiceField):
         return isinstance(typing.get_origin(plain), type) and issubclass(typing.get_origin(plain), Iterable)  # type: ignore[arg-type]
     if isinstance(field, forms.ModelChoiceField):
@@ -95,7 +95,7 @@ def _fits(field: forms.Field, hint: object) -> bool:
     return wanted is object or (isinstance(plain, type) and issubclass(plain, wanted))
 
 
-def _without_none(hint: object) -> object:
+def without_none(hint: object) -> object:
     if typing.get_origin(hint) in (typing.Union, UnionType):
         parts = [part for part in typing.get_args(hint) if part is not type(None)]
         return parts[0] if len(parts) == 1 else hint

@@ -1,10 +1,13 @@
 """What the club pays back to a household once somebody else has approved it."""
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 
 from clubdesk.ledger.models import Document
 from clubdesk.roll.models import Household
+from clubdesk.states import States
 
 
 class PaidBack(Document):
@@ -19,6 +22,7 @@ class PaidBack(Document):
     payment_reference = models.CharField(max_length=60, blank=True)
     times_returned = models.PositiveSmallIntegerField("payments returned by the bank", default=0)
 
+    states: ClassVar[States]
     household: Household
     state: str
 

@@ -12,7 +12,7 @@ from clubdesk.fees.services.accounts import (
 from clubdesk.fees.services.charging import (
     cancel_receipt,
     charge,
-    hold,
+    lock_charges,
     move_start,
     queue,
     queue_all,
@@ -44,7 +44,7 @@ __all__ = [
     "charge_again",
     "credit_charge",
     "end_arrangement",
-    "hold",
+    "lock_charges",
     "lodge_vouchers",
     "move_start",
     "pay_with",

@@ -40,7 +40,7 @@ def queue_all(households: Iterable[int]) -> None:
     list(families.filter(pk__in=list(households)))
 
 
-def hold(charges: Iterable[Charge]) -> dict[int, Charge]:
+def lock_charges(charges: Iterable[Charge]) -> dict[int, Charge]:
     """Take the households and the charges in their order, before the first post takes the book.
 
     Returns the charges by id as they stand now.

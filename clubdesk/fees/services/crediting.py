@@ -185,7 +185,7 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
 
 
 def _release_all(charge: Charge, on: date, reason: str, by: User) -> list[Voucher]:
-    rows = charge.vouchers.filter(state=VoucherState.ACCEPTED).order_by("pk")
+    rows = charge.vouchers.filter(state__in=VOUCHER.before(VoucherState.RELEASED)).order_by("pk")
     return [_release(voucher, charge.household, on, reason, by) for voucher in rows]
 
 

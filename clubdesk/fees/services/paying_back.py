@@ -18,15 +18,15 @@ from clubdesk.roll.selectors import belongs_to
 Back = TypeVar("Back", bound=PaidBack)
 
 
-def held(document: Back, *related: str) -> Back:
+def locked(document: Back, *related: str) -> Back:
     """The document's own row, locked and read anew."""
     rows = type(document)._default_manager.select_for_update(of=("self",), no_key=True)
     return rows.select_related("household__party", *related).get(pk=document.pk)
 
 
-def held_for_decision(document: Back, by: User, *related: str) -> Back:
+def locked_for_decision(document: Back, by: User, *related: str) -> Back:
     """The same for somebody who may decide: nobody decides what they recorded or what pays their own household."""
-    document, noun = held(document, *related), document._meta.verbose_name
+    document, noun = locked(document, *related), document._meta.verbose_name
     if document.recorded_by_id == by.pk:
         raise Refused(f"You recorded this {noun}; somebody else must decide about it.")
     if belongs_to(by, document.household):
@@ -36,11 +36,10 @@ def held_for_decision(document: Back, by: User, *related: str) -> Back:
 
 @transaction.atomic
 def pay(document: Back, *, on: date, by: User, reference: str, narration: str, lines: Sequence[Line]) -> Back:
-    """What was approved went to the household by bank transfer; `document` is held already."""
+    """What was approved went to the household by bank transfer; `document` is locked already."""
     if document.state == "paid":
         return document
-    if document.state != "approved":
-        raise Refused(f"Only an approved {document._meta.verbose_name} is paid.")
+    document.states.refuse_unless(document.state, "paid", f"Only an approved {document._meta.verbose_name} is paid.")
     if document.decided_on and on < document.decided_on:
         raise Refused(f"It was approved on {day_text(document.decided_on)}; it cannot be paid before.")
     document.state, document.paid_on, document.payment_reference = "paid", on, reference.strip()
@@ -52,7 +51,7 @@ def pay(document: Back, *, on: date, by: User, reference: str, narration: str, l
 @transaction.atomic
 def take_payment_back(document: Back, *, on: date, by: User) -> Back:
     """The bank returned the payment: its entry is reversed and the document waits to be paid again."""
-    document = held(document)
+    document = locked(document)
     if document.state == "approved" and document.times_returned:
         return document
     if document.state != "paid" or document.paid_on is None:

@@ -11,7 +11,7 @@ from djmoney.money import Money
 from clubdesk.errors import Refused
 from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
-from clubdesk.fees.services.charging import hold, queue, settle
+from clubdesk.fees.services.charging import lock_charges, queue, settle
 from clubdesk.fees.services.crediting import set_against, take_back
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
@@ -96,7 +96,7 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
     VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
     if found := ledger.written(Lodgement, key):
         return found
-    waiting = Voucher.objects.filter(scheme=scheme, state=VoucherState.ACCEPTED)
+    waiting = Voucher.objects.filter(scheme=scheme, state__in=VOUCHER.before(VoucherState.LODGED))
     if not waiting.exists():
         raise Refused(f"No voucher of {scheme} waits to be lodged.")
     document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
@@ -190,9 +190,10 @@ def answer_lodgement(
 
 def _locked_batch(lodgement: Lodgement) -> dict[int, Voucher]:
     """The batch's vouchers without an answer; locked with their households and charges before the book is."""
-    rows = lodgement.vouchers.select_for_update(of=("self",), no_key=True).filter(state=VoucherState.LODGED)
+    lodged = lodgement.vouchers.filter(state__in=VOUCHER.before(VoucherState.PAID))
+    rows = lodged.select_for_update(of=("self",), no_key=True)
     vouchers = {each.pk: each for each in rows.select_related("person", "charge").order_by("pk")}
-    hold(each.charge for each in vouchers.values())
+    lock_charges(each.charge for each in vouchers.values())
     return vouchers
 
 
@@ -222,7 +223,7 @@ def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgem
     """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
     if Lodgement.objects.get(pk=lodgement.pk).paid_on:
         return Lodgement.objects.get(pk=lodgement.pk)
-    lodged = lodgement.vouchers.filter(state=VoucherState.LODGED)
+    lodged = lodgement.vouchers.filter(state__in=VOUCHER.before(VoucherState.PAID))
     if not lodged:
         raise Refused("Every voucher of this lodgement was refused; there is nothing to be paid.")
     paid = {voucher.pk: voucher.amount for voucher in lodged}

@@ -1,10 +1,10 @@
 """Verbs of the ledger: the only code that writes to it."""
 
-from clubdesk.ledger.services.book import lock_book, shell_user, start_book, written
+from clubdesk.ledger.services.book import lock_book, start_book, written
 from clubdesk.ledger.services.days import first_open_day, is_shut, refuse_shut
 from clubdesk.ledger.services.importing import import_chart, import_journal
 from clubdesk.ledger.services.journals import (
-    KEPT_ELSEWHERE,
+    HAVE_OWN_DOCUMENTS,
     record_journal,
     reverse_as_dated,
     reverse_due,
@@ -15,7 +15,7 @@ from clubdesk.ledger.services.reversing import lines_of, reverse, undo_entries_o
 from clubdesk.ledger.services.years import close_year, closing_lines, lock_month, open_year, refuse_early_close
 
 __all__ = [
-    "KEPT_ELSEWHERE",
+    "HAVE_OWN_DOCUMENTS",
     "NO_MONEY_ROLES",
     "close_year",
     "closing_lines",
@@ -36,7 +36,6 @@ __all__ = [
     "reverse_as_dated",
     "reverse_due",
     "reverse_journal",
-    "shell_user",
     "start_book",
     "undo_entries_of",
     "written",

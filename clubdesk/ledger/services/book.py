@@ -3,23 +3,13 @@
 import uuid
 from typing import TypeVar
 
-from django.contrib.auth import get_user_model
 from django.contrib.auth.models import User
 
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import Book, Document, Fund, FundRole
-from clubdesk.verbs import NOBODY, SHELL_USER, verb
+from clubdesk.verbs import NOBODY, verb
 
 Written = TypeVar("Written", bound=Document)
-
-
-def shell_user() -> User:
-    """Whoever types commands on the machine itself; cannot sign in."""
-    user, created = get_user_model().objects.get_or_create(username=SHELL_USER, defaults={"is_active": False})
-    if created:
-        user.set_unusable_password()
-        user.save()
-    return user
 
 
 def written(model: type[Written], key: uuid.UUID | None) -> Written | None:

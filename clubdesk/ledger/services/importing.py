@@ -145,16 +145,16 @@ def _file_entries(rows: Sequence[Row], faults: Faults) -> list[FileEntry]:
         entry.narration = entry.narration or row["narration"]
         if on and entry.on and on != entry.on:
             faults.add(row.number, f"entry {row['entry']} has two dates, {entry.on} and {on}.")
-        account, kept_in = accounts.get(row["account"]), funds.get(row["fund"].lower())
+        account, in_fund = accounts.get(row["account"]), funds.get(row["fund"].lower())
         amount = _amount(row, faults)
         if account is None:
             faults.add(row.number, f"the account “{row['account']}” is not in the chart.")
         elif account.needs_party:
             faults.add(row.number, f"{account} needs to say who owes or is owed; record it in its own room.")
-        if kept_in is None:
+        if in_fund is None:
             faults.add(row.number, f"the fund “{row['fund']}” is unknown.")
-        if account and kept_in and amount:
-            entry.lines.append(Line(account, as_amount(amount), None, kept_in))
+        if account and in_fund and amount:
+            entry.lines.append(Line(account, as_amount(amount), None, in_fund))
     for entry in entries.values():
         if not entry.narration:
             faults.add(entry.row, f"entry {entry.reference} has no narration.")

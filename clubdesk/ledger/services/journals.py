@@ -20,7 +20,7 @@ from clubdesk.verbs import NOBODY, verb
 
 LONGEST_UNTIL_UNDONE = timedelta(days=397)
 """A year and a month: what is undone later than that was mistyped."""
-KEPT_ELSEWHERE = (Role.FEES_OWED, Role.REFUNDS_PAYABLE)
+HAVE_OWN_DOCUMENTS = (Role.FEES_OWED, Role.REFUNDS_PAYABLE)
 """What families owe and are owed is kept by its own documents; a journal would put the account out of step."""
 
 
@@ -53,7 +53,7 @@ def record_journal(
     if found := written(Journal, key):
         return found
     lines = list(lines)
-    _refuse_kept_elsewhere(lines)
+    _refuse_what_has_own_documents(lines)
     if origin == JournalOrigin.OPENING:
         _refuse_brought_in_twice(lines)
     journal = Journal(
@@ -75,10 +75,10 @@ def record_journal(
     return journal
 
 
-def _refuse_kept_elsewhere(lines: Iterable[Line]) -> None:
+def _refuse_what_has_own_documents(lines: Iterable[Line]) -> None:
     for line in lines:
         role = line.account if isinstance(line.account, Role) else line.account.role
-        if role in KEPT_ELSEWHERE:
+        if role in HAVE_OWN_DOCUMENTS:
             raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
 
 

@@ -141,7 +141,7 @@ def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, 
 
     What a claimed voucher stands in the way of is promised: it is credited where that voucher is refused.
     """
-    charging.hold(charges)
+    charging.lock_charges(charges)
     for claimed_too in (False, True):
         for charge in charges:
             part = min(amount, selectors.own_part_left(charge))

@@ -50,7 +50,7 @@ def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_t
         day.sign_ons.filter(selectors.STANDS).select_related("person__household__party", "price", "tap").order_by("pk")
     )
     charging.queue_all({row.person.household_id for row in signed if row.person})
-    charging.hold(row.charge for row in signed if row.charge)
+    charging.lock_charges(row.charge for row in signed if row.charge)
     for row in signed:
         take_off(sign_on=row, on=on, reason=f"called off: {reason.strip()}"[:150], by=by)
     moved = [_move(row, move_to, by) for row in signed if row.person and row.price] if move_to else []

@@ -19,7 +19,7 @@ from clubdesk.rangeday.models import Banking, CountedPiece, RangeDay, TillCount
 from clubdesk.verbs import verb
 
 
-def hold(range_day: RangeDay) -> RangeDay:
+def locked(range_day: RangeDay) -> RangeDay:
     """One change at a time to a range day."""
     return RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
 
@@ -54,7 +54,7 @@ def close_day(
     own fees; where it is not given, all that the ledger knows of. Two people count; a difference needs a reason.
     Raises Refused otherwise, for a day that is still to come, and for an opening that the ledger knows nothing of.
     """
-    day = hold(range_day)
+    day = locked(range_day)
     standing = TillCount.objects.filter(range_day=day, reopened_on=None).first()
     if found := standing or ledger.written(TillCount, key):
         return found
@@ -141,7 +141,7 @@ def reopen_day(*, range_day: RangeDay, reason: str, on: date, by: User) -> TillC
 
     Raises Refused without a reason, for a day that was not counted, and in a locked month.
     """
-    day = hold(range_day)
+    day = locked(range_day)
     count = TillCount.objects.filter(range_day=day, reopened_on=None).first()
     if count is None:
         raise Refused(f"{day} was not counted yet.")
@@ -163,9 +163,9 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
     if found := ledger.written(Banking, key):
         return found
     amount = positive(amount)
-    held = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
-    if amount > held:
-        raise Refused(f"The tin holds {shown(held)} on {day_text(on)}; no more than that can be banked.")
+    in_the_tin = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
+    if amount > in_the_tin:
+        raise Refused(f"The tin holds {shown(in_the_tin)} on {day_text(on)}; no more than that can be banked.")
     document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)
     ledger.post(
         source=document,

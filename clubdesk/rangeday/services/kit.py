@@ -13,7 +13,7 @@ from clubdesk.verbs import verb
 HAVE_IT_CHECKED = "Have it checked by someone qualified before anybody shoots with it."
 
 
-def _hold(kit: Kit) -> Kit:
+def _locked(kit: Kit) -> Kit:
     return Kit.objects.select_for_update(of=("self",), no_key=True).get(pk=kit.pk)
 
 
@@ -25,7 +25,7 @@ def give_out(
 
     Raises Refused for kit that is out, set aside or retired, and for a sign-on that was cancelled.
     """
-    kit = _hold(kit)
+    kit = _locked(kit)
     if found := ledger.written(KitLoan, key):
         return found
     if kit.state == KitState.SET_ASIDE:
@@ -48,7 +48,7 @@ def give_out(
 @verb(permission="rangeday.change_signon", title="It came back")
 def take_back_kit(*, kit: Kit, at: datetime, by: User) -> KitLoan | None:
     """A piece of kit came back. None where it was not out then: a loan given later than `at` goes on."""
-    _hold(kit)
+    _locked(kit)
     loan = kit.loans.filter(back_at=None, given_at__lte=at).first()
     if loan:
         loan.back_at = at
@@ -90,7 +90,7 @@ def find_kit_fit(
 def _checked(
     kit: Kit, state: KitState, on: date, by: User, key: uuid.UUID | None, *, note: str, checked_by: str = ""
 ) -> KitCheck:
-    kit = _hold(kit)
+    kit = _locked(kit)
     if found := ledger.written(KitCheck, key):
         return found
     check = KitCheck.objects.create(

@@ -18,6 +18,7 @@ from clubdesk.rangeday import selectors
 from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, Tap, TapState
 from clubdesk.rangeday.services.kit import give_out, take_back_kit
 from clubdesk.rangeday.services.signing import sign_on, take_off
+from clubdesk.rangeday.states import TAP
 from clubdesk.roll.models import Person
 from clubdesk.verbs import verb
 
@@ -210,7 +211,7 @@ def _why_not_undone(day: RangeDay, tapped: Tapped, standing: Tap) -> str:
 def _take_all_off(standing: Tap, at: datetime, by: User) -> None:
     KitLoan.objects.filter(key=standing.key, back_at=None, given_at__lte=at).update(back_at=at)
     signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
-    charging.hold(each.charge for each in signed if each.charge)
+    charging.lock_charges(each.charge for each in signed if each.charge)
     for each in signed:
         for loan in each.loans.filter(back_at=None).select_related("kit"):
             take_back_kit(kit=loan.kit, at=at, by=by)
@@ -225,7 +226,7 @@ def answer_tap(*, tap: Tap, record: bool, answer: str, on: date, by: User) -> Ta
     """
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=tap.range_day_id)
     document = Tap.objects.get(pk=tap.pk)
-    if document.state != TapState.QUESTION:
+    if not TAP.may_follow(document.state, TapState.ANSWERED):
         return document
     if not answer.strip():
         raise Refused("Say what you found out.")

@@ -35,7 +35,7 @@ ROOM = Room(
     },
     personal=(
         Personal(
-            "locker.Rent", family="household", erased=(Erase("reason"),), told=("reason",), kept_from=("ends_on",)
+            "locker.Rent", family="household", erased=(Erase("reason"),), told=("reason",), retained_from=("ends_on",)
         ),
     ),
     told=(Told("Lockers", (("From", 14), ("Locker", 20), ("Words", 60), ("Amount", 14)), _told, amounts="D"),),

@@ -13,10 +13,11 @@ from clubdesk.desk import demo
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import year_ending
 from clubdesk.reports.workbook import write_workbook
-from clubdesk.shell import VerbCommand, day
+from clubdesk.shell import ShellCommand, day
 
 
-class Command(VerbCommand):
+class Command(ShellCommand):
+    why_no_verb = "It plays two years of everybody's verbs, in a book that it empties first."
     help = "Build a fresh demo book and its workbook, then serve the site on this machine alone."
 
     def add_arguments(self, parser: CommandParser) -> None:

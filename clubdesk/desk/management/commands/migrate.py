@@ -28,6 +28,8 @@ def make_tables(connection: BaseDatabaseWrapper) -> None:
 
 
 class Command(migrate.Command):
+    why_no_verb = "It makes the tables that verbs write in."
+
     def handle(self, *args: Any, **options: Any) -> None:
         connection = connections[options["database"]]
         if not any(options[each] for each in ASKED) and not connection.introspection.table_names():

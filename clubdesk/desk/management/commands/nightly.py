@@ -1,30 +1,23 @@
+from collections.abc import Iterable
 from typing import Any
 
-from django.core.management.base import CommandParser
+from django.core.management import call_command
 
-from clubdesk import clock
 from clubdesk.desk import services
+from clubdesk.desk.services import Nightly
 from clubdesk.ledger import selectors
-from clubdesk.ledger.services import shell_user
-from clubdesk.mail import services as mail
-from clubdesk.shell import VerbCommand, day
+from clubdesk.shell import Argument, Typed, VerbCommand, day_or_today
 
 
-class Command(VerbCommand):
+class Command(VerbCommand[Nightly]):
     help = "Do what time alone changes, then send the letters that wait. Safe to run twice."
-    whole = False
-
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--date", metavar="DATE", help="default: today")
+    verb, needs = services.nightly, selectors.book
+    takes = (Argument("--date", {"on": day_or_today}, "DATE", "default: today", may_be_left_out=True),)
 
     def handle(self, *args: Any, **options: Any) -> None:
         super().handle(*args, **options)
-        done = mail.deliver()
-        self.stdout.write(f"{done.sent} letters sent, {done.delayed} delayed, {done.failed} could not be sent.")
+        call_command("send_mail", stdout=self.stdout, stderr=self.stderr)
 
-    def run(self, *, date: str | None, **options: Any) -> None:
-        selectors.book()
-        night = services.nightly(on=day(date) if date else clock.today(), by=shell_user())
-        self.stdout.write(night.in_words)
-        for sentence in night.not_yet:
-            self.stdout.write(f"Not yet: {sentence}")
+    def told(self, result: Nightly, typed: Typed) -> Iterable[str]:
+        yield result.in_words
+        yield from (f"Not yet: {sentence}" for sentence in result.not_yet)

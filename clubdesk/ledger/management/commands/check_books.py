@@ -6,16 +6,16 @@ from django.core.management.base import CommandParser
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.ledger.invariants import check_all
-from clubdesk.shell import VerbCommand
+from clubdesk.shell import QuestionCommand
 
 
-class Command(VerbCommand):
+class Command(QuestionCommand):
     help = "Re-derive every invariant of the books from the rows; exit 1 and a list where one fails."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--format", default="table", help="table or json (default: table)")
 
-    def run(self, *, format: str, **options: Any) -> None:
+    def answer(self, *, format: str, **options: Any) -> None:
         if format not in ("table", "json"):
             raise Refused(f"“{format}” is no format; choose table, json.")
         selectors.book()

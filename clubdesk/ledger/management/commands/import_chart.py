@@ -1,17 +1,14 @@
-from typing import Any
-
-from django.core.management.base import CommandParser
+from collections.abc import Iterable
 
 from clubdesk.ledger import services
-from clubdesk.shell import VerbCommand, contents
+from clubdesk.shell import CSV_FILE, ImportCommand
 
 
-class Command(VerbCommand):
+class Command(ImportCommand[int]):
     help = "Add or rename accounts from a CSV file with the columns code,name,kind,role."
+    verb = services.import_chart
+    takes = (CSV_FILE,)
+    has_dry_run = False
 
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", metavar="FILE.csv")
-
-    def run(self, *, file: str, **options: Any) -> None:
-        count = services.import_chart(content=contents(file), by=services.shell_user())
-        self.stdout.write(f"{count} accounts read from {file}.")
+    def came_to(self, result: int, would_be: str, file: str) -> Iterable[str]:
+        yield f"{result} accounts read from {file}."

@@ -1,21 +1,14 @@
-from typing import Any
-
-from django.core.management.base import CommandParser
+from collections.abc import Iterable
 
 from clubdesk.ledger import selectors, services
-from clubdesk.shell import VerbCommand, contents
+from clubdesk.ledger.models import Journal
+from clubdesk.shell import CSV_FILE, ImportCommand
 
 
-class Command(VerbCommand):
+class Command(ImportCommand[list[Journal]]):
     help = "Post the entries of a CSV file with the columns entry,date,narration,account,fund,debit,credit."
+    verb, needs = services.import_journal, selectors.book
+    takes = (CSV_FILE,)
 
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", metavar="FILE.csv")
-        parser.add_argument("--dry-run", action="store_true", help="check everything, save nothing")
-
-    def run(self, *, file: str, dry_run: bool, **options: Any) -> None:
-        selectors.book()
-        journals = services.import_journal(content=contents(file), by=services.shell_user())
-        self.keep = not dry_run
-        done = "would be posted" if dry_run else "posted"
-        self.stdout.write(f"{len(journals)} entries {done} from {file}.")
+    def came_to(self, result: list[Journal], would_be: str, file: str) -> Iterable[str]:
+        yield f"{len(result)} entries {would_be}posted from {file}."

@@ -11,18 +11,18 @@ from clubdesk.ledger import selectors
 from clubdesk.ledger.papers import COLUMNS, trial_balance_table
 from clubdesk.ledger.selectors import TrialBalance, TrialBalanceLine
 from clubdesk.money import plain
-from clubdesk.shell import VerbCommand, day
+from clubdesk.shell import QuestionCommand, day
 from clubdesk.tables import write_csv
 
 
-class Command(VerbCommand):
+class Command(QuestionCommand):
     help = "Print the trial balance at the end of a day."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--as-at", metavar="DATE", help="default: today")
         parser.add_argument("--format", default="table", help="table, csv or json (default: table)")
 
-    def run(self, *, as_at: str | None, format: str, **options: Any) -> None:
+    def answer(self, *, as_at: str | None, format: str, **options: Any) -> None:
         printers = {"table": self.table, "csv": self.csv, "json": self.json}
         if format not in printers:
             raise Refused(f"“{format}” is no format; choose {', '.join(printers)}.")
@@ -48,6 +48,6 @@ class Command(VerbCommand):
     def table(self, trial: TrialBalance) -> None:
         self.stdout.write(f"{selectors.club_name()}: trial balance as at {long_day(trial.as_at)}\n\n")
         width = max([len(line.account.name) for line in trial.lines] + [20])
-        for line in trial_balance_table(trial).lines:
-            code, name, debit, credit = (cell.text for cell in line.cells)
+        for row in trial_balance_table(trial).shown_rows:
+            code, name, debit, credit = (cell.text for cell in row.cells)
             self.stdout.write(f"{code:4}  {name:<{width}} {debit:>14} {credit:>14}")

@@ -1,12 +1,13 @@
-from typing import Any
+from collections.abc import Iterable
 
 from clubdesk.mail import services
-from clubdesk.shell import VerbCommand
+from clubdesk.mail.services import Delivered
+from clubdesk.shell import Typed, VerbCommand
 
 
-class Command(VerbCommand):
+class Command(VerbCommand[Delivered]):
     help = "Send every letter that waits. The site does so by itself; this is for a server that was down."
+    verb = services.deliver
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        done = services.deliver()
-        self.stdout.write(f"{done.sent} letters sent, {done.delayed} delayed, {done.failed} could not be sent.")
+    def told(self, result: Delivered, typed: Typed) -> Iterable[str]:
+        yield f"{result.sent} letters sent, {result.delayed} delayed, {result.failed} could not be sent."

@@ -1,32 +1,28 @@
-from django.core.management.base import CommandParser
+from collections.abc import Iterable
 
-from clubdesk import clock
 from clubdesk.ledger import selectors
-from clubdesk.ledger.services import shell_user
 from clubdesk.membership import services
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL
-from clubdesk.shell import VerbCommand, contents, day
+from clubdesk.membership.services.bringing import BroughtIn
+from clubdesk.shell import FILE, Argument, ImportCommand, day_or_today
 
 
-class Command(VerbCommand):
+class Command(ImportCommand[BroughtIn]):
     help = (
         f"Bring in people and households from a CSV or XLSX file with the columns {','.join(COLUMNS)} "
         f"and, where there are any, {','.join(OPTIONAL)}."
     )
+    verb, needs = services.import_roll, selectors.book
+    takes = (
+        Argument("--as-at", {"as_at": day_or_today}, "DATE", "the day of the balances; default: today", True),
+        FILE,
+    )
 
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", metavar="FILE")
-        parser.add_argument("--dry-run", action="store_true", help="check everything, save nothing")
-        parser.add_argument("--as-at", metavar="DATE", help="the day of the balances; default: today")
-
-    def run(self, *, file: str, dry_run: bool, as_at: str | None, **options: object) -> None:
-        selectors.book()
-        on = day(as_at) if as_at else clock.today()
-        done = services.import_roll(content=contents(file), as_at=on, by=shell_user())
-        self.keep = not dry_run
-        verb = "would be brought in" if dry_run else "brought in"
-        self.stdout.write(
-            f"{done.households} households, {done.people} people and {done.memberships} memberships {verb} from {file}."
+    def came_to(self, result: BroughtIn, would_be: str, file: str) -> Iterable[str]:
+        yield (
+            f"{result.households} households, {result.people} people and {result.memberships} memberships "
+            f"{would_be}brought in from {file}."
         )
-        if done.balances:
-            self.stdout.write(f"{done.balances.charges.count() + done.balances.receipts.count()} balances {verb}.")
+        if result.balances:
+            balances = result.balances.charges.count() + result.balances.receipts.count()
+            yield f"{balances} balances {would_be}brought in."

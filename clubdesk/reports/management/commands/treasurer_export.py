@@ -8,17 +8,17 @@ from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.reports.workbook import write_workbook
-from clubdesk.shell import VerbCommand
+from clubdesk.shell import QuestionCommand
 
 
-class Command(VerbCommand):
+class Command(QuestionCommand):
     help = "Write the treasurer's workbook of the financial year that ends in the calendar year YEAR."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("year", metavar="YEAR")
         parser.add_argument("--output", required=True, metavar="FILE.xlsx")
 
-    def run(self, *, year: str, output: str, **options: Any) -> None:
+    def answer(self, *, year: str, output: str, **options: Any) -> None:
         selectors.book()
         if not (year.isascii() and year.isdigit()):
             raise Refused(f"“{year}” is not a year; write it like 2026.")

@@ -6,16 +6,16 @@ from django.core.management.base import CommandParser
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.reports.verify import verify
-from clubdesk.shell import VerbCommand
+from clubdesk.shell import QuestionCommand
 
 
-class Command(VerbCommand):
+class Command(QuestionCommand):
     help = "Say whether a workbook or a PDF of the statements is this book's own, or which figures differ."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE")
 
-    def run(self, *, file: str, **options: Any) -> None:
+    def answer(self, *, file: str, **options: Any) -> None:
         selectors.book()
         try:
             content = Path(file).read_bytes()

@@ -13,7 +13,7 @@ from clubdesk.roll.models import Household
 from clubdesk.rooms import Told
 
 
-def write_held(household: Household, file: BinaryIO) -> None:
+def write_family_file(household: Household, file: BinaryIO) -> None:
     """Write the workbook of all that is held about the household. Raises nothing; an empty sheet says so."""
     book = Workbook(write_only=True)
     book.properties.title, book.properties.creator = str(household), "Fletchbook"
