@@ -19,11 +19,11 @@ from clubdesk.errors import Refused
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 from clubdesk.ledger.selectors import year_ending
 from clubdesk.reports import appearance
-from clubdesk.reports.canonical import Contents, SheetDigest, is_formula
 from clubdesk.reports.comparison import Comparison, in_words, looks_that_differ, sheets_that_differ
 from clubdesk.reports.papers import asked_of
 from clubdesk.reports.seal import ReadStamp, Seal, is_signed_pdf, read_stamp, seal_of, year_of_span
 from clubdesk.reports.workbook.book import MARK, write_stamped
+from clubdesk.sheets.canonical import Contents, SheetDigest, is_formula
 
 MOST_FAULTS = 50
 LARGEST = 100 * 1024 * 1024

@@ -20,8 +20,8 @@ from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journ
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.sheets import Term
 from clubdesk.reports.workbook import workbook_bytes, write_workbook
+from clubdesk.sheets import Term
 from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.worlds.day_one import TODAY

@@ -6,8 +6,8 @@ from typing import Any
 from clubdesk.ledger.models import FinancialYear, Journal, JournalOrigin, Posting
 from clubdesk.ledger.selectors import BY_HAND
 from clubdesk.money import figure_of
-from clubdesk.reports.sheets import Formula, Heading, Sheet
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Formula, Heading, Look, Sheet
 from clubdesk.yearend.register import Register
 
 LOOK = Look(

@@ -10,9 +10,9 @@ from clubdesk.ledger.models import Party, Posting, Role
 from clubdesk.ledger.selectors import ZERO, balances
 from clubdesk.money import sum_of
 from clubdesk.reports.selectors import day_before
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Formula, Heading, Look, Named, Proved, Sheet
 
 LOOK = Look(
     "Affiliation",

@@ -2,8 +2,8 @@
 
 from clubdesk.bank.models import Reconciliation
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Formula, Heading, Look, Named, Proved, Sheet, Term
 
 LOOK = Look(
     "Bank reconciliation",

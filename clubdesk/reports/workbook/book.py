@@ -8,9 +8,7 @@ from typing import Any, BinaryIO
 from openpyxl import Workbook
 
 from clubdesk.ledger.models import FinancialYear
-from clubdesk.reports.canonical import Contents
 from clubdesk.reports.seal import Stamp, seal_of
-from clubdesk.reports.sheets import Sheet
 from clubdesk.reports.workbook import (
     adjustments,
     affiliation,
@@ -33,7 +31,9 @@ from clubdesk.reports.workbook import (
     trial_balance,
     vouchers,
 )  # fmt: skip
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Look, Sheet
+from clubdesk.sheets.canonical import Contents
 
 MARK = "fletchbook workbook"
 TABS = [

@@ -5,9 +5,9 @@ from typing import Any
 
 from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term, letters
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.sheets import Formula, Heading, Look, Named, Proved, Sheet, Term, letters
 from clubdesk.yearend import selectors as yearend
 
 MONTH, OTHER = Heading("", 10, "amount"), Heading("", 12, "amount")

@@ -1,4 +1,4 @@
-"""What every sheet of the workbook is made from, what it says of its looks, and what it leaves to be proved."""
+"""What the reports' own sheets of the workbook are made from."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,34 +10,7 @@ from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
 from clubdesk.reports.seal import Stamp
 from clubdesk.reports.selectors import Figures, TypedFigures
-from clubdesk.reports.sheets import Heading, Named, Term
-
-
-@dataclass(frozen=True)
-class Look:
-    """How a sheet is laid out: its title, its columns, and how it prints.
-
-    `by_fund` is the width of further columns of amounts, one for each fund and four more.
-    """
-
-    title: str
-    columns: tuple[Heading, ...]
-    landscape: bool = False
-    one_page: bool = False
-    by_fund: float = 0
-
-    def columns_for(self, funds: int) -> list[Heading]:
-        further = [Heading("", self.by_fund, "amount")] * (funds + 4) if self.by_fund else []
-        return [*self.columns, *further]
-
-
-@dataclass(frozen=True)
-class Proved:
-    """Two terms that must come to the same, and what that proves."""
-
-    what: str
-    one: Term
-    other: Term
+from clubdesk.sheets import Named
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,9 @@ from clubdesk.ledger.models import FinancialYear, Posting, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import figure_of
 from clubdesk.reports import tracing
-from clubdesk.reports.sheets import Heading, Named, Sheet
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Heading, Look, Named, Proved, Sheet
 
 LOOK = Look(
     "Courses",

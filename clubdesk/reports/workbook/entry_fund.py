@@ -3,9 +3,9 @@
 from clubdesk.ledger.models import FundRole, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Formula, Heading, Sheet
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.position import PositionAt
+from clubdesk.sheets import Formula, Heading, Look, Proved, Sheet
 
 LOOK = Look(
     "Entry fund",

@@ -12,9 +12,9 @@ from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import sum_of
 from clubdesk.rangeday.models import SignOn
 from clubdesk.rangeday.selectors import STANDS
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, letters
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Formula, Heading, Look, Named, Proved, Sheet, letters
 
 LOOK = Look(
     "Hire takings", (Heading("Date", 13, "date"), Heading("People", 10, "number"), *[Heading("", 15, "amount")] * 3)

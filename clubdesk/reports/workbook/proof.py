@@ -7,14 +7,14 @@ from decimal import Decimal
 from clubdesk.ledger.models import Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Heading, Rows, Sheet, Term, Verdict
 from clubdesk.reports.workbook.bridge import BridgeAt
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.journal import JournalAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Heading, Look, Proved, Rows, Sheet, Term, Verdict
 
 LOOK = Look(
     "Proof",

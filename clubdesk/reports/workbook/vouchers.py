@@ -8,9 +8,9 @@ from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import BY_HAND, ZERO
 from clubdesk.money import sum_of
-from clubdesk.reports.sheets import Heading, Named, Sheet
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Heading, Look, Named, Proved, Sheet
 
 LOOK = Look(
     "Vouchers",
