@@ -1,8 +1,8 @@
 """Where a room tells the house of itself: plain frozen types that know no model and no page, and their register.
 
 Each room has one file `room.py` with its `ROOM`; `RoomConfig` puts it into the register when the site starts. What a
-room says here is walked by the rooms above (home, roles, the night, the close, what is held of a family, the demo);
-no list of rooms stands anywhere but in the settings, and the house's checks say what was forgotten.
+room says here is walked by the rooms above (home, roles, the night, the close, the workbook, what is held of a family,
+the demo); no list of rooms stands anywhere but in the settings, and the house's checks say what was forgotten.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
     from clubdesk.demoing import Demo
+    from clubdesk.sheets import Beside, Look, Proved, Sheet
 
 COORDINATOR = "Coordinator"
 RANGE_HELPER = "Range helper"
@@ -173,6 +174,22 @@ class Check:
 
 
 @dataclass(frozen=True)
+class SheetOf:
+    """A sheet of the treasurer's workbook about the room: how it looks and who writes it, given the financial year and
+    what stands beside it; that gives what the sheet Proof compares, or None.
+
+    `tab` is its place among the rooms' tabs, `proof` that of its line on the sheet Proof, the same unless it is said;
+    smaller numbers first. It `goes_on` where it tells of more than entries, of what may change after a year is closed.
+    """
+
+    look: "Look"
+    write: "Callable[[Sheet, Any, Beside], Proved | None]"
+    tab: int
+    proof: int = 0
+    goes_on: bool = False
+
+
+@dataclass(frozen=True)
 class Expected:
     """Something that a line of the club's bank account may be: cents, money in positive, about the day.
 
@@ -258,6 +275,9 @@ class Room:
     the last of its family, and the day.
     """
     before_close: tuple[Check, ...] = ()
+    sheets: tuple[SheetOf, ...] = ()
+    no_sheet: str = ""
+    """Why the workbook has no sheet about a room that has documents."""
     adds: tuple[PageOn, ...] = ()
     pages: tuple[SitePage, ...] = ()
     demo: tuple[Scene, ...] = ()

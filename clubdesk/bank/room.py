@@ -8,6 +8,7 @@ from clubdesk.bank.expected import released
 from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
+from clubdesk.bank.sheets import SHEETS
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -101,6 +102,7 @@ ROOM = Room(
     told=TOLD,
     holds_back=(owed,),
     before_close=CHECKS,
+    sheets=SHEETS,
     begins=(begin,),
     expects=(released,),
     adds=(PageOn("roll.household", page=DetailsPage(), section=details_section),),

@@ -9,6 +9,7 @@ from clubdesk.entryfund.closing import CHECKS
 from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
+from clubdesk.entryfund.sheets import SHEETS
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -89,6 +90,7 @@ ROOM = Room(
     told=TOLD,
     holds_back=(owed,),
     before_close=CHECKS,
+    sheets=SHEETS,
     pages=(
         SitePage("entryfund/queue/", "claim_queue", views.queue, "entryfund.decide_entryclaim"),
         SitePage("entryfund/minutes/", "claim_minutes", views.minutes, "entryfund.view_entryclaim"),

@@ -17,6 +17,7 @@ from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
+from clubdesk.fees.sheets import SHEETS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -102,6 +103,7 @@ ROOM = Room(
     holds_back=(unpaid,),
     expects=(owed, lodged),
     before_close=CHECKS,
+    sheets=SHEETS,
     adds=(
         PageOn("roll.household", page=ReceivePage(), section=account_section),
         PageOn("roll.household", page=ChargePage(), section=parts_section),

@@ -11,6 +11,7 @@ from clubdesk.rangeday.closing import CHECKS
 from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.personal import PERSONAL, TOLD
+from clubdesk.rangeday.sheets import SHEETS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -98,6 +99,7 @@ ROOM = Room(
     told=TOLD,
     expects=(banked,),
     before_close=CHECKS,
+    sheets=SHEETS,
     pages=(
         SitePage("today/", "today", views.today, "rangeday.add_signon"),
         SitePage("range/<int:pk>/", "range_sheet", views.sheet, "rangeday.add_signon"),

@@ -64,11 +64,6 @@ class Context:
         """What the account stood at a year earlier, debit positive."""
         return self.last_year.closing(account) if self.last_year else ZERO
 
-    def opening_of(self, fund: Fund) -> Decimal:
-        """What the fund began the year with."""
-        kinds = self.figures.of_kind(Kind.EQUITY)
-        return -sum((self.figures.figure(self.figures.opening, account, fund) for account in kinds), ZERO)
-
     def capital_of(self, fund: Fund) -> Decimal:
-        """That, and what was brought into the fund beside income, such as a first opening."""
+        """What the fund began the year with, and what was brought into it beside income, such as a first opening."""
         return -sum((self.figures.closing(account, fund) for account in self.figures.of_kind(Kind.EQUITY)), ZERO)
