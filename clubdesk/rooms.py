@@ -8,6 +8,7 @@ the demo); no list of rooms stands anywhere but in the settings, and the house's
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from enum import Enum
 from importlib import import_module
 from importlib.util import find_spec
@@ -213,6 +214,17 @@ class Expected:
 
 
 @dataclass(frozen=True)
+class PaysInto:
+    """What the room's documents put, over all time, into an account of money that rooms share, less what they took out.
+
+    `role` is the account's, as the till's or the card reader's.
+    """
+
+    role: str
+    figure: Callable[[], Decimal]
+
+
+@dataclass(frozen=True)
 class PageOn:
     """A page, a section or a page of the list that a room adds to a document of a room below, “roll.household”."""
 
@@ -281,6 +293,7 @@ class Room:
     adds: tuple[PageOn, ...] = ()
     pages: tuple[SitePage, ...] = ()
     demo: tuple[Scene, ...] = ()
+    pays_into: tuple[PaysInto, ...] = ()
     expects: tuple[Callable[[date], Iterable[Expected]], ...] = ()
     """What the lines of a bank statement may be, asked with the first day that counts. The key says of which document,
     as “charge 7”; “posting 12” stands for that entry of the ledger in place of what the bank reads from it by itself.

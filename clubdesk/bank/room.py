@@ -9,6 +9,7 @@ from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, S
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
 from clubdesk.bank.sheets import SHEETS
+from clubdesk.bank.streams import PAYS_INTO
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -104,6 +105,7 @@ ROOM = Room(
     before_close=CHECKS,
     sheets=SHEETS,
     begins=(begin,),
+    pays_into=PAYS_INTO,
     expects=(released,),
     adds=(PageOn("roll.household", page=DetailsPage(), section=details_section),),
     pages=(

@@ -7,15 +7,16 @@ from decimal import Decimal
 from django.db.models import Min, Model, Q
 
 from clubdesk.bank.models import BankAccount, CardSettlement
-from clubdesk.bank.selectors import balance_of, card_takings_waiting, in_all, statements_begin
+from clubdesk.bank.selectors import card_takings_waiting, statements_begin
 from clubdesk.entryfund.models import ContainerReturn, EntryClaim, PaidInto
 from clubdesk.entryfund.selectors import bags_in_words, returns_that_stand
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Lodgement, Method, Receipt, Repayment, Voucher, VoucherState
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import source_type
-from clubdesk.money import shown
+from clubdesk.ledger.selectors import balance_of, source_type
+from clubdesk.money import in_all, shown
 from clubdesk.rangeday.models import Banking
+from clubdesk.rooms import PaysInto
 
 
 @dataclass(frozen=True)
@@ -95,3 +96,11 @@ def _stream(name: str, documents: Decimal, sources: list[type[Model]], still: st
 
 def _held(role: Role) -> str:
     return shown(balance_of(role))
+
+
+def onto_cards() -> Decimal:
+    """Below nil: takings that the card company settled."""
+    return -in_all(CardSettlement.objects.all(), "takings")
+
+
+PAYS_INTO = (PaysInto(Role.CARD_TAKINGS, onto_cards),)

@@ -10,6 +10,7 @@ from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
 from clubdesk.entryfund.sheets import SHEETS
+from clubdesk.entryfund.streams import PAYS_INTO
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -89,6 +90,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(owed,),
+    pays_into=PAYS_INTO,
     before_close=CHECKS,
     sheets=SHEETS,
     pages=(

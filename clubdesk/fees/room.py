@@ -18,6 +18,7 @@ from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
 from clubdesk.fees.sheets import SHEETS
+from clubdesk.fees.streams import PAYS_INTO
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -101,6 +102,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(unpaid,),
+    pays_into=PAYS_INTO,
     expects=(owed, lodged),
     before_close=CHECKS,
     sheets=SHEETS,

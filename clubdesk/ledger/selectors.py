@@ -27,7 +27,7 @@ from clubdesk.ledger.models import (
     Posting,
     Role,
 )
-from clubdesk.money import sum_of
+from clubdesk.money import in_all, sum_of
 
 ZERO = Decimal("0.00")
 
@@ -157,6 +157,11 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
 def balance(role: Role, as_at: date) -> Decimal:
     """What the account with `role` stands at."""
     return balances(as_at, ["account_id"], account__role=role).after_closing.get((account(role).pk,), ZERO)
+
+
+def balance_of(role: Role) -> Decimal:
+    """What the account with the role stands at, over all time."""
+    return in_all(Posting.objects.filter(account__role=role))
 
 
 def held_in(role: Role, fund: Fund | FundRole, as_at: date) -> Decimal:
