@@ -225,6 +225,21 @@ class PaysInto:
 
 
 @dataclass(frozen=True)
+class StreamOf:
+    """Money of the room that reaches the club's bank account, or leaves it (below nil), over all time.
+
+    `documents` is what they say of it, `sources` the kinds of document whose entries it is, as the ledger names them;
+    `still` says what has not got that far. `place` is where it stands among the streams, smaller numbers first.
+    """
+
+    name: str
+    place: int
+    documents: Callable[[], Decimal]
+    sources: tuple[str, ...]
+    still: Callable[[], str]
+
+
+@dataclass(frozen=True)
 class PageOn:
     """A page, a section or a page of the list that a room adds to a document of a room below, “roll.household”."""
 
@@ -294,6 +309,7 @@ class Room:
     pages: tuple[SitePage, ...] = ()
     demo: tuple[Scene, ...] = ()
     pays_into: tuple[PaysInto, ...] = ()
+    streams: tuple[StreamOf, ...] = ()
     expects: tuple[Callable[[date], Iterable[Expected]], ...] = ()
     """What the lines of a bank statement may be, asked with the first day that counts. The key says of which document,
     as “charge 7”; “posting 12” stands for that entry of the ledger in place of what the bank reads from it by itself.

@@ -9,7 +9,7 @@ from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, S
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
 from clubdesk.bank.sheets import SHEETS
-from clubdesk.bank.streams import PAYS_INTO
+from clubdesk.bank.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -106,6 +106,7 @@ ROOM = Room(
     sheets=SHEETS,
     begins=(begin,),
     pays_into=PAYS_INTO,
+    streams=STREAMS,
     expects=(released,),
     adds=(PageOn("roll.household", page=DetailsPage(), section=details_section),),
     pages=(

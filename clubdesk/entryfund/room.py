@@ -10,7 +10,7 @@ from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
 from clubdesk.entryfund.sheets import SHEETS
-from clubdesk.entryfund.streams import PAYS_INTO
+from clubdesk.entryfund.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -91,6 +91,7 @@ ROOM = Room(
     told=TOLD,
     holds_back=(owed,),
     pays_into=PAYS_INTO,
+    streams=STREAMS,
     before_close=CHECKS,
     sheets=SHEETS,
     pages=(

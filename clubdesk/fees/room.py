@@ -18,7 +18,7 @@ from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
 from clubdesk.fees.sheets import SHEETS
-from clubdesk.fees.streams import PAYS_INTO
+from clubdesk.fees.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -103,6 +103,7 @@ ROOM = Room(
     told=TOLD,
     holds_back=(unpaid,),
     pays_into=PAYS_INTO,
+    streams=STREAMS,
     expects=(owed, lodged),
     before_close=CHECKS,
     sheets=SHEETS,

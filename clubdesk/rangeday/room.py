@@ -12,7 +12,7 @@ from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.personal import PERSONAL, TOLD
 from clubdesk.rangeday.sheets import SHEETS
-from clubdesk.rangeday.streams import PAYS_INTO
+from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -99,6 +99,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     pays_into=PAYS_INTO,
+    streams=STREAMS,
     expects=(banked,),
     before_close=CHECKS,
     sheets=SHEETS,

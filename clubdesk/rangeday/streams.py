@@ -5,16 +5,17 @@ from decimal import Decimal
 from django.db.models import QuerySet
 
 from clubdesk.ledger.models import Role
-from clubdesk.money import in_all
+from clubdesk.ledger.selectors import balance_of, source_type
+from clubdesk.money import in_all, shown
 from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
-from clubdesk.rooms import PaysInto
+from clubdesk.rooms import PaysInto, StreamOf
 
 
 def into_till() -> Decimal:
     """Cash taken and found over, less what was found short and what was banked."""
     signed_on, counts = SignOn.objects.filter(paid=Paid.CASH, cancelled_on=None), _counts()
     taken = in_all(signed_on) - in_all(signed_on, "rounding")
-    return taken + in_all(counts, "counted") - in_all(counts, "expected") - in_all(_bankings())
+    return taken + in_all(counts, "counted") - in_all(counts, "expected") - banked()
 
 
 def onto_cards() -> Decimal:
@@ -27,8 +28,13 @@ def _counts() -> QuerySet[TillCount]:
     return TillCount.objects.filter(reopened_on=None)
 
 
-def _bankings() -> QuerySet[Banking]:
-    return Banking.objects.filter(cancelled_on=None)
+def banked() -> Decimal:
+    return in_all(Banking.objects.filter(cancelled_on=None))
+
+
+def _in_till() -> str:
+    return f"{shown(balance_of(Role.TILL))} in the till"
 
 
 PAYS_INTO = (PaysInto(Role.TILL, into_till), PaysInto(Role.CARD_TAKINGS, onto_cards))
+STREAMS = (StreamOf("The tin", 10, banked, (source_type(Banking),), _in_till),)
