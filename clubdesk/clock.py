@@ -3,7 +3,7 @@
 import calendar
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
 from django.utils import timezone
 
@@ -25,6 +25,10 @@ def now() -> datetime:
 def start_of(day: date) -> datetime:
     """The moment the day begins in the club's time zone."""
     return timezone.make_aware(datetime.combine(day, time()))
+
+
+def day_before(day: date) -> date:
+    return day - timedelta(days=1)
 
 
 def months_later(day: date, months: int) -> date:

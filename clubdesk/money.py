@@ -85,6 +85,12 @@ def sum_of(column: str, where: models.Q | None = None) -> Coalesce:
     return Coalesce(models.Sum(column, filter=where), models.Value(0), output_field=Figure())
 
 
+def in_all(rows: models.QuerySet[Any], column: str = "amount") -> Decimal:
+    """What an amount column of the rows comes to, as a figure."""
+    figure: Decimal = rows.aggregate(figure=sum_of(column))["figure"]
+    return figure
+
+
 class AmountFormField(forms.DecimalField):
     """A typed amount; gives `Money`, or None where blank is allowed."""
 

@@ -1,13 +1,14 @@
 """Where a room tells the house of itself: plain frozen types that know no model and no page, and their register.
 
 Each room has one file `room.py` with its `ROOM`; `RoomConfig` puts it into the register when the site starts. What a
-room says here is walked by the rooms above (home, roles, the night, the close, what is held of a family, the demo);
-no list of rooms stands anywhere but in the settings, and the house's checks say what was forgotten.
+room says here is walked by the rooms above (home, roles, the night, the close, the workbook, what is held of a family,
+the demo); no list of rooms stands anywhere but in the settings, and the house's checks say what was forgotten.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from enum import Enum
 from importlib import import_module
 from importlib.util import find_spec
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
     from clubdesk.demoing import Demo
+    from clubdesk.sheets import Beside, Look, Proved, Sheet
 
 COORDINATOR = "Coordinator"
 RANGE_HELPER = "Range helper"
@@ -173,6 +175,22 @@ class Check:
 
 
 @dataclass(frozen=True)
+class SheetOf:
+    """A sheet of the treasurer's workbook about the room: how it looks and who writes it, given the financial year and
+    what stands beside it; that gives what the sheet Proof compares, or None.
+
+    `tab` is its place among the rooms' tabs, `proof` that of its line on the sheet Proof, the same unless it is said;
+    smaller numbers first. It `goes_on` where it tells of more than entries, of what may change after a year is closed.
+    """
+
+    look: "Look"
+    write: "Callable[[Sheet, Any, Beside], Proved | None]"
+    tab: int
+    proof: int = 0
+    goes_on: bool = False
+
+
+@dataclass(frozen=True)
 class Expected:
     """Something that a line of the club's bank account may be: cents, money in positive, about the day.
 
@@ -193,6 +211,32 @@ class Expected:
     late: int = 10
     loose: bool = False
     """Whether a part of it, or more than it, may come: what a family owes."""
+
+
+@dataclass(frozen=True)
+class PaysInto:
+    """What the room's documents put, over all time, into an account of money that rooms share, less what they took out.
+
+    `role` is the account's, as the till's or the card reader's.
+    """
+
+    role: str
+    figure: Callable[[], Decimal]
+
+
+@dataclass(frozen=True)
+class StreamOf:
+    """Money of the room that reaches the club's bank account, or leaves it (below nil), over all time.
+
+    `documents` is what they say of it, `sources` the kinds of document whose entries it is, as the ledger names them;
+    `still` says what has not got that far. `place` is where it stands among the streams, smaller numbers first.
+    """
+
+    name: str
+    place: int
+    documents: Callable[[], Decimal]
+    sources: tuple[str, ...]
+    still: Callable[[], str]
 
 
 @dataclass(frozen=True)
@@ -258,9 +302,14 @@ class Room:
     the last of its family, and the day.
     """
     before_close: tuple[Check, ...] = ()
+    sheets: tuple[SheetOf, ...] = ()
+    no_sheet: str = ""
+    """Why the workbook has no sheet about a room that has documents."""
     adds: tuple[PageOn, ...] = ()
     pages: tuple[SitePage, ...] = ()
     demo: tuple[Scene, ...] = ()
+    pays_into: tuple[PaysInto, ...] = ()
+    streams: tuple[StreamOf, ...] = ()
     expects: tuple[Callable[[date], Iterable[Expected]], ...] = ()
     """What the lines of a bank statement may be, asked with the first day that counts. The key says of which document,
     as “charge 7”; “posting 12” stands for that entry of the ledger in place of what the bank reads from it by itself.

@@ -4,24 +4,24 @@ from collections.abc import Iterator
 
 from django.db.models import Count, F
 
-from clubdesk.bank import selectors
 from clubdesk.bank.models import Clearing, ItemState, PaymentFile, PaymentItem, PaymentRun, Reconciliation
 from clubdesk.bank.reconciling import reconcile
+from clubdesk.bank.selectors import detail_of
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Role
+from clubdesk.ledger.selectors import balance_of
 from clubdesk.money import total
 
 
 @invariant("The till equals its takings less bankings and counted differences")
 def till_holds() -> Iterator[str]:
-    yield from differences("Till", {"all": selectors.balance_of(Role.TILL)}, {"all": selectors.till_detail()})
+    yield from differences("Till", {"all": balance_of(Role.TILL)}, {"all": detail_of(Role.TILL)})
 
 
 @invariant("Card takings equal what the readers took less what was settled")
 def card_takings_hold() -> Iterator[str]:
-    yield from differences(
-        "Card takings", {"all": selectors.balance_of(Role.CARD_TAKINGS)}, {"all": selectors.card_detail()}
-    )
+    waiting, told = balance_of(Role.CARD_TAKINGS), detail_of(Role.CARD_TAKINGS)
+    yield from differences("Card takings", {"all": waiting}, {"all": told})
 
 
 @invariant("A payment that went out stands behind a document that says it is paid, and no two behind one")

@@ -8,6 +8,8 @@ from clubdesk.bank.expected import released
 from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
+from clubdesk.bank.sheets import SHEETS
+from clubdesk.bank.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -101,7 +103,10 @@ ROOM = Room(
     told=TOLD,
     holds_back=(owed,),
     before_close=CHECKS,
+    sheets=SHEETS,
     begins=(begin,),
+    pays_into=PAYS_INTO,
+    streams=STREAMS,
     expects=(released,),
     adds=(PageOn("roll.household", page=DetailsPage(), section=details_section),),
     pages=(

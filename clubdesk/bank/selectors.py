@@ -11,7 +11,6 @@ from djmoney.money import Money
 from clubdesk.bank.models import (
     BankAccount,
     BankDetails,
-    CardSettlement,
     ClearedLine,
     ItemState,
     PaymentItem,
@@ -19,16 +18,14 @@ from clubdesk.bank.models import (
     StatementLine,
 )
 from clubdesk.clock import day_text
-from clubdesk.entryfund.models import ClaimState, EntryClaim, PaidInto
-from clubdesk.entryfund.selectors import returns_that_stand
+from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
-from clubdesk.fees.models import Method, Receipt
 from clubdesk.fees.selectors import receipts_with_unused
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import by_hand
-from clubdesk.money import as_amount, sum_of
-from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
+from clubdesk.ledger.selectors import balance_of, by_hand
+from clubdesk.money import as_amount
 from clubdesk.roll.models import Household
+from clubdesk.rooms import in_order
 
 
 def details_of(household: Household) -> BankDetails | None:
@@ -150,48 +147,10 @@ def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
     )
 
 
-def in_all(rows: QuerySet[Any], column: str = "amount") -> Decimal:
-    """What the rows come to."""
-    figure: Decimal = rows.aggregate(figure=sum_of(column))["figure"]
-    return figure
-
-
-def balance_of(role: Role) -> Decimal:
-    """What the ledger has on the account with the role; debits above zero."""
-    return in_all(Posting.objects.filter(account__role=role))
-
-
-def till_detail() -> Decimal:
-    """What the till holds by the documents of every room that puts money in or takes it out."""
-    signed_on = SignOn.objects.filter(paid=Paid.CASH, cancelled_on=None)
-    received = Receipt.objects.filter(method=Method.CASH, cancelled_on=None)
-    return (
-        in_all(signed_on)
-        - in_all(signed_on, "rounding")
-        + in_all(received)
-        - in_all(received, "rounding")
-        + in_all(returns_that_stand().filter(paid_into=PaidInto.TILL))
-        + in_all(standing_counts(), "counted")
-        - in_all(standing_counts(), "expected")
-        - in_all(Banking.objects.filter(cancelled_on=None))
-        + by_hand(Role.TILL)
-    )
-
-
-def standing_counts() -> QuerySet[TillCount]:
-    return TillCount.objects.filter(reopened_on=None)
-
-
-def card_detail() -> Decimal:
-    """What the card company still owes by the documents."""
-    return (
-        in_all(SignOn.objects.filter(paid=Paid.CARD, cancelled_on=None))
-        + in_all(Receipt.objects.filter(method=Method.CARD, cancelled_on=None))
-        + in_all(standing_counts(), "card_slip")
-        - in_all(standing_counts(), "card_expected")
-        - in_all(CardSettlement.objects.all(), "takings")
-        + by_hand(Role.CARD_TAKINGS)
-    )
+def detail_of(role: Role) -> Decimal:
+    """What an account of money holds by the documents of every room that puts some in or takes some out."""
+    told = (each.figure() for room in in_order() for each in room.pays_into if each.role == role)
+    return sum(told, by_hand(role))
 
 
 def card_takings_waiting() -> Money:

@@ -4,18 +4,17 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Min, Model, Q
+from django.db.models import Min, Q
 
 from clubdesk.bank.models import BankAccount, CardSettlement
-from clubdesk.bank.selectors import balance_of, card_takings_waiting, in_all, statements_begin
-from clubdesk.entryfund.models import ContainerReturn, EntryClaim, PaidInto
-from clubdesk.entryfund.selectors import bags_in_words, returns_that_stand
+from clubdesk.bank.selectors import card_takings_waiting, statements_begin
+from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
-from clubdesk.fees.models import Lodgement, Method, Receipt, Repayment, Voucher, VoucherState
+from clubdesk.fees.models import Repayment
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import source_type
-from clubdesk.money import shown
-from clubdesk.rangeday.models import Banking
+from clubdesk.ledger.selectors import balance_of, source_type
+from clubdesk.money import in_all, shown
+from clubdesk.rooms import PaysInto, StreamOf, in_order
 
 
 @dataclass(frozen=True)
@@ -46,36 +45,13 @@ class Stream:
 
 
 def streams() -> list[Stream]:
-    """The tin, the reader, the department, the depot, families' transfers, and what the club pays out."""
-    banked = Banking.objects.filter(cancelled_on=None)
-    settled = CardSettlement.objects.all()
-    paid = Voucher.objects.filter(state=VoucherState.PAID, lodgement__paid_on__isnull=False)
-    transfers = Receipt.objects.filter(method=Method.TRANSFER, cancelled_on=None)
-    by_depot = returns_that_stand().filter(paid_into=PaidInto.BANK)
-    out = (
-        -in_all(EntryClaim.objects.filter(state="paid"))
-        - in_all(Expense.objects.filter(state="paid"))
-        - in_all(Repayment.objects.filter(returned_on=None))
-    )
-    return [
-        _stream("The tin", in_all(banked), [Banking], f"{_balance(Role.TILL)} in the till"),
-        _stream(
-            "The card reader", in_all(settled, "takings") - in_all(settled, "fee"), [CardSettlement],
-            f"{shown(card_takings_waiting())} not settled",
-        ),
-        _stream("The department", in_all(paid), [Lodgement], f"{_balance(Role.VOUCHERS_OWED)} owed for vouchers"),
-        _stream("The depot", in_all(by_depot), [ContainerReturn], f"bags: {bags_in_words()}"),
-        _stream("Families, by transfer", in_all(transfers), [Receipt], f"{_balance(Role.FEES_OWED)} owed by families"),
-        _stream(
-            "Refunds, expenses and credits paid", out, [EntryClaim, Expense, Repayment],
-            f"{shown(-balance_of(Role.REFUNDS_PAYABLE) - balance_of(Role.OTHER_PAYABLES))} to be paid",
-        ),
-    ]  # fmt: skip
+    """The streams of every room in their order."""
+    told = (each for room in in_order() for each in room.streams)
+    return [_witnessed(each) for each in sorted(told, key=lambda each: each.place)]
 
 
-def _stream(name: str, documents: Decimal, sources: list[type[Model]], still: str) -> Stream:
-    types = [source_type(each) for each in sources]
-    of_them = Q(entry__source_type__in=types) | Q(entry__reverses__source_type__in=types)
+def _witnessed(stream: StreamOf) -> Stream:
+    of_them = Q(entry__source_type__in=stream.sources) | Q(entry__reverses__source_type__in=stream.sources)
     rows = Posting.objects.filter(of_them, account__role=Role.BANK)
     account = BankAccount.objects.filter(account__role=Role.BANK).first()
     begun = statements_begin(account) if account else None
@@ -84,14 +60,44 @@ def _stream(name: str, documents: Decimal, sources: list[type[Model]], still: st
     waiting = rows.exclude(before).exclude(clearings__stands=True)
     waiting = waiting.filter(entry__reverses=None, entry__reversed_by=None)
     return Stream(
-        name=name,
-        documents=documents,
+        name=stream.name,
+        documents=stream.documents(),
         ledger=in_all(rows),
         bank=in_all(shown_by_bank),
         oldest=waiting.aggregate(oldest=Min("entry__date"))["oldest"],
-        still=still,
+        still=stream.still(),
     )
 
 
-def _balance(role: Role) -> str:
-    return shown(balance_of(role))
+def onto_cards() -> Decimal:
+    """Below nil: takings that the card company settled."""
+    return -in_all(CardSettlement.objects.all(), "takings")
+
+
+def settled() -> Decimal:
+    """What the card company paid out, its fee taken off."""
+    settlements = CardSettlement.objects.all()
+    return in_all(settlements, "takings") - in_all(settlements, "fee")
+
+
+def paid_out() -> Decimal:
+    """Below nil: refunds, expenses and credits that payments made good."""
+    owed = in_all(EntryClaim.objects.filter(state="paid")) + in_all(Expense.objects.filter(state="paid"))
+    return -owed - in_all(Repayment.objects.filter(returned_on=None))
+
+
+def _to_be_paid() -> str:
+    return f"{shown(-balance_of(Role.REFUNDS_PAYABLE) - balance_of(Role.OTHER_PAYABLES))} to be paid"
+
+
+PAYS_INTO = (PaysInto(Role.CARD_TAKINGS, onto_cards),)
+STREAMS = (
+    StreamOf(
+        "The card reader", 20, settled, (source_type(CardSettlement),),
+        lambda: f"{shown(card_takings_waiting())} not settled",
+    ),
+    StreamOf(
+        "Refunds, expenses and credits paid", 60, paid_out,
+        tuple(map(source_type, (EntryClaim, Expense, Repayment))), _to_be_paid,
+    ),
+)  # fmt: skip

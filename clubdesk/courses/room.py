@@ -11,6 +11,7 @@ from clubdesk.courses.demo import SCENES
 from clubdesk.courses.models import Booking, PlaceState
 from clubdesk.courses.nights import NIGHTS
 from clubdesk.courses.personal import PERSONAL, TOLD, has_a_place
+from clubdesk.courses.sheets import SHEETS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -82,6 +83,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(has_a_place,),
+    sheets=SHEETS,
     adds=(
         PageOn("roll.person", page=ReachCheckPage(), section=reach_checks_section),
         PageOn("roll.household", page=BookFamilyPage(), section=bookings_section),

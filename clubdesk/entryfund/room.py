@@ -9,6 +9,8 @@ from clubdesk.entryfund.closing import CHECKS
 from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
+from clubdesk.entryfund.sheets import SHEETS
+from clubdesk.entryfund.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -88,7 +90,10 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(owed,),
+    pays_into=PAYS_INTO,
+    streams=STREAMS,
     before_close=CHECKS,
+    sheets=SHEETS,
     pages=(
         SitePage("entryfund/queue/", "claim_queue", views.queue, "entryfund.decide_entryclaim"),
         SitePage("entryfund/minutes/", "claim_minutes", views.minutes, "entryfund.view_entryclaim"),

@@ -20,7 +20,7 @@ from clubdesk.ledger.models import FundRole, Kind, Posting, Role
 from clubdesk.ledger.selectors import fund_balance
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member, members_on
-from clubdesk.money import as_amount, cents_of, nil, shown, sum_of, total
+from clubdesk.money import as_amount, cents_of, in_all, nil, shown, sum_of, total
 from clubdesk.roll.models import JUNIOR_CLASSES, Person
 from clubdesk.screens.charts import Chart
 
@@ -222,10 +222,6 @@ def fund_statement(since: date, until: date) -> FundStatement:
     """
     own = Posting.objects.filter(fund__code=FundRole.ENTRY, entry__is_closing=False)
     within = own.filter(entry__date__range=(since, until))
-
-    def in_all(rows: QuerySet[Posting]) -> Decimal:
-        figure: Decimal = rows.aggregate(figure=sum_of("amount"))["figure"]
-        return figure
 
     def net(rows: QuerySet[Posting]) -> Decimal:
         return in_all(rows.filter(account__kind__in=(Kind.ASSET, Kind.LIABILITY)))

@@ -31,5 +31,6 @@ ROOM = Room(
     told=TOLD,
     holds_back=(owed,),
     before_close=CHECKS,
+    no_sheet="Each expense stands in the journal, and what is not paid yet in its account of the ledger.",
     demo=SCENES,
 )

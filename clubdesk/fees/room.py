@@ -17,6 +17,8 @@ from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
+from clubdesk.fees.sheets import SHEETS
+from clubdesk.fees.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -100,8 +102,11 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(unpaid,),
+    pays_into=PAYS_INTO,
+    streams=STREAMS,
     expects=(owed, lodged),
     before_close=CHECKS,
+    sheets=SHEETS,
     adds=(
         PageOn("roll.household", page=ReceivePage(), section=account_section),
         PageOn("roll.household", page=ChargePage(), section=parts_section),

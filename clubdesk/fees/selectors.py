@@ -29,9 +29,9 @@ from clubdesk.fees.models import (
     VoucherState,
     WriteOff,
 )
-from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import ZERO, party_balance
-from clubdesk.money import Figure, as_amount, shown, sum_of, total
+from clubdesk.ledger.models import FinancialYear, Posting, Role
+from clubdesk.ledger.selectors import ZERO, party_balance, source_type
+from clubdesk.money import Figure, as_amount, figure_of, shown, sum_of, total
 from clubdesk.roll.models import Household, Person
 
 Row = TypeVar("Row", bound=Model)
@@ -256,6 +256,25 @@ def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> b
 def kept_by_vouchers(charge: Charge) -> Money:
     """What vouchers that stand pay of the charge."""
     return as_amount(charges_with_open().get(pk=charge.pk).by_voucher)
+
+
+def earned_by_charge(year: FinancialYear, **which: object) -> dict[int | None, Decimal]:
+    """What accounts earned in the year by the ledger, by the charge behind it; None for what came otherwise.
+
+    `which` says of which accounts, for instance `account__role=Role.COURSES`.
+    """
+    charges = dict(ChargeCredit.objects.order_by().values_list("pk", "charge"))
+    rows: QuerySet[Any, Any] = Posting.objects.filter(entry__year=year, entry__is_closing=False, **which)
+    rows = rows.order_by().values_list(
+        figure_of("amount"), "entry__source_type", "entry__source_id", "entry__reverses__source_type",
+        "entry__reverses__source_id",
+    )  # fmt: skip
+    found: dict[int | None, Decimal] = defaultdict(lambda: ZERO)
+    for amount, own, own_id, undone, undone_id in rows.iterator(chunk_size=5000):
+        kind, pk = undone or own, undone_id or own_id
+        charge = {source_type(Charge): pk, source_type(ChargeCredit): charges.get(pk)}.get(kind)
+        found[charge] -= amount
+    return dict(found)
 
 
 def charges_to_recognise(on: date) -> QuerySet[Any]:

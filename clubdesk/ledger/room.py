@@ -45,5 +45,6 @@ ROOM = Room(
         AUDITOR: (SEE_ALL, "export_year"),
     },
     before_close=CHECKS,
+    no_sheet="The reports show all of it.",
     demo=SCENES,
 )

@@ -27,7 +27,7 @@ from clubdesk.ledger.models import (
     Posting,
     Role,
 )
-from clubdesk.money import sum_of
+from clubdesk.money import in_all, sum_of
 
 ZERO = Decimal("0.00")
 
@@ -50,6 +50,12 @@ def account(role: Role) -> Account:
         return Account.objects.get(role=role)
     except ObjectDoesNotExist:
         raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.") from None
+
+
+def accounts_of(*roles: Role) -> list[Account]:
+    """The accounts with those roles in their order, those that the book has."""
+    found = {account.role: account for account in Account.objects.filter(role__in=roles)}
+    return [found[role] for role in roles if role in found]
 
 
 def source_type(model: type[Model] | Model) -> str:
@@ -151,6 +157,17 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
 def balance(role: Role, as_at: date) -> Decimal:
     """What the account with `role` stands at."""
     return balances(as_at, ["account_id"], account__role=role).after_closing.get((account(role).pk,), ZERO)
+
+
+def balance_of(role: Role) -> Decimal:
+    """What the account with the role stands at, over all time."""
+    return in_all(Posting.objects.filter(account__role=role))
+
+
+def held_in(role: Role, fund: Fund | FundRole, as_at: date) -> Decimal:
+    """What the account with the role stands at in one fund."""
+    found = balances(as_at, ["account_id"], account__role=role, fund=fund).after_closing
+    return sum(found.values(), ZERO)
 
 
 def party_balances(role: Role, as_at: date) -> dict[int, Decimal]:

@@ -3,6 +3,7 @@
 from clubdesk.membership import admin, selectors, services, views
 from clubdesk.membership.demo import SCENES
 from clubdesk.membership.personal import PERSONAL, TOLD
+from clubdesk.membership.sheets import SHEETS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -49,6 +50,7 @@ ROOM = Room(
     },
     personal=PERSONAL,
     told=TOLD,
+    sheets=SHEETS,
     adds=(
         PageOn("roll.person", section=admin.memberships_section),
         PageOn("roll.household", page=admin.RenewPage(), section=admin.household_section),

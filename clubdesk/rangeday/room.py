@@ -11,6 +11,8 @@ from clubdesk.rangeday.closing import CHECKS
 from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.personal import PERSONAL, TOLD
+from clubdesk.rangeday.sheets import SHEETS
+from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -96,8 +98,11 @@ ROOM = Room(
     },
     personal=PERSONAL,
     told=TOLD,
+    pays_into=PAYS_INTO,
+    streams=STREAMS,
     expects=(banked,),
     before_close=CHECKS,
+    sheets=SHEETS,
     pages=(
         SitePage("today/", "today", views.today, "rangeday.add_signon"),
         SitePage("range/<int:pk>/", "range_sheet", views.sheet, "rangeday.add_signon"),

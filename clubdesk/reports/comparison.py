@@ -17,10 +17,10 @@ from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import as_amount, shown
 from clubdesk.reports import appearance
-from clubdesk.reports.canonical import canonical, is_formula
 from clubdesk.reports.selectors import balances_at
-from clubdesk.reports.sheets import Named
 from clubdesk.reports.workbook.journal import LOOK, journal_rows
+from clubdesk.sheets import Named
+from clubdesk.sheets.canonical import canonical, is_formula
 
 FIRST_ROW = 5
 """The first row below the header of a sheet."""

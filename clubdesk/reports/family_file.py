@@ -8,9 +8,9 @@ from openpyxl.utils import get_column_letter
 
 from clubdesk import rooms
 from clubdesk.ledger.selectors import club_name
-from clubdesk.reports.sheets import Heading, Sheet
 from clubdesk.roll.models import Household
 from clubdesk.rooms import Told
+from clubdesk.sheets import Heading, Sheet
 
 
 def write_family_file(household: Household, file: BinaryIO) -> None:

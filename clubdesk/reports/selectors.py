@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
 from django.db.models import BooleanField, Case, Q, QuerySet, When
 
+from clubdesk.clock import day_before
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import (
     DEBIT_KINDS,
@@ -16,12 +17,10 @@ from clubdesk.ledger.models import (
     Account,
     FinancialYear,
     Fund,
-    FundRole,
     Journal,
     JournalEntry,
     JournalOrigin,
     Kind,
-    Party,
     Posting,
     Role,
 )
@@ -34,10 +33,6 @@ from clubdesk.yearend.models import Comparative
 Key = tuple[int, str]
 HAND = Case(When(ledger.BY_HAND, then=True), default=False, output_field=BooleanField())
 """Whether a manual journal put a line there."""
-
-
-def day_before(day: date) -> date:
-    return day - timedelta(days=1)
 
 
 def year_before(day: date) -> date:
@@ -78,7 +73,7 @@ class Figures:
 
     @cached_property
     def _before(self) -> ledger.Balances:
-        return ledger.balances(self.first - timedelta(days=1), ["account_id", "fund_id"])
+        return ledger.balances(day_before(self.first), ["account_id", "fund_id"])
 
     @cached_property
     def opening(self) -> dict[Key, Decimal]:
@@ -108,7 +103,7 @@ class Figures:
 
     @cached_property
     def traced_before(self) -> dict[tracing.Key, Decimal]:
-        return tracing.traced(self.first - timedelta(days=1), self._chart)
+        return tracing.traced(day_before(self.first), self._chart)
 
     @cached_property
     def traced(self) -> dict[tracing.Key, Decimal]:
@@ -353,36 +348,3 @@ def turnover(year: FinancialYear) -> QuerySet[Any, Any]:
         debits=sum_of("amount", Q(amount__gt=0)), credits=sum_of("amount", Q(amount__lt=0))
     )
     return both
-
-
-def households_owing(as_at: date) -> list[tuple[Party, Decimal]]:
-    """Each household with a balance and what it owes; negative is a credit. Largest first."""
-    owing = ledger.party_balances(Role.FEES_OWED, as_at)
-    parties = Party.objects.in_bulk(owing)
-    return sorted(((parties[pk], figure) for pk, figure in owing.items()), key=lambda row: (-row[1], row[0].name))
-
-
-@dataclass(frozen=True)
-class FundMove:
-    """One entry's effect on a fund: income positive in `came_in`, expense positive in `went_out`."""
-
-    number: int
-    on: date
-    narration: str
-    came_in: Decimal
-    went_out: Decimal
-
-
-def fund_moves(year: FinancialYear, role: FundRole) -> list[FundMove]:
-    """What came into the fund and went out of it in the year, closing entries left out.
-
-    What was brought straight into the fund, such as a first opening balance, counts as having come in.
-    """
-    rows: QuerySet[Any, Any] = (
-        Posting.objects.filter(
-            entry__year=year, entry__is_closing=False, fund_id=role, account__kind__in=(*YEARLY_KINDS, Kind.EQUITY)
-        )
-        .order_by("entry__number", "pk")
-        .values_list("entry__number", "entry__date", "entry__narration", figure_of("amount"))
-    )
-    return [FundMove(number, on, text, max(-amount, ZERO), max(amount, ZERO)) for number, on, text, amount in rows]

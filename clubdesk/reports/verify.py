@@ -19,17 +19,15 @@ from clubdesk.errors import Refused
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 from clubdesk.ledger.selectors import year_ending
 from clubdesk.reports import appearance
-from clubdesk.reports.canonical import Contents, SheetDigest, is_formula
 from clubdesk.reports.comparison import Comparison, in_words, looks_that_differ, sheets_that_differ
 from clubdesk.reports.papers import asked_of
 from clubdesk.reports.seal import ReadStamp, Seal, is_signed_pdf, read_stamp, seal_of, year_of_span
-from clubdesk.reports.workbook.book import MARK, write_stamped
+from clubdesk.reports.workbook.book import MARK, sheets_that_go_on, write_stamped
+from clubdesk.sheets.canonical import Contents, SheetDigest, is_formula
 
 MOST_FAULTS = 50
 LARGEST = 100 * 1024 * 1024
 LARGEST_UNPACKED = 1024 * 1024 * 1024
-OF_DOCUMENTS = ("Committee", "Hire takings", "Courses", "Vouchers", "Bank reconciliation", "Adjustments")
-"""Sheets that tell of more than entries: who came, what was signed off; that may go on after a year is closed."""
 UNSIGNED = "Nothing proves how it was made: its stamp was not signed with the secret key of this site."
 NOT_AS_MADE = "It is not as it was made: its cells do not come to the digest in its stamp."
 CHANGED = "It is not as it was made: this PDF is another than the one that was signed, or something lies over it."
@@ -116,7 +114,7 @@ def _compared(content: bytes, file: Any, year: FinancialYear, read: ReadStamp, w
     figures: dict[str, list[list[Any]]] = {}
     made = io.BytesIO()
     write_stamped(year, made, read.stamp, copies=lambda name: figures.setdefault(name, []).append)
-    book, comparison, notes = _open(made.getvalue()), Comparison(figures), []
+    book, comparison, notes, of_documents = _open(made.getvalue()), Comparison(figures), [], sheets_that_go_on()
     entries = JournalEntry.objects.filter(year=year, number__gt=seal.number).count()
     faults += sheets_that_differ(file, book)
     faults += _limited(looks_that_differ(content, file, made.getvalue(), book, cell_by_cell=not entries))
@@ -125,7 +123,7 @@ def _compared(content: bytes, file: Any, year: FinancialYear, read: ReadStamp, w
         notes.append(f"The book has {entries} entries of this year that came after the file; its figures are of then.")
     else:
         for difference in islice(comparison.cells(file, seen, book), MOST_FAULTS):
-            moves = as_made and (not year.is_closed or difference.sheet in OF_DOCUMENTS)
+            moves = as_made and (not year.is_closed or difference.sheet in of_documents)
             (notes if moves else faults).append(difference.words)
         (notes if as_made else faults).extend(comparison.names_that_differ())
     compared = "every cell is as it was made" if entries else "every figure is the book’s"

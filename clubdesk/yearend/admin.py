@@ -12,7 +12,7 @@ from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, Role
-from clubdesk.ledger.selectors import ZERO, balance
+from clubdesk.ledger.selectors import ZERO, balance, held_in
 from clubdesk.money import as_amount, half_up, shown, total
 from clubdesk.rooms import Done
 from clubdesk.screens.rooms import DocumentAdmin
@@ -66,7 +66,7 @@ class StockPage(AdjustmentPage):
     def stands_now(self) -> Facts:
         today = clock.today()
         return [
-            (f"In the book now, {fund}", as_amount(selectors.held_in(Role.STOCK, fund, today)))
+            (f"In the book now, {fund}", as_amount(held_in(Role.STOCK, fund, today)))
             for fund in Fund.objects.filter(restricted=False)
         ]
 

@@ -7,6 +7,7 @@ from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, ListOf, PageOn, R
 from clubdesk.yearend import admin, views
 from clubdesk.yearend.closing import CHECKS
 from clubdesk.yearend.demo import SCENES
+from clubdesk.yearend.sheets import SHEETS
 
 
 def _open_year() -> Sequence[object] | None:
@@ -35,6 +36,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     before_close=CHECKS,
+    sheets=SHEETS,
     adds=(
         PageOn("ledger.journal", list_page=admin.AccrualPage()),
         PageOn("ledger.journal", list_page=admin.PrepaymentPage()),

@@ -9,8 +9,8 @@ from django.db.models import QuerySet
 from django.db.models.functions import TruncMonth
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, FinancialYear, Fund, Kind, Posting, Role
-from clubdesk.ledger.selectors import ZERO, balances, month_end
+from clubdesk.ledger.models import Account, FinancialYear, Kind, Posting, Role
+from clubdesk.ledger.selectors import ZERO, month_end
 from clubdesk.money import cents_of, from_cents, half_up, sum_of
 from clubdesk.yearend.models import BudgetMonth, Comparative
 
@@ -80,12 +80,6 @@ def budget_by_month(year: FinancialYear) -> dict[int, dict[date, Decimal]]:
 def comparatives(year_end: date) -> list[Comparative]:
     """The typed figures of the year that ended on that day."""
     return list(Comparative.objects.filter(year_end=year_end).select_related("account", "fund"))
-
-
-def held_in(role: Role, fund: Fund, as_at: date) -> Decimal:
-    """What the account with the role stands at in one fund."""
-    found = balances(as_at, ["account_id"], account__role=role, fund=fund).after_closing
-    return sum(found.values(), ZERO)
 
 
 def expense_accounts() -> QuerySet[Account]:

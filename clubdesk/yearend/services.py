@@ -18,7 +18,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account as account_of
-from clubdesk.ledger.selectors import last_day_posted, month_end, party_balances
+from clubdesk.ledger.selectors import held_in, last_day_posted, month_end, party_balances
 from clubdesk.money import as_amount, half_up, nil, positive, shown, total
 from clubdesk.rooms import Done
 from clubdesk.verbs import verb
@@ -165,7 +165,7 @@ def count_stock(
     if found := ledger.written(Journal, key):
         return found
     _refuse_before_a_later_one(Role.STOCK, fund, on)
-    change = counted - as_amount(selectors.held_in(Role.STOCK, fund, on))
+    change = counted - as_amount(held_in(Role.STOCK, fund, on))
     if change == nil():
         raise Refused(f"The book has a stock of {shown(counted)} already; there is nothing to post.")
     lines = posting.stock_lines(change, materials, fund)
@@ -189,7 +189,7 @@ def provide(
         raise Refused(f"Families owe {shown(owed)} on {day_text(on)}; no more than that can be doubtful.")
     fund = Fund.objects.get(pk=FundRole.GENERAL)
     _refuse_before_a_later_one(Role.ALLOWANCE, fund, on)
-    change = wanted + as_amount(selectors.held_in(Role.ALLOWANCE, fund, on))
+    change = wanted + as_amount(held_in(Role.ALLOWANCE, fund, on))
     if change == nil():
         raise Refused(f"An allowance of {shown(wanted)} stands already; there is nothing to post.")
     lines = posting.allowance_lines(change, fund)
@@ -225,7 +225,7 @@ def add_equipment(
 
 def _refuse_more_than_the_ledger_has(cost: Money, fund: Fund) -> None:
     latest = last_day_posted() or date.min
-    bought = as_amount(selectors.held_in(Role.EQUIPMENT, fund, latest))
+    bought = as_amount(held_in(Role.EQUIPMENT, fund, latest))
     listed = total(thing.cost for thing in Register.at(date.max).things if thing.fund_id == fund.pk)
     if listed + cost > bought:
         raise Refused(

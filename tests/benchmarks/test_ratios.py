@@ -20,7 +20,7 @@ from clubdesk.money import as_amount
 from clubdesk.reports import statements
 from clubdesk.reports import workbook as treasurers
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.sheets import AMOUNT_FORMAT, DATE_FORMAT
+from clubdesk.sheets.sheet import AMOUNT_FORMAT, DATE_FORMAT
 
 pytestmark = pytest.mark.django_db
 ON = date(2026, 9, 12)

@@ -7,10 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from tests.reports.test_workbook import recalculated
+
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
 
 LIVES = """
+import sys
 from datetime import date
 from django.core.management import call_command
 import django
@@ -19,31 +22,37 @@ call_command("migrate", verbosity=0, run_syncdb=True)
 
 from django.contrib import admin
 from django.urls import reverse
+from clubdesk import clock
 from clubdesk.desk import services as desk
 from clubdesk.desk.house import faults
 from clubdesk.desk.roles import permissions_of
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import Account, FinancialYear
 from clubdesk.verbs import shell_user
-from clubdesk.fees.models import FeeKind
+from clubdesk.fees.models import FeeItem, FeeKind, FeePrice
+from clubdesk.money import as_amount
+from clubdesk.reports.workbook import write_workbook
 from django.test import Client
 from tests import factories
 from tests.house.locker import services
 from tests.house.locker.models import Locker, Rent
 
+clock.set_today(date(2026, 9, 12))
 assert list(faults()) == [], list(faults())
 assert "locker.add_rent" in permissions_of("Coordinator")
 desk.start_books(club_name="Reedbank Archers", year_start=date(2026, 7, 1), by=shell_user())
 coordinator, _ = desk.add_user(username="coordinator", role="Coordinator", password="correct-horse-7")
-price = factories.price(FeeKind.OTHER, "30.00", Role.HIRE, code="locker")
+income = Account.objects.create(code="4035", name="Lockers", kind="income")
+item = FeeItem.objects.create(code="locker", name="A locker", kind=FeeKind.OTHER, income_account=income)
+FeePrice.objects.create(item=item, valid_from=date(2026, 7, 1), amount=as_amount(30))
 home, locker = factories.HouseholdFactory(), Locker.objects.create(number="7")
 browser = Client(SERVER_NAME="localhost")
 browser.force_login(coordinator)
 assert b"Lockers" in browser.get(reverse("admin:index")).content
 page = reverse("admin:roll_household_rent-locker", args=[home.pk])
-answer = browser.post(page, {"key": "11111111-1111-4111-8111-111111111111", "locker": locker.pk, "item": price.item.pk,
-                             "starts_on": "2026-07-10", "ends_on": "2026-09-25"})
+asked = {"locker": locker.pk, "item": item.pk, "starts_on": "2026-07-10", "ends_on": "2026-09-25"}
+answer = browser.post(page, asked | {"key": "11111111-1111-4111-8111-111111111111"})
 assert answer.status_code == 302, answer.content
 rent = Rent.objects.get()
 assert balance(home).amount == 30
@@ -51,7 +60,18 @@ give_up = reverse("admin:locker_rent_give-up", args=[rent.pk])
 answer = browser.post(give_up, {"key": "22222222-2222-4222-8222-222222222222", "on": "2026-07-11", "reason": "small"})
 assert answer.status_code == 302, answer.content
 assert balance(home).amount == 0
+answer = browser.post(page, asked | {"key": "33333333-3333-4333-8333-333333333333", "starts_on": "2026-07-20"})
+assert answer.status_code == 302, answer.content
 assert [fault for result in check_all() for fault in result.faults] == []
+rows = {}
+with open(sys.argv[1], "wb") as file:
+    write_workbook(FinancialYear.objects.get(), file, made_on=date(2026, 9, 12), made_by="the tests",
+                   copies=lambda name: rows.setdefault(name, []).append)
+assert rows["Lockers"][4:] == [
+    ["Locker 7", home.name, date(2026, 7, 10), date(2026, 9, 25), 0],
+    ["Locker 7", home.name, date(2026, 7, 20), date(2026, 9, 25), 30],
+    ["Total", None, None, None, 30],
+], rows["Lockers"]
 print("the locker lives")
 """
 
@@ -89,6 +109,21 @@ FORGOTTEN = {
         "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], personal=(replace(part, erased=(), told=()),))",
         "locker.Rent.reason is neither told to the family, nor erased, nor declared free",
     ),
+    "its sheet in the workbook": (
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], sheets=())",
+        "The workbook shows nothing of the documents of locker",
+    ),
+    "a name for its sheet": (
+        "sheet = rooms.ROOMS['locker'].sheets[0]\n"
+        "sheet = replace(sheet, look=replace(sheet.look, title='Vouchers'))\n"
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], sheets=(sheet,))",
+        "2 sheets of the workbook are called “Vouchers”",
+    ),
+    "a place for its sheet": (
+        "sheet = replace(rooms.ROOMS['locker'].sheets[0], tab=rooms.ROOMS['bank'].sheets[0].tab)\n"
+        "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], sheets=(sheet,))",
+        "2 sheets of the workbook stand in place 70",
+    ),
     "its roles": (
         "rooms.ROOMS['locker'] = replace(rooms.ROOMS['locker'], roles={})",
         "The verb locker.rent_locker asks for locker.add_rent, which no role has",
@@ -117,16 +152,22 @@ FORGOTTEN = {
 }
 
 
-def run(script, tmp_path):
+def run(script, tmp_path, *given):
     database = f"sqlite:///{tmp_path / 'book.sqlite3'}"
     own = os.environ | {"DJANGO_SETTINGS_MODULE": "tests.house.locker_settings", "DATABASE_URL": database}
-    done = subprocess.run([sys.executable, "-c", script], cwd=ROOT, env=own, capture_output=True, text=True)
+    command = [sys.executable, "-c", script, *given]
+    done = subprocess.run(command, cwd=ROOT, env=own, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     return done.stdout
 
 
 def test_a_locker_rented_by_term_is_one_folder_and_one_line_in_the_list_of_rooms(tmp_path):
-    assert "the locker lives" in run(LIVES, tmp_path)
+    workbook = tmp_path / "made.xlsx"
+    assert "the locker lives" in run(LIVES, tmp_path, str(workbook))
+    proofs = recalculated(workbook.read_bytes(), tmp_path)["Proof"].iter_rows(min_row=5, values_only=True)
+    found = {what: (one, other, result) for what, one, other, result in proofs}
+    assert found["Lockers one by one equal their income"] == (30, 30, True)
+    assert [result for _, _, result in found.values()] == [True] * len(found)
 
 
 @pytest.mark.parametrize("forgotten", FORGOTTEN)

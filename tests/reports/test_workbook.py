@@ -20,8 +20,8 @@ from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journ
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.sheets import Term
 from clubdesk.reports.workbook import workbook_bytes, write_workbook
+from clubdesk.sheets import Term
 from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.worlds.day_one import TODAY
@@ -68,6 +68,26 @@ def cents(value):
 
 def test_the_sheets_stand_in_their_order(season):
     assert opened(made(FinancialYear.objects.get())).sheetnames == SHEETS
+
+
+def test_what_the_rooms_leave_to_be_proved_stands_in_its_place_among_the_proofs(season):
+    proved = [
+        row[0] for row in opened(made(FinancialYear.objects.get()))["Proof"].iter_rows(min_row=5, values_only=True)
+    ]
+    owing = proved.index("Members owing less credits equal the account Fees owed")
+    assert proved[owing:] == [
+        "Members owing less credits equal the account Fees owed",
+        "Entry fund by its movements equals the entry fund among the funds",
+        "Money in hand by receipts and payments equals the accounts of money",
+        "The bridge from cash to accrual closes to nil",
+        "The bridge closes to nil line by line",
+        "Vouchers one by one equal the account Vouchers owed",
+        "Hire takings day by day equal their income",
+        "Courses cohort by cohort equal their income",
+        "Affiliation by association equals the account",
+        "The budget's actual figures come to the surplus",
+        "Every month of the bank that was signed off reconciles to nil",
+    ]
 
 
 def test_a_term_keeps_its_signs_in_a_formula():

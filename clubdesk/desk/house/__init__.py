@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.checks import CheckMessage, Error
 
-from clubdesk.desk.house import commands, documents, menus, pages, people, permissions
+from clubdesk.desk.house import commands, documents, menus, pages, people, permissions, sheets
 
 LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     menus.every_room_tells_of_itself,
@@ -24,6 +24,8 @@ LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     permissions.every_permission_is_somebodys,
     people.every_row_about_a_person_is_declared,
     people.every_text_about_a_person_is_declared,
+    sheets.every_room_with_documents_shows_a_sheet,
+    sheets.every_sheet_has_its_own_name_and_place,
 )
 
 

@@ -7,45 +7,55 @@ from typing import Any, BinaryIO
 
 from openpyxl import Workbook
 
+from clubdesk import rooms
 from clubdesk.ledger.models import FinancialYear
-from clubdesk.reports.canonical import Contents
 from clubdesk.reports.seal import Stamp, seal_of
-from clubdesk.reports.sheets import Sheet
 from clubdesk.reports.workbook import (
-    adjustments,
-    affiliation,
-    bank,
     bridge,
-    budget,
     changes,
     committee,
-    courses,
-    entry_fund,
-    hire,
     income,
     journal,
     ledger,
-    owing,
     position,
     proof,
     receipts,
     summary,
     trial_balance,
-    vouchers,
-)  # fmt: skip
-from clubdesk.reports.workbook.context import Context, Look
+)
+from clubdesk.reports.workbook.context import Context
+from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.reports.workbook.position import PositionAt
+from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.rooms import SheetOf
+from clubdesk.sheets import Beside, Look, Proved, Sheet
+from clubdesk.sheets.canonical import Contents
 
 MARK = "fletchbook workbook"
-TABS = [
+FIRST = [
     each.LOOK
-    for each in (
-        summary, committee, trial_balance, income, position, receipts, bridge, journal, ledger, owing, entry_fund,
-        vouchers, hire, courses, affiliation, bank, budget, adjustments, changes, proof,
-    )
+    for each in (summary, committee, trial_balance, income, position, receipts, bridge, journal, ledger)
 ]  # fmt: skip
+LAST = [each.LOOK for each in (changes, proof)]
+"""The rooms' own sheets stand between the first and the last."""
 
 Copies = Callable[[str], Callable[[list[Any]], object]]
 """For the name of a sheet, what takes its rows."""
+
+
+def of_rooms() -> list[SheetOf]:
+    """The sheets that the rooms tell of, in the order of their tabs."""
+    return sorted((each for room in rooms.in_order() for each in room.sheets), key=lambda each: each.tab)
+
+
+def tabs() -> list[Look]:
+    """How every sheet looks, in their order."""
+    return [*FIRST, *(each.look for each in of_rooms()), *LAST]
+
+
+def sheets_that_go_on() -> set[str]:
+    """The names of those that tell of more than entries, who came, what was signed off: after a close it may change."""
+    return {committee.LOOK.title, *(each.look.title for each in of_rooms() if each.goes_on)}
 
 
 def write_workbook(
@@ -58,9 +68,9 @@ def write_workbook(
 def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> None:
     """The same with the stamp of an earlier making. Rows of the journal are streamed, never held in memory together."""
     context, book = Context.of(year, stamp), Workbook(write_only=True)
-    sheets = {look: _opened(look, book, context, copies) for look in TABS}
+    sheets = {look: _opened(look, book, context, copies) for look in tabs()}
     _write_sheets(context, sheets)
-    _describe(context, book, [sheets[look] for look in TABS])
+    _describe(context, book, list(sheets.values()))
     book.save(file)
 
 
@@ -85,22 +95,24 @@ def _write_sheets(context: Context, sheets: dict[Look, Sheet]) -> None:
     result = income.write(context, sheets[income.LOOK], lines)
     held = position.write(context, sheets[position.LOOK], trial, result)
     money = receipts.write(context, sheets[receipts.LOOK])
-    adjustments.write(context, sheets[adjustments.LOOK])
+    over = bridge.write(context, sheets[bridge.LOOK], trial, result, money)
     changes.write(context, sheets[changes.LOOK])
     committee.write(context, sheets[committee.LOOK])
     proofs = proof.write(
         context, sheets[proof.LOOK], journal=lines, trial=trial, income=result, position=held, receipts=money,
-        bridge=bridge.write(context, sheets[bridge.LOOK], trial, result, money),
-        owing=owing.write(context, sheets[owing.LOOK], trial),
-        entry_fund=entry_fund.write(context, sheets[entry_fund.LOOK], held),
-        vouchers=vouchers.write(context, sheets[vouchers.LOOK], trial),
-        hire=hire.write(context, sheets[hire.LOOK], trial),
-        courses=courses.write(context, sheets[courses.LOOK], trial),
-        affiliation=affiliation.write(context, sheets[affiliation.LOOK], trial),
-        bank=bank.write(context, sheets[bank.LOOK]),
-        budget=budget.write(context, sheets[budget.LOOK], result),
+        bridge=over, of_rooms=_write_rooms(context, sheets, trial, result, held),
     )  # fmt: skip
     summary.write(context, sheets[summary.LOOK], trial=trial, income=result, position=held, proof=proofs)
+
+
+def _write_rooms(
+    context: Context, sheets: dict[Look, Sheet], trial: TrialAt, income: IncomeAt, position: PositionAt
+) -> list[tuple[int, Proved]]:
+    """The rooms' own sheets; gives what they leave to be proved, each with its place among the proofs."""
+    balances = {account.role: trial.balance(account) for account in context.accounts if account.role}
+    beside = Beside(context.note, balances, position.funds, income.accounts, income.surplus)
+    written = ((each, each.write(sheets[each.look], context.year, beside)) for each in of_rooms())
+    return [(each.proof or each.tab, proved) for each, proved in written if proved]
 
 
 def _describe(context: Context, book: Workbook, sheets: list[Sheet]) -> None:

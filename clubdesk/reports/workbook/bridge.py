@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term, letters
 from clubdesk.reports.statements import moved_accounts
 from clubdesk.reports.tracing import BETWEEN
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt, named_line
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
 
 LOOK = Look("Bridge", (Heading("Code", 8), Heading("For", 40), *[Heading("", 12, "amount")] * 24), landscape=True)
 

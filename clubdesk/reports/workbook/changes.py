@@ -6,8 +6,8 @@ from django.utils import timezone
 from clubdesk.ledger.models import JournalEntry
 from clubdesk.ledger.selectors import why_undone
 from clubdesk.money import sum_of
-from clubdesk.reports.sheets import Heading, Sheet
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Heading, Look, Sheet
 
 LOOK = Look(
     "Changes and reversals",

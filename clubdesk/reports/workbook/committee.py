@@ -5,8 +5,8 @@ from typing import Any
 from openpyxl.chart import BarChart, LineChart, Reference
 
 from clubdesk.reports.committee import by_month, members, months_to
-from clubdesk.reports.sheets import Heading, Named, Sheet
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Heading, Look, Named, Sheet
 
 LOOK = Look("Committee", (Heading("Month", 12),), one_page=True, by_fund=15)
 COLOURS = ("2D5A4C", "B04A33", "8AA395")

@@ -1,4 +1,4 @@
-"""What every sheet of the workbook is made from, what it says of its looks, and what it leaves to be proved."""
+"""What the reports' own sheets of the workbook are made from."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -10,34 +10,7 @@ from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
 from clubdesk.reports.seal import Stamp
 from clubdesk.reports.selectors import Figures, TypedFigures
-from clubdesk.reports.sheets import Heading, Named, Term
-
-
-@dataclass(frozen=True)
-class Look:
-    """How a sheet is laid out: its title, its columns, and how it prints.
-
-    `by_fund` is the width of further columns of amounts, one for each fund and four more.
-    """
-
-    title: str
-    columns: tuple[Heading, ...]
-    landscape: bool = False
-    one_page: bool = False
-    by_fund: float = 0
-
-    def columns_for(self, funds: int) -> list[Heading]:
-        further = [Heading("", self.by_fund, "amount")] * (funds + 4) if self.by_fund else []
-        return [*self.columns, *further]
-
-
-@dataclass(frozen=True)
-class Proved:
-    """Two terms that must come to the same, and what that proves."""
-
-    what: str
-    one: Term
-    other: Term
+from clubdesk.sheets import Named
 
 
 @dataclass(frozen=True)
@@ -91,11 +64,6 @@ class Context:
         """What the account stood at a year earlier, debit positive."""
         return self.last_year.closing(account) if self.last_year else ZERO
 
-    def opening_of(self, fund: Fund) -> Decimal:
-        """What the fund began the year with."""
-        kinds = self.figures.of_kind(Kind.EQUITY)
-        return -sum((self.figures.figure(self.figures.opening, account, fund) for account in kinds), ZERO)
-
     def capital_of(self, fund: Fund) -> Decimal:
-        """That, and what was brought into the fund beside income, such as a first opening."""
+        """What the fund began the year with, and what was brought into it beside income, such as a first opening."""
         return -sum((self.figures.closing(account, fund) for account in self.figures.of_kind(Kind.EQUITY)), ZERO)

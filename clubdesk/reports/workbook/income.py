@@ -6,9 +6,9 @@ from typing import Any
 
 from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term, letters
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
+from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
 from clubdesk.yearend import selectors as yearend
 
 LOOK = Look("Income and expenditure", (Heading("Code", 8), Heading("Account", 34, "name")), by_fund=14)

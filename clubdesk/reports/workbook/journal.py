@@ -7,8 +7,8 @@ from typing import Any
 
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Heading, Rows, Sheet, Term
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Heading, Look, Rows, Sheet, Term
 
 LOOK = Look(
     "Journal",

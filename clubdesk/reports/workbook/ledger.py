@@ -9,9 +9,9 @@ from typing import Any
 
 from clubdesk.ledger.models import Account
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import kind_of
+from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term
 
 LOOK = Look(
     "Ledger by account",

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term
 
 FIGURES = Heading("", 18, "amount")
 LOOK = Look("Assets and liabilities", (Heading("Code", 8), Heading("Account", 38, "name"), FIGURES, FIGURES))

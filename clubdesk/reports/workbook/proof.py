@@ -3,18 +3,19 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from operator import itemgetter
 
 from clubdesk.ledger.models import Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
-from clubdesk.reports.sheets import Heading, Rows, Sheet, Term, Verdict
 from clubdesk.reports.workbook.bridge import BridgeAt
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.journal import JournalAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Heading, Look, Proved, Rows, Sheet, Term, Verdict
 
 LOOK = Look(
     "Proof",
@@ -24,6 +25,8 @@ LOOK = Look(
     ),
 )  # fmt: skip
 NOTHING = Term.of(ZERO)
+OF_MONEY = 25
+"""Where the proofs of money stand among those of the rooms."""
 
 
 @dataclass(frozen=True)
@@ -40,23 +43,17 @@ class ProofAt:
 
 def write(
     context: Context, sheet: Sheet, *, journal: JournalAt, trial: TrialAt, income: IncomeAt, position: PositionAt,
-    receipts: ReceiptsAt, bridge: BridgeAt, owing: Proved, entry_fund: Proved, vouchers: Proved, hire: Proved,
-    courses: Proved, affiliation: Proved, budget: Proved, bank: Proved,
+    receipts: ReceiptsAt, bridge: BridgeAt, of_rooms: list[tuple[int, Proved]],
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
+    of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, receipts, bridge)]
     proofs = [
         *_of_the_ledger(context, journal, trial),
         *_of_net_assets(context, income, position),
-        owing,
-        entry_fund,
-        Proved("Money in hand by receipts and payments equals the accounts of money",
-               receipts.money_after, trial.balance(*context.figures.money)),
-        Proved("The bridge from cash to accrual closes to nil", bridge.difference, NOTHING),
-        Proved("The bridge closes to nil line by line", bridge.gaps, NOTHING),
-        vouchers, hire, courses, affiliation, budget, bank,
+        *(proved for _, proved in sorted([*of_rooms, *of_money], key=itemgetter(0))),
         *_of_last_year(context, position),
-    ]  # fmt: skip
+    ]
     for proof in proofs:
         row = sheet.row + 1
         gap = f"ROUND((B{row}-C{row})*100,0)"
@@ -81,6 +78,13 @@ def _of_net_assets(context: Context, income: IncomeAt, position: PositionAt) -> 
     grew = position.net_assets - capital
     yield Proved("Income less expenditure is what net assets grew by", income.surplus, grew)
     yield Proved("Net assets equal the funds they are kept in", position.net_assets, position.all_funds)
+
+
+def _of_money(context: Context, trial: TrialAt, receipts: ReceiptsAt, bridge: BridgeAt) -> Iterator[Proved]:
+    in_hand = trial.balance(*context.figures.money)
+    yield Proved("Money in hand by receipts and payments equals the accounts of money", receipts.money_after, in_hand)
+    yield Proved("The bridge from cash to accrual closes to nil", bridge.difference, NOTHING)
+    yield Proved("The bridge closes to nil line by line", bridge.gaps, NOTHING)
 
 
 def _of_last_year(context: Context, position: PositionAt) -> Iterator[Proved]:

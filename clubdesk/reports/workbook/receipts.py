@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term, letters
 from clubdesk.reports.statements import is_receipt, line_name
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
+from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
 
 LOOK = Look("Receipts and payments", (Heading("Code", 8), Heading("For", 38, "name")), by_fund=14)
 

@@ -3,12 +3,12 @@
 from clubdesk.clock import long_day
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Heading, Named, Sheet
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.proof import ProofAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.sheets import Heading, Look, Named, Sheet
 
 LOOK = Look("Summary", (Heading("", 46), Heading("This year", 18, "amount"), Heading("Last year", 18, "amount")))
 

@@ -2,15 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import reduce
-from operator import add
 
 from clubdesk.ledger.models import Account
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Jump, Named, Rows, Sheet, Term
-from clubdesk.reports.workbook.context import Context, Look
+from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
 from clubdesk.reports.workbook.ledger import LedgerAt
+from clubdesk.sheets import Formula, Heading, Jump, Look, Named, Rows, Sheet, Term, together
 
 LOOK = Look(
     "Trial balance",
@@ -39,8 +37,7 @@ class TrialAt:
 
     def balance(self, *accounts: Account) -> Term:
         """What these accounts come to together, debit positive; zero for one that does not stand here."""
-        shown = [self.debits[each.pk] - self.credits[each.pk] for each in accounts if each.pk in self.debits]
-        return reduce(add, shown) if shown else Term.of(ZERO)
+        return together(self.debits[each.pk] - self.credits[each.pk] for each in accounts if each.pk in self.debits)
 
     def gaps(self, column: str) -> Term:
         """What each account's balance differs from another column, added up; zero by the book."""

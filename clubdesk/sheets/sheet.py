@@ -1,6 +1,5 @@
 """A workbook written row by row: titles, headers, amounts as numbers, text that can never become a formula."""
 
-import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -13,15 +12,13 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import column_index_from_string, get_column_letter, quote_sheetname
 
-from clubdesk.reports.canonical import SheetDigest
+from clubdesk.sheets.canonical import SheetDigest
+from clubdesk.sheets.cells import NIL, Formula, Jump, Named, Rows, Term, Verdict, letters, plain_value, safe
 from clubdesk.tables import RISKY, TO_THE_RIGHT, Kind
 
 AMOUNT_FORMAT = "#,##0.00;[Red]-#,##0.00"
 DATE_FORMAT = "d mmm yyyy"
-CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
-LONGEST = 32767
 LINE = 15.5  # points that a line of a heading takes
-NIL = Decimal("0.00")
 INK, PAPER, RULE = "22302B", "E7EEE6", "8AA395"
 TITLE = Font(name="Calibri", size=16, bold=True, color=INK)
 NOTE = Font(name="Calibri", size=10, italic=True, color="55625C")
@@ -31,92 +28,6 @@ LEFT, RIGHT = Alignment(horizontal="left"), Alignment(horizontal="right", indent
 TOTAL_LINE = Border(top=Side("thin", color=RULE), bottom=Side("double", color=RULE))
 
 
-class Formula(str):
-    """Text that is meant as a formula for an amount; any other text is written as text.
-
-    `value` is what it comes to by the book, so that a copy without formulas and a check of the file know it.
-    """
-
-    value: Any
-
-    def __new__(cls, text: str, value: Any) -> "Formula":
-        formula = super().__new__(cls, text)
-        formula.value = value
-        return formula
-
-
-class Named(str):
-    """Text with names in it that may change later: of an account, a fund, a family. By default it is one name.
-
-    Under another name it is the same account; a check of the file takes that for a rename and not for a difference.
-    """
-
-    names: tuple[str, ...]
-
-    def __new__(cls, text: str, *names: str) -> "Named":
-        named = super().__new__(cls, text)
-        named.names = names or (text,)
-        return named
-
-
-class Verdict(Formula):
-    """A formula whose result is TRUE, or says what is wrong."""
-
-    def __new__(cls, text: str) -> "Verdict":
-        return super().__new__(cls, text, True)  # type: ignore[return-value]
-
-
-class Jump(Formula):
-    """A link to a place in the workbook."""
-
-    def __new__(cls, place: str, words: str) -> "Jump":
-        target = place.replace("$", "")
-        return super().__new__(cls, f'=HYPERLINK("#{target}","{words}")', words)  # type: ignore[return-value]
-
-
-@dataclass(frozen=True)
-class Term:
-    """A part of a formula: how it is written there, and what it comes to by the book."""
-
-    text: str
-    value: Decimal
-    is_cell: bool = False
-
-    @classmethod
-    def of(cls, figure: Decimal) -> "Term":
-        return cls(number(figure), figure)
-
-    @property
-    def formula(self) -> Formula:
-        return Formula(f"={self.text}", self.value)
-
-    @property
-    def _as_one(self) -> str:
-        return self.text if self.is_cell else f"({self.text})"
-
-    def __add__(self, other: "Term") -> "Term":
-        return Term(f"{self.text}+{other.text}", self.value + other.value)
-
-    def __sub__(self, other: "Term") -> "Term":
-        return Term(f"{self.text}-{other._as_one}", self.value - other.value)
-
-    def __neg__(self) -> "Term":
-        return Term(f"-{self._as_one}", -self.value + NIL)
-
-
-@dataclass(frozen=True)
-class Rows:
-    """Some rows of a sheet, as formulas in other sheets refer to them; where there is none, the row that would be."""
-
-    sheet: str
-    first: int
-    last: int
-
-    def column(self, letter: str) -> str:
-        """The fixed range of a column, such as 'Trial balance'!$D$5:$D$40."""
-        return f"{quote_sheetname(self.sheet)}!${letter}${self.first}:${letter}${max(self.first, self.last)}"
-
-
 @dataclass(frozen=True)
 class Heading:
     """A column of a sheet: its title, its width in characters where it is not the usual one, and what it holds."""
@@ -124,6 +35,24 @@ class Heading:
     title: str
     width: float = 0
     kind: Kind = "text"
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a sheet is laid out: its title, its columns, and how it prints.
+
+    `by_fund` is the width of further columns of amounts, one for each fund and four more.
+    """
+
+    title: str
+    columns: tuple[Heading, ...]
+    landscape: bool = False
+    one_page: bool = False
+    by_fund: float = 0
+
+    def columns_for(self, funds: int) -> list[Heading]:
+        further = [Heading("", self.by_fund, "amount")] * (funds + 4) if self.by_fund else []
+        return [*self.columns, *further]
 
 
 class Sheet:
@@ -318,24 +247,3 @@ class Sheet:
             if isinstance(value, Formula):
                 self.digest.add_figure(self.row, place, value.value)
         return self.row
-
-
-def letters(count: int, first: str = "C") -> list[str]:
-    """The letters of so many columns from `first` on."""
-    start = column_index_from_string(first)
-    return [get_column_letter(start + place) for place in range(count)]
-
-
-def number(figure: Decimal) -> str:
-    """A figure inside a formula, as every program writes it: no noughts at the end."""
-    return f"{figure.normalize():f}"
-
-
-def plain_value(value: Any) -> Any:
-    """What a cell holds, a formula by what it comes to."""
-    return value.value if isinstance(value, Formula) else value
-
-
-def safe(text: str) -> str:
-    """`text` without the control characters that a workbook cannot hold, cut to what a cell can."""
-    return CONTROL.sub(" ", text)[:LONGEST]

@@ -1,18 +1,21 @@
-"""Each voucher that was owed in the year, as it stood on its last day."""
+"""What the workbook shows of fees: who owes at the year's end, and each voucher that was owed in the year."""
 
 from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
 from clubdesk.fees.models import Voucher, VoucherState
-from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import BY_HAND, ZERO
+from clubdesk.ledger.models import FinancialYear, Party, Posting, Role
+from clubdesk.ledger.selectors import BY_HAND, ZERO, party_balances
 from clubdesk.money import sum_of
-from clubdesk.reports.sheets import Heading, Named, Sheet
-from clubdesk.reports.workbook.context import Context, Look, Proved
-from clubdesk.reports.workbook.trial_balance import TrialAt
+from clubdesk.rooms import SheetOf
+from clubdesk.sheets import Beside, Heading, Look, Named, Proved, Sheet
 
-LOOK = Look(
+OWING = Look(
+    "Members owing",
+    (Heading("Household", 44, "name"), Heading("Owes", 16, "amount"), Heading("In credit", 16, "amount")),
+)
+VOUCHERS = Look(
     "Vouchers",
     (
         Heading("Accepted", 13, "date"), Heading("Scheme", 26, "name"), Heading("Code", 10),
@@ -24,9 +27,20 @@ LOOK = Look(
 )  # fmt: skip
 
 
-def write(context: Context, sheet: Sheet, trial: TrialAt) -> Proved:
-    year = context.year
-    first = sheet.top(context.note("Owed in the year, as each stood on its last day.")) + 1
+def write_owing(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
+    """Each household with what it owes, or has in credit; who owes most stands first."""
+    first = sheet.top(beside.note("Households at the year's end.")) + 1
+    owing = party_balances(Role.FEES_OWED, year.last_day)
+    names = {party.pk: party.name for party in Party.objects.filter(pk__in=owing)}
+    for pk, figure in sorted(owing.items(), key=lambda row: (-row[1], names[row[0]])):
+        sheet.line([Named(names[pk]), max(figure, ZERO) or None, max(-figure, ZERO) or None])
+    sheet.total(["Total", *sheet.sums(first, "BC")])
+    owed = beside.balance(Role.FEES_OWED)
+    return Proved("Members owing less credits equal the account Fees owed", sheet.term("B") - sheet.term("C"), owed)
+
+
+def write_vouchers(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
+    first = sheet.top(beside.note("Owed in the year, as each stood on its last day.")) + 1
     for row in _vouchers(year.first_day, year.last_day):
         sheet.line(row)
     by_hand = Posting.objects.filter(BY_HAND, account__role=Role.VOUCHERS_OWED, entry__date__lte=year.last_day)
@@ -34,7 +48,7 @@ def write(context: Context, sheet: Sheet, trial: TrialAt) -> Proved:
     if figure:
         sheet.line([None, "Written by hand", *[None] * 6, figure, None, None])
     sheet.total(["Total", *[None] * 4, *sheet.sums(first, "FGHI"), None, None])
-    owed = trial.balance(*context.of_roles(Role.VOUCHERS_OWED))
+    owed = beside.balance(Role.VOUCHERS_OWED)
     return Proved("Vouchers one by one equal the account Vouchers owed", sheet.term("I"), owed)
 
 
@@ -56,3 +70,6 @@ def _vouchers(first: date, last: date) -> Iterator[list[Any]]:
             voucher.accepted_on, Named(str(voucher.scheme)), voucher.masked_code, Named(voucher.charge.household.name),
             voucher.charge_id, claimed, paid, not_paid, owed, lodged_on, answered if is_answered else None,
         ]  # fmt: skip
+
+
+SHEETS = (SheetOf(OWING, write_owing, tab=10), SheetOf(VOUCHERS, write_vouchers, tab=30, goes_on=True))

@@ -1,11 +1,12 @@
-"""Each month of each bank account as it was signed off."""
+"""What the workbook shows of the bank: each month of each account as it was signed off."""
 
 from clubdesk.bank.models import Reconciliation
+from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.sheets import Formula, Heading, Named, Sheet, Term
-from clubdesk.reports.workbook.context import Context, Look, Proved
+from clubdesk.rooms import SheetOf
+from clubdesk.sheets import Beside, Formula, Heading, Look, Named, Proved, Sheet, Term
 
-LOOK = Look(
+MONTHS = Look(
     "Bank reconciliation",
     (
         Heading("Account", 24, "name"), Heading("Month to", 13, "date"),
@@ -17,12 +18,11 @@ LOOK = Look(
 )  # fmt: skip
 
 
-def write(context: Context, sheet: Sheet) -> Proved:
-    first = sheet.top(context.note("Each month that was signed off.")) + 1
-    months = Reconciliation.objects.filter(
-        reopened_on=None, month_end__range=(context.year.first_day, context.year.last_day)
-    ).select_related("bank_account", "recorded_by")
-    for month in months.order_by("bank_account", "month_end"):
+def write_months(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
+    first = sheet.top(beside.note("Each month that was signed off.")) + 1
+    months = Reconciliation.objects.filter(reopened_on=None, month_end__range=(year.first_day, year.last_day))
+    months = months.select_related("bank_account", "recorded_by").order_by("bank_account", "month_end")
+    for month in months:
         row = sheet.row + 1
         figures = [month.statement_balance, month.deposits, month.payments, month.book_balance]
         stated, deposits, payments, book = (figure.amount for figure in figures)
@@ -33,3 +33,6 @@ def write(context: Context, sheet: Sheet) -> Proved:
         sheet.line(["No month of this year was signed off."])
     gaps = Term(f"SUMPRODUCT(ABS({sheet.rows(first).column('G')}))", ZERO)
     return Proved("Every month of the bank that was signed off reconciles to nil", gaps, Term.of(ZERO))
+
+
+SHEETS = (SheetOf(MONTHS, write_months, tab=70, proof=90, goes_on=True),)
