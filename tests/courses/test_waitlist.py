@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 from django.db import IntegrityError, connection, transaction
 
+from clubdesk import clock
 from clubdesk.courses import selectors, services
 from clubdesk.courses.models import Booking, Cohort
 from clubdesk.desk.services import nightly
@@ -195,6 +196,17 @@ class TestOffers:
             assert [again(first).state, again(second).state] == ["lapsed", "waiting"]
         with pytest.raises(Refused, match="no offer open"):
             services.accept_offer(booking=first, on=date(2026, 9, 20), by=by)
+        assert sound()
+
+    def test_where_one_offer_lapses_the_others_stand(self, october, ask, by):
+        full, early, late = ask(12, 12, 12), ask(12), ask(12, 12)
+        for day, places in ((NOW, full.places.all()[:1]), (date(2026, 9, 15), None)):
+            with clock.on(day):
+                services.withdraw(booking=again(full), places=places, on=day, reason="ill", by=by)
+        assert [again(each).offer_lapses_on for each in (early, late)] == [date(2026, 9, 19), date(2026, 9, 22)]
+        nightly(on=date(2026, 9, 20), by=by)
+        assert [again(each).state for each in (early, late)] == ["lapsed", "offered"]
+        assert (states(late), selectors.seats_left(october)) == (["offered", "offered"], 1)
         assert sound()
 
     def test_an_offer_close_to_the_start_lapses_on_the_first_session(self, october, ask, by):

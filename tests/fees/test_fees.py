@@ -38,16 +38,6 @@ def sound():
     return [result for result in check_all() if result.faults] == []
 
 
-@pytest.fixture
-def household(book):
-    return factories.HouseholdFactory(name="Mirabar family")
-
-
-@pytest.fixture
-def child(household):
-    return factories.PersonFactory(household=household, given_name="Ada")
-
-
 def charge(by, household, price=None, on=NOW, starts_on=NOW, **more):
     return services.charge(
         household=household, price=price or factories.price(), on=on, starts_on=starts_on, by=by, **more

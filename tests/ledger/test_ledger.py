@@ -360,3 +360,32 @@ class TestClosing:
         with pytest.raises(Refused, match="starts on 1 Jul 2027"):
             services.open_year(first_day=date(2027, 8, 1), by=by)
         assert services.open_year(first_day=date(2027, 7, 1), by=by).last_day == date(2028, 6, 30)
+
+
+class TestTheYearOfADay:
+    """The years from July 2026, 2027 and 2028 are open."""
+
+    @pytest.fixture(autouse=True)
+    def years(self, by):
+        for first in (date(2027, 7, 1), date(2028, 7, 1)):
+            services.open_year(first_day=first, by=by)
+
+    @pytest.mark.parametrize(("day", "first"), [
+        (date(2026, 7, 1), date(2026, 7, 1)), (date(2027, 6, 30), date(2026, 7, 1)),
+        (date(2027, 7, 1), date(2027, 7, 1)), (date(2028, 6, 30), date(2027, 7, 1)),
+        (date(2029, 6, 30), date(2028, 7, 1)),
+    ])  # fmt: skip
+    def test_it_is_the_one_that_the_day_is_in(self, day, first):
+        assert selectors.year_start(day) == selectors.year_containing(day).first_day == first
+
+    def test_a_day_that_no_year_covers_begins_365_days_before_and_can_be_posted_in_none(self):
+        for day, start in ((date(2029, 8, 1), date(2028, 8, 1)), (date(2026, 6, 30), date(2025, 6, 30))):
+            assert selectors.year_start(day) == start
+            with pytest.raises(Refused, match="No financial year covers"):
+                selectors.year_containing(day)
+
+    def test_a_year_is_named_by_the_calendar_year_in_which_it_ends(self):
+        assert selectors.year_ending(2028).first_day == date(2027, 7, 1)
+        for wrong in (2026, 2030, 0, 9999999):
+            with pytest.raises(Refused, match=f"No financial year ends in {wrong}"):
+                selectors.year_ending(wrong)

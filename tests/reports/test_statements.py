@@ -26,6 +26,7 @@ from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.papers import words_of
 from tests.reports import bridge
+from tests.reports.reading import figures_of
 
 pytestmark = pytest.mark.django_db
 SIZES = ("season", "season_50")
@@ -34,10 +35,6 @@ JULY, LAST = date(2026, 7, 1), date(2027, 6, 30)
 
 def sound():
     return [result for result in check_all() if result.faults] == []
-
-
-def figures_of(statement):
-    return {row.label: list(row.figures) for row in statement.rows if row.figures}
 
 
 @pytest.fixture

@@ -1,0 +1,119 @@
+"""What money was for, kind of document by kind of document."""
+
+from datetime import date
+
+import pytest
+
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import FeeKind, Method
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Account, JournalOrigin, Kind, Role
+from clubdesk.ledger.selectors import account
+from clubdesk.money import as_amount
+from clubdesk.reports.selectors import Figures
+from clubdesk.reports.tracing import BETWEEN
+from tests import factories
+from tests.reports import bridge
+
+pytestmark = pytest.mark.django_db
+JULY, LAST = date(2026, 7, 1), date(2027, 6, 30)
+AUGUST, SEPTEMBER = date(2026, 8, 3), date(2026, 9, 1)
+
+
+def money_for(*which, first=JULY, last=LAST):
+    """The money that came in for each of the accounts, less what went out; the bridge closes."""
+    assert bridge.gaps(first, last) == []
+    now = Figures(first, last)
+    return [now.cash(account(each) if isinstance(each, Role) else each) for each in which]
+
+
+def moved(line, against):
+    """What moved in the account (or between lines) for the line."""
+    return Figures(JULY, LAST).trace(account(line), account(against).pk if isinstance(against, Role) else against)
+
+
+@pytest.fixture
+def household(book):
+    return factories.HouseholdFactory()
+
+
+@pytest.fixture
+def receive(household, by):
+    def received(amount, on=JULY):
+        return fees.record_receipt(household=household, amount=as_amount(amount), method=Method.CARD, on=on, by=by)
+
+    return received
+
+
+class TestJournals:
+    @pytest.fixture
+    def loan(self, book):
+        return Account.objects.create(code="2300", name="Loan of the shire", kind=Kind.LIABILITY)
+
+    def test_a_grant_and_a_loan_that_came_in_one_sum_are_each_for_themselves(self, journal, loan):
+        journal((Role.BANK, 500), (Role.GRANTS, -300), (loan, -200))
+        assert money_for(Role.GRANTS, loan) == [300, 200]
+
+    def test_depreciation_is_for_its_own_line_and_no_money(self, journal):
+        journal((Role.DEPRECIATION, 40), (Role.DEPRECIATED, -40))
+        assert money_for(Role.DEPRECIATION, Role.DEPRECIATED) == [0, 0]
+        assert [moved(line, Role.DEPRECIATED) for line in (Role.DEPRECIATION, Role.DEPRECIATED)] == [-40, 0]
+
+    def test_what_is_put_right_between_two_lines_is_named_in_both(self, journal):
+        journal((Role.DONATIONS, 30), (Role.GRANTS, -30))
+        assert money_for(Role.DONATIONS, Role.GRANTS) == [0, 0]
+        assert [moved(line, BETWEEN) for line in (Role.DONATIONS, Role.GRANTS)] == [-30, 30]
+
+    def test_what_an_opening_trial_balance_brings_in_buys_and_sells_nothing(self, journal):
+        journal((Role.BANK, 900), (Role.EQUIPMENT, 400), (Role.ACCUMULATED, -1300), origin=JournalOrigin.OPENING)
+        assert money_for(Role.ACCUMULATED, Role.EQUIPMENT) == [900, 0]
+        assert moved(Role.ACCUMULATED, Role.EQUIPMENT) == 400
+
+    def test_an_opening_trial_balance_that_is_undone_brings_in_nothing(self, journal, by):
+        opening = journal(
+            (Role.BANK, 900), (Role.EQUIPMENT, 400), (Role.ACCUMULATED, -1300), origin=JournalOrigin.OPENING
+        )
+        ledger.undo_entries_of(document=opening, on=SEPTEMBER, reason="of another club", by=by)
+        assert money_for(Role.ACCUMULATED, Role.EQUIPMENT, first=SEPTEMBER) == [-900, 0]
+        assert money_for(Role.ACCUMULATED, Role.EQUIPMENT) == [0, 0]
+
+
+class TestCredits:
+    def test_one_that_is_paid_back_leaves_no_money_for_anything(self, household, receive, by):
+        receive(70)
+        fees.repay_credit(household=household, amount=as_amount(50), on=AUGUST, by=by)
+        assert money_for(Role.FEES_OWED, Role.ACCUMULATED) == [20, 0]
+
+    def test_one_that_was_brought_in_is_paid_back_out_of_what_was_brought_in(self, household, by):
+        fees.bring_in_balances(balances=[(household, as_amount(-30))], as_at=JULY, by=by)
+        fees.repay_credit(household=household, amount=as_amount(30), on=AUGUST, by=by)
+        assert money_for(Role.FEES_OWED, Role.ACCUMULATED) == [0, -30]
+
+    def test_a_repayment_that_the_bank_returns_is_a_familys_credit_again(self, household, receive, by):
+        receive(70)
+        repaid = fees.repay_credit(household=household, amount=as_amount(70), on=AUGUST, by=by)
+        fees.take_repayment_back(repayment=repaid, on=SEPTEMBER, reason="account closed", by=by)
+        assert money_for(Role.FEES_OWED, Role.ACCUMULATED, first=SEPTEMBER) == [70, 0]
+
+
+class TestVouchers:
+    @pytest.fixture
+    def accept(self, book, by):
+        """A child's voucher of 100 set against a new fee."""
+        scheme = factories.scheme()
+
+        def accepted(price, code):
+            child = factories.PersonFactory()
+            charge = fees.charge(household=child.household, person=child, price=price, on=JULY, starts_on=JULY, by=by)
+            return fees.accept_voucher(scheme=scheme, charge=charge, code=code, on=JULY, by=by)
+
+        return accepted
+
+    def test_one_that_is_refused_is_no_money_though_the_rest_of_its_lodgement_is_paid(self, accept, by):
+        paid = accept(factories.price(), "SV1")
+        refused = accept(factories.price(FeeKind.MEMBERSHIP, "228.00", Role.MEMBERSHIPS), "SV2")
+        lodged, answer = fees.lodge_vouchers(scheme=paid.scheme, on=AUGUST, by=by), {paid.pk: as_amount(100)}
+        fees.answer_lodgement(
+            lodgement=lodged, paid=answer, refused={refused.pk: "used elsewhere"}, on=SEPTEMBER, by=by
+        )
+        assert money_for(Role.COURSES, Role.MEMBERSHIPS, Role.VOUCHERS_OWED) == [100, 0, 0]
