@@ -112,12 +112,12 @@ def _last(credited: int, debited: int, count: int) -> str:
 
 
 # Each position of each record: first, last (from 1), name, and the form that stands there.
-BLANK, DIGITS = " *", "[0-9]+"
+BLANK, DIGITS, DATE = " *", "[0-9]+", "(0[1-9]|[12][0-9]|3[01])(0[1-9]|1[0-2])[0-9]{2}"
 FORMS: dict[str, tuple[tuple[int, int, str, str], ...]] = {
     "0": (
         (1, 1, "type", "0"), (2, 18, "blank", BLANK), (19, 20, "reel", "01"), (21, 23, "bank", "[A-Z]{3}"),
         (24, 30, "blank", BLANK), (31, 56, "user name", r"\S.*"), (57, 62, "user id", DIGITS),
-        (63, 74, "description", r"\S.*"), (75, 80, "date", DIGITS), (81, 120, "blank", BLANK),
+        (63, 74, "description", r"\S.*"), (75, 80, "date", DATE), (81, 120, "blank", BLANK),
     ),
     "1": (
         (1, 1, "type", "1"), (2, 8, "BSB", BSB.pattern), (9, 17, "account", " *[0-9]{2,9}"), (18, 18, "indicator", " "),

@@ -318,7 +318,6 @@ class Matcher:
 
     def by_amounts(self) -> None:
         """The very amount about the day, where no name is to be looked for or none is told."""
-        rivals: Counter[Hashable] = Counter()
         chosen = []
         for line in self.left():
             liked = self.liked(line)
@@ -327,7 +326,6 @@ class Matcher:
                 continue
             near.sort(key=lambda item: (_apart(item, line), _in_order(item.key)))
             chosen.append((line, near))
-            rivals.update(item.key for item in near)
         for line, near in sorted(chosen, key=lambda each: (len(each[1]), _apart(each[1][0], each[0]), each[0].key)):
             open_ones = [item for item in near if item.key in self.open_items]
             if not open_ones or line.key not in self.open_lines:
@@ -345,7 +343,7 @@ class Matcher:
         """One line for several items of a kind, such as takings banked together."""
         pools: dict[str, list[Expected]] = defaultdict(list)
         for item in self.items:
-            if item.key in self.open_items and not item.loose and (item.batch or not item.names):
+            if not item.loose and (item.batch or not item.names):
                 pools[item.batch or item.what.split()[0]].append(item)
         for line in list(self.left()):
             answers = []

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clubdesk.bank.directentry import Payment, Sender, faults, in_file, write
+from clubdesk.bank.directentry import Payment, Sender, in_file, write
 from clubdesk.errors import Refused
 
 ON = date(2026, 9, 14)
@@ -169,33 +169,3 @@ def test_whatever_the_names_are_a_file_is_whole_or_refused(rows, balanced):
     found = read(content)
     assert [row["cents"] for row in found.details[: len(rows)]] == [cents for *_, cents, _ in rows]
     assert [row["account"] for row in found.details[: len(rows)]] == [account for *_, account in rows]
-
-
-WHOLE = write(CLUB, [pay(), pay("Bea Quoll", 12345)], description="RUN 1", on=ON)
-
-
-def test_the_validator_finds_nothing_in_a_whole_file():
-    assert faults(WHOLE) == []
-
-
-def test_a_file_with_any_one_character_spoilt_is_found_out():
-    """Each position in turn becomes a tilde, which no field may hold."""
-    for place in range(len(WHOLE)):
-        assert faults(WHOLE[:place] + b"~" + WHOLE[place + 1 :])
-
-
-@pytest.mark.parametrize(
-    ("old", "new"),
-    [
-        (b"0000018345", b"0000018346"),
-        (b"999-999", b"999-998"),
-        (b"082-902", b"0829-02"),
-        (b" 50", b" 13"),
-        (b"000002", b"000003"),
-        (b"\r\n1", b"\n1"),
-        (b"RUN 1 ", b"RUN 1"),
-    ],
-)
-def test_the_validator_checks_forms_and_totals(old, new):
-    assert old in WHOLE
-    assert faults(WHOLE.replace(old, new, 1))

@@ -3,12 +3,24 @@
 import random
 from datetime import date, timedelta
 from itertools import combinations
+from math import comb
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clubdesk.bank.matching import MOST_IN_A_SUM, BankLine, Expected, Grade, likeness, match, subsets, words_of
+from clubdesk.bank.matching import (
+    MOST_IN_A_SUM,
+    MOST_STEPS,
+    MOST_TRIED,
+    BankLine,
+    Expected,
+    Grade,
+    likeness,
+    match,
+    subsets,
+    words_of,
+)
 from tests.bank.bankyear import judged, year
 
 DAY = date(2026, 9, 12)
@@ -46,6 +58,22 @@ def test_two_answers_as_good_as_each_other_are_both_shown_and_none_is_chosen():
     (found,) = match([BankLine(1, DAY, 5000, "CASH")], twins)
     assert found.grade == Grade.POSSIBLE
     assert {*found.items, *found.others[0]} == set(twins)
+
+
+def test_a_deposit_that_two_pairs_of_takings_come_to_is_only_possible():
+    takings = [Expected(cents, DAY, cents, "takings") for cents in (1000, 1400, 1600, 2000)]
+    (found,) = match([BankLine(1, DAY, 3000, "CASH")], takings)
+    assert found.grade == Grade.POSSIBLE
+    pairs = [{item.cents for item in pair} for pair in (found.items, *found.others)]
+    assert sorted(pairs, key=min) == [{1000, 2000}, {1400, 1600}]
+
+
+def test_a_fee_that_two_pairs_of_payments_come_to_is_left_to_the_treasurer():
+    owed = Expected("x", DAY, 3000, "membership", names=(("Ida", "Mirabar"),), payer="1")
+    lines = [BankLine(cents, DAY, cents, "IDA MIRABAR") for cents in (1000, 1400, 1600, 2000)]
+    assert match(lines, [owed]) == []
+    (found,) = match([lines[0], lines[3]], [owed])
+    assert (found.items, found.grade) == ((owed,), Grade.LIKELY)
 
 
 def test_two_families_of_the_name_are_no_certainty():
@@ -151,3 +179,12 @@ def test_the_search_for_sums_has_an_end():
     items = [Expected(n, DAY, 10_000 + 2 * n, str(n)) for n in range(5000)]
     assert subsets(BankLine(1, DAY, 1_000_001, ""), items) == []
     assert subsets(BankLine(1, DAY, 40_101, ""), items) == []
+
+
+def test_a_sum_that_comes_about_in_too_many_ways_is_not_told_at_all():
+    """24 fees of the same amount: any five of them come to the line, in more ways than may be tried."""
+    fees = [Expected(n, DAY, 10_000, "fee") for n in range(MOST_TRIED)]
+    line = BankLine(1, DAY, 50_000, "")
+    assert comb(len(fees), 5) == 42_504 > MOST_STEPS
+    assert subsets(line, fees) == []
+    assert subsets(line, fees[:6]) != []
