@@ -141,6 +141,16 @@ class TestKit:
         assert bow.loans.get().back_at == NINE + timedelta(hours=2)
         assert list(selectors.kit_out()) == []
 
+    def test_of_several_backs_the_first_after_it_went_out_ends_it(self, tap, member, bow):
+        signed = tap(people=(member.pk,), gear=Gear.HIRE, paid=Paid.CASH)
+        undone = uuid.uuid4()
+        tap(key=undone, act="back", kit=bow.pk, at=NINE + timedelta(minutes=20))
+        tap(key=undone, undo=True)
+        for minutes in (30, 60, 5):
+            tap(act="back", kit=bow.pk, at=NINE + timedelta(minutes=minutes))
+        tap(act="give", kit=bow.pk, holder=signed.key, at=NINE + timedelta(minutes=10))
+        assert bow.loans.get().back_at == NINE + timedelta(minutes=30)
+
     def test_what_cannot_be_is_a_question(self, tap, member, bow, day):
         assert "not in the list" in tap(act="give", kit=999_999, holder=uuid.uuid4()).question
         assert "not signed on" in tap(act="give", kit=bow.pk, holder=uuid.uuid4()).question

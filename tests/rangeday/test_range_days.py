@@ -23,6 +23,7 @@ from clubdesk.rangeday.models import (
     CountedPiece,
     Gear,
     Paid,
+    RangeDay,
     SignOn,
     TillCount,
 )
@@ -45,6 +46,33 @@ def count(day, by, approver):
 def put_in_the_till(amount, by, on=TODAY):
     lines = [debit(Role.TILL, as_amount(amount)), credit(Role.DONATIONS, as_amount(amount))]
     ledger.record_journal(on=on, narration="Float", lines=lines, by=by)
+
+
+class TestDays:
+    def test_one_that_was_called_off_is_neither_open_nor_counted(self):
+        days = [RangeDay(), RangeDay(closed_on=TODAY), RangeDay(called_off_on=TODAY)]
+        assert [(day.standing, day.is_open) for day in days] == [
+            ("open", True), ("counted", False), ("called off", False),
+        ]  # fmt: skip
+
+    def test_what_was_paid_moves_to_a_later_day_that_is_open_the_nearest_first(self, day, count, by):
+        far, near, shut, off, *_before_or_beside = (
+            RangeDay.objects.create(date=TODAY + timedelta(days=ahead), place="Hall") for ahead in (14, 7, 8, 9, 0, -7)
+        )
+        river = RangeDay.objects.create(date=near.date, place="River range")
+        count(0, on=shut)
+        services.call_off_day(range_day=off, reason="hail", on=TODAY, by=by)
+        assert list(selectors.open_days_after(day)) == [near, river, far]
+        assert list(selectors.open_days_after(far)) == list(selectors.open_days_after(None)) == []
+
+    def test_a_day_waits_for_its_count_from_the_day_itself(self, day, count, by):
+        later = RangeDay.objects.create(date=TODAY + timedelta(days=1), place="Hall")
+        assert [list(selectors.uncounted(on)) for on in (TODAY - timedelta(days=1), TODAY, later.date)] == [
+            [], [day], [later, day],
+        ]  # fmt: skip
+        count(0)
+        services.call_off_day(range_day=later, reason="hail", on=TODAY, by=by)
+        assert list(selectors.uncounted(later.date)) == []
 
 
 class TestCounting:

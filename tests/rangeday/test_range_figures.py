@@ -16,6 +16,7 @@ from clubdesk.rangeday.models import (
     Paid,
     SignOn,
 )
+from clubdesk.roll.models import Person
 from tests import factories
 from tests.rangeday.days import TODAY
 
@@ -66,6 +67,11 @@ class TestReading:
             (date(2026, 9, 1), 1, 3, 3, 1),
         ]
 
+    def test_a_month_tells_of_the_days_asked_for_alone(self, summer, sign):
+        sign(on=factories.range_day(date(2026, 9, 5)))
+        (month,) = figures.by_month(figures.by_day(TODAY, TODAY))
+        assert (month.days, month.sign_ons, month.people, month.visitors) == (1, 3, 3, 1)
+
     def test_six_hires_that_come_to_four_fifths_of_the_cost_are_a_hint(self, summer, sign, join):
         keen, _ = summer
         for week in range(1, 5):
@@ -76,6 +82,19 @@ class TestReading:
             (keen, 6, as_amount(42))
         ]
         OwnGearCost.objects.update(amount=as_amount("52.51"))
+        assert figures.own_gear_hints(TODAY) == []
+
+    def test_only_the_hires_of_twelve_months_count_and_nobody_who_was_erased_is_named(self, summer, sign):
+        keen, _ = summer
+        for day in (date(2026, 8, 15), date(2026, 8, 16), date(2026, 8, 22), date(2026, 9, 5)):
+            sign(keen, on=factories.RangeDay.objects.create(date=day, place="Hall"))
+        OwnGearCost.objects.create(since=date(2026, 9, 11), amount=as_amount(30))
+        hinted = {
+            on: [hint.hires for hint in figures.own_gear_hints(on)]
+            for on in (date(2026, 9, 10), date(2026, 9, 11), TODAY, date(2027, 8, 14), date(2027, 8, 15))
+        }
+        assert list(hinted.values()) == [[], [], [6], [6], []], "too early, five so far, six, six still, five again"
+        Person.objects.filter(pk=keen.pk).update(erased_on=TODAY)
         assert figures.own_gear_hints(TODAY) == []
 
     def test_the_page_shows_it_all_and_says_when_nothing_is_there(self, summer, client, coordinator, range_helper):

@@ -172,6 +172,17 @@ class TestSafetyRules:
         assert (row.visitor_name, row.visitor_guardian, row.visitor_phone) == ("a visitor", "", "")
         assert row.amount == as_amount(15)
 
+    def test_what_a_phone_sent_of_a_visitor_is_forgotten_too(self, day, by):
+        tapped = Tapped(
+            key=uuid.uuid4(), at=NINE, gear=Gear.VISITOR, paid=Paid.CASH, visitor_name="Noor",
+            visitor_guardian="Uma", visitor_phone="08 7010",
+        )  # fmt: skip
+        tap = services.receive_tap(range_day=day, tapped=tapped, by=by)
+        for before, left in ((TODAY, ("Noor", "Uma", "08 7010")), (TODAY + timedelta(days=1), ("a visitor", "", ""))):
+            services.forget_visitors(before=before)
+            tap.refresh_from_db()
+            assert (tap.visitor_name, tap.visitor_guardian, tap.visitor_phone) == left
+
 
 class TestParentBesideTheChild:
     """Common practice, no source: a parent who has done the course may shoot beside the child."""

@@ -10,17 +10,22 @@ import pytest
 from django.urls import reverse
 from openpyxl import load_workbook
 
+from clubdesk import clock
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
 from clubdesk.evidence import examine
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount
-from clubdesk.reports.pack import write_pack
+from clubdesk.reports.pack import evidence_of, write_pack
 from clubdesk.reports.verify import verify
 from tests import factories
 from tests.reports.altering import year
 
 pytestmark = pytest.mark.django_db
+NEXT = date(2027, 7, 1)
 
 
 class TestAuditPack:
@@ -58,6 +63,48 @@ class TestAuditPack:
         assert found
         assert pack.read(found[0]).startswith(b"\xff\xd8")
         assert pack.testzip() is None
+
+    def test_evidence_stands_in_the_order_of_its_documents_and_of_the_year_alone(self, book, by):
+        ledger.open_year(first_day=NEXT, by=by)
+        lines = [debit(Role.BANK_FEES, as_amount(10)), credit(Role.BANK, as_amount(10))]
+        journals = [
+            ledger.record_journal(
+                on=on, narration="Bill", lines=lines, by=by, evidence=examine(io.BytesIO(factories.photo(f"{on}")))
+            )
+            for on in (date(2026, 9, 1), date(2026, 8, 1), NEXT)
+        ]
+        ledger.record_journal(on=date(2026, 9, 3), narration="No bill", lines=lines, by=by)
+        ledger.undo_entries_of(document=journals[0], on=date(2026, 9, 2), reason="paid twice", by=by)
+        first, second = (
+            f"entry-{number:06}-journal-{journal.pk}.jpg" for number, journal in enumerate(journals[:2], 1)
+        )
+        assert [each.name for each in evidence_of(year())] == [first, second]
+
+    def test_the_months_and_lines_of_the_bank_are_the_years_own(self, book, by):
+        """June and July were signed off, and May was opened again."""
+        ledger.open_year(first_day=NEXT, by=by)
+        account = BankAccount.objects.get()
+        for month, text in ((5, "MAY"), (6, "JUNE"), (7, "JULY")):
+            on = date(2027, month, 9)
+            journal = ledger.record_journal(
+                on=on, narration=text, lines=[debit(Role.BANK, as_amount(5)), credit(Role.GRANTS, as_amount(5))], by=by
+            )
+            line = bank.record_statement_line(bank_account=account, on=on, amount=as_amount(5), text=text, by=by)
+            posting = entries_of(journal).get().postings.get(account=account.account)
+            bank.clear(lines=[line], postings=[posting], reasons="seen", by=by)
+        known = {"bank_account": account, "by": by, "on": date(2027, 8, 1)}
+        with clock.on(date(2027, 8, 1)):
+            may = bank.sign_off_month(until=date(2027, 5, 31), statement_balance=as_amount(5), **known)
+            bank.reopen_month(reconciliation=may, on=date(2027, 8, 1), reason="a cheque", by=by)
+            bank.sign_off_month(until=date(2027, 6, 30), statement_balance=as_amount(10), **known)
+            bank.sign_off_month(until=date(2027, 7, 31), statement_balance=as_amount(15), **known)
+        file = io.BytesIO()
+        write_pack(year(), file, made_on=date(2026, 9, 12), made_by="the tests")
+        pack = zipfile.ZipFile(file)
+        names = [name for name in pack.namelist() if name.startswith("bank/")]
+        assert [name[-12:] for name in names] == ["-2027-06.pdf", "nt-lines.csv"]
+        told = pack.read("bank/statement-lines.csv").decode("utf-8-sig")
+        assert [text in told for text in ("MAY", "JUNE", "JULY")] == [True, True, False]
 
     def test_its_workbook_is_genuine(self, pack):
         assert verify(pack.read("treasurer-2027.xlsx")).faults == []

@@ -104,6 +104,7 @@ def test_headers_repeat_on_printing_and_panes_are_frozen(season):
     for sheet in opened(made(FinancialYear.objects.get())):
         assert sheet.print_title_rows == "$1:$4", sheet.title
         assert sheet.freeze_panes == "A5"
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert sheet.page_setup.fitToWidth == 1
 
 

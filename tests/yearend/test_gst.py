@@ -15,7 +15,7 @@ from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import balance
-from clubdesk.money import as_amount, gst_in
+from clubdesk.money import as_amount, gst_in, nil
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.yearend import gst, services
@@ -72,6 +72,7 @@ def test_the_figures_of_a_period_by_fee_and_by_account(registered, quarter):
         "membership": ("228.00", "0.00"),
         "visitor": ("15.00", "1.36"),
     }
+    assert list(sales) == ["course", "membership", "visitor"], "in the order in which they were first charged"
     assert [str(amount.amount) for amount in (found.collected, found.credits, found.payable)] == [
         "21.90",
         "5.45",
@@ -99,6 +100,15 @@ def test_it_is_posted_once_and_leaves_income_and_expense(registered, quarter, by
 def test_days_before_the_registration_do_not_count(settings, quarter):
     settings.CLUB_GST_FROM = date(2026, 8, 1)
     assert str(gst.figures(FIRST, LAST).collected.amount) == "-1.00"  # -2.36 + 1.36
+
+
+@pytest.mark.parametrize(("since", "collected"), [(None, 0), (date(2026, 9, 12), "1.36"), (date(2026, 9, 13), 0)])
+def test_on_the_day_of_its_registration_a_club_collects(settings, quarter, since, collected):
+    """A visitor paid 15.00 on the last day that is asked for."""
+    settings.CLUB_GST_FROM = since
+    found = gst.figures(FIRST, date(2026, 9, 12))
+    assert found.collected == as_amount(collected)
+    assert found.credits == nil()
 
 
 def test_it_is_looked_at_and_posted_on_pages(registered, client, treasurer, quarter):

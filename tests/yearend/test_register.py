@@ -17,7 +17,7 @@ from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
 from clubdesk.yearend import closing, selectors, services
 from clubdesk.yearend.models import DepreciationLine, Disposal, Equipment
-from clubdesk.yearend.register import Register, disposal_of
+from clubdesk.yearend.register import Register, disposal_of, loss_of
 from tests.yearend.books import FIRST, LAST, NEXT, bought, sound
 
 pytestmark = pytest.mark.django_db
@@ -73,7 +73,8 @@ class TestRegister:
 
     def test_what_is_gone_leaves_its_worth_as_a_loss(self, bows, by):
         services.depreciate(until=date(2026, 8, 31), by=by)
-        services.dispose(equipment=bows, on=date(2026, 9, 5), reason="broken", by=by)
+        gone = services.dispose(equipment=bows, on=date(2026, 9, 5), reason="broken", by=by)
+        assert loss_of(gone) == as_amount(950)
         services.dispose(equipment=bows, on=date(2026, 9, 6), reason="again", by=by)
         assert [balance(role, date(2026, 9, 12)) for role in self.ACCOUNTS] == [0, 0, 50, 950]
         assert Disposal.objects.count() == 1
@@ -84,7 +85,8 @@ class TestRegister:
     def test_what_is_sold_for_more_than_its_worth_is_a_gain_and_its_money_a_receipt(self, bows, by):
         """IAS 16, paragraph 71: a gain or loss is what came for it less its worth in the book (from memory)."""
         services.depreciate(until=date(2026, 8, 31), by=by)
-        services.dispose(equipment=bows, on=date(2026, 9, 5), reason="sold", proceeds=as_amount(980), by=by)
+        gone = services.dispose(equipment=bows, on=date(2026, 9, 5), reason="sold", proceeds=as_amount(980), by=by)
+        assert loss_of(gone) == as_amount(-30)
         assert [balance(role, date(2026, 9, 12)) for role in self.ACCOUNTS] == [0, 0, 50, -30]
         now = Figures(FIRST, date(2026, 9, 12))
         assert now.cash(now.by_role[Role.DISPOSALS]) == 980
@@ -98,6 +100,7 @@ class TestRegister:
         assert gone.journal.narration == f"Disposed of: {bows.name}", "the reason stands in the disposal alone"
         ledger.undo_entries_of(document=gone.journal, on=date(2026, 9, 8), reason="found", by=by)
         assert disposal_of(bows) is None
+        assert loss_of(gone) == as_amount(950), "as it was posted then"
         there = {day: bool(Register.at(date(2026, 9, day)).things) for day in (4, 5, 7, 8)}
         assert there == {4: True, 5: False, 7: False, 8: True}
         services.depreciate(until=date(2026, 9, 30), by=by)
@@ -182,6 +185,16 @@ class TestRegister:
                 services.dispose(equipment=bows, on=date(2027, 7, 20), reason="sold", by=by)
             services.depreciate(until=LAST, by=by)
             services.dispose(equipment=bows, on=date(2027, 7, 20), reason="sold", by=by)
+
+    def test_what_a_closed_year_has_not_told_is_asked_of_nobody(self, by, year, general):
+        """It was bought in that year, and put in the register when the year was closed."""
+        bought(by, 1000)
+        ledger.open_year(first_day=NEXT, by=by)
+        with clock.on(date(2027, 8, 1)):
+            ledger.close_year(year=year, on=NEXT, by=by)
+            bow = services.add_equipment(name="Bow", bought_on=LAST, cost=as_amount(1000), years=3, fund=general, by=by)
+            gone = services.dispose(equipment=bow, on=date(2027, 7, 20), reason="broken", by=by)
+        assert loss_of(gone) == as_amount(1000)
 
     def test_a_key_used_again_after_a_reversal_disposes_of_nothing_twice(self, bows, by):
         key = uuid.uuid4()

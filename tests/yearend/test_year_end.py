@@ -182,6 +182,14 @@ class TestClose:
         assert JournalEntry.objects.filter(is_closing=True).count() == 1
         assert sound()
 
+    def test_a_year_that_is_closed_stays_so_whatever_its_checklist_says_later(self, year, by):
+        ready(by)
+        services.close_books(year=year, on=NEXT, by=by)
+        with clock.on(NEXT):
+            reopened(by)
+            assert not all(item.done for item in checklist.of_year(year))
+            assert services.close_books(year=year, on=NEXT, by=by).is_closed
+
     def test_what_was_parked_and_cleared_after_the_lock_is_carried(self, year, by):
         ready(by)
         with clock.on(NEXT):
