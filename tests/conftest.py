@@ -30,6 +30,8 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if not item.get_closest_marker("slow"):
             item.add_marker(pytest.mark.quick)
+        if world_of(item):
+            item.add_marker(pytest.mark.database)
         vendor = item.get_closest_marker("only_on")
         if vendor and vendor.args[0] != connection.vendor:
             item.add_marker(pytest.mark.skip(reason=f"a rule of {vendor.args[0]}"))

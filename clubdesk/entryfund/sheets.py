@@ -30,7 +30,7 @@ def write_fund(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
     sheet.top(beside.note("Containers in, entry fees refunded."))
     balance = _before(year)
     first = sheet.line([None, year.first_day, "Opening balance", None, None, balance])
-    for number, on, narration, amount in _moves(year):
+    for number, on, narration, amount in fund_moves(year):
         row = sheet.row + 1
         balance += amount
         running = Formula(f"=F{row - 1}+N(D{row})-N(E{row})", balance)
@@ -52,7 +52,7 @@ def _before(year: FinancialYear) -> Decimal:
     return -sum(found.values(), ZERO)
 
 
-def _moves(year: FinancialYear) -> Iterator[tuple[int, date, str, Decimal]]:
+def fund_moves(year: FinancialYear) -> Iterator[tuple[int, date, str, Decimal]]:
     """By entry what came into the fund in the year, or went out of it (below nil), closing entries left out."""
     rows: QuerySet[Any, Any] = Posting.objects.filter(
         entry__year=year, entry__is_closing=False, fund=FundRole.ENTRY, account__kind__in=KINDS

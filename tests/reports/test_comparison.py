@@ -7,7 +7,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount, shown
 from clubdesk.reports.comparison import Comparison
-from clubdesk.reports.sheets import Named
+from clubdesk.sheets import Named
 from tests.reports.altering import raffle, year
 
 

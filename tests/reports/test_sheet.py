@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from openpyxl import Workbook
 
-from clubdesk.reports.sheets import Heading, Sheet
+from clubdesk.sheets import Heading, Sheet
 
 
 @pytest.fixture
