@@ -2,9 +2,18 @@
 
 from collections.abc import Iterator
 
-from django.db.models import Count, F
+from django.db.models import Count, F, Prefetch
 
-from clubdesk.bank.models import Clearing, ItemState, PaymentFile, PaymentItem, PaymentRun, Reconciliation
+from clubdesk.bank.models import (
+    ClearedLine,
+    ClearedPosting,
+    Clearing,
+    ItemState,
+    PaymentFile,
+    PaymentItem,
+    PaymentRun,
+    Reconciliation,
+)
 from clubdesk.bank.reconciling import reconcile
 from clubdesk.bank.selectors import detail_of
 from clubdesk.ledger.invariants import differences, invariant
@@ -54,7 +63,11 @@ def runs_hold() -> Iterator[str]:
 
 @invariant("What a clearing says is the same money comes to the same sum, in one account")
 def clearings_hold() -> Iterator[str]:
-    rows = Clearing.objects.select_related("bank_account").prefetch_related("lines__line", "postings__posting")
+    parts = (
+        Prefetch("lines", ClearedLine.objects.select_related("line")),
+        Prefetch("postings", ClearedPosting.objects.select_related("posting")),
+    )
+    rows = Clearing.objects.select_related("bank_account").prefetch_related(*parts)
     for clearing in rows:
         lines = [part.line for part in clearing.lines.all()]
         postings = [part.posting for part in clearing.postings.all()]

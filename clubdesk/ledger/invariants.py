@@ -272,8 +272,8 @@ def _unmatched_years_and_reversals() -> Iterator[str]:
     for entry in JournalEntry.objects.filter(source_type="ledger.financialyear").select_related("year"):
         if entry.source_id != entry.year_id or not entry.is_closing:
             yield f"Entry {entry.number} is not a closing entry of its year."
-    reversals = JournalEntry.objects.exclude(reverses=None).prefetch_related("postings", "reverses__postings")
-    for entry in reversals:
+    reversals = JournalEntry.objects.exclude(reverses=None).select_related("reverses")
+    for entry in reversals.prefetch_related("postings", "reverses__postings"):
         assert entry.reverses is not None
         key = ("account_id", "fund_id", "party_id")
         mine = sorted((*(str(getattr(p, k) or "") for k in key), -p.amount.amount) for p in entry.postings.all())

@@ -7,13 +7,13 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, TextChoices
+from django.db.models import Exists, F, Max, OuterRef, Prefetch, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
-from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice
+from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice, FeeShare
 from clubdesk.fees.posting import parts_left, shares_left
 from clubdesk.fees.selectors import charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
@@ -79,7 +79,7 @@ class Quotes:
         self.prices = list(
             FeePrice.objects.filter(item__kind=FeeKind.MEMBERSHIP)
             .select_related("item__income_account")
-            .prefetch_related("shares__account", "shares__party")
+            .prefetch_related(Prefetch("shares", FeeShare.objects.select_related("account", "party")))
             .order_by("-valid_from")
         )
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django import forms
 from django.contrib import admin
 from django.db import models
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -340,7 +340,9 @@ class BookingAdmin(DocumentAdmin[Booking]):
         return ("course", "rank") if request.GET.get("state__exact") == PlaceState.WAITING else ("-pk",)
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Booking]:
-        return super().get_queryset(request).prefetch_related("places__person")
+        return (
+            super().get_queryset(request).prefetch_related(Prefetch("places", Place.objects.select_related("person")))
+        )
 
     @admin.display(description="Who")
     def people(self, booking: Booking) -> str:

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from django import forms
 from django.contrib import admin
-from django.db.models import Count, QuerySet
+from django.db.models import Count, Prefetch, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -107,11 +107,9 @@ def waiting_section(request: HttpRequest, cohort: Cohort) -> Section | None:
 def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
     waiting = selectors.waitlist(course)
     count = waiting.count()
-    first = list(
-        waiting.select_related("household", "course").prefetch_related("cannot_make", "places__person")[
-            :FIRST_OF_A_LIST
-        ]
-    )
+    places = Prefetch("places", Place.objects.select_related("person"))
+    with_places = waiting.select_related("household", "course").prefetch_related("cannot_make", places)
+    first = list(with_places[:FIRST_OF_A_LIST])
     waits = selectors.wait_estimates(course, clock.today())
     young = set(selectors.waiting_places_too_young_for(cohort).values_list("booking", flat=True)) if cohort else set()
     rows = []

@@ -2,7 +2,7 @@
 
 from django import forms
 from django.contrib import admin
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 
@@ -138,7 +138,9 @@ class KitAdmin(RoomAdmin[Kit]):
     section_makers = (checks_section, loans_section)
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Kit]:
-        return figures.kit_in_use().prefetch_related("loans__sign_on__person").order_by("kind", "number")
+        still_out = KitLoan.objects.filter(back_at=None).select_related("sign_on__person")
+        rows = figures.kit_in_use().prefetch_related(Prefetch("loans", still_out, to_attr="still_out"))
+        return rows.order_by("kind", "number")
 
     @admin.display(description="State", ordering="state")
     def standing(self, kit: figures.KitInUse) -> str:
@@ -157,4 +159,4 @@ class KitAdmin(RoomAdmin[Kit]):
 
     @admin.display(description="Now with")
     def with_whom(self, kit: Kit) -> str:
-        return next((loan.sign_on.who for loan in kit.loans.all() if loan.back_at is None), "")
+        return next((loan.sign_on.who for loan in getattr(kit, "still_out", ())), "")
