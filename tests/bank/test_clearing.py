@@ -4,6 +4,7 @@ import uuid
 from datetime import date
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 
@@ -233,6 +234,10 @@ class TestExplaining:
         line("-5.00", "CASH")
         assert explain(account)[0] == []
 
+    def test_a_fee_that_is_gone_by_now_explains_nothing(self, line, by):
+        with pytest.raises(Refused, match="That fee is not there any more"):
+            services.accept(lines=[line("7.00", "FEE")], answer=["charge 1"], reasons="x", how_sure="likely", by=by)
+
     def test_an_answer_that_no_longer_holds_saves_nothing(self, account, line, charge, home, by):
         line("-7.00", "FEE")
         with pytest.raises(Refused):
@@ -278,6 +283,24 @@ class TestRules:
         line("-10.00", "MONTHLY FEE")
         (found,) = explain(account)[0]
         assert (found.how_sure, len(found.answers)) == ("possible", 2)
+
+    @pytest.mark.parametrize(
+        ("least", "most", "in_order"),
+        [(None, None, True), (10, None, True), (None, 10, True), (10, 10, True), (10, 11, True), (11, 10, False)],
+    )
+    def test_its_amounts_are_in_order(self, rule, least, most, in_order):
+        rule.least, rule.most = (each and as_amount(each) for each in (least, most))
+        if in_order:
+            rule.clean()
+        else:
+            with pytest.raises(ValidationError, match="At most is less than at least"):
+                rule.clean()
+
+    @pytest.mark.parametrize("amount", ["-9.99", "-10.00", "-20.00", "-20.01"])
+    def test_it_speaks_from_at_least_to_at_most(self, account, line, rule, amount):
+        BankRule.objects.update(least=as_amount(10))
+        line(amount, "MONTHLY FEE")
+        assert len(explain(account)[0]) == (amount in ("-10.00", "-20.00"))
 
     def test_it_shows_which_lines_it_would_have_caught(self, client, line, rule, treasurer):
         line("-10.00", "MONTHLY FEE AUG")

@@ -123,6 +123,13 @@ def test_lines_that_are_not_booked_yet_are_left_for_the_next_statement():
     assert told(pending) == BOTH[1:]
 
 
+def test_a_camt_entry_may_be_booked_at_an_hour_of_its_day():
+    timed = camt().replace(
+        b"<BookgDt><Dt>2026-09-12</Dt></BookgDt>", b"<BookgDt><DtTm>2026-09-12T10:00:00</DtTm></BookgDt>"
+    )
+    assert told(timed) == BOTH
+
+
 def test_opening_and_closing_are_held_against_the_lines():
     with pytest.raises(Refused, match=r"come to −65.50; by its balances .* moved by −75.50. Lines are missing"):
         read(camt(closing="1424.50"), currency="AUD")
@@ -143,6 +150,11 @@ BROKEN = {
     ),
     "a camt file cut off": (camt()[:-40], "broken, cut off"),
     "camt in another currency": (camt(currency="EUR"), "is in EUR"),
+    "a camt account in another currency": (camt().replace(b"<Ccy>AUD<", b"<Ccy>NZD<"), "is in NZD; this book"),
+    "a camt entry in another currency": (camt().replace(b'<Ntry><Amt Ccy="AUD"', b'<Ntry><Amt Ccy="NZD"', 1), "is in NZD"),
+    "a camt balance in another currency": (camt().replace(b'Ccy="AUD">1500', b'Ccy="NZD">1500'), "is in NZD"),
+    "a camt amount without a currency": (camt().replace(b' Ccy="AUD">60', b">60"), "is in no currency"),
+    "a camt entry without a day": (camt().replace(b"<Dt>2026-09-12</Dt></BookgDt>", b"</BookgDt>"), "“” is not a date"),
     "camt with a wrong date": (camt([("2026-02-30", "5", "CRDT", "X", "A", "")]), "“2026-02-30” is not a date"),
     "camt that does not say which way": (camt([("2026-02-03", "5", "SIDE", "X", "A", "")]), "is not said"),
     "other XML": (b"<html><body>hello</body></html>", "is no camt.053 statement"),
@@ -161,6 +173,8 @@ BROKEN = {
     "noise": (bytes(range(1, 256)) * 4000, "No column of dates"),
     "ten megabytes": (b"a,b\n" * 2_700_000, "larger than 5 MB"),
     "words without dates": (b"hello,world,again\nand,so,on\n", "No column of dates"),
+    "a quotation that never ends": (b'a;b,"c\n' + b"x;y\n" * 40_000, "No column of dates"),
+    "balances without amounts": (b"Date,Details,Balance\n12/09/2026,A,15.00\n13/09/2026,B,21.00\n", "Only a column of bal"),
     "dates without amounts": (b"12/09/2026,Mirabar,fee\n13/09/2026,Quoll,fee\n", "No column of amounts"),
 }  # fmt: skip
 
@@ -239,6 +253,20 @@ class TestDelimited:
         )
         with pytest.raises(Refused, match=r"Between row 2 \(13 Sep 2026\) and row 3 .* jumps by −50.00"):
             read(content, currency="AUD")
+
+    @pytest.mark.parametrize(("fourth", "found"), [("190.00", 3), ("191.00", None)])
+    def test_a_balance_is_known_by_three_of_five_steps_that_agree(self, fourth, found):
+        """Of the five steps those to 120.00, 150.00 and 190.00 are the line's amount, those about 999.00 are not."""
+        rows = [
+            ("100.00", "10"),
+            ("120.00", "20"),
+            ("150.00", "30"),
+            (fourth, "40"),
+            ("999.00", "50"),
+            ("1000.00", "60"),
+        ]
+        content = "".join(f"{day}/09/2026,A,{cents}.00,{held}\n" for day, (held, cents) in enumerate(rows, 12))
+        assert propose(content.encode()).balance == found
 
     def test_each_row_that_cannot_be_read_is_named(self):
         mapping = propose(b"12/09/2026,A,5.00\n13/09/2026,B,6.00\n14/09/2026,C,7.00\n")

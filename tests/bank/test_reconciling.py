@@ -22,6 +22,7 @@ from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount
 from tests import factories
+from tests.bank.test_reading import camt
 from tests.papers import words_of
 
 pytestmark = pytest.mark.django_db
@@ -121,6 +122,35 @@ def test_what_is_on_its_way_is_shown_by_the_bank_next_month(account, booked, lin
     second = sign("140.00", until=OCTOBER)
     assert (second.deposits, second.book_balance) == (as_amount(0), as_amount(140))
     assert sound()
+
+
+def test_a_month_begins_with_what_the_one_before_it_closed_with(account, booked, line, sign):
+    line("100.00", "CASH", posting=booked("100.00", "Raffle"))
+    sign("100.00")
+    line("40.00", "CASH", on=date(2026, 10, 2), posting=booked("40.00", "Raffle", on=date(2026, 10, 1)))
+    sign("140.00", until=OCTOBER)
+    september, october, november = (
+        reconcile(account, until, as_amount(140)) for until in (SEPTEMBER, OCTOBER, date(2026, 11, 30))
+    )
+    assert (september.opening, september.moved) == (None, as_amount(100))
+    assert (october.opening, october.moved) == (as_amount(100), as_amount(40))
+    assert (november.opening, november.moved) == (as_amount(140), as_amount(0))
+
+
+def test_what_the_bank_stated_by_a_day_is_told_by_the_last_file_up_to_it(account, by):
+    for month, opening, closing in ((9, "1500.00", "1560.00"), (10, "1560.00", "1620.00")):
+        entry = (f"2026-{month:02}-12", "60.00", "CRDT", f"A{month}", "MIRABAR I", "")
+        content = camt([entry], opening=opening, closing=closing)
+        services.import_statement(bank_account=account, content=content, file_name="a", by=by)
+    days = (date(2026, 9, 11), date(2026, 9, 12), SEPTEMBER, date(2026, 10, 12))
+    assert [stated_balance(account, day) for day in days] == [None, *map(as_amount, (1560, 1560, 1620))]
+
+
+def test_what_is_dated_in_the_month_of_the_first_line_must_be_shown(account, booked, line):
+    booked("500.00", "Before any statement", on=date(2026, 8, 31))
+    first = booked("40.00", "On the first of the month", on=date(2026, 9, 1))
+    line("100.00", "CASH", posting=booked("100.00", "Raffle"))
+    assert reconcile(account, SEPTEMBER, as_amount(600)).deposits == [first]
 
 
 def test_a_line_or_a_file_that_is_missing_is_found(account, booked, line, sign):
@@ -291,6 +321,34 @@ def test_the_reconciled_statement_as_a_pdf_has_the_published_form(account, booke
     )
     for said in ("Deposit not credited: Banked late", "Payment not presented: Stamps", "Adjusted balance by the book"):
         assert said in words
+
+
+def test_the_reversal_of_what_the_bank_has_shown_is_looked_for_and_of_nothing_else(account, booked, line, by):
+    """A payment that the bank showed and took back; one whose line turned out to be something else; one never shown."""
+    shown, mistaken, never = (booked(amount, "Gift") for amount in ("5.00", "6.00", "7.00"))
+    line("5.00", "GIFT", posting=shown)
+    line("6.00", "GIFT", posting=mistaken)
+    services.undo_clearing(clearing=mistaken.clearings.get().clearing, on=LATER, reason="another gift", by=by)
+    for posting in (shown, mistaken, never):
+        ledger.reverse(entry=posting.entry, on=date(2026, 9, 15), reason="bounced", by=by)
+    line("-5.00", "RETURNED", on=date(2026, 9, 15))
+    line("-6.00", "RETURNED", on=date(2026, 9, 15))
+    line("-7.00", "RETURNED", on=date(2026, 9, 15))
+    ((found,), left) = explain(account)
+    assert [each.amount for each in found.lines] == [as_amount(-5)]
+    assert {each.amount for each in left} == {as_amount(6), as_amount(-6), as_amount(-7)}
+
+
+def test_what_a_stream_had_before_the_first_statement_is_taken_as_shown(account, line, by):
+    home = factories.HouseholdFactory(name="Quoll family")
+    for amount, day in ((40, date(2026, 8, 31)), (60, date(2026, 9, 1))):
+        fees.record_receipt(household=home, amount=as_amount(amount), method=Method.TRANSFER, on=day, by=by)
+    before, *_ = [each for each in streams() if each.name == "Families, by transfer"]
+    assert (before.bank, before.rest, before.oldest) == (0, 100, date(2026, 8, 31))
+    line("5.00", "INTEREST")
+    families, *_ = [each for each in streams() if each.name == "Families, by transfer"]
+    assert (families.ledger, families.bank, families.rest, families.oldest) == (100, 40, 60, date(2026, 9, 1))
+    assert families.age(date(2026, 9, 2)) == "1 day"
 
 
 def test_each_stream_of_money_has_three_witnesses_and_what_the_bank_has_not_shown(account, line, by, client, auditor):

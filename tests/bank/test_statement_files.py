@@ -51,6 +51,12 @@ def test_a_file_brings_its_lines_and_posts_nothing(bring):
     assert [result for result in check_all() if result.faults] == []
 
 
+def test_a_long_name_of_a_file_is_kept_from_its_end(account, by):
+    name = f"{'x' * 130}.csv"
+    found = services.import_statement(bank_account=account, content=SEPTEMBER, file_name=name, by=by)
+    assert found.file_name == f"{'x' * 116}.csv"
+
+
 def test_the_same_file_again_brings_nothing(bring):
     bring(SEPTEMBER)
     again = bring(SEPTEMBER)

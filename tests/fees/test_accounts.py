@@ -109,6 +109,12 @@ class TestTheStatement:
         assert statement.closing == party_balance(Role.FEES_OWED, household.party_id) == Decimal("38.00")
         assert sound()
 
+    def test_what_happened_on_one_day_stands_in_the_order_in_which_it_was_written(self, household, charge, pay):
+        charge(household, description="Bow"), pay(household, "5.00"), charge(household, description="Arrow")
+        pay(household, "6.00")
+        lines = accounts.statement(household, NOW).lines
+        assert [line.text for line in lines] == ["Bow", "Arrow", "Received: receipt 1", "Received: receipt 2"]
+
     def test_what_is_open_is_shown_by_its_age(self, household, charge):
         for days in (0, 30, 31, 60, 61, 90, 91):
             with clock.on(NOW):

@@ -7,7 +7,9 @@ from decimal import Decimal
 import pytest
 from django.core.management import call_command
 
+from clubdesk.errors import Refused
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.files import rows_below
 from clubdesk.ledger.models import Account, JournalEntry, Role
 
 pytestmark = pytest.mark.django_db
@@ -194,6 +196,15 @@ def test_an_account_that_was_posted_to_keeps_its_kind(book, tmp_path, capsys):
     call_command("import_journal", written(tmp_path, HEADER + GOOD))
     said = refused(capsys, "import_chart", written(tmp_path, "code,name,kind,role\n1010,Bank,expense,\n", "c.csv"))
     assert "keeps its kind" in said[0]
+    said = refused(capsys, "import_chart", written(tmp_path, "code,name,kind,role\n1015,Bank,asset,bank\n", "c.csv"))
+    assert said == ["row 2: 1010 Bank has been posted to and keeps the role “bank”."]
+
+
+def test_a_column_stands_in_a_file_once():
+    for header, sentence in ((["name", "phone", "name"], "a column stands there twice"), (["name", "fax"], "“fax”")):
+        with pytest.raises(Refused, match=sentence):
+            rows_below([(1, header), (2, ["x"] * len(header))], ["name"], ["phone"])
+    assert rows_below([(1, ["phone", "name"]), (2, ["1", "Ada"])], ["name"], ["phone"])[0]["name"] == "Ada"
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,95 @@
+"""How like a name is, how sure that makes an answer, and where each grade begins."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from clubdesk.bank.matching import Expected, Grade, Line, Matcher, likeness, match
+
+DAY = date(2026, 9, 12)
+
+
+@pytest.mark.parametrize(
+    ("given", "family", "words", "score"),
+    [
+        # Three quarters of the family name's likeness and a quarter of the given name's.
+        ("Juna", "Mirabar", ("mirabar", "juna"), 75 + 25),
+        ("Juna", "Mirabar", ("mirabar", "j"), 75 + 0.25 * 92),
+        ("Junia", "Mirabar", ("mirabar", "junis"), 75 + 0.25 * 80),  # four letters of five
+        ("Juna", "Mirabar", ("mirabar", "june"), 75 + 0.25 * 40),  # three of four are not enough: as if none were told
+        ("Juna", "Mirabar", ("mirabar",), 75 + 0.25 * 40),
+        ("", "Mirabar", ("mirabar",), 75 + 0.25 * 80),
+        ("Juna", "Wren", ("wrem",), 0.75 * 75 + 0.25 * 40),  # three letters of four
+        ("Juna", "Mirabar", ("mir", "abar", "juna"), 75 + 25),
+        ("Juna", "Wren", ("wxyz", "oto"), 0.5 * 25),  # one letter of four: half of what it is like
+    ],
+)
+def test_the_family_name_counts_most_and_the_given_name_a_quarter(given, family, words, score):
+    assert likeness((given, family), words) == pytest.approx(score)
+
+
+def graded(*likes, lines=1):
+    """What becomes of lines of 60.00 whose words are so like the names of payers who owe it, the first "a"."""
+    payers = "abcdef"[: len(likes)]
+    items = [Expected(payer, DAY, 6000, payer, names=(("X", payer),), payer=payer) for payer in payers]
+    matcher = Matcher([Line(number, DAY, 6000, "") for number in range(lines)], items)
+    matcher.likes = {number: dict(zip(payers, likes, strict=True)) for number in range(lines)}
+    return [
+        (each.grade.name, each.items[0].key, [other[0].key for other in each.others])
+        for each in matcher.run()
+        if each.reasons[0] == "its words are like the name"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("likes", "grade"),
+    [
+        ((93,), "CERTAIN"),
+        ((92.9,), "LIKELY"),
+        ((93, 81), "CERTAIN"),
+        ((93, 82), "LIKELY"),
+        ((90, 84), "LIKELY"),
+        ((90, 85), "POSSIBLE"),
+        ((80, 75), "POSSIBLE"),
+        ((75,), "LIKELY"),
+        ((74.9,), None),
+        ((79.9, 75), None),
+    ],
+)
+def test_how_sure_a_name_is_hangs_on_how_like_it_is_and_on_its_rival(likes, grade):
+    found = graded(*likes)
+    assert [each[0] for each in found] == ([grade] if grade else [])
+    assert [each[1] for each in found] == (["a"] if grade else [])
+
+
+def test_only_those_who_are_nearly_as_like_are_shown_beside_it():
+    assert graded(90, 89, 85, 84) == [("POSSIBLE", "a", ["b", "c"])]
+    assert graded(90, 89, 88, 87, 86) == [("POSSIBLE", "a", ["b", "c", "d"])]
+
+
+@pytest.mark.parametrize(("words", "found"), [("LEE SAM", 1), ("NG SAM", 0), ("NNG SAM", 0)])
+def test_a_family_name_of_two_letters_is_too_short_to_be_told_by(words, found):
+    owed = [
+        Expected(family, DAY, 6000, "fee", names=(("Sam", family),), payer=family)
+        for family in ("Lee" if found else "Ng",)
+    ]
+    assert len(match([Line(1, DAY, 6000, words)], owed)) == found
+
+
+@pytest.mark.parametrize(("paid", "owed", "found"), [(1, 1, 1), (-1, -1, 1), (1, -1, 0), (-1, 1, 0)])
+def test_a_reference_speaks_only_of_money_that_goes_the_same_way(paid, owed, found):
+    fee = Expected("x", DAY, owed, "fee", references=("100018",), loose=True)
+    assert len(match([Line(1, DAY, paid, "PAYMENT 100018")], [fee])) == found
+
+
+@pytest.mark.parametrize(("days", "found"), [(-4, 0), (-3, 1), (0, 1), (10, 1), (11, 0)])
+def test_an_amount_without_a_name_is_looked_for_within_its_days(days, found):
+    lines = [Line(1, DAY + timedelta(days=days), 5000, "CASH")]
+    assert len(match(lines, [Expected("x", DAY, 5000, "takings", early=3, late=10)])) == found
+
+
+def test_money_from_a_family_in_part_of_what_it_owes_pays_its_account():
+    fee = Expected("x", DAY, 6000, "fee", names=(("Ida", "Mirabar"),), payer="1", loose=True)
+    (found,) = match([Line(1, DAY, 100, "IDA MIRABAR")], [fee])
+    assert (found.items, found.grade, found.reasons[1]) == ((fee,), Grade.LIKELY, "the amount is another")
+    assert match([Line(1, DAY, -100, "IDA MIRABAR")], [fee]) == []
