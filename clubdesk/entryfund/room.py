@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from clubdesk.entryfund import services, views
 from clubdesk.entryfund.closing import CHECKS
 from clubdesk.entryfund.demo import SCENES
+from clubdesk.entryfund.finding import FINDS
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
 from clubdesk.rooms import (
@@ -45,7 +46,7 @@ ROOM = Room(
         ListOf("EntryClaim"),
         ListOf("StateEvent"),
         ListOf("ContainerReturn"),
-        ListOf("BagCount"),
+        ListOf("BagCount", unsearched="Only the newest count holds."),
         ListOf("FundTransfer"),
         Entry("How the fund stands", "admin:fund_statement", "entryfund.view_entryclaim"),
         Entry("Minutes of decisions", "admin:claim_minutes", "entryfund.view_entryclaim"),
@@ -88,6 +89,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(owed,),
+    finds=FINDS,
     before_close=CHECKS,
     pages=(
         SitePage("entryfund/queue/", "claim_queue", views.queue, "entryfund.decide_entryclaim"),

@@ -15,6 +15,7 @@ from clubdesk.fees.admin.household import (
 from clubdesk.fees.closing import CHECKS
 from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
+from clubdesk.fees.finding import FINDS
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
 from clubdesk.rooms import (
@@ -101,6 +102,7 @@ ROOM = Room(
     told=TOLD,
     holds_back=(unpaid,),
     expects=(owed, lodged),
+    finds=FINDS,
     before_close=CHECKS,
     adds=(
         PageOn("roll.household", page=ReceivePage(), section=account_section),

@@ -17,6 +17,7 @@ from clubdesk.rooms import (
     Told,
 )
 from tests.house.locker.admin import RentPage
+from tests.house.locker.finding import FINDS
 
 
 def _told(home: Household) -> Iterator[Sequence[object]]:
@@ -39,5 +40,6 @@ ROOM = Room(
         ),
     ),
     told=(Told("Lockers", (("From", 14), ("Locker", 20), ("Words", 60), ("Amount", 14)), _told, amounts="D"),),
+    finds=FINDS,
     adds=(PageOn("roll.household", page=RentPage()),),
 )
