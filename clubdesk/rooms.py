@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import User
 
     from clubdesk.demoing import Demo
+    from clubdesk.finding import Sought
     from clubdesk.sheets import Beside, Look, Proved, Sheet
 
 COORDINATOR = "Coordinator"
@@ -65,11 +66,15 @@ class Entry:
 
 @dataclass(frozen=True)
 class ListOf:
-    """A line of the menu that leads to a list of rows, `model` as “Booking”; `app` where it is not the room's own."""
+    """A line of the menu that leads to a list of rows, `model` as “Booking”; `app` where it is not the room's own.
+
+    `unsearched` says why a list of every day has no search box.
+    """
 
     model: str
     place: Menu = Menu.DAILY
     app: str = ""
+    unsearched: str = ""
 
 
 @dataclass(frozen=True)
@@ -148,6 +153,36 @@ class Told:
     columns: tuple[tuple[str, int], ...]
     rows: Callable[..., Iterable[Sequence[object]]]
     amounts: str = ""
+
+
+@dataclass(frozen=True)
+class Hit:
+    """Something found: what it is called, a line that tells it from others like it, and the name of its page."""
+
+    name: str
+    line: str
+    page: str
+    arguments: tuple[object, ...] = ()
+    is_alike: bool = False
+    """Whether its name is not spelt as it was typed."""
+
+
+@dataclass(frozen=True)
+class Finder:
+    """What search finds of one kind, for whoever has the permission: `group` is its heading, “Families”.
+
+    `by` says what it is found by, in the words of the page; `find` gives at most so many, the likeliest first, and
+    costs the same however many there are. A number after one of the words `called` is looked for here alone. `page`
+    is the name of the list whose own search box finds the rest. Of finders of one group the first answers that
+    somebody may use, so that what says more stands first.
+    """
+
+    group: str
+    by: str
+    permission: str
+    find: "Callable[[Sought, int], Iterable[Hit]]"
+    called: tuple[str, ...] = ()
+    page: str = ""
 
 
 @dataclass(frozen=True)
@@ -301,6 +336,7 @@ class Room:
     """Why the details of a person cannot be erased yet, as a sentence, or blank: asked with the person, whether it is
     the last of its family, and the day.
     """
+    finds: tuple[Finder, ...] = ()
     before_close: tuple[Check, ...] = ()
     sheets: tuple[SheetOf, ...] = ()
     no_sheet: str = ""
@@ -322,6 +358,11 @@ ROOMS: dict[str, Room] = {}
 def in_order() -> Iterator[Room]:
     """The rooms, lowest floor first."""
     return (ROOMS[label] for label in settings.ROOMS if label in ROOMS)
+
+
+def as_a_season_goes() -> list[Room]:
+    """The rooms as they stand on the home page."""
+    return sorted(in_order(), key=lambda room: room.on_home)
 
 
 def added_to(document: str) -> Iterator[PageOn]:

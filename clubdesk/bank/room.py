@@ -5,6 +5,7 @@ from clubdesk.bank.admin.details import DetailsPage, details_section
 from clubdesk.bank.closing import CHECKS
 from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
+from clubdesk.bank.finding import FINDS
 from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
@@ -38,11 +39,11 @@ ROOM = Room(
         Entry("The tin, the reader, the department, the depot", "admin:money_streams", "bank.view_statementline"),
         ListOf("PaymentRun"),
         ListOf("PaymentItem"),
-        ListOf("CardSettlement"),
+        ListOf("CardSettlement", unsearched="It holds days and figures; the statement’s line is found."),
         ListOf("StatementLine"),
         ListOf("StatementImport"),
         ListOf("Clearing"),
-        ListOf("Reconciliation"),
+        ListOf("Reconciliation", unsearched="One a month, the latest first."),
         ListOf("BankAccount", Menu.SETTING),
         ListOf("BankRule", Menu.SETTING),
     ),
@@ -102,6 +103,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(owed,),
+    finds=FINDS,
     before_close=CHECKS,
     sheets=SHEETS,
     begins=(begin,),

@@ -8,6 +8,7 @@ from clubdesk.courses.admin.families import (
     reach_checks_section,
 )
 from clubdesk.courses.demo import SCENES
+from clubdesk.courses.finding import FINDS
 from clubdesk.courses.models import Booking, PlaceState
 from clubdesk.courses.nights import NIGHTS
 from clubdesk.courses.personal import PERSONAL, TOLD, has_a_place
@@ -84,6 +85,7 @@ ROOM = Room(
     told=TOLD,
     holds_back=(has_a_place,),
     sheets=SHEETS,
+    finds=FINDS,
     adds=(
         PageOn("roll.person", page=ReachCheckPage(), section=reach_checks_section),
         PageOn("roll.household", page=BookFamilyPage(), section=bookings_section),

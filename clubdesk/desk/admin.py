@@ -1,6 +1,9 @@
-"""Buttons on pages of the rooms below that look at all of them at once."""
+"""Buttons on pages of the rooms below that look at all of them at once, and the lists of sign-ins and roles."""
 
 from django import forms
+from django.contrib import admin
+from django.contrib.auth.admin import GroupAdmin, UserAdmin
+from django.contrib.auth.models import Group, User
 from django.urls import reverse
 
 from clubdesk.clock import day_text
@@ -48,3 +51,16 @@ class ErasePage(VerbPage[Person, Person]):
 
     def done(self, target: Person, result: Person) -> str:
         return "The details are erased; every figure stays."
+
+
+admin.site.unregister((User, Group))
+
+
+@admin.register(User)
+class SignInAdmin(UserAdmin[User]):
+    search_help_text = "A username, a name or an e-mail"
+
+
+@admin.register(Group)
+class RoleAdmin(GroupAdmin):
+    search_help_text = "A role’s name"

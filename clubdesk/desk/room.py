@@ -1,7 +1,8 @@
-"""What the desk tells of itself: who signs in, and the buttons that look at all rooms at once."""
+"""What the desk tells of itself: who signs in, and what looks at all rooms at once."""
 
+from clubdesk.desk import search
 from clubdesk.desk.admin import ErasePage, HeldPage
-from clubdesk.rooms import ListOf, Menu, PageOn, Room
+from clubdesk.rooms import ListOf, Menu, PageOn, Room, SitePage
 
 ROOM = Room(
     label="desk",
@@ -9,4 +10,5 @@ ROOM = Room(
     on_home=100,
     menu=(ListOf("User", Menu.SETTING, app="auth"), ListOf("Group", Menu.SETTING, app="auth")),
     adds=(PageOn("roll.household", page=HeldPage()), PageOn("roll.person", page=ErasePage())),
+    pages=(SitePage("find/", "find", search.find),),
 )

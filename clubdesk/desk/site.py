@@ -63,7 +63,7 @@ class FletchbookSite(AdminSite):
 
     def index(self, request: HttpRequest, extra_context: dict[str, object] | None = None) -> TemplateResponse:
         home = {
-            "scenes": [line for room in _as_a_season_goes() for line in self._lines(request, room, Menu.SCENE)],
+            "scenes": [line for room in rooms.as_a_season_goes() for line in self._lines(request, room, Menu.SCENE)],
             "waiting": list(self._waiting(request)),
             "shelves": list(self._shelves(request)),
         }
@@ -74,7 +74,7 @@ class FletchbookSite(AdminSite):
         return [*own, *super().get_urls()]
 
     def _shelves(self, request: HttpRequest) -> Iterator[Shelf]:
-        for room in _as_a_season_goes():
+        for room in rooms.as_a_season_goes():
             lines = tuple(line for place in (Menu.DAILY, Menu.SETTING) for line in self._lines(request, room, place))
             if lines:
                 yield Shelf(room.label, str(apps.get_app_config(room.label).verbose_name), room.purpose, lines)
@@ -98,14 +98,10 @@ class FletchbookSite(AdminSite):
 
     def _waiting(self, request: HttpRequest) -> Iterator[Waiting]:
         today = clock.today()
-        for room in _as_a_season_goes():
+        for room in rooms.as_a_season_goes():
             for each in room.waits:
                 if may(request.user, each.permission) and (count := each.count(today)):
                     yield Waiting(_url_of(each), count, each.one if count == 1 else each.many)
-
-
-def _as_a_season_goes() -> list[Room]:
-    return sorted(rooms.in_order(), key=lambda room: room.on_home)
 
 
 def _entry(request: HttpRequest, entry: Entry) -> MenuLine | None:

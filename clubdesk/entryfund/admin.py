@@ -26,6 +26,7 @@ from clubdesk.entryfund.states import UNDECIDED
 from clubdesk.evidence import KINDS, EvidenceField, served
 from clubdesk.ledger.models import Fund
 from clubdesk.money import AmountFormField, nil, shown
+from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import belongs_to
 from clubdesk.screens.fields import (
@@ -38,6 +39,7 @@ from clubdesk.screens.fields import (
     form_of,
 )
 from clubdesk.screens.rooms import Context, DocumentAdmin, RoomAdmin
+from clubdesk.screens.searching import amount_in, named_like
 from clubdesk.screens.tables import Link, Section, amount_column, as_figure, link_to
 from clubdesk.screens.verbs import Facts, VerbPage, signed_in
 from clubdesk.verbs import may, verb_of
@@ -107,6 +109,9 @@ class ContainerReturnAdmin(DocumentAdmin[ContainerReturn]):
         "returned_on", "containers", "amount_shown", "by_count_shown", "difference_shown", "paid_into", "cancelled_on",
     )  # fmt: skip
     date_hierarchy = "returned_on"
+    search_fields = ("depot_receipt",)
+    search_help_text = "The number of a depot receipt, or an amount"
+    also_finds = (amount_in("amount"),)
     fields = (
         "returned_on", "containers", "amount_shown", "by_count_shown", "difference_shown", "paid_into",
         "depot_receipt", "receipt_link", "recorded_by", "cancelled_on", "cancel_reason",
@@ -197,6 +202,8 @@ class StateEventAdmin(RoomAdmin[StateEvent]):
     inlines = (EventFeeInline,)
     list_filter = ("discipline", "refunded")
     search_fields = ("name",)
+    search_help_text = "An event’s name, also misspelt"
+    else_finds = (named_like(StateEvent),)
     date_hierarchy = "held_on"
     section_makers = (event_claims_section,)
     fee_shown = amount_column("fee", "Entry fee")
@@ -350,8 +357,11 @@ class EntryClaimAdmin(DocumentAdmin[EntryClaim]):
     list_display = ("person", "event", "amount_shown", "state", "claimed_on", "decided_by")
     list_select_related = ("person", "event", "decided_by")
     list_filter = ("state", "event__discipline")
-    search_fields = ("person__given_name", "person__family_name", "event__name")
-    search_help_text = "A child or an event"
+    search_fields = (
+        "person__given_name", "person__family_name", "household__name", "household__guardians__name", "event__name",
+    )  # fmt: skip
+    search_help_text = "A child, family or guardian, an event, an amount or a payment reference"
+    also_finds = (amount_in("amount"), of_family("household"))
     date_hierarchy = "claimed_on"
     fields = (
         "person", "household", "event", "amount_shown", "receipt_says", "entry_shown", "by_family", "claimed_on",
@@ -443,6 +453,9 @@ class MovePage(VerbPage[None, FundTransfer]):
 class FundTransferAdmin(DocumentAdmin[FundTransfer]):
     list_display = ("moved_on", "from_fund", "to_fund", "amount_shown", "minute")
     list_select_related = ("from_fund", "to_fund")
+    search_fields = ("minute",)
+    search_help_text = "Words of the decision, or an amount"
+    also_finds = (amount_in("amount"),)
     fields = ("moved_on", "from_fund", "to_fund", "amount_shown", "minute", "recorded_by")
     readonly_fields = fields
     add_page = MovePage()

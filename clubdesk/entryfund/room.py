@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from clubdesk.entryfund import services, views
 from clubdesk.entryfund.closing import CHECKS
 from clubdesk.entryfund.demo import SCENES
+from clubdesk.entryfund.finding import FINDS
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
 from clubdesk.entryfund.sheets import SHEETS
@@ -47,7 +48,7 @@ ROOM = Room(
         ListOf("EntryClaim"),
         ListOf("StateEvent"),
         ListOf("ContainerReturn"),
-        ListOf("BagCount"),
+        ListOf("BagCount", unsearched="Only the newest count holds."),
         ListOf("FundTransfer"),
         Entry("How the fund stands", "admin:fund_statement", "entryfund.view_entryclaim"),
         Entry("Minutes of decisions", "admin:claim_minutes", "entryfund.view_entryclaim"),
@@ -92,6 +93,7 @@ ROOM = Room(
     holds_back=(owed,),
     pays_into=PAYS_INTO,
     streams=STREAMS,
+    finds=FINDS,
     before_close=CHECKS,
     sheets=SHEETS,
     pages=(

@@ -11,10 +11,12 @@ from clubdesk.expenses import selectors, services
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.ledger.models import Account, Fund, FundRole
 from clubdesk.money import AmountFormField, shown
+from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import belongs_to
 from clubdesk.screens.fields import HappenedField, PickField, Target, VerbForm, choose_from, day_and_reason
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Link, Section, amount_column
 from clubdesk.screens.verbs import Facts, VerbPage, signed_in
 
@@ -122,7 +124,9 @@ class ExpenseAdmin(DocumentAdmin[Expense]):
     list_display = ("what", "household", "spent_on", "amount_shown", "state")
     list_select_related = ("household",)
     list_filter = ("state", "fund")
-    search_fields = ("what", "household__name")
+    search_fields = ("what", "household__name", "household__guardians__name")
+    search_help_text = "What it was for, a family or guardian, an amount or a payment reference"
+    also_finds = (amount_in("amount"), of_family("household"))
     date_hierarchy = "spent_on"
     fields = (
         "what", "household", "spent_on", "amount_shown", "account", "fund", "state", "recorded_by",

@@ -2,6 +2,7 @@
 
 from clubdesk.expenses.closing import CHECKS
 from clubdesk.expenses.demo import SCENES
+from clubdesk.expenses.finding import FINDS
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.expenses.personal import PERSONAL, TOLD, owed
 from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Waits
@@ -30,6 +31,7 @@ ROOM = Room(
     personal=PERSONAL,
     told=TOLD,
     holds_back=(owed,),
+    finds=FINDS,
     before_close=CHECKS,
     no_sheet="Each expense stands in the journal, and what is not paid yet in its account of the ledger.",
     demo=SCENES,

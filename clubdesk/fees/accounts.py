@@ -1,4 +1,4 @@
-"""Questions about a family's account: its statement, its age, and the reference that it pays with."""
+"""Questions about a family's account: its statement and its age."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -11,7 +11,6 @@ from django.core.signing import BadSignature, Signer
 from django.db.models import QuerySet
 from django.http import Http404
 from django.urls import reverse
-from stdnum import luhn
 
 from clubdesk.errors import Refused
 from clubdesk.fees.models import (
@@ -29,29 +28,11 @@ from clubdesk.fees.selectors import STANDING, STANDING_VOUCHER, charges_with_ope
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import figure_of, shown
 from clubdesk.roll.models import Household
+from clubdesk.roll.selectors import payment_reference
 
 YEAR = timedelta(days=365)
 AGES = ((30, "up to 30 days"), (60, "31 to 60 days"), (90, "61 to 90 days"), (None, "over 90 days"))
-FIRST_REFERENCE = 10000
-
 SALT = "fees.account"
-
-
-def payment_reference(household: Household) -> str:
-    """What a family writes on a bank transfer: its number and a check digit, so that a slip of the pen shows.
-
-    Source of the check digit: Luhn, ISO/IEC 7812-1 Annex B.
-    """
-    digits = str(FIRST_REFERENCE + household.pk)
-    return digits + luhn.calc_check_digit(digits)
-
-
-def household_of_reference(text: str) -> Household | None:
-    """The household that a reference belongs to; None where a digit is wrong or it is nobody's."""
-    digits = "".join(filter(str.isdigit, text))
-    if len(digits) < 2 or len(digits) > 18 or not luhn.is_valid(digits):
-        return None
-    return Household.objects.filter(pk=int(digits[:-1]) - FIRST_REFERENCE).first()
 
 
 def token_of(household: Household) -> str:

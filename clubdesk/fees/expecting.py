@@ -4,11 +4,11 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 
-from clubdesk.fees.accounts import payment_reference
 from clubdesk.fees.models import Lodgement, VoucherState
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.money import cents_of, nil, total
 from clubdesk.roll.models import Guardian, Person
+from clubdesk.roll.selectors import payment_reference
 from clubdesk.rooms import Expected
 
 OWED_EARLY, OWED_LATE = 60, 400

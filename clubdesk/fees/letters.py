@@ -11,7 +11,7 @@ from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
 from clubdesk.money import shown
-from clubdesk.roll.selectors import guardian_to_write_to
+from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
 
 
 def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
@@ -22,7 +22,7 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
         f"Hello {guardian.name if guardian else household.name},",
         f"the sport voucher for {voucher.person} ({voucher.charge}) {said}.",
         f"So {shown(amount)} of the fee is for you to pay, unless it was taken back or your credit covers it. "
-        f"Please write this reference with a bank transfer: {accounts.payment_reference(household)}",
+        f"Please write this reference with a bank transfer: {payment_reference(household)}",
         f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
         book().club_name,
     ]

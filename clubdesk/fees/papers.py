@@ -10,10 +10,11 @@ from reportlab.platypus import Flowable, PageBreak
 
 from clubdesk import paper
 from clubdesk.clock import long_day
-from clubdesk.fees.accounts import AGES, Acquittal, Aged, FamilyLine, Statement, payment_reference
+from clubdesk.fees.accounts import AGES, Acquittal, Aged, FamilyLine, Statement
 from clubdesk.fees.models import Receipt, Voucher
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import as_amount, shown
+from clubdesk.roll.selectors import payment_reference
 from clubdesk.screens.tables import page_of
 from clubdesk.tables import Column, Columns, Labelled, Table, pick, together
 

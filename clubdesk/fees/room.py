@@ -15,6 +15,7 @@ from clubdesk.fees.admin.household import (
 from clubdesk.fees.closing import CHECKS
 from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
+from clubdesk.fees.finding import FINDS
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
 from clubdesk.fees.sheets import SHEETS
@@ -105,6 +106,7 @@ ROOM = Room(
     pays_into=PAYS_INTO,
     streams=STREAMS,
     expects=(owed, lodged),
+    finds=FINDS,
     before_close=CHECKS,
     sheets=SHEETS,
     adds=(

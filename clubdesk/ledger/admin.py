@@ -19,6 +19,7 @@ from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.finding import entries_of_amount
 from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_by_hand
 from clubdesk.ledger.models import (
     Account,
@@ -36,6 +37,7 @@ from clubdesk.ledger.posting import Line
 from clubdesk.money import nil
 from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.searching import named_like
 from clubdesk.screens.tables import Link, Section, add_page_of, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 from clubdesk.verbs import verb_of
@@ -48,6 +50,7 @@ class AccountAdmin(RoomAdmin[Account]):
     list_display = ("code", "name", "kind", "role")
     list_filter = ("kind",)
     search_fields = ("code", "name")
+    search_help_text = "An account’s code or name"
     list_per_page = 100
 
     def get_exclude(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
@@ -80,6 +83,8 @@ class PartyAdmin(RoomAdmin[Party]):
     list_display = ("name", "kind")
     list_filter = ("kind",)
     search_fields = ("name",)
+    search_help_text = "A name, also misspelt"
+    else_finds = (named_like(Party),)
 
     def formfield_for_choice_field(
         self, db_field: Column, request: HttpRequest, **kwargs: object
@@ -162,8 +167,9 @@ def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
 @admin.register(JournalEntry)
 class JournalEntryAdmin(DocumentAdmin[JournalEntry]):
     list_display = ("number", "date", "narration", "is_closing")
-    search_fields = ("narration", "number")
-    search_help_text = "An entry's number or words of its narration"
+    search_fields = ("narration", "=number")
+    search_help_text = "An entry’s number, words of its narration, or the amount of a line"
+    also_finds = (entries_of_amount,)
     date_hierarchy = "date"
     list_filter = ("is_closing", "source_type")
     fields = (
@@ -313,6 +319,7 @@ class JournalAdmin(DocumentAdmin[Journal]):
     list_display = ("date", "narration", "origin", "amount", "undone", "reference")
     list_filter = ("origin",)
     search_fields = ("narration", "reference")
+    search_help_text = "Words of its narration, or its reference"
     date_hierarchy = "date"
     fields = ("date", "narration", "origin", "undone", "reference", "recorded_by")
     readonly_fields = fields

@@ -6,6 +6,7 @@ from django.contrib.auth.models import User
 
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
+from clubdesk.ledger.finding import FINDS
 from clubdesk.ledger.services import reverse_due
 from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Done, ListOf, Menu, Night, Room
 
@@ -21,7 +22,7 @@ ROOM = Room(
     menu=(
         ListOf("Journal"),
         ListOf("JournalEntry"),
-        ListOf("FinancialYear"),
+        ListOf("FinancialYear", unsearched="One a year."),
         ListOf("Party"),
         ListOf("Account", Menu.SETTING),
         ListOf("Fund", Menu.SETTING),
@@ -44,6 +45,7 @@ ROOM = Room(
         ),
         AUDITOR: (SEE_ALL, "export_year"),
     },
+    finds=FINDS,
     before_close=CHECKS,
     no_sheet="The reports show all of it.",
     demo=SCENES,

@@ -44,8 +44,8 @@ class SendAgainPage(VerbPage[Message, Message]):
 class MessageAdmin(RoomAdmin[Message]):
     list_display = ("subject", "to", "state", "written_at", "outcome")
     list_filter = ("state",)
-    search_fields = ("to", "subject", "household__name")
-    search_help_text = "An address, a subject or a family"
+    search_fields = ("to", "subject", "household__name", "household__guardians__name")
+    search_help_text = "An e-mail, a subject, a family or guardian"
     fields = ("to", "household", "subject", "text", "state", "written_at", "tries", "sent_at", "outcome")
     readonly_fields = fields
     pages = (SendAgainPage(),)

@@ -15,6 +15,7 @@ from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
 from clubdesk.money import nil, shown
+from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import (
     Cleaned,
@@ -28,6 +29,7 @@ from clubdesk.screens.fields import (
     reason_field,
 )
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Link, Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
@@ -155,8 +157,11 @@ class MembershipAdmin(DocumentAdmin[Membership]):
     list_display = ("person", "plan", "starts_on", "ends_on", "standing")
     list_select_related = ("person", "plan")
     list_filter = ("plan",)
-    search_fields = ("person__given_name", "person__family_name")
-    search_help_text = "A name"
+    search_fields = (
+        "person__given_name", "person__family_name", "person__household__name", "person__household__guardians__name",
+    )  # fmt: skip
+    search_help_text = "A name, a family or guardian, or a payment reference"
+    also_finds = (of_family("person__household"),)
     date_hierarchy = "ends_on"
     fields = (
         "person", "plan", "starts_on", "ends_on", "working", "charge", "changed_from", "ended_on", "cancelled_on",
@@ -288,6 +293,9 @@ def remittance_section(request: HttpRequest, remittance: Remittance) -> Section:
 class RemittanceAdmin(DocumentAdmin[Remittance]):
     list_display = ("association", "paid_on", "amount_shown")
     list_select_related = ("association",)
+    search_fields = ("association__name",)
+    search_help_text = "An association, or an amount"
+    also_finds = (amount_in("amount"),)
     fields = ("association", "paid_on", "through", "amount_shown", "recorded_by")
     readonly_fields = fields
     add_page = RemitPage()

@@ -10,7 +10,7 @@ from clubdesk.mail.services import write_message
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import HouseholdRenewal, Renewing
 from clubdesk.money import shown
-from clubdesk.roll.selectors import guardian_to_write_to
+from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
 
 
 def about(membership: Membership, state: Renewing) -> str:
@@ -36,7 +36,7 @@ def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
         "A sport voucher is set against the fee: send us its code.",
         f"Until {long_day(last_day)} nothing changes." if not ended else "",
         f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
-        f"If you pay by bank transfer, please write this reference with it: {accounts.payment_reference(household)}",
+        f"If you pay by bank transfer, please write this reference with it: {payment_reference(household)}",
         book().club_name,
     ]
     return write_message(

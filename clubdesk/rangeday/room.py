@@ -10,6 +10,7 @@ from clubdesk.rangeday import selectors, services, views
 from clubdesk.rangeday.closing import CHECKS
 from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
+from clubdesk.rangeday.finding import FINDS
 from clubdesk.rangeday.personal import PERSONAL, TOLD
 from clubdesk.rangeday.sheets import SHEETS
 from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
@@ -41,11 +42,11 @@ ROOM = Room(
     on_home=40,
     menu=(
         Entry("Record hire today", "admin:today", "rangeday.add_signon", Menu.SCENE, line="sign on, and take the fee"),
-        ListOf("RangeDay"),
+        ListOf("RangeDay", unsearched="Found by its day, above the list."),
         ListOf("SignOn"),
         ListOf("Tap"),
         ListOf("Kit"),
-        ListOf("Banking"),
+        ListOf("Banking", unsearched="It holds days and figures; the statement’s line is found."),
         ListOf("SafetyText", Menu.SETTING),
         ListOf("OwnGearCost", Menu.SETTING),
     ),
@@ -101,6 +102,7 @@ ROOM = Room(
     pays_into=PAYS_INTO,
     streams=STREAMS,
     expects=(banked,),
+    finds=FINDS,
     before_close=CHECKS,
     sheets=SHEETS,
     pages=(

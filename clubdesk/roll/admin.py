@@ -13,7 +13,7 @@ from clubdesk.errors import Refused
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import sum_of
-from clubdesk.roll import services
+from clubdesk.roll import finding, services
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.selectors import belongs_to
 from clubdesk.screens.fields import DateInput
@@ -53,8 +53,10 @@ def age_and_class(person: Person) -> str:
 @admin.register(Household)
 class HouseholdAdmin(RoomAdmin[Household]):
     list_display = ("name", "owes")
-    search_fields = ("name", "guardians__name", "people__given_name", "people__family_name")
-    search_help_text = "A family, guardian or child"
+    search_fields = ("name", "guardians__name", "guardians__email", "people__given_name", "people__family_name")
+    search_help_text = "A family, guardian or child, also misspelt; a phone, an e-mail or a payment reference"
+    also_finds = (finding.families_reached,)
+    else_finds = (finding.families_alike,)
     fieldsets = ((None, {"fields": ("name",)}), ("Sign-ins", {"fields": ("users",), "classes": ("collapse",)}))
     sections_first = True
     inlines = (GuardianInline, PersonInline)
@@ -93,7 +95,8 @@ class PersonAdmin(RoomAdmin[Person]):
     list_display = ("__str__", "household", "birth_date", "age_class")
     list_select_related = ("household",)
     search_fields = ("given_name", "family_name", "household__name")
-    search_help_text = "A name or family"
+    search_help_text = "A name, also misspelt, or a family"
+    else_finds = (finding.people_alike,)
     autocomplete_fields = ("household",)
     fields = ("household", ("given_name", "family_name"), "birth_date", "age_class")
     readonly_fields = ("age_class",)
@@ -101,6 +104,14 @@ class PersonAdmin(RoomAdmin[Person]):
     def get_fields(self, request: HttpRequest, obj: Person | None = None) -> Names:
         """Who only needs a name to pick, at the range or on a claim, sees no birth date and no household."""
         return self.fields if may(request.user, "roll.view_household") else ("given_name", "family_name", "age_class")
+
+    def get_search_fields(self, request: HttpRequest) -> tuple[str, ...]:
+        sees_families = may(request.user, "roll.view_household")
+        return (*self.search_fields, "household__guardians__name") if sees_families else self.search_fields
+
+    def says_it_finds(self, request: HttpRequest) -> str:
+        sees_families = may(request.user, "roll.view_household")
+        return f"{self.search_help_text}{' or guardian' if sees_families else ''}"
 
     def get_list_display(self, request: HttpRequest) -> tuple[str, ...]:
         return self.list_display if may(request.user, "roll.view_household") else ("__str__", "age_class")

@@ -1,6 +1,7 @@
 """What the roll tells of itself."""
 
 from clubdesk.roll.demo import SCENES
+from clubdesk.roll.finding import FINDS
 from clubdesk.roll.personal import PERSONAL, TOLD
 from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, SEE_ALL, TREASURER, ListOf, Room
 
@@ -27,5 +28,6 @@ ROOM = Room(
     },
     personal=PERSONAL,
     told=TOLD,
+    finds=FINDS,
     demo=SCENES,
 )

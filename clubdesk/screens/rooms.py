@@ -1,11 +1,14 @@
 """The base of every room's screens: a list and a page a document, verbs as buttons, and nothing deleted."""
 
 from collections.abc import Callable
+from functools import reduce
+from operator import or_
 from typing import Any, ClassVar, TypeVar
 
 from django import forms
 from django.contrib import admin, messages
 from django.contrib.admin.options import IS_POPUP_VAR
+from django.contrib.admin.views.main import ChangeList
 from django.core.exceptions import PermissionDenied
 from django.db import DataError, IntegrityError, OperationalError, models
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
@@ -13,7 +16,9 @@ from django.urls import URLPattern, path, reverse
 
 from clubdesk import rooms
 from clubdesk.errors import Refused
+from clubdesk.finding import read
 from clubdesk.screens.fields import DateInput, PickWidget
+from clubdesk.screens.searching import Way
 from clubdesk.screens.tables import Section, page_of
 from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page, sentence_of
 
@@ -33,6 +38,10 @@ class RoomAdmin(admin.ModelAdmin[Row]):
     list_pages: ClassVar[tuple[AnyPage, ...]] = ()
     pages: ClassVar[tuple[AnyButton, ...]] = ()
     section_makers: ClassVar[tuple[MakesSection, ...]] = ()
+    also_finds: ClassVar[tuple[Way, ...]] = ()
+    """What the list's search box finds beside its `search_fields`, such as an amount."""
+    else_finds: ClassVar[tuple[Way, ...]] = ()
+    """What it finds where nothing is spelt as it was typed."""
     has_history = True
     sections_first = False
     list_per_page = 50
@@ -119,6 +128,27 @@ class RoomAdmin(admin.ModelAdmin[Row]):
             ],
         }
         return super().changelist_view(request, {**more, **(extra_context or {})})
+
+    def get_search_results(
+        self, request: HttpRequest, queryset: models.QuerySet[Row], search_term: str
+    ) -> tuple[models.QuerySet[Row], bool]:
+        found, duplicates = super().get_search_results(request, queryset, search_term)
+        sought = read(search_term)
+        if ways := [way for each in self.also_finds if (way := each(sought))]:
+            by_words = models.Q(pk__in=found.order_by().values("pk"))
+            found, duplicates = queryset.filter(reduce(or_, ways, by_words)), False
+        if self.else_finds and sought.words and not found.exists():
+            found, duplicates = queryset.filter(reduce(or_, (each(sought) for each in self.else_finds))), False
+        return found, duplicates
+
+    def says_it_finds(self, request: HttpRequest) -> str:
+        """What stands under the list's search box, as far as it is so for whoever looks."""
+        return str(self.search_help_text or "")
+
+    def get_changelist_instance(self, request: HttpRequest) -> ChangeList:
+        changes = super().get_changelist_instance(request)
+        changes.search_help_text = self.says_it_finds(request)
+        return changes
 
     def add_view(self, request: HttpRequest, form_url: str = "", extra_context: Context | None = None) -> HttpResponse:
         if self.add_page is None:

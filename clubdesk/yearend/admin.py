@@ -16,6 +16,7 @@ from clubdesk.ledger.selectors import ZERO, balance, held_in
 from clubdesk.money import as_amount, half_up, shown, total
 from clubdesk.rooms import Done
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, Result, VerbPage
 from clubdesk.yearend import checklist, forms, gst, register, selectors, services
@@ -169,6 +170,8 @@ def disposal_section(request: HttpRequest, thing: Equipment) -> Section | None:
 class EquipmentAdmin(DocumentAdmin[Equipment]):
     list_display = ("name", "bought_on", "cost_shown", "worth", "gone_on", "withdrawn_on")
     search_fields = ("name",)
+    search_help_text = "What it is, or what it cost"
+    also_finds = (amount_in("cost"),)
     fields = (
         "name", "bought_on", "cost_shown", "residual_shown", "years", "fund", "brought_in_shown", "withdrawn_on",
         "withdraw_reason", "recorded_by",

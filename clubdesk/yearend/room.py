@@ -22,7 +22,7 @@ ROOM = Room(
     on_home=80,
     menu=(
         ListOf("Equipment"),
-        ListOf("GstReturn"),
+        ListOf("GstReturn", unsearched="A few a year."),
         Entry("What is left before the close", "admin:closing", "ledger.view_financialyear", arguments=_open_year),
         Entry("Budget", "admin:budget", "ledger.view_financialyear", arguments=_open_year),
         Entry("An expense not billed yet", "admin:ledger_journal_accrual", "ledger.add_journal"),

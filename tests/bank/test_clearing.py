@@ -15,7 +15,6 @@ from clubdesk.bank.selectors import unexplained
 from clubdesk.errors import Refused
 from clubdesk.expenses import services as expenses
 from clubdesk.fees import services as fees
-from clubdesk.fees.accounts import payment_reference
 from clubdesk.fees.models import Lodgement, Method, Receipt
 from clubdesk.fees.selectors import balance as owed_by
 from clubdesk.ledger import services as ledger
@@ -27,6 +26,7 @@ from clubdesk.ledger.selectors import balance, entries_of
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.roll.selectors import payment_reference
 from tests import factories
 
 pytestmark = pytest.mark.django_db

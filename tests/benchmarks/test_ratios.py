@@ -12,7 +12,6 @@ from django.utils import timezone
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
-from clubdesk import guards
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Journal, JournalEntry, Posting, Role
 from clubdesk.ledger.posting import credit, debit
@@ -93,17 +92,6 @@ def fill(first_number, year, entries, by):
     )
     JournalEntry.objects.filter(year=year).update(sealed=True)
     return first_number + entries
-
-
-@pytest.fixture
-def without_guards(book):
-    """The guards cost bulk rows what they are worth; here only reading is measured."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-    guards.remove(connection)
-    yield
-    guards.install(connection)
 
 
 def test_a_trial_balance_over_ten_locked_years_beside_one(ratio, book, by, without_guards):

@@ -5,8 +5,8 @@ from playwright.sync_api import expect
 from clubdesk.bank.models import BankAccount
 from clubdesk.bank.selectors import unexplained
 from clubdesk.fees import services as fees
-from clubdesk.fees.accounts import payment_reference
 from clubdesk.fees.models import Receipt
+from clubdesk.roll.selectors import payment_reference
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.worlds.day_one import TODAY

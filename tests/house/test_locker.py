@@ -56,6 +56,7 @@ answer = browser.post(page, asked | {"key": "11111111-1111-4111-8111-11111111111
 assert answer.status_code == 302, answer.content
 rent = Rent.objects.get()
 assert balance(home).amount == 30
+assert b"Locker 7" in browser.get(reverse("admin:find"), {"q": "locker 7"}).content
 give_up = reverse("admin:locker_rent_give-up", args=[rent.pk])
 answer = browser.post(give_up, {"key": "22222222-2222-4222-8222-222222222222", "on": "2026-07-11", "reason": "small"})
 assert answer.status_code == 302, answer.content
@@ -144,6 +145,28 @@ FORGOTTEN = {
         "from django import forms\nfrom tests.house.locker.admin import RentForm\n"
         "RentForm.base_fields['ends_on'] = forms.IntegerField()",
         "its form gives ends_on as IntegerField",
+    ),
+    "what its search box finds": (
+        "from tests.house.locker.admin import RentAdmin\nRentAdmin.search_help_text = None",
+        "The search box of locker.Rent does not say what it finds",
+    ),
+    "its search box": (
+        "from tests.house.locker.admin import RentAdmin\nRentAdmin.search_fields = ()",
+        "The list of locker.Rent has no search box",
+    ),
+    "where the rest of what is found stands": (
+        "room = rooms.ROOMS['locker']\n"
+        "rooms.ROOMS['locker'] = replace(room, finds=(replace(room.finds[0], page='admin:lockers'),))",
+        "The finder “Lockers” leads to admin:lockers, which is no list with a search box",
+    ),
+    "who may find it": (
+        "room = rooms.ROOMS['locker']\n"
+        "rooms.ROOMS['locker'] = replace(room, finds=(replace(room.finds[0], permission='locker.find_rent'),))",
+        "The finder “Lockers” asks for locker.find_rent, which is no permission",
+    ),
+    "that another finder is called so": (
+        "room = rooms.ROOMS['locker']\nrooms.ROOMS['locker'] = replace(room, finds=room.finds * 2)",
+        "2 finders find “Lockers” for whoever has locker.view_rent",
     ),
     "an address of its own": (
         "from tests.house.locker.admin import GiveUpPage\nGiveUpPage.slug = ''",

@@ -47,6 +47,8 @@ class ClearingAdmin(DocumentAdmin[Clearing]):
     list_display = ("__str__", "how_sure", "reasons", "recorded_by", "undone_on")
     list_select_related = ("recorded_by",)
     list_filter = ("how_sure",)
+    search_fields = ("lines__line__text",)
+    search_help_text = "Words of the bank’s line"
     fields = ("bank_account", "how_sure", "reasons", "recorded_by", "undone_on", "undone_by", "undo_reason")
     readonly_fields = fields
     pages = (UndoPage(),)

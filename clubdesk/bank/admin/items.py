@@ -5,8 +5,10 @@ from django.contrib import admin
 from clubdesk.bank import services
 from clubdesk.bank.models import ItemState, PaymentItem
 from clubdesk.money import shown
+from clubdesk.roll.finding import of_family
 from clubdesk.screens.fields import day_and_reason
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import amount_column, page_of
 from clubdesk.screens.verbs import Facts, VerbPage
 
@@ -58,7 +60,9 @@ class PaymentItemAdmin(DocumentAdmin[PaymentItem]):
     list_display = ("run", "household", "what", "amount_shown", "state")
     list_select_related = ("run", "household")
     list_filter = ("state",)
-    search_fields = ("household__name",)
+    search_fields = ("household__name", "household__guardians__name", "=run__number")
+    search_help_text = "A family or guardian, a run’s number, an amount or a payment reference"
+    also_finds = (amount_in("amount"), of_family("household"))
     fields = ("run", "household", "what", "amount_shown", "state", "paid_on", "ended_on", "reason")
     readonly_fields = fields
     pages = (ReturnedPage(), LeaveOutPage())

@@ -246,6 +246,8 @@ class PaymentRunAdmin(DocumentAdmin[PaymentRun]):
     list_display_links = ("number", "made_on")
     list_select_related = ("released_by",)
     list_filter = ("state", "method")
+    search_fields = ("=number", "items__household__name")
+    search_help_text = "A run’s number, or a family that it pays"
     date_hierarchy = "made_on"
     fields = (
         "number", "bank_account", "method", "made_on", "recorded_by", "pay_on", "state", "released_by",

@@ -12,6 +12,7 @@ from clubdesk.ledger.models import Posting
 from clubdesk.money import AmountFormField
 from clubdesk.screens.fields import HappenedField, VerbForm, choose_from
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import amount_column
 from clubdesk.screens.verbs import Facts, VerbPage
 
@@ -80,6 +81,8 @@ class ExplainedFilter(admin.SimpleListFilter):
 class StatementImportAdmin(DocumentAdmin[StatementImport]):
     list_display = ("file_name", "bank_account", "first_day", "last_day", "brought", "known", "closing_shown")
     list_select_related = ("bank_account",)
+    search_fields = ("file_name",)
+    search_help_text = "A file’s name"
     fields = (
         "bank_account", "file_name", "first_day", "last_day", "opening", "closing", "brought", "known", "note",
         "recorded_by",
@@ -92,7 +95,9 @@ class StatementImportAdmin(DocumentAdmin[StatementImport]):
 class StatementLineAdmin(DocumentAdmin[StatementLine]):
     list_display = ("date", "text", "amount_shown", "explained")
     list_filter = (ExplainedFilter,)
-    search_fields = ("text",)
+    search_fields = ("text", "bank_id")
+    search_help_text = "Words of the bank, its own number, or an amount"
+    also_finds = (amount_in("amount"),)
     date_hierarchy = "date"
     fields = (
         "bank_account", "date", "text", "amount_shown", "balance", "bank_id", "brought_by", "explanation",

@@ -23,6 +23,7 @@ from clubdesk.courses.admin.asking import (
 from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
+from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Person
 from clubdesk.screens.fields import (
     Cleaned,
@@ -314,8 +315,12 @@ class BookingAdmin(DocumentAdmin[Booking]):
     list_display = ("household", "people", "state", "seats", "course", "booked_on")
     list_select_related = ("household", "course")
     list_filter = ("state", "course")
-    search_fields = ("household__name", "guardian__name", "places__person__given_name", "places__person__family_name")
-    search_help_text = "A family, guardian or child"
+    search_fields = (
+        "=number", "household__name", "household__guardians__name", "places__person__given_name",
+        "places__person__family_name",
+    )  # fmt: skip
+    search_help_text = "A booking number, a family, guardian or child, or a payment reference"
+    also_finds = (of_family("household"),)
     fields = (
         "household", "guardian", "course", "booked_on", "number", "state", "offer_lapses_on", "pay_by", "reminded_on",
         "cohorts_not_made",

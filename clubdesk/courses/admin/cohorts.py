@@ -256,6 +256,7 @@ class CancelPage(VerbPage[Cohort, Cohort]):
 class CohortAdmin(RoomAdmin[Cohort]):
     list_display = ("__str__", "first_session", "last_session", "capacity", "taken", "cancelled_on")
     search_fields = ("name", "course__name")
+    search_help_text = "The name of a cohort or course"
     list_filter = ("course",)
     fields = ("course", "name", "first_session", "last_session", "days_between", "capacity", "minimum_age")
     pages = (BookHereStep(), AttendancePage(), CertificatesPage(), SheetStep(), CancelPage())

@@ -77,8 +77,8 @@ class PlaceAdmin(DocumentAdmin[Place]):
     list_display = ("person", "cohort", "state", "booking")
     list_select_related = ("person", "cohort__course", "booking__household", "booking__course", "course")
     list_filter = ("state", ("cohort", admin.RelatedOnlyFieldListFilter))
-    search_fields = ("person__given_name", "person__family_name")
-    search_help_text = "A name"
+    search_fields = ("person__given_name", "person__family_name", "booking__household__name", "=booking__number")
+    search_help_text = "A name, a family or a booking number"
     fields = ("person", "course", "cohort", "state", "ended_on", "booking", "charge")
     readonly_fields = fields
     pages = (PlaceWithdrawPage(), PdfOfPlaceStep(), MembershipStep())
@@ -90,7 +90,7 @@ class CertificateAdmin(DocumentAdmin[Certificate]):
     list_display = ("shown_number", "person", "completed_on")
     list_select_related = ("place__person",)
     search_fields = ("number", "place__person__given_name", "place__person__family_name")
-    search_help_text = "A number without spaces, or a name"
+    search_help_text = "A certificate’s number, or a name"
     fields = ("shown_number", "person", "completed_on")
     readonly_fields = fields
     pages = (PdfStep(),)

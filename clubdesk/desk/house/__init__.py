@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.checks import CheckMessage, Error
 
-from clubdesk.desk.house import commands, documents, menus, pages, people, permissions, sheets
+from clubdesk.desk.house import commands, documents, finding, menus, pages, people, permissions, sheets
 
 LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     menus.every_room_tells_of_itself,
@@ -22,6 +22,10 @@ LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     commands.every_command_names_its_verb,
     permissions.every_permission_exists,
     permissions.every_permission_is_somebodys,
+    finding.every_search_box_says_what_it_finds,
+    finding.every_list_of_every_day_is_searched,
+    finding.every_finder_leads_on,
+    finding.every_finder_is_told_from_others,
     people.every_row_about_a_person_is_declared,
     people.every_text_about_a_person_is_declared,
     sheets.every_room_with_documents_shows_a_sheet,

@@ -38,6 +38,8 @@ def named() -> Iterator[tuple[str, str]]:
                 yield f"The menu of {room.label}", entry.permission
         for waits in room.waits:
             yield f"What waits in {room.label}", waits.permission
+        for finder in room.finds:
+            yield f"The finder “{finder.group}”", finder.permission
         for check in room.before_close:
             yield f"The check “{check.name}”", check.needs
         for page in room.pages:

@@ -12,8 +12,10 @@ from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, WriteOff
 from clubdesk.mail.models import Message
 from clubdesk.money import AmountFormField, nil, shown
+from clubdesk.roll.finding import of_family
 from clubdesk.screens.fields import DateInput, HappenedField, VerbForm, day_and_reason, reason_field
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, VerbPage
 
@@ -146,8 +148,9 @@ def settled_section(request: HttpRequest, charge: Charge) -> Section:
 class ChargeAdmin(DocumentAdmin[Charge]):
     list_display = ("description", "household", "charged_on", "starts_on", "amount_shown", "open_shown")
     list_select_related = ("household",)
-    search_fields = ("description", "household__name")
-    search_help_text = "A fee, child or family"
+    search_fields = ("description", "household__name", "household__guardians__name")
+    search_help_text = "A fee, child, family or guardian, an amount or a payment reference"
+    also_finds = (amount_in("amount"), of_family("household"))
     date_hierarchy = "charged_on"
     fields = ("household", "person", "description", "amount_shown", "charged_on", "starts_on", "recognised_on")
     readonly_fields = fields
@@ -183,8 +186,9 @@ class UndoWriteOffPage(VerbPage[WriteOff, WriteOff]):
 class WriteOffAdmin(DocumentAdmin[WriteOff]):
     list_display = ("charge", "written_off_on", "amount_shown", "reason", "cancelled_on")
     list_select_related = ("charge",)
-    search_fields = ("charge__description", "charge__household__name")
-    search_help_text = "A fee or family"
+    search_fields = ("charge__description", "charge__household__name", "charge__household__guardians__name")
+    search_help_text = "A fee, child, family or guardian, an amount or a payment reference"
+    also_finds = (amount_in("amount"), of_family("charge__household"))
     fields = ("charge", "amount_shown", "written_off_on", "reason", "recorded_by", "cancelled_on", "cancel_reason")
     readonly_fields = fields
     pages = (UndoWriteOffPage(),)

@@ -6,8 +6,10 @@ from django.urls import reverse
 
 from clubdesk.fees import services
 from clubdesk.fees.models import Arrangement, Charge, Receipt, Repayment
+from clubdesk.roll.finding import of_family
 from clubdesk.screens.fields import PickMany, VerbForm, choose_from, day_and_reason
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
@@ -84,7 +86,11 @@ class ReceiptAdmin(DocumentAdmin[Receipt]):
     list_display = ("__str__", "household", "received_on", "method", "amount_shown", "cancelled_on")
     list_select_related = ("household",)
     list_filter = ("method",)
-    search_fields = ("household__name", "reference")
+    search_fields = ("=number", "household__name", "household__guardians__name", "reference")
+    search_help_text = (
+        "A receipt number, a family or guardian, an amount, a payment reference or what was written with the payment"
+    )
+    also_finds = (amount_in("amount"), of_family("household"))
     date_hierarchy = "received_on"
     fields = (
         "household", "received_on", "method", "amount_shown", "rounding_shown", "reference",
@@ -101,7 +107,9 @@ class ReceiptAdmin(DocumentAdmin[Receipt]):
 class RepaymentAdmin(DocumentAdmin[Repayment]):
     list_display = ("household", "paid_on", "amount_shown", "reference", "returned_on")
     list_select_related = ("household",)
-    search_fields = ("household__name",)
+    search_fields = ("household__name", "household__guardians__name", "reference")
+    search_help_text = "A family or guardian, an amount, a payment reference or what the payment was called"
+    also_finds = (amount_in("amount"), of_family("household"))
     fields = ("household", "paid_on", "amount_shown", "reference", "recorded_by", "returned_on", "return_reason")
     readonly_fields = fields
     amount_shown = amount_column("amount", "Amount")
@@ -111,6 +119,8 @@ class RepaymentAdmin(DocumentAdmin[Repayment]):
 class ArrangementAdmin(DocumentAdmin[Arrangement]):
     list_display = ("household", "agreed_on", "ended_on", "note")
     list_select_related = ("household",)
-    search_fields = ("household__name",)
+    search_fields = ("household__name", "household__guardians__name")
+    search_help_text = "A family or guardian, or a payment reference"
+    also_finds = (of_family("household"),)
     fields = ("household", "agreed_on", "note", "ended_on", "recorded_by")
     readonly_fields = fields

@@ -11,8 +11,10 @@ from clubdesk.fees.states import VOUCHER
 from clubdesk.money import AmountFormField, total
 from clubdesk.screens.fields import Cleaned, HappenedField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
+from clubdesk.verbs import may, verb_of
 
 
 class LodgePage(VerbPage[None, Lodgement]):
@@ -98,6 +100,8 @@ def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
 class LodgementAdmin(DocumentAdmin[Lodgement]):
     list_display = ("__str__", "scheme", "lodged_on", "paid_on")
     list_select_related = ("scheme",)
+    search_fields = ("=id", "scheme__name", "vouchers__person__given_name", "vouchers__person__family_name")
+    search_help_text = "A voucher claim’s number, a scheme, or a child whose voucher is in it"
     fields = ("scheme", "lodged_on", "paid_on", "recorded_by")
     readonly_fields = fields
     add_page = LodgePage()
@@ -137,12 +141,17 @@ class ReleaseVoucherPage(RefuseVoucherPage):
         return VOUCHER.may_follow(target.state, VoucherState.RELEASED)
 
 
+CLAIMS = verb_of(services.lodge_vouchers).permission
+
+
 @admin.register(Voucher)
 class VoucherAdmin(DocumentAdmin[Voucher]):
     list_display = ("person", "scheme", "code_shown", "accepted_on", "state", "amount_shown")
     list_select_related = ("person", "scheme")
     list_filter = ("state", "calendar_year")
-    search_fields = ("person__given_name", "person__family_name")
+    search_fields = ("person__given_name", "person__family_name", "charge__household__name")
+    search_help_text = "A child, a family or an amount"
+    also_finds = (amount_in("amount"),)
     fields = (
         "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "state", "lodgement",
         "ended_on", "end_reason",
@@ -151,6 +160,13 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
     pages = (RefuseVoucherPage(), ReleaseVoucherPage())
     amount_shown = amount_column("amount", "Amount")
     short_shown = amount_column("short_by", "Paid short by")
+
+    def get_search_fields(self, request: HttpRequest) -> tuple[str, ...]:
+        """Who may claim finds a voucher by its code; for anybody else a code is nothing that can be asked for."""
+        return (*self.search_fields, "code") if may(request.user, CLAIMS) else self.search_fields
+
+    def says_it_finds(self, request: HttpRequest) -> str:
+        return f"{'A code, a' if may(request.user, CLAIMS) else 'A'} child, a family or an amount"
 
     @admin.display(description="Code")
     def code_shown(self, voucher: Voucher) -> str:

@@ -131,7 +131,7 @@ class KitAdmin(RoomAdmin[Kit]):
     list_display = ("number", "kind", "standing", "with_whom", "uses", "uses_since_check", "description")
     list_filter = ("kind", "state", ToCheckFilter)
     search_fields = ("number", "description")
-    search_help_text = "A number"
+    search_help_text = "The number on it, or words of its description"
     fields = ("number", "kind", "description", "check_after", "standing")
     readonly_fields = ("standing",)
     pages = (BackPage(), AsidePage(), FitPage())

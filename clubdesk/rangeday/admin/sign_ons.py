@@ -124,8 +124,8 @@ class SignOnAdmin(DocumentAdmin[SignOn]):
     list_display = ("who", "range_day", "gear", "amount_shown", "paid", "cancelled_on")
     list_select_related = ("person", "range_day")
     list_filter = ("gear", "paid")
-    search_fields = ("person__given_name", "person__family_name", "visitor_name")
-    search_help_text = "A name"
+    search_fields = ("person__given_name", "person__family_name", "visitor_name", "visitor_guardian")
+    search_help_text = "A name, of a visitor’s guardian too"
     date_hierarchy = "range_day__date"
     fields = (
         "range_day", "who", "visitor_guardian", "visitor_phone", "safety", "gear", "amount_shown", "rounding_shown",

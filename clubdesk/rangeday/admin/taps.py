@@ -60,6 +60,8 @@ class TapAdmin(DocumentAdmin[Tap]):
     list_display = ("__str__", "who", "state", "question", "act", "gear", "paid")
     list_select_related = ("range_day",)
     list_filter = ("state", "act")
+    search_fields = ("visitor_name", "question", "answer")
+    search_help_text = "A visitor’s name, or words of a question or answer"
     fields = (
         "range_day", "tapped_at", "act", "kit", "who", "gear", "paid", "state", "question", "answer", "answered_by",
         "recorded_by",

@@ -46,6 +46,8 @@ class LockerAdmin(RoomAdmin[Locker]):
 @admin.register(Rent)
 class RentAdmin(DocumentAdmin[Rent]):
     list_display = ("locker", "household", "starts_on", "ends_on", "state")
+    search_fields = ("=locker__number", "household__name")
+    search_help_text = "A locker’s number, or a family"
     fields = ("locker", "household", "starts_on", "ends_on", "charge", "state", "reason", "recorded_by")
     readonly_fields = fields
     pages = (GiveUpPage(),)

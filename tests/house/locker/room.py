@@ -17,6 +17,7 @@ from clubdesk.rooms import (
     Told,
 )
 from tests.house.locker.admin import RentPage
+from tests.house.locker.finding import FINDS
 from tests.house.locker.sheets import SHEETS
 
 
@@ -41,5 +42,6 @@ ROOM = Room(
     ),
     told=(Told("Lockers", (("From", 14), ("Locker", 20), ("Words", 60), ("Amount", 14)), _told, amounts="D"),),
     sheets=SHEETS,
+    finds=FINDS,
     adds=(PageOn("roll.household", page=RentPage()),),
 )
