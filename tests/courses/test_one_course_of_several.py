@@ -13,7 +13,6 @@ from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeItem, FeeKind
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import account
-from tests import factories
 from tests.courses.families import NOW, OCTOBER, again, family
 
 pytestmark = pytest.mark.django_db
