@@ -75,7 +75,7 @@ def credit_of_all(households: Iterable[int]) -> dict[int, Decimal]:
 
 def _credits(rows: QuerySet[Any]) -> dict[int, Decimal]:
     found: dict[int, Decimal] = {}
-    for household, unused in rows.order_by("household").values_list("household", "unused"):
+    for household, unused in rows.values_list("household", "unused"):
         found[household] = found.get(household, Decimal(0)) + unused
     return found
 

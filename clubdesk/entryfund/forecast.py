@@ -123,7 +123,7 @@ def _claimed(known: Known, chance: random.Random) -> int:
     taken = sum(cents for cents in known.waiting if chance.random() < passes)
     mean = {name: _mean_of(known, name, chance) for name in sorted({event.discipline for event in known.ahead})}
     for event in known.ahead:
-        still = 1.0 if event.days > 0 else max(0.0, 1 + event.days / CLAIMED_WITHIN)
+        still = min(1.0, max(0.0, 1 + event.days / CLAIMED_WITHIN))
         taken += event.cents * _poisson(mean[event.discipline] * passes * still, chance)
     return taken
 

@@ -299,9 +299,8 @@ def outlook(today: date, until: date) -> Forecast:
     first = min(brought, default=this)
     past = {number: brought.get(number, 0) for number in range(max(first, this - MONTHS_BACK), this)}
     month_days = monthrange(today.year, today.month)[1]
-    claims = EntryClaim.objects.order_by()
-    states = dict(claims.values_list("state").annotate(claims=Count("pk")))
-    waiting = claims.filter(state__in=(ClaimState.RECORDED, ClaimState.ASKED))
+    states = dict(EntryClaim.objects.values_list("state").annotate(claims=Count("pk")))
+    waiting = EntryClaim.objects.filter(state__in=(ClaimState.RECORDED, ClaimState.ASKED))
     return forecast(
         History(
             fund=cents_of(entry_fund_balance()),
