@@ -1,10 +1,12 @@
 """Which rows a piece of work takes for itself, so that nobody else changes them meanwhile."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from unittest.mock import patch
 
+from django.db import connection
 from django.db.models import Model, QuerySet
+from django.test.utils import CaptureQueriesContext
 
 
 @contextmanager
@@ -19,3 +21,11 @@ def held() -> Iterator[list[type[Model]]]:
 
     with patch.object(QuerySet, "select_for_update", noted):
         yield found
+
+
+def read_first(act: Callable[[], object]) -> str:
+    """The table that a piece of work asks first."""
+    with CaptureQueriesContext(connection) as asked:
+        act()
+    first: str = next(query["sql"] for query in asked if query["sql"].startswith("SELECT"))
+    return first.partition(' FROM "')[2].partition('"')[0]

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from clubdesk.fees.models import Voucher, VoucherState
@@ -28,15 +29,20 @@ VOUCHERS = Look(
 
 
 def write_owing(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
-    """Each household with what it owes, or has in credit; who owes most stands first."""
+    """Each household with what it owes, or has in credit."""
     first = sheet.top(beside.note("Households at the year's end.")) + 1
-    owing = party_balances(Role.FEES_OWED, year.last_day)
-    names = {party.pk: party.name for party in Party.objects.filter(pk__in=owing)}
-    for pk, figure in sorted(owing.items(), key=lambda row: (-row[1], names[row[0]])):
-        sheet.line([Named(names[pk]), max(figure, ZERO) or None, max(-figure, ZERO) or None])
+    for name, figure in households_owing(year.last_day):
+        sheet.line([Named(name), max(figure, ZERO) or None, max(-figure, ZERO) or None])
     sheet.total(["Total", *sheet.sums(first, "BC")])
     owed = beside.balance(Role.FEES_OWED)
     return Proved("Members owing less credits equal the account Fees owed", sheet.term("B") - sheet.term("C"), owed)
+
+
+def households_owing(as_at: date) -> list[tuple[str, Decimal]]:
+    """Each household's name and what it owes, a credit below nil; who owes most stands first, then by name."""
+    owing = party_balances(Role.FEES_OWED, as_at)
+    names = {party.pk: party.name for party in Party.objects.filter(pk__in=owing)}
+    return sorted(((names[pk], figure) for pk, figure in owing.items()), key=lambda row: (-row[1], row[0]))
 
 
 def write_vouchers(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:

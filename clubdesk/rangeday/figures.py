@@ -46,7 +46,7 @@ def by_day(since: date, until: date) -> list[DayFigures]:
     """Every range day of the span that was not called off, the earliest first."""
     days = RangeDay.objects.filter(date__range=(since, until), called_off_on=None).order_by("date", "place")
     found = {day.pk: DayFigures(day) for day in days}
-    rows = SignOn.objects.filter(STANDS, range_day__in=found).order_by().values("range_day", "gear", "paid")
+    rows = SignOn.objects.filter(STANDS, range_day__in=found).values("range_day", "gear", "paid")
     for row in rows.annotate(people=Count("pk"), fees=sum_of("amount"), rounded=sum_of("rounding")):
         figures = found[row["range_day"]]
         figures.people[row["gear"]] += row["people"]

@@ -278,11 +278,11 @@ def lines_by_account(year: FinancialYear) -> QuerySet[Any, Any]:
 def balances_at(year: FinancialYear, number: int) -> dict[str, Decimal]:
     """What each account stood at on the year's last day by the entries up to a number, by its code; debit positive.
 
-    Closing entries of the year are left out; income and expense of earlier years stand in Accumulated funds.
+    Closing entries are left out; income and expense of earlier years stand in Accumulated funds.
     """
     rows: QuerySet[Any, Any] = Posting.objects.filter(
         entry__number__lte=number, entry__date__lte=year.last_day, entry__sealed=True
-    ).exclude(entry__year=year, entry__is_closing=True)
+    ).exclude(entry__is_closing=True)
     rows = rows.order_by().values_list("account__code", "account__kind", "account__role", "entry__year")
     accumulated = ledger.account(Role.ACCUMULATED).code
     found: dict[str, Decimal] = {}

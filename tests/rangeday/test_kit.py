@@ -68,10 +68,12 @@ class TestKit:
     def test_uses_are_counted_for_maintenance_anew_from_each_check(self, sign, join, bow, by):
         for use in range(2):
             assert list(figures.kit_to_check()) == []
+            assert [line.due for line in selectors.kit_on_hand(TODAY)] == [False]
             signed = sign(join(factories.PersonFactory()))
             services.give_out(kit=bow, sign_on=signed, at=NINE + timedelta(minutes=use), by=by)
             services.take_back_kit(kit=bow, at=NINE, by=by)
         assert [kit.uses_since_check for kit in figures.kit_to_check()] == [2]
+        assert [line.due for line in selectors.kit_on_hand(TODAY)] == [True]
         services.find_kit_fit(kit=bow, on=TODAY, checked_by="Ida", by=by)
         assert list(figures.kit_to_check()) == []
         assert [(kit.uses, kit.uses_since_check) for kit in figures.kit_in_use()] == [(2, 0)]

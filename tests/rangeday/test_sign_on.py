@@ -115,6 +115,19 @@ class TestCorrecting:
         assert balance(Role.TILL, TODAY) == Decimal("14.05")
         assert sound()
 
+    def test_nobody_is_recorded_again_where_the_rounding_stays(self, day, join, by):
+        """7.00 is a whole number of coins; and where nobody is left there is nothing to round."""
+        home = factories.HouseholdFactory()
+        pair = [join(factories.PersonFactory(household=home)) for _ in range(2)]
+        tapped = Tapped(
+            key=uuid.uuid4(), at=NINE, people=tuple(each.pk for each in pair), gear=Gear.HIRE, paid=Paid.CASH
+        )
+        first, second = services.receive_tap(range_day=day, tapped=tapped, by=by).sign_ons.order_by("pk")
+        for row, left in ((first, [second]), (second, [])):
+            services.cancel_sign_on(sign_on=row, on=TODAY, reason="went home", by=by)
+            assert list(SignOn.objects.filter(cancelled_on=None)) == left
+        assert balance(Role.TILL, TODAY) == 0
+
     def test_an_undo_after_a_correction_takes_the_right_one_off(self, day, three, by):
         wrong = three.sign_ons.order_by("pk")[0]
         services.correct_sign_on(wrong=wrong, gear=Gear.HIRE, paid=Paid.CARD, reason="card", on=TODAY, by=by)

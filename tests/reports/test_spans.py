@@ -7,6 +7,7 @@ import pytest
 from clubdesk.entryfund.sheets import fund_moves
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
+from clubdesk.fees.sheets import households_owing
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, JournalOrigin, Role
 from clubdesk.ledger.posting import Line
@@ -108,6 +109,15 @@ class TestYears:
         assert seal.seal_of_span(JULY, NEXT) == seal.seal_of(None)
         assert (seal.seal_of(None).number, seal.seal_of(None).is_final) == (of_the_close.number + 1, False)
 
+    def test_who_owes_the_most_stands_first_and_what_is_in_credit_last(self, book, by):
+        homes = [factories.HouseholdFactory(name=name) for name in ("Ash", "Box", "Elm", "Oak")]
+        price = factories.price()
+        for home, amount in zip(homes, (50, 126, 50, None), strict=True):
+            if amount:
+                fees.charge(household=home, price=price, amount=as_amount(amount), on=JULY, starts_on=JULY, by=by)
+        fees.record_receipt(household=homes[3], amount=as_amount(30), method=Method.CASH, on=JULY, by=by)
+        assert households_owing(JULY) == [("Box", 126), ("Ash", 50), ("Elm", 50), ("Oak", -30)]
+
     def test_a_seal_is_read_in_three_groups_of_four(self):
         of_a_year = seal.Seal(7, "9f2c07ab51d0ee", True)
         assert of_a_year.in_words == "Sealed 9F2C-07AB-51D0, entry 7"
@@ -119,6 +129,7 @@ class TestYears:
         opening = write(date(2027, 6, 30), (Role.BANK, 900), (Role.ACCUMULATED, -900), origin=JournalOrigin.OPENING)
         ledger.open_year(first_day=NEXT, by=by)
         asked = Figures(NEXT, date(2027, 7, 31))
+        write(NEXT, (Role.BANK, 9), (Role.DONATIONS, -9))
         assert a_year_earlier(asked) is None
         home = factories.HouseholdFactory()
         while True:

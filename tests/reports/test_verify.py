@@ -338,6 +338,23 @@ class TestWorkbook:
 
         assert "was not made from this book" in verify(changed(content, change)).faults[0]
 
+    def test_a_file_too_large_to_be_ours_is_not_read(self):
+        """At a hundred megabytes, or at a gigabyte unpacked, it is looked at; a byte more is refused."""
+        small = io.BytesIO()
+        with zipfile.ZipFile(small, "w") as archive:
+            archive.writestr("a", "b")
+        head, mark, directory = small.getvalue().rpartition(b"PK\x01\x02")
+
+        def claiming(size):
+            return head + mark + directory[:20] + size.to_bytes(4, "little") + directory[24:]
+
+        for content, sentence in (
+            (bytes(100 * 1024**2), "neither a PDF nor a workbook"), (bytes(100 * 1024**2 + 1), "larger than 100 MB"),
+            (claiming(1024**3), "neither a PDF nor a workbook"), (claiming(1024**3 + 1), "more than a gigabyte"),
+        ):  # fmt: skip
+            with pytest.raises(Refused, match=sentence):
+                verify(content)
+
     def test_junk_is_refused_in_a_sentence(self, season):
         bare = changed(made(year()), lambda book: setattr(book.properties, "keywords", ""))
         for content, sentence in (

@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from clubdesk.errors import Refused
 from clubdesk.fees import services as fees
+from clubdesk.fees.models import Method
 from clubdesk.ledger.models import Fund, FundRole, Journal, JournalEntry, JournalOrigin, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
@@ -67,6 +68,16 @@ class TestAdjustments:
     def test_no_more_is_doubtful_than_families_owe(self, by):
         with pytest.raises(Refused, match="Families owe 0.00 on 1 Sep 2026"):
             services.provide(wanted=as_amount(1), on=date(2026, 9, 1), narration="Doubtful", by=by)
+
+    def test_what_one_family_has_in_credit_makes_no_less_of_what_another_owes_doubtful(self, by):
+        owing, ahead = (factories.HouseholdFactory() for _ in range(2))
+        price, on = factories.price(amount="1.00"), date(2026, 9, 1)
+        fees.charge(household=owing, price=price, on=on, starts_on=on, by=by)
+        fees.record_receipt(household=ahead, amount=as_amount(30), method=Method.CARD, on=on, by=by)
+        with pytest.raises(Refused, match="Families owe 1.00"):
+            services.provide(wanted=as_amount("1.01"), on=on, narration="Doubtful", by=by)
+        services.provide(wanted=as_amount(1), on=on, narration="Doubtful", by=by)
+        assert balance(Role.ALLOWANCE, on) == -1
 
     def test_the_same_press_twice_posts_once(self, general, by):
         key = uuid.uuid4()

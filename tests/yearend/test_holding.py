@@ -3,8 +3,6 @@
 from datetime import date
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from clubdesk import clock
 from clubdesk.errors import Refused
@@ -12,19 +10,11 @@ from clubdesk.ledger.models import Book
 from clubdesk.money import as_amount
 from clubdesk.yearend import services
 from clubdesk.yearend.models import Equipment
-from tests.holding import held
+from tests.holding import held, read_first
 from tests.yearend.books import FIRST, LAST, NEXT, bought, expense, ready
 
 pytestmark = pytest.mark.django_db
 ON = date(2026, 8, 31)
-
-
-def read_first(act):
-    """The table that a verb asks first."""
-    with CaptureQueriesContext(connection) as asked:
-        act()
-    first = next(query["sql"] for query in asked if query["sql"].startswith("SELECT"))
-    return first.partition(' FROM "')[2].partition('"')[0]
 
 
 @pytest.fixture

@@ -12,12 +12,12 @@ from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, JournalOrigin, Role
 from clubdesk.ledger.posting import credit, debit
-from clubdesk.ledger.selectors import balance
+from clubdesk.ledger.selectors import account, balance
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
 from clubdesk.yearend import closing, selectors, services
 from clubdesk.yearend.models import DepreciationLine, Disposal, Equipment
-from clubdesk.yearend.register import Register, disposal_of, loss_of
+from clubdesk.yearend.register import Register, disposal_of, loss_of, with_worth_and_gone
 from tests.yearend.books import FIRST, LAST, NEXT, bought, sound
 
 pytestmark = pytest.mark.django_db
@@ -195,6 +195,27 @@ class TestRegister:
             bow = services.add_equipment(name="Bow", bought_on=LAST, cost=as_amount(1000), years=3, fund=general, by=by)
             gone = services.dispose(equipment=bow, on=date(2027, 7, 20), reason="broken", by=by)
         assert loss_of(gone) == as_amount(1000)
+
+    def test_of_two_things_one_goes_and_the_other_goes_on_losing(self, bows, general, by):
+        bought(by, 360)
+        butt = services.add_equipment(name="Butt", bought_on=FIRST, cost=as_amount(360), years=3, fund=general, by=by)
+        services.dispose(equipment=bows, on=date(2026, 7, 20), reason="lost", by=by)
+        register = Register.at(date(2026, 7, 31))
+        assert (register.things, register.behind(date(2026, 7, 31))) == ([butt], [(butt, as_amount(10))])
+        assert {each.name: each.gone_on for each in with_worth_and_gone(Equipment.objects.all())} == {
+            "Bows": date(2026, 7, 20), "Butt": None,
+        }  # fmt: skip
+
+    def test_what_came_for_a_thing_goes_into_an_account_of_money(self, bows, by):
+        with pytest.raises(Refused, match="is no account of money"):
+            services.dispose(
+                equipment=bows, on=date(2026, 9, 5), reason="sold", by=by, into=account(Role.EQUIPMENT),
+                proceeds=as_amount(700),
+            )  # fmt: skip
+        services.dispose(
+            equipment=bows, on=date(2026, 9, 5), reason="sold", by=by, into=account(Role.TILL), proceeds=as_amount(700)
+        )
+        assert (balance(Role.TILL, date(2026, 9, 5)), balance(Role.BANK, date(2026, 9, 5))) == (700, -1000)
 
     def test_a_key_used_again_after_a_reversal_disposes_of_nothing_twice(self, bows, by):
         key = uuid.uuid4()

@@ -174,6 +174,9 @@ class TestClose:
         with pytest.raises(Refused, match="The next year is open"):
             services.close_books(year=year, on=NEXT, by=by)
 
+    def test_a_year_is_over_on_the_day_after_its_last(self, year):
+        assert [checklist.is_over(year, day) for day in (LAST, NEXT)] == [False, True]
+
     def test_with_everything_done_the_year_closes_once_and_for_good(self, year, by):
         ready(by)
         closed = services.close_books(year=year, on=NEXT, by=by)
