@@ -94,14 +94,14 @@ class TestClearing:
         clearing = Clearing.objects.create(bank_account=account, how_sure="by_hand", reasons="x", recorded_by=by)
         ClearedLine.objects.create(clearing=clearing, line=other)
         clearing.postings.create(posting=raffle)
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="must come to the same sum"), transaction.atomic():
             Clearing.objects.filter(pk=clearing.pk).update(complete=True)
 
     def test_a_line_and_an_entry_are_used_once(self, line, raffle, by):
         first = services.clear(lines=[line("5.00", "CASH")], postings=[raffle], reasons="x", by=by)
         with pytest.raises(Refused, match="explains another line already"):
             services.clear(lines=[line("5.00", "CASH 2")], postings=[raffle], reasons="x", by=by)
-        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        with pytest.raises(IntegrityError, match="never deleted"), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("DELETE FROM bank_clearedline")
         assert first.complete
         assert sound()
@@ -115,7 +115,7 @@ class TestClearing:
         assert unexplained(account).count() == 1
         assert [part.posting for part in clearing.postings.all()] == [raffle]
         assert services.clear(lines=[StatementLine.objects.get()], postings=[raffle], reasons="y", by=by).complete
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="stays its history"), transaction.atomic():
             ClearedLine.objects.filter(clearing=clearing).update(stands=True)
         assert sound()
 
@@ -240,7 +240,7 @@ class TestExplaining:
 
     def test_an_answer_that_no_longer_holds_saves_nothing(self, account, line, charge, home, by):
         line("-7.00", "FEE")
-        with pytest.raises(Refused):
+        with pytest.raises(Refused, match="must be more than nil"):
             services.accept(
                 lines=[StatementLine.objects.get()],
                 answer=[f"charge {charge.pk}"],

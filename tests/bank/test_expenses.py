@@ -39,8 +39,8 @@ class TestExpenses:
         spent.household.users.add(approver)
         with pytest.raises(Refused, match="You belong to"):
             expenses.approve_expense(expense=spent, on=NOW, by=approver)
-        for who in (by, approver):
-            with pytest.raises(IntegrityError), transaction.atomic():
+        for who, rule in ((by, "nobody_decides_what_they_recorded"), (approver, "expense of their own household")):
+            with pytest.raises(IntegrityError, match=rule), transaction.atomic():
                 type(spent).objects.filter(pk=spent.pk).update(state="approved", decided_by=who, decided_on=NOW)
 
     def test_one_receipt_stands_behind_one_expense(self, by, approver, home):
@@ -66,7 +66,7 @@ class TestExpenses:
         spent = factories.expense(by, code="5040")
         other = Account.objects.get(code="5050")
         assert expenses.approve_expense(expense=spent, account=other, on=NOW, by=approver).account == other
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="was decided stays as it is"), transaction.atomic():
             type(spent).objects.filter(pk=spent.pk).update(account=spent.account)
 
     def test_a_declined_one_tells_the_volunteer_and_stays_declined(self, by, approver, home):

@@ -117,5 +117,9 @@ class TestBankDetails:
 
     def test_the_database_keeps_what_was_noted(self, home, by):
         factories.bank_details(home, by)
-        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        with (
+            pytest.raises(IntegrityError, match="Bank details are never changed"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
             cursor.execute("UPDATE bank_bankdetails SET account_number = '999999'")

@@ -106,7 +106,7 @@ def test_it_is_signed_off_only_once_the_book_holds_every_line(account, booked, l
 
 
 def test_the_database_itself_signs_nothing_off_that_differs(account, by):
-    with pytest.raises(IntegrityError), transaction.atomic():
+    with pytest.raises(IntegrityError, match="differs by nil"), transaction.atomic():
         Reconciliation.objects.create(
             bank_account=account, month_end=SEPTEMBER, statement_balance=as_amount("0.01"), book_balance=as_amount(0),
             signed_on=LATER, recorded_by=by,
@@ -195,7 +195,11 @@ class TestWhatIsSignedOffStays:
         clearing = StatementLine.objects.get().clearings.get().clearing
         with pytest.raises(Refused, match="open the month first"):
             services.undo_clearing(clearing=clearing, on=LATER, reason="x", by=by)
-        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        with (
+            pytest.raises(IntegrityError, match="stays explained"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
             cursor.execute("UPDATE bank_clearing SET undone_on = '2026-11-02', undo_reason = 'x', undone_by_id = 1")
             cursor.execute("UPDATE bank_clearedline SET stands = FALSE")
 

@@ -197,6 +197,7 @@ def test_its_stated_chances_are_calibrated(history):
     bins = defaultdict(list)
     for stated, _, outcome in history:
         bins[min(int(stated * 5), 4)].append((stated, outcome))
+    assert len([pairs for pairs in bins.values() if len(pairs) >= 100]) == 5
     for index, pairs in sorted(bins.items()):
         said = sum(stated for stated, _ in pairs) / len(pairs)
         came = sum(outcome for _, outcome in pairs) / len(pairs)

@@ -363,7 +363,11 @@ class TestCohorts:
 
     @pytest.mark.parametrize("table", ["courses_course", "courses_cohort"])
     def test_a_minimum_age_is_within_a_life(self, october, table):
-        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        with (
+            pytest.raises(IntegrityError, match="age_within_a_life"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
             cursor.execute(f"UPDATE {table} SET minimum_age = 3000")
 
 
@@ -454,5 +458,5 @@ class TestNumbersThatNoRowHas:
         assert client.post(reverse("admin:courses_booking_add"), form | {"cohorts": [number]}).status_code == 422
         waiting = ask(12)
         move = reverse("admin:courses_booking_move", args=[waiting.pk])
-        assert client.post(move, form | {"before": number}).status_code in (400, 422)
+        assert client.post(move, form | {"before": number}).status_code == 422
         assert Booking.objects.filter(state="held").count() == 1

@@ -119,11 +119,12 @@ class TestBooking:
         assert 'value="Ida"' in answer.content.decode()
         assert not Household.objects.exists()
 
-    def test_nonsense_never_makes_an_error_page(self, client, cohort, page):
-        for value in ("", "x" * 5000, "0", "-1", "9" * 30, "<script>", "\x00", "2026-02-30"):
-            form = dict.fromkeys(party(cohort), value)
-            assert client.post(page, form).status_code in (302, 400, 422)
-            assert client.post(page, form | {"more": "1"}).status_code in (200, 400)
+    @pytest.mark.parametrize("value", ["", "x" * 5000, "0", "-1", "9" * 30, "<script>", "\x00", "2026-02-30"])
+    def test_nonsense_in_every_field_is_told_and_books_nothing(self, client, cohort, page, value):
+        form = dict.fromkeys(party(cohort), value) | {"website": ""}
+        assert client.post(page, form).status_code == 422
+        assert client.post(page, form | {"more": "1"}).status_code == 200
+        assert not Household.objects.exists()
 
     def test_a_younger_child_is_asked_to_have_its_reach_checked(self, client, cohort, page):
         answer = client.post(page, party(cohort, children=(("Ada", "Mirabar", "2018-05-05"),)))
@@ -390,10 +391,11 @@ class TestOddForms:
         assert Place.objects.count() == 1
 
     @pytest.mark.parametrize("count", ["²", "9" * 400, "-1", "", "x"])
-    @pytest.mark.parametrize("button", [{}, {"more": "1"}])
-    def test_an_odd_number_of_rows(self, client, cohort, page, count, button):
-        answer = client.post(page, party(cohort) | {"child-TOTAL_FORMS": count} | button)
-        assert answer.status_code in (200, 302, 422)
+    def test_an_odd_number_of_rows_books_nothing(self, client, cohort, page, count):
+        form = party(cohort) | {"child-TOTAL_FORMS": count}
+        assert client.post(page, form).status_code == 422
+        assert client.post(page, form | {"more": "1"}).status_code == 200
+        assert not Household.objects.exists()
 
     @pytest.mark.parametrize("number", ["9223372036854775808", "-1", "²", "9" * 300])
     def test_a_cohort_that_no_row_has(self, client, cohort, page, number):

@@ -148,21 +148,21 @@ class TestTheOrder:
         assert sound()
 
     @pytest.mark.parametrize(
-        "sql",
+        ("sql", "sentence"),
         [
-            "UPDATE courses_booking SET rank = rank + 1",
-            "UPDATE courses_booking SET number = number + 9",
-            "UPDATE courses_bookingevent SET words = 'nothing'",
-            "DELETE FROM courses_bookingevent",
-            "DELETE FROM courses_place",
-            "UPDATE courses_cohort SET capacity = 2",
-            "UPDATE courses_cohort SET cancelled_on = '2026-09-12'",
+            ("UPDATE courses_booking SET rank = rank + 1", "order of a waitlist never changes silently"),
+            ("UPDATE courses_booking SET number = number + 9", "booking keeps what the ledger says"),
+            ("UPDATE courses_bookingevent SET words = 'nothing'", "history is never changed"),
+            ("DELETE FROM courses_bookingevent", "history is never deleted"),
+            ("DELETE FROM courses_place", "place is never deleted"),
+            ("UPDATE courses_cohort SET capacity = 2", "More places are taken than that"),
+            ("UPDATE courses_cohort SET cancelled_on = '2026-09-12'", "cancelled by its own page"),
         ],
     )
-    def test_the_database_itself_keeps_the_order_and_the_history(self, ask, sql):
+    def test_the_database_itself_keeps_the_order_and_the_history(self, ask, sql, sentence):
         ask(12, 12, 12)
         ask(12)
-        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        with pytest.raises(IntegrityError, match=sentence), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(sql)
 
     def test_no_place_is_put_into_a_cancelled_or_another_courses_cohort(self, october, ask, by):

@@ -268,16 +268,16 @@ class TestParts:
         again = client.post(end, {"key": "7b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"})
         assert (again.status_code, "No arrangement of" in again.content.decode()) == (422, True)
 
-    @pytest.mark.parametrize("sql", [
-        "DELETE FROM fees_arrangement",
-        "DELETE FROM fees_arrangementpart",
-        "UPDATE fees_arrangement SET agreed_on = '2026-08-01'",
-        "UPDATE fees_arrangementpart SET due_on = '2026-12-31'",
+    @pytest.mark.parametrize(("sql", "sentence"), [
+        ("DELETE FROM fees_arrangement", "arrangement is never deleted"),
+        ("DELETE FROM fees_arrangementpart", "What was agreed stays"),
+        ("UPDATE fees_arrangement SET agreed_on = '2026-08-01'", "arrangement keeps what the ledger says"),
+        ("UPDATE fees_arrangementpart SET due_on = '2026-12-31'", "What was agreed stays"),
     ])  # fmt: skip
-    def test_the_database_keeps_what_was_agreed(self, household, charge, by, sql):
+    def test_the_database_keeps_what_was_agreed(self, household, charge, by, sql, sentence):
         charge(household)
         services.agree_parts(household=household, parts=self.PARTS, on=NOW, by=by)
-        with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        with pytest.raises(IntegrityError, match=sentence), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(sql)
 
 
@@ -322,9 +322,12 @@ class TestWriteOffs:
         services.write_off(charge=debt, amount=as_amount("20.00"), on=NOW, reason="moved", by=by)
         receipt = pay(household, "60.00")
         assert receipt.allocations.get().amount == as_amount("40.00")
-        for sql in ("UPDATE fees_allocation SET amount = 4100", "UPDATE fees_writeoff SET amount = 2100",
-                    "DELETE FROM fees_writeoff"):  # fmt: skip
-            with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+        for sql, sentence in (
+            ("UPDATE fees_allocation SET amount = 4100", "settled by more than its amount"),
+            ("UPDATE fees_writeoff SET amount = 2100", "settled by more than its amount"),
+            ("DELETE FROM fees_writeoff", "write-off is never deleted"),
+        ):
+            with pytest.raises(IntegrityError, match=sentence), transaction.atomic(), connection.cursor() as cursor:
                 cursor.execute(sql)
 
     def test_only_the_treasurer_writes_off(self, client, treasurer, coordinator, household, charge):

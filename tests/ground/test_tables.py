@@ -68,7 +68,7 @@ def test_columns_are_chosen_and_changed_by_name():
         ("1,200.50", False, True),
         ("Ash", True, False),
     ]
-    with pytest.raises(KeyError):
+    with pytest.raises(KeyError, match="colour"):
         pick(COLUMNS, "colour")
 
 

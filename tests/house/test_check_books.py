@@ -116,7 +116,7 @@ def test_another_program_changing_the_file_is_caught(kept, capsys):
     file.execute("UPDATE ledger_posting SET amount = -999 WHERE amount = -1000")
     file.commit()
     file.close()
-    with pytest.raises(SystemExit):
+    with pytest.raises(SystemExit, match="1"):
         call_command("check_books")
     said = capsys.readouterr().err
     assert "The chain breaks at entry 1: its content is not what was sealed." in said
@@ -137,6 +137,7 @@ def test_books_of_every_kind_of_document_hold_before_they_are_broken(db):
 @pytest.mark.parametrize("name", WAYS)
 def test_books_changed_behind_the_back_are_named_under_what_they_break(name):
     tables = connection.introspection.table_names()
+    assert WAYS[name]
     for way in WAYS[name]:
         statements = way if isinstance(way, tuple) else (way,)
         with without_checks(*(table for table in tables if any(table in each for each in statements))):

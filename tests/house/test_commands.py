@@ -111,7 +111,7 @@ def test_what_a_verbs_command_began_is_not_saved_where_it_is_refused(book, capsy
         takes = (Argument("--first-day", {"first_day": day}, "DATE"),)
         needs = staticmethod(lambda: add_household(name="Begun family"))
 
-    with pytest.raises(SystemExit):
+    with pytest.raises(SystemExit, match="1"):
         call_command(Begins(), first_day="2026-07-02")
     assert capsys.readouterr().err.count("\n") == 1
     assert not Household.objects.filter(name="Begun family").exists()

@@ -117,9 +117,16 @@ def test_a_change_that_nothing_loaded_comes_of_is_no_trial(loaded):
         put_in_place("clubdesk_scratch_one", source, source)
 
 
+def original(module):
+    return picking.read(module).bytes.decode()
+
+
 def test_each_change_that_is_named_stands_in_the_code():
-    for change in picking.named_changes():
-        compile(picking.named(change.where, change.before, change.after).source, change.where, "exec")
+    changes = picking.named_changes()
+    assert len(changes) > 30
+    for change in changes:
+        mutant = picking.named(change.where, change.before, change.after)
+        assert compile(mutant.source, change.where, "exec") != compile(original(mutant.module), change.where, "exec")
 
 
 def test_words_that_stand_there_twice_name_no_change():

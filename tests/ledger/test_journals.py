@@ -125,6 +125,7 @@ class TestWriting:
 
     def test_accounts_kept_family_by_family_are_not_offered(self, client, page):
         text = client.get(page).content.decode()
+        assert "1010 Bank" in text
         assert "1100 Fees owed" not in text
         assert "2200 Refunds payable" not in text
 
@@ -186,13 +187,17 @@ class TestReversedOnItsDay:
     def test_a_day_before_it_is_refused_by_the_verb_and_by_the_database(self, by):
         with pytest.raises(Refused, match="from 2 Sep 2026 to 3 Oct 2027"):
             self.write(by, date(2026, 9, 1), date(2026, 9, 1))
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="reversed_later"), transaction.atomic():
             Journal.objects.create(date=date(2026, 9, 1), reverse_on=date(2026, 9, 1), narration="x", recorded_by=by)
 
     def test_its_day_and_document_stay(self, by):
         self.write(by, date(2026, 9, 1), date(2026, 10, 1))
         for change in ("reverse_on = NULL", "receipt_digest = 'x'"):
-            with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
+            with (
+                pytest.raises(IntegrityError, match="journal keeps what the ledger says"),
+                transaction.atomic(),
+                connection.cursor() as cursor,
+            ):
                 cursor.execute(f"UPDATE ledger_journal SET {change}")
 
 

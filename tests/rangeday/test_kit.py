@@ -128,7 +128,7 @@ class TestKit:
         assert tap(act="give", kit=bow.pk, holder=wrong.key).state == "done"
 
     def test_a_number_is_carried_once_however_it_is_written(self, bow):
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="carries this number already"), transaction.atomic():
             Kit.objects.create(number="b01", kind="bow")
 
     def test_setting_aside_does_not_start_its_uses_anew(self, sign, member, bow, by):

@@ -221,7 +221,7 @@ class TestReopening:
         with pytest.raises(IntegrityError, match="reopen it with a reason"), transaction.atomic():
             type(day).objects.filter(pk=day.pk).update(closed_on=None)
         services.reopen_day(range_day=day, reason="late visitor", on=TODAY, by=by)
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="Who reopened a day"), transaction.atomic():
             TillCount.objects.update(reopened_on=None)
 
     def test_not_in_a_locked_month(self, day, count, by):
@@ -327,7 +327,7 @@ class TestCalledOff:
         assert services.call_off_day(range_day=day, reason="sun", on=TODAY, by=by).day.called_off_reason == "hail"
         with pytest.raises(Refused, match="was called off: hail"):
             sign(member)
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="called off stays so"), transaction.atomic():
             type(day).objects.filter(pk=day.pk).update(called_off_on=None)
 
     def test_what_cannot_be_is_refused_in_words(self, day, sign, count, by):
@@ -379,11 +379,18 @@ class TestCalledOff:
         assert "was called off: hail" in services.receive_tap(range_day=day, tapped=tapped, by=by).question
 
 
-@pytest.mark.parametrize("change", [{"gear": "own"}, {"person": None}, {"cancelled_on": TODAY}])
-def test_a_sign_on_of_a_counted_day_stays_as_it_was(day, sign, member, count, change):
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"gear": "own"}, "sign-on keeps what the ledger says"),
+        ({"person": None}, "sign-on keeps what the ledger says"),
+        ({"cancelled_on": TODAY}, "sign-ons stay as they are until it is reopened"),
+    ],
+)
+def test_a_sign_on_of_a_counted_day_stays_as_it_was(day, sign, member, count, change, sentence):
     sign(member)
     count(7)
-    with pytest.raises(IntegrityError), transaction.atomic():
+    with pytest.raises(IntegrityError, match=sentence), transaction.atomic():
         SignOn.objects.update(**change)
 
 

@@ -91,7 +91,7 @@ class TestTheEntryFund:
     def test_the_database_itself_refuses_both(self, child, coordinator, approver):
         claim = self.claim(coordinator, child)
         decided = {"state": "approved", "decided_on": NOW}
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="nobody_decides_what_they_recorded"), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(decided_by=F("recorded_by"), **decided)
         child.household.users.add(approver)
         with pytest.raises(IntegrityError, match="own household"), transaction.atomic():
@@ -146,7 +146,7 @@ class TestTheEntryFund:
         entryfund.decline_claim(claim=claim, reason="not entered", by=approver, on=NOW)
         with pytest.raises(Refused, match="was declined"):
             entryfund.approve_claim(claim=claim, by=approver, on=NOW)
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="states of a claim follow one another"), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(state="recorded", decided_by=None, decided_on=None)
 
 

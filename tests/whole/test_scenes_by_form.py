@@ -217,6 +217,7 @@ class TestTheScenesByForm:
     def test_a_price_that_was_charged_is_only_read(self, season, as_role):
         price = season.plan.fee_item.prices.get()
         page = as_role(T).get(reverse("admin:fees_feeprice_change", args=[price.pk])).content.decode()
+        assert "228.00" in page
         assert 'name="amount"' not in page
         assert 'name="shares-0-amount"' not in page
 

@@ -64,7 +64,7 @@ class TestRegister:
     def test_a_reversed_depreciation_is_posted_again(self, bows, by):
         journal = services.depreciate(until=date(2026, 8, 31), by=by)
         ledger.undo_entries_of(document=journal, on=date(2026, 8, 31), reason="too early", by=by)
-        with pytest.raises((Refused, IntegrityError)), transaction.atomic():
+        with pytest.raises(IntegrityError, match="What was depreciated is never changed"), transaction.atomic():
             DepreciationLine.objects.update(amount=as_amount(1))
         assert left_of(bows, date(2026, 8, 31)) == 50
         services.depreciate(until=date(2026, 9, 30), by=by)
@@ -123,7 +123,7 @@ class TestRegister:
                 lines=[debit(Role.DISPOSALS, as_amount(1)), credit(Role.EQUIPMENT, as_amount(1))],
             )  # fmt: skip
             Disposal.objects.create(equipment=bows, gone_on=date(2026, 9, 6), reason="x", journal=other, recorded_by=by)
-        with pytest.raises(IntegrityError), transaction.atomic():
+        with pytest.raises(IntegrityError, match="disposal keeps what the ledger says"), transaction.atomic():
             Disposal.objects.filter(pk=gone.pk).update(gone_on=date(2026, 9, 1))
 
     def test_depreciation_hangs_on_its_own_kind_of_journal(self, bows, by):
@@ -264,9 +264,7 @@ class TestRegister:
         page = client.get(reverse("admin:yearend_equipment_change", args=[bows.pk])).content.decode()
         assert "What became of it" in page
         assert "700.00" in page
-        assert (
-            "5 Sep 2026" in client.get(reverse("admin:yearend_equipment_changelist")).content.decode() or "Sept" in page
-        )
+        assert "5 Sep 2026" in client.get(reverse("admin:yearend_equipment_changelist")).content.decode()
 
     @pytest.mark.parametrize(
         ("change", "sentence"),
@@ -288,8 +286,11 @@ class TestRegister:
             DepreciationLine.objects.create(
                 journal=journal, equipment=bows, until=date(2026, 8, 31), amount=as_amount("850.01")
             )
-        for sql in ("UPDATE yearend_equipment SET cost = 200000", "DELETE FROM yearend_equipment",
-                    "DELETE FROM yearend_depreciationline"):  # fmt: skip
-            with pytest.raises(IntegrityError), transaction.atomic():
+        for sql, sentence in (
+            ("UPDATE yearend_equipment SET cost = 200000", "thing of the register keeps what the ledger says"),
+            ("DELETE FROM yearend_equipment", "thing of the register is never deleted"),
+            ("DELETE FROM yearend_depreciationline", "What was depreciated is never deleted"),
+        ):
+            with pytest.raises(IntegrityError, match=sentence), transaction.atomic():
                 connection.cursor().execute(sql)
         assert Equipment.objects.count() == 1

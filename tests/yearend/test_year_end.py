@@ -280,4 +280,4 @@ class TestClose:
             assert "Nothing stands in suspense" in refused.content.decode()
         client.force_login(coordinator)
         assert client.get(reverse("admin:closing", args=[2027])).status_code == 403
-        assert client.get(reverse("admin:closing", args=[2040])).status_code in (403, 404)
+        assert client.get(reverse("admin:closing", args=[2040])).status_code == 403
