@@ -92,7 +92,7 @@ def serve(environment):
         command, env=environment, cwd=Path(settings.BASE_DIR), start_new_session=True, stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )  # fmt: skip
-    for _ in range(200):
+    for _ in range(600):
         try:
             urllib.request.urlopen(f"http://127.0.0.1:{port}/login/", timeout=2)
         except OSError:
