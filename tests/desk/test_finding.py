@@ -273,9 +273,10 @@ class TestWhoMayFindWhat:
         assert "Your sign-in has no role yet. Ask an administrator" in answer
 
 
-WILD = ["%", "_", "%%%", "'", '"', "\\", "\\%", "'; DROP TABLE roll_person; --", "🏹", "🏹" * 400, "x" * 1000,
-        "(", "[a-z]", "\x00", "a\x00b", "\ud800", "²", "٣", "-", "$", "#", "1" * 1000, "-0", "0", "9" + ",999" * 20,
-        "@", "NaN"]  # fmt: skip
+WILD = [
+    "%", "_", "%%%", "'", '"', "\\", "\\%", "'; DROP TABLE roll_person; --", "🏹", "🏹" * 400, "x" * 1000, "(", "[a-z]",
+    "\x00", "a\x00b", "\ud800", "²", "٣", "-", "$", "#", "1" * 1000, "-0", "0", "9" + ",999" * 20, "@", "NaN",
+]  # fmt: skip
 
 
 class TestThePage:

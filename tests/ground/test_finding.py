@@ -45,20 +45,7 @@ class TestWhatIsTyped:
 
     @pytest.mark.parametrize(
         "typed",
-        [
-            "12.345",
-            "1,2",
-            "12 6",
-            "08 7010 0001",
-            "1.2.3",
-            "1e3",
-            "",
-            "$",
-            "Ada",
-            "9" * 11,
-            "9,999,999,999,999",
-            "12,50",
-        ],
+        ["12.345", "1,2", "12 6", "08 7010 0001", "1.2.3", "1e3", "", "$", "Ada", "9" * 11, "9" + ",999" * 20, "12,50"],
     )
     def test_what_is_no_amount_is_none(self, typed):
         assert read(typed).cents is None

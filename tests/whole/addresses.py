@@ -17,6 +17,7 @@ from clubdesk.screens.rooms import RoomAdmin
 def urls_of_everything():
     """Each list, add page, document page and verb page of the site that has something to show."""
     found = {reverse("admin:index"), reverse("admin:reports"), reverse("admin:trial_balance")}
+    found |= {reverse("admin:find"), *(f"{reverse('admin:find')}?q={typed}" for typed in ("Child", "1", "60.00"))}
     found |= {reverse("admin:statements", args=[2027]), reverse("admin:today", args=[])}
     found |= {
         reverse("book:courses"),
