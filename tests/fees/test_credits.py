@@ -1,12 +1,13 @@
 """What a family has in credit: paid back by the bank, or used for what else it owes."""
 
+import uuid
 from datetime import date
 
 import pytest
 
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors, services
-from clubdesk.fees.models import Allocation, VoucherState
+from clubdesk.fees.models import Allocation, Method, VoucherState
 from clubdesk.ledger.invariants import check_all
 from clubdesk.money import as_amount
 from tests import factories
@@ -69,6 +70,19 @@ class TestPaidBack:
         repay(30, has_paid=True)
         assert (still_open(fee), in_credit()) == ([10], 0)
         assert sound()
+
+    def test_another_familys_credit_is_left_alone(self, household, receive, repay, in_credit, by):
+        receive(40)
+        other = factories.HouseholdFactory()
+        services.record_receipt(household=other, amount=as_amount(30), method=Method.CARD, on=NOW, by=by)
+        repay(10)
+        assert (in_credit(), selectors.unused_credit(other).amount) == (30, 30)
+
+    def test_the_same_key_pays_it_back_once(self, receive, repay, in_credit):
+        receive(40)
+        key = uuid.UUID("6f1c1c9e-6f6b-4b6e-9d0d-0f5d7a0c1b12")
+        assert repay(10, key=key) == repay(10, key=key)
+        assert in_credit() == 30
 
     def test_no_more_than_was_ever_paid_is_said_to_be_paid_back(self, owe, receive, repay):
         fee = owe(50)

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, FundRole, JournalOrigin
+from clubdesk.ledger.models import FinancialYear, JournalOrigin
 from clubdesk.ledger.posting import Line
 from clubdesk.money import as_amount
 from tests.reports.altering import FIRST
@@ -21,10 +21,10 @@ def closed(season, by):
 
 @pytest.fixture
 def journal(by):
-    """Write one, debit positive: `journal((Role.BANK, 10), (Role.DONATIONS, -10))`."""
+    """Write one, debit positive: `journal((Role.BANK, 10), (Role.DONATIONS, -10))`; a fund may stand behind each."""
 
-    def written(*amounts, fund=FundRole.GENERAL, on=date(2026, 8, 3), origin=JournalOrigin.HAND):
-        lines = [Line(account, as_amount(amount), fund=fund) for account, amount in amounts]
+    def written(*amounts, on=date(2026, 8, 3), origin=JournalOrigin.HAND):
+        lines = [Line(account, as_amount(amount), None, *fund) for account, amount, *fund in amounts]
         return ledger.record_journal(on=on, narration="By hand", lines=lines, by=by, origin=origin)
 
     return written

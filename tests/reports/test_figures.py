@@ -29,7 +29,7 @@ class TestSeveralFunds:
     def august(self, journal):
         for on, general, entry in ((JULY, 100, 30), (AUGUST, 50, 5)):
             journal((Role.BANK, general), (Role.DONATIONS, -general), on=on)
-            journal((Role.BANK, entry), (Role.DONATIONS, -entry), on=on, fund=FundRole.ENTRY)
+            journal((Role.BANK, entry, FundRole.ENTRY), (Role.DONATIONS, -entry, FundRole.ENTRY), on=on)
         journal((Role.BANK_FEES, 20), (Role.BANK, -20), on=AUGUST)
         return Figures(AUGUST, AUGUST_END)
 
@@ -44,9 +44,17 @@ class TestSeveralFunds:
             "Surplus (deficit)": [30, 5, 35, None, 130],
         }
 
+    def test_what_one_fund_gives_another_is_shown_though_it_comes_to_nothing_in_all(self, august, journal):
+        entry = FundRole.ENTRY
+        journal((Role.TRANSFERS, 20), (Role.BANK, -20), (Role.BANK, 20, entry), (Role.TRANSFERS, -20, entry))
+        found = figures_of(statements.income_and_expenditure(Figures(AUGUST, AUGUST_END), None))
+        assert found["Transfers between funds"] == [20, -20, 0, 0]
+        assert found["Surplus (deficit)"] == [10, 25, 35, None]
+
     def test_receipts_and_payments_lead_from_the_money_before_to_the_money_after(self, august):
         found = statements.receipts_and_payments(august, Figures(JULY, JULY_END))
         assert found.columns == ["General fund", "Entry fund", "Total", "Last year"]
+        assert [row.label for row in found.rows if row.kind == "heading"] == ["Receipts", "Payments"]
         assert figures_of(found) == {
             "Donations and fundraising": [50, 5, 55, 130],
             "Total receipts": [50, 5, 55, 130],
@@ -97,6 +105,21 @@ def test_the_bridge_line_by_line_is_right_to_the_cent_in_each_row(book, by):
         "Visitor fees": [0, None, share, share, 0],
         "Total": [paid, owed, 0, 126, 0],
     }
+
+
+def test_money_for_a_thing_sold_is_named_by_what_happened_and_its_loss_by_the_account(journal):
+    journal((Role.BANK, 60), (Role.DISPOSALS, -60))
+    now = Figures(JULY, LAST)
+    assert figures_of(statements.receipts_and_payments(now, None))["Equipment sold"] == [60, 0, 60]
+    assert figures_of(statements.bridge_by_line(now))["Loss or gain on equipment"] == [60, None, 60, 0]
+
+
+def test_what_a_family_paid_ahead_is_named_so_in_receipts_and_in_the_bridge(book, by):
+    home, ahead = factories.HouseholdFactory(), "Paid ahead by families, not used yet"
+    fees.record_receipt(household=home, amount=as_amount(70), method=Method.CARD, on=JULY, by=by)
+    now = Figures(JULY, LAST)
+    assert figures_of(statements.receipts_and_payments(now, None))[ahead] == [70, 0, 70]
+    assert figures_of(statements.bridge_by_line(now))[ahead] == [70, -70, None, 0, 0]
 
 
 class TestMoneyReconciled:

@@ -4,14 +4,16 @@ from datetime import date
 
 import pytest
 
+from clubdesk import clock
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import FeeKind, Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, JournalOrigin, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalOrigin, Kind, Role
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.tracing import BETWEEN
+from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.reports import bridge
 
@@ -54,6 +56,14 @@ class TestJournals:
         journal((Role.BANK, 500), (Role.GRANTS, -300), (loan, -200))
         assert money_for(Role.GRANTS, loan) == [300, 200]
 
+    def test_what_came_for_two_funds_at_once_is_traced_in_each_whatever_the_order_of_the_lines(self, journal):
+        general, entry = FundRole.GENERAL, FundRole.ENTRY
+        journal(
+            (Role.BANK, 30, general), (Role.BANK, 20, entry), (Role.GRANTS, -30, general), (Role.GRANTS, -20, entry)
+        )
+        now = Figures(JULY, LAST)
+        assert [now.cash(account(Role.GRANTS), Fund.objects.get(pk=fund)) for fund in (general, entry)] == [30, 20]
+
     def test_depreciation_is_for_its_own_line_and_no_money(self, journal):
         journal((Role.DEPRECIATION, 40), (Role.DEPRECIATED, -40))
         assert money_for(Role.DEPRECIATION, Role.DEPRECIATED) == [0, 0]
@@ -76,6 +86,36 @@ class TestJournals:
         ledger.undo_entries_of(document=opening, on=SEPTEMBER, reason="of another club", by=by)
         assert money_for(Role.ACCUMULATED, Role.EQUIPMENT, first=SEPTEMBER) == [-900, 0]
         assert money_for(Role.ACCUMULATED, Role.EQUIPMENT) == [0, 0]
+
+    def test_the_close_of_a_year_is_for_no_line(self, journal, by):
+        journal((Role.BANK, 300), (Role.GRANTS, -300))
+        ledger.close_year(year=FinancialYear.objects.get(), on=date(2027, 7, 1), by=by)
+        assert money_for(Role.GRANTS, Role.ACCUMULATED) == [300, 0]
+        assert [moved(line, BETWEEN) for line in (Role.GRANTS, Role.ACCUMULATED)] == [0, 0]
+
+
+class TestEquipment:
+    """Bows for 100, bought in July."""
+
+    @pytest.fixture
+    def bows(self, journal, by):
+        journal((Role.EQUIPMENT, 100), (Role.BANK, -100), on=JULY)
+        general = Fund.objects.get(pk=FundRole.GENERAL)
+        return yearend.add_equipment(name="Bows", bought_on=JULY, cost=as_amount(100), years=1, fund=general, by=by)
+
+    @pytest.mark.parametrize("proceeds", [60, 0])
+    def test_what_it_is_sold_for_is_for_what_is_lost_by_it_and_not_for_its_cost(self, bows, by, proceeds):
+        yearend.dispose(equipment=bows, on=JULY, reason="outgrown", proceeds=as_amount(proceeds), by=by)
+        assert money_for(Role.DISPOSALS, Role.EQUIPMENT) == [proceeds, -100]
+        assert moved(Role.DISPOSALS, Role.EQUIPMENT) == -100
+
+    def test_what_has_lost_all_its_worth_is_no_loss_when_it_goes(self, bows, by):
+        with clock.on(date(2027, 7, 1)):
+            yearend.depreciate(until=LAST, by=by)
+            yearend.dispose(equipment=bows, on=LAST, reason="broken", by=by)
+        assert money_for(Role.DISPOSALS, Role.DEPRECIATION, Role.EQUIPMENT) == [0, 0, -100]
+        assert moved(Role.DISPOSALS, Role.EQUIPMENT) == 0
+        assert moved(Role.DEPRECIATION, Role.DEPRECIATED) == -100
 
 
 class TestCredits:
