@@ -113,7 +113,7 @@ def test_what_a_family_pays(holds, owe, household, day, by):
         "Household", "Receipt", "Book", "Book",
     )  # fmt: skip
     expense = factories.expense(by, household)
-    holds(lambda: paying_back.held(expense), "Expense")
+    holds(lambda: paying_back.locked(expense), "Expense")
 
 
 def test_what_a_voucher_pays(holds, owe, day):

@@ -220,12 +220,12 @@ class TestACreditPaidBack:
         expense = factories.expense(by)
         said = {"reference": "run 1", "narration": "Expense", "lines": []}
         with pytest.raises(Refused, match="Only an approved .* is paid"):
-            paying_back.pay(paying_back.held(expense), on=NOW, by=by, **said)
+            paying_back.pay(paying_back.locked(expense), on=NOW, by=by, **said)
         expenses.approve_expense(expense=expense, on=NOW, by=approver)
         with pytest.raises(Refused, match="was not paid; nothing can come back"):
             paying_back.take_payment_back(expense, on=NOW, by=by)
         with pytest.raises(Refused, match="approved on 12 Sep 2026; it cannot be paid before"):
-            paying_back.pay(paying_back.held(expense), on=BEFORE, by=by, **said)
+            paying_back.pay(paying_back.locked(expense), on=BEFORE, by=by, **said)
 
 
 class TestCreditsAndDebts:

@@ -10,7 +10,7 @@ from clubdesk.ledger.models import Book
 from clubdesk.money import as_amount
 from clubdesk.yearend import services
 from clubdesk.yearend.models import Equipment
-from tests.holding import held, read_first
+from tests.locks import read_first, taking
 from tests.yearend.books import FIRST, LAST, NEXT, bought, expense, ready
 
 pytestmark = pytest.mark.django_db
@@ -37,10 +37,10 @@ def test_the_register_of_equipment(general, bows, by):
 
 
 def test_what_goes_or_was_typed_wrongly_is_taken_after_the_book(bows, by):
-    with held() as taken:
+    with taking() as taken:
         services.dispose(equipment=bows, on=date(2026, 9, 5), reason="broken", by=by)
     assert taken[:2] == [Book, Equipment]
-    with held() as taken, pytest.raises(Refused, match="Something was posted of it"):
+    with taking() as taken, pytest.raises(Refused, match="Something was posted of it"):
         services.withdraw_equipment(equipment=bows, on=ON, reason="typed twice", by=by)
     assert taken == [Book, Equipment]
 
