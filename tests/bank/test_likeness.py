@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from clubdesk.bank.matching import Expected, Grade, Line, Matcher, likeness, match
+from clubdesk.bank.matching import BankLine, Expected, Grade, Matcher, likeness, match
 
 DAY = date(2026, 9, 12)
 
@@ -32,7 +32,7 @@ def graded(*likes, lines=1):
     """What becomes of lines of 60.00 whose words are so like the names of payers who owe it, the first "a"."""
     payers = "abcdef"[: len(likes)]
     items = [Expected(payer, DAY, 6000, payer, names=(("X", payer),), payer=payer) for payer in payers]
-    matcher = Matcher([Line(number, DAY, 6000, "") for number in range(lines)], items)
+    matcher = Matcher([BankLine(number, DAY, 6000, "") for number in range(lines)], items)
     matcher.likes = {number: dict(zip(payers, likes, strict=True)) for number in range(lines)}
     return [
         (each.grade.name, each.items[0].key, [other[0].key for other in each.others])
@@ -73,23 +73,23 @@ def test_a_family_name_of_two_letters_is_too_short_to_be_told_by(words, found):
         Expected(family, DAY, 6000, "fee", names=(("Sam", family),), payer=family)
         for family in ("Lee" if found else "Ng",)
     ]
-    assert len(match([Line(1, DAY, 6000, words)], owed)) == found
+    assert len(match([BankLine(1, DAY, 6000, words)], owed)) == found
 
 
 @pytest.mark.parametrize(("paid", "owed", "found"), [(1, 1, 1), (-1, -1, 1), (1, -1, 0), (-1, 1, 0)])
 def test_a_reference_speaks_only_of_money_that_goes_the_same_way(paid, owed, found):
     fee = Expected("x", DAY, owed, "fee", references=("100018",), loose=True)
-    assert len(match([Line(1, DAY, paid, "PAYMENT 100018")], [fee])) == found
+    assert len(match([BankLine(1, DAY, paid, "PAYMENT 100018")], [fee])) == found
 
 
 @pytest.mark.parametrize(("days", "found"), [(-4, 0), (-3, 1), (0, 1), (10, 1), (11, 0)])
 def test_an_amount_without_a_name_is_looked_for_within_its_days(days, found):
-    lines = [Line(1, DAY + timedelta(days=days), 5000, "CASH")]
+    lines = [BankLine(1, DAY + timedelta(days=days), 5000, "CASH")]
     assert len(match(lines, [Expected("x", DAY, 5000, "takings", early=3, late=10)])) == found
 
 
 def test_money_from_a_family_in_part_of_what_it_owes_pays_its_account():
     fee = Expected("x", DAY, 6000, "fee", names=(("Ida", "Mirabar"),), payer="1", loose=True)
-    (found,) = match([Line(1, DAY, 100, "IDA MIRABAR")], [fee])
+    (found,) = match([BankLine(1, DAY, 100, "IDA MIRABAR")], [fee])
     assert (found.items, found.grade, found.reasons[1]) == ((fee,), Grade.LIKELY, "the amount is another")
-    assert match([Line(1, DAY, -100, "IDA MIRABAR")], [fee]) == []
+    assert match([BankLine(1, DAY, -100, "IDA MIRABAR")], [fee]) == []
