@@ -13,6 +13,7 @@ from clubdesk.ledger.services.days import first_open_day, is_shut
 from clubdesk.ledger.services.posting import refuse_overdrawing
 from clubdesk.ledger.signals import month_locked
 from clubdesk.money import as_amount
+from clubdesk.verbs import shell_user
 from tests.house.firing import run
 from tests.locks import asked
 
@@ -45,7 +46,7 @@ class TestTheBook:
     @pytest.mark.world("empty")
     def test_it_begins_with_a_name(self, db):
         with pytest.raises(Refused, match="Say the club's name"):
-            services.start_book(club_name=" ", currency="AUD", by=services.shell_user())
+            services.start_book(club_name=" ", currency="AUD", by=shell_user())
 
     def test_it_is_started_once(self, by):
         with pytest.raises(Refused, match="never started twice"):
