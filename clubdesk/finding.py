@@ -44,9 +44,14 @@ class Sought:
         return int(found[1]) if found else None
 
     @property
+    def numbers(self) -> tuple[int, ...]:
+        """The number alone, as rows are filtered by it; empty where there is none."""
+        return () if self.number is None else (self.number,)
+
+    @property
     def as_called(self) -> tuple[int, ...]:
         """The number where a word says of what it is; for rows that are seldom known by theirs."""
-        return (self.number,) if self.called and self.number is not None else ()
+        return self.numbers if self.called else ()
 
     @cached_property
     def cents(self) -> int | None:

@@ -19,8 +19,7 @@ def lines(sought: Sought, limit: int) -> Iterator[Hit]:
 
 
 def runs(sought: Sought, limit: int) -> Iterator[Hit]:
-    numbers = () if sought.number is None else (sought.number,)
-    for run in PaymentRun.objects.filter(number__in=numbers):
+    for run in PaymentRun.objects.filter(number__in=sought.numbers):
         yield hit(run, str(run), f"{run.get_state_display()}, the bank pays on {day_text(run.pay_on)}")
 
 

@@ -11,8 +11,8 @@ from clubdesk.screens.searching import by_name, hit
 
 def bookings(sought: Sought, limit: int) -> Iterator[Hit]:
     """Bookings by their number, which each course counts by itself."""
-    numbers = () if sought.number is None else (sought.number,)
-    for booking in Booking.objects.filter(number__in=numbers).select_related("household", "course")[:limit]:
+    rows = Booking.objects.filter(number__in=sought.numbers)
+    for booking in rows.select_related("household", "course")[:limit]:
         facts = (str(booking.household), str(booking.course), booking.get_state_display().lower())
         yield hit(booking, f"Booking {booking.number}", ", ".join((*facts, day_text(booking.booked_on))))
 

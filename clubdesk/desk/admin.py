@@ -13,7 +13,7 @@ from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
-class HeldPage(LinkPage[Household]):
+class FamilyFilePage(LinkPage[Household]):
     slug = "file"
     title = "All that is held about them (XLSX)"
     permission = "fees.view_charge"

@@ -1,7 +1,7 @@
 """What the desk tells of itself: who signs in, and what looks at all rooms at once."""
 
 from clubdesk.desk import search
-from clubdesk.desk.admin import ErasePage, HeldPage
+from clubdesk.desk.admin import ErasePage, FamilyFilePage
 from clubdesk.rooms import ListOf, Menu, PageOn, Room, SitePage
 
 ROOM = Room(
@@ -9,6 +9,6 @@ ROOM = Room(
     purpose="Who may sign in, and what each role may do.",
     on_home=100,
     menu=(ListOf("User", Menu.SETTING, app="auth"), ListOf("Group", Menu.SETTING, app="auth")),
-    adds=(PageOn("roll.household", page=HeldPage()), PageOn("roll.person", page=ErasePage())),
+    adds=(PageOn("roll.household", page=FamilyFilePage()), PageOn("roll.person", page=ErasePage())),
     pages=(SitePage("find/", "find", search.find),),
 )

@@ -5,12 +5,16 @@ from collections.abc import Iterator
 from django.db.models import Q, QuerySet
 
 from clubdesk.clock import day_text
+from clubdesk.fees import services
 from clubdesk.fees.models import Charge, Lodgement, Receipt, Voucher
 from clubdesk.finding import Sought
 from clubdesk.money import shown
 from clubdesk.rooms import Finder, Hit
 from clubdesk.screens.searching import amounts, hit
+from clubdesk.verbs import verb_of
 
+MAY_CLAIM = verb_of(services.lodge_vouchers).permission
+"""Who claims vouchers finds them by their codes; for anybody else a code is nothing that can be asked for."""
 FEWEST_OF_A_CODE = 5
 """So many signs of a voucher's code tell it from others; fewer are taken for the whole code."""
 
@@ -18,7 +22,7 @@ FEWEST_OF_A_CODE = 5
 def receipts(sought: Sought, limit: int) -> Iterator[Hit]:
     """Receipts by their number, their amount, or what was written with the payment."""
     rows = Receipt.objects.select_related("household")
-    found = list(rows.filter(number=sought.number)) if sought.number else []
+    found = list(rows.filter(number__in=sought.numbers))
     said = Q(reference__icontains=sought.text) if len(sought.text) > 2 and not sought.called else Q(pk__in=())
     found += rows.filter(Q(amount__in=amounts(sought)) | said)[:limit]
     for receipt in found:
@@ -75,7 +79,7 @@ FINDS = (
     Finder(
         "Vouchers",
         "a code, or five signs of it",
-        permission="fees.add_lodgement",
+        permission=MAY_CLAIM,
         find=vouchers,
         called=("voucher", "code", "voucher code"),
         page="admin:fees_voucher_changelist",

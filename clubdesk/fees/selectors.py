@@ -42,7 +42,7 @@ STANDING = Q(cancelled_on=None)
 def price_on(item: FeeItem, day: date) -> FeePrice:
     """The price of `item` on `day`, or Refused where the schedule has none."""
     price = FeePrice.objects.filter(item=item, valid_from__lte=day).order_by("-valid_from").first()
-    if price is None or (price.valid_until and price.valid_until < day):
+    if price is None or price.has_ended_by(day):
         raise Refused(f"The fee schedule has no price for {item} on {day_text(day)}; add one first.")
     price.item = item
     return price
@@ -58,7 +58,7 @@ def have_price(wanted: Iterable[tuple[int, date]]) -> set[tuple[int, date]]:
     found = set()
     for item, day in asked:
         begun = [row for row in prices[item] if row.valid_from <= day]
-        if begun and (begun[-1].valid_until is None or begun[-1].valid_until >= day):
+        if begun and not begun[-1].has_ended_by(day):
             found.add((item, day))
     return found
 
@@ -83,7 +83,7 @@ def schedule_of(kinds: Iterable[FeeKind], day: date) -> dict[FeeKind, FeePrice]:
     found: dict[FeeKind, FeePrice] = {}
     for row in rows.select_related("item__income_account").prefetch_related(shares).order_by("-item_id", "valid_from"):
         found[FeeKind(row.item.kind)] = row
-    return {kind: row for kind, row in found.items() if row.valid_until is None or row.valid_until >= day}
+    return {kind: row for kind, row in found.items() if not row.has_ended_by(day)}
 
 
 def shares_of_price(price: FeePrice) -> list[FeeShare]:

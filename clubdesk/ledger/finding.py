@@ -18,7 +18,7 @@ def entries_of_amount(sought: Sought) -> Q:
 
 
 def entries(sought: Sought, limit: int) -> Iterator[Hit]:
-    found = list(JournalEntry.objects.filter(number=sought.number)) if sought.number else []
+    found = list(JournalEntry.objects.filter(number__in=sought.numbers))
     if of_amount := entries_of_amount(sought):
         found += JournalEntry.objects.filter(of_amount).order_by("-number")[:limit]
     return (hit(entry, str(entry), f"{entry.narration}, {day_text(entry.date)}") for entry in found)

@@ -124,7 +124,7 @@ class Quotes:
         found = next(
             (each for each in self.prices if each.item_id == plan.fee_item_id and each.valid_from <= day), None
         )
-        if found is None or (found.valid_until and found.valid_until < day):
+        if found is None or found.has_ended_by(day):
             raise Refused(f"The fee schedule has no price for {plan.fee_item} on {day_text(day)}; add one first.")
         return found
 

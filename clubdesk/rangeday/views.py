@@ -171,7 +171,7 @@ def tapped_of(sent: dict[str, Any]) -> Tapped:
         safety=_number(sent.get("safety")),
         gear=Gear(sent.get("gear", Gear.OWN)),
         paid=Paid(sent.get("paid", Paid.NOTHING)),
-        people=tuple(int(pk) for pk in sent.get("people", ()))[:12],
+        people=tuple(_row(pk) for pk in sent.get("people", ()))[:12],
         visitor_name=_text(sent.get("visitor_name", "")),
         visitor_guardian=_text(sent.get("visitor_guardian", "")),
         visitor_phone=_text(sent.get("visitor_phone", "")),
@@ -184,8 +184,10 @@ def _text(sent: Any) -> str:
 
 
 def _number(sent: Any) -> int | None:
-    if sent is None:
-        return None
+    return None if sent is None else _row(sent)
+
+
+def _row(sent: Any) -> int:
     number = int(sent)
     if not 0 < number < 2**63:
         raise ValueError("a number that no row has")

@@ -45,16 +45,6 @@ def sound():
 
 
 @pytest.fixture
-def household(book):
-    return factories.HouseholdFactory(name="Mirabar family")
-
-
-@pytest.fixture
-def child(household):
-    return factories.PersonFactory(household=household, given_name="Ada")
-
-
-@pytest.fixture
 def owe(household, by):
     """The family owes 60 for something that has begun: `owe()`."""
     price = factories.price(FeeKind.OTHER, "60.00", Role.DONATIONS)

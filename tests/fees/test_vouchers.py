@@ -117,15 +117,8 @@ class TestWhatASchemePays:
         assert sound()
 
     def test_the_database_counts_them_too(self, accept):
-        first, second = accept(), accept()
-        sql = f"UPDATE fees_voucher SET person_id = {first.person_id} WHERE id = {second.pk}"
-        with (
-            pytest.raises(IntegrityError, match="used this year's vouchers"),
-            transaction.atomic(),
-            connection.cursor() as cursor,
-        ):
-            cursor.execute(sql)
-        with pytest.raises(IntegrityError, match="used this year"), transaction.atomic():
+        first = accept()
+        with pytest.raises(IntegrityError, match="used this year's vouchers"), transaction.atomic():
             Voucher.objects.create(
                 scheme=first.scheme, person=first.person, charge=first.charge, code="SV9", calendar_year=2026,
                 amount=as_amount(1), accepted_on=NOW, recorded_by=first.recorded_by,

@@ -6,6 +6,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk.fees import selectors, services
+from clubdesk.fees.finding import MAY_CLAIM
 from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState, VoucherValue
 from clubdesk.fees.states import VOUCHER
 from clubdesk.money import AmountFormField, total
@@ -14,7 +15,7 @@ from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
-from clubdesk.verbs import may, verb_of
+from clubdesk.verbs import may
 
 
 class LodgePage(VerbPage[None, Lodgement]):
@@ -141,9 +142,6 @@ class ReleaseVoucherPage(RefuseVoucherPage):
         return VOUCHER.may_follow(target.state, VoucherState.RELEASED)
 
 
-CLAIMS = verb_of(services.lodge_vouchers).permission
-
-
 @admin.register(Voucher)
 class VoucherAdmin(DocumentAdmin[Voucher]):
     list_display = ("person", "scheme", "code_shown", "accepted_on", "state", "amount_shown")
@@ -163,10 +161,10 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
 
     def get_search_fields(self, request: HttpRequest) -> tuple[str, ...]:
         """Who may claim finds a voucher by its code; for anybody else a code is nothing that can be asked for."""
-        return (*self.search_fields, "code") if may(request.user, CLAIMS) else self.search_fields
+        return (*self.search_fields, "code") if may(request.user, MAY_CLAIM) else self.search_fields
 
     def says_it_finds(self, request: HttpRequest) -> str:
-        return f"{'A code, a' if may(request.user, CLAIMS) else 'A'} child, a family or an amount"
+        return f"{'A code, a' if may(request.user, MAY_CLAIM) else 'A'} child, a family or an amount"
 
     @admin.display(description="Code")
     def code_shown(self, voucher: Voucher) -> str:

@@ -1,5 +1,7 @@
 """What things cost: the fee schedule."""
 
+from datetime import date
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -53,6 +55,10 @@ class FeePrice(models.Model):
 
     def __str__(self) -> str:
         return f"{self.item} from {day_text(self.valid_from)}"
+
+    def has_ended_by(self, day: date) -> bool:
+        """Whether it is no longer asked on that day, though no other price has begun."""
+        return self.valid_until is not None and self.valid_until < day
 
 
 class FeeShare(models.Model):
