@@ -177,17 +177,12 @@ class TestWhatMoneyWasFor:
     def test_the_allocations_of_a_locked_month_are_history(self, household, by):
         on = date(2026, 7, 5)
         charge = fees.charge(household=household, price=factories.price(), on=on, starts_on=on, by=by)
-        receipt = fees.record_receipt(household=household, amount=as_amount(130), method=Method.CARD, on=on, by=by)
+        receipt = fees.record_receipt(household=household, amount=as_amount(126), method=Method.CARD, on=on, by=by)
         ledger.lock_month(month_end=date(2026, 7, 31), by=by)
         with pytest.raises(Refused, match="locked month"):
             fees.pay_with(receipt=receipt, charges=[charge], on=date(2026, 7, 31), by=by)
         for sql, sentence in (
             ("UPDATE fees_allocation SET freed_on = '2026-07-30'", "in a locked month"),
-            (
-                "INSERT INTO fees_allocation (receipt_id, charge_id, amount, used_on)"
-                " SELECT receipt_id, charge_id, 1, '2026-07-30' FROM fees_allocation",
-                "in a locked month",
-            ),
             ("DELETE FROM fees_allocation", "history; it is never deleted"),
         ):
             with pytest.raises(IntegrityError, match=sentence), transaction.atomic(), connection.cursor() as cursor:
