@@ -9,6 +9,7 @@ from openpyxl import Workbook
 
 from clubdesk import rooms
 from clubdesk.ledger.models import FinancialYear
+from clubdesk.moment import one_moment
 from clubdesk.reports.seal import Stamp, seal_of
 from clubdesk.reports.workbook import (
     bridge,
@@ -58,6 +59,7 @@ def sheets_that_go_on() -> set[str]:
     return {committee.LOOK.title, *(each.look.title for each in of_rooms() if each.goes_on)}
 
 
+@one_moment()
 def write_workbook(
     year: FinancialYear, file: BinaryIO, *, made_on: date, made_by: str, copies: Copies | None = None
 ) -> None:
@@ -65,6 +67,7 @@ def write_workbook(
     write_stamped(year, file, Stamp(made_on, seal_of(year), made_by), copies)
 
 
+@one_moment()
 def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> None:
     """The same with the stamp of an earlier making. Rows of the journal are streamed, never held in memory together."""
     context, book = Context.of(year, stamp), Workbook(write_only=True)
