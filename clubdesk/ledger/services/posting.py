@@ -18,6 +18,8 @@ from clubdesk.money import cents_of, from_cents, shown
 
 NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
 """Assets that cannot be spent; no restricted fund holds them."""
+SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"
+HEAD = "SELECT last_digest FROM ledger_book"
 
 
 @transaction.atomic
@@ -73,14 +75,24 @@ def post(
 
 
 def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
-    """Once it is sealed the database lets nothing happen to the entry."""
+    """Once it is sealed the database lets nothing happen to the entry, and moves the book's head on to it.
+
+    Where the head stays behind, the guards are lifted, and nothing is posted.
+    """
     entry.digest = digest_of(entry, postings)
     entry.save(force_insert=True)
     for posting in postings:
         posting.entry = entry
     Posting.objects.bulk_create(postings)
     with connection.cursor() as cursor:
-        cursor.execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", [entry.pk])
+        if connection.vendor == "sqlite":
+            cursor.execute(SEAL, [entry.pk])
+            cursor.execute(HEAD)
+        else:  # both at once, so that nobody waits for a second answer
+            cursor.execute(f"{SEAL}; {HEAD}", [entry.pk])
+            cursor.nextset()
+        if cursor.fetchone() != (entry.digest,):
+            raise Refused("The guards of the database are lifted, so nothing is posted; run migrate, then check_books.")
     entry.sealed = True
 
 
