@@ -265,7 +265,12 @@ def _unmatched(model: type[Document]) -> Iterator[str]:
     source_type = selectors.source_type(model)
     entries = _entries_by_document(source_type)
     pk, found = next(entries, NO_MORE)
-    for document in model._base_manager.order_by("pk").iterator(chunk_size=2000):
+    if pk == inf and model.entries_called_for is Document.entries_called_for:
+        return
+    documents = model._base_manager.order_by("pk")
+    if model.entries_follow_from is not None:
+        documents = documents.only("pk", *model.entries_follow_from)
+    for document in documents.iterator(chunk_size=2000):
         while pk < document.pk:
             yield _of_nothing(source_type, pk)
             pk, found = next(entries, NO_MORE)
