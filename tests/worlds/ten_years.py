@@ -32,7 +32,7 @@ from clubdesk.rangeday import models as rangeday
 from clubdesk.roll import models as roll
 from clubdesk.verbs import shell_user
 from tests.worlds import demo
-from tests.worlds.copying import STEP, Copy, count_on, teach_sqlite
+from tests.worlds.copying import STEP, Copy, count_on, run, teach_sqlite
 
 PERIOD = timedelta(weeks=74)
 """As long as the demo, so that its days follow on each other and stay the days of the week that they were."""
@@ -122,6 +122,7 @@ def grow(folder: Path) -> None:
         with transaction.atomic():
             write_all()
         guards.install(connection)
+        run("ANALYZE")
         finish_the_months(by)
 
 
