@@ -3,18 +3,20 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_UP, Decimal
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
 from clubdesk.clock import day_text, months_later
 from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount, nil, sum_of
-from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitState, OwnGearCost, Paid, RangeDay, SignOn
+from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitLoan, KitState, OwnGearCost, Paid, RangeDay, SignOn
 from clubdesk.rangeday.posting import MONEY_ROLE
 from clubdesk.rangeday.selectors import STANDS
 from clubdesk.roll.models import Person
@@ -116,8 +118,11 @@ def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
     return found
 
 
+BEFORE_ALL = datetime(1, 1, 2, tzinfo=UTC)
+
+
 class Uses(TypedDict):
-    """How often a piece of kit was given out: in a span, and since it was last found fit."""
+    """How often a piece of kit was given out: ever, and since it was last found fit."""
 
     uses: int
     uses_since_check: int
@@ -129,20 +134,26 @@ else:
     KitInUse = Kit
 
 
-def kit_in_use(since: date | None = None, until: date | None = None) -> "QuerySet[KitInUse, KitInUse]":
-    """Kit with its `uses` in the span and `uses_since_check`; each time it was given out is one use.
+def kit_in_use() -> "QuerySet[KitInUse, KitInUse]":
+    """Kit with its `uses` and `uses_since_check`; each time it was given out is one use.
 
     Only a check that found it fit for use starts the second count anew.
     """
-    span = Q(loans__isnull=False)
-    if since and until:
-        span &= Q(loans__sign_on__range_day__date__range=(since, until))
-    checks = (
-        KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")[:1]
-    )
-    found = Kit.objects.annotate(last_checked=Subquery(checks))
-    after = Q(loans__recorded_at__gt=F("last_checked")) | Q(last_checked=None, loans__isnull=False)
-    return found.annotate(uses=Count("loans", filter=span), uses_since_check=Count("loans", filter=after))
+    checks = KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")
+    given = KitLoan.objects.filter(kit=OuterRef("pk")).order_by().values("kit")
+
+    def counted(loans: QuerySet[KitLoan, Any]) -> Coalesce:
+        return Coalesce(Subquery(loans.values_list(Count("pk"))), 0)
+
+    found = Kit.objects.annotate(last_checked=Coalesce(Subquery(checks[:1]), BEFORE_ALL))
+    after = given.filter(recorded_at__gt=OuterRef("last_checked"))
+    return found.annotate(uses=counted(given), uses_since_check=counted(after))
+
+
+def uses_between(since: date, until: date) -> dict[int, int]:
+    """How often each piece of kit was given out in the span, by its id."""
+    loans = KitLoan.objects.filter(sign_on__range_day__date__range=(since, until)).order_by()
+    return dict(loans.values_list("kit").annotate(uses=Count("pk")))
 
 
 def kit_to_check() -> "QuerySet[KitInUse, KitInUse]":
@@ -203,19 +214,19 @@ class TinLine:
 
 def tin_lines(until: date, most: int = 60) -> list[TinLine]:
     """The latest movements of the till account up to that day, the latest first; those of a day alike are one line."""
-    rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True)
-    balance = as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
+    rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True).order_by()
+    days = rows.values_list("entry__date", flat=True).distinct().order_by("-entry__date")[:most]
     alike = (
-        rows.order_by()
+        rows.filter(entry__date__gte=min(days, default=until))
         .values("entry__date", "entry__narration")
         .annotate(figure=sum_of("amount"), count=Count("pk"), last=Max("entry__number"))
     )
-    lines = []
+    held, lines = as_amount(balance(Role.TILL, until)), []
     for row in alike.order_by("-entry__date", "-last")[:most]:
         day = row["entry__date"]
         words = row["entry__narration"].replace(f", {day_text(day, weekday=True)}", "")
         if row["count"] > 1:
             words += f" ({row['count']} times)"
-        lines.append(TinLine(day, words, as_amount(row["figure"]), balance))
-        balance -= lines[-1].amount
+        lines.append(TinLine(day, words, as_amount(row["figure"]), held))
+        held -= lines[-1].amount
     return lines

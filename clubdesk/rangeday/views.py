@@ -288,9 +288,10 @@ def attendance_section(days: list[figures.DayFigures]) -> Section:
 
 
 def kit_section(since: date, until: date) -> Section:
+    uses = figures.uses_between(since, until)
     rows = [
-        (link_to(kit), kit.description or "–", kit.uses, kit.uses_since_check, kit.get_state_display())
-        for kit in figures.kit_in_use(since, until).order_by("-uses", "kind", "number")
+        (link_to(kit), kit.description or "–", uses.get(kit.pk, 0), kit.uses_since_check, kit.get_state_display())
+        for kit in sorted(figures.kit_in_use(), key=lambda kit: -uses.get(kit.pk, 0))
     ]
     columns = ["Kit", "", "Given out", "Since its last check", "State"]
     return Section("Hire of each piece of kit", columns, rows, "No kit has a number yet.")
