@@ -81,8 +81,8 @@ def figure_of(column: str) -> models.ExpressionWrapper[models.F]:
 
 
 def in_cents(column: str) -> models.ExpressionWrapper[models.F]:
-    """An amount column as the whole cents that the database holds, for queries of which each row must cost little."""
-    return models.ExpressionWrapper(models.F(column), output_field=models.BigIntegerField())
+    """An amount column as the whole cents that the database gives, untouched, where each of very many rows costs."""
+    return models.ExpressionWrapper(models.F(column), output_field=models.Field())
 
 
 def sum_of(column: str, where: models.Q | None = None) -> Coalesce:

@@ -21,7 +21,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from django.db.models import BooleanField, Case, Max, Q, QuerySet, Sum, When
+from django.db.models import BigIntegerField, BooleanField, Case, Max, Q, QuerySet, Sum, When
 
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
@@ -233,24 +233,33 @@ def _moves(after: date | None, until: date, chart: Chart) -> Moves:
 def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
     if not JournalEntry.objects.filter(_between("date", after, until)).exists():
         return
-    rows: QuerySet[Any, Any] = Posting.objects.filter(
+    entries: QuerySet[Any, Any] = JournalEntry.objects.filter(
+        _between("date", after, until), sealed=True, is_closing=False
+    )
+    postings: QuerySet[Any, Any] = Posting.objects.filter(
         _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
     )
-    rows = rows.order_by("entry", "fund").values_list(
-        "entry", "fund", "account", in_cents("amount"), "entry__date", "entry__source_type", "entry__source_id",
-        "entry__reverses__source_type", "entry__reverses__source_id",
-    )  # fmt: skip
-    documents = chart.documents
-    for (_, fund), lines in groupby(rows.iterator(chunk_size=5000), key=itemgetter(0, 1)):
-        postings = list(lines)
-        day, own_type, own_id, undone_type, undone_id = postings[0][4:]
-        known = documents.line_of(undone_type or own_type, undone_id or own_id)
-        if (undone_type or own_type) == JOURNAL:
-            for row in postings:
-                yield day, (fund, row[2], HAND), row[3]
-        for line, against, cents in moves_of([row[2:4] for row in postings], known, chart):
-            if cents:
-                yield day, (fund, line, against), cents
+    of_entries = entries.order_by("pk").values_list(
+        "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id"
+    )
+    lines = postings.order_by("entry", "fund").values_list("entry", "fund", "account", in_cents("amount"))
+    by_fund = groupby(lines.iterator(chunk_size=5000), key=itemgetter(0, 1))
+    entry, fund, rows = _next(by_fund)
+    for pk, day, own_type, own_id, undone_type, undone_id in of_entries.iterator(chunk_size=2000):
+        kind, document = undone_type or own_type, undone_id or own_id
+        while entry == pk:
+            if kind == JOURNAL:
+                yield from ((day, (fund, account, HAND), cents) for account, cents in rows)
+            for line, against, cents in moves_of(rows, chart.documents.line_of(kind, document), chart):
+                if cents:
+                    yield day, (fund, line, against), cents
+            entry, fund, rows = _next(by_fund)
+
+
+def _next(by_fund: Iterator[Any]) -> tuple[int, str, list[tuple[int, int]]]:
+    """The next entry and fund with the account and cents of each line; nothing after the last."""
+    (entry, fund), lines = next(by_fund, ((0, ""), ()))
+    return entry, fund, [line[2:4] for line in lines]
 
 
 def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str) -> Moves:
@@ -282,7 +291,7 @@ def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
 
 
 def _summed(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
-    summed: QuerySet[Any, Any] = rows.annotate(cents=Sum(in_cents("amount")))
+    summed: QuerySet[Any, Any] = rows.annotate(cents=Sum(in_cents("amount"), output_field=BigIntegerField()))
     return summed
 
 
