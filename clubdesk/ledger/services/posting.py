@@ -43,7 +43,8 @@ def post(
     book = lock_book()
     source_type = selectors.source_type(source)
     if not is_new:
-        for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
+        the_same = "source_type = %s AND source_id = %s AND purpose = %s"
+        for posted in selectors.asked(JournalEntry, the_same, source_type, source.pk, purpose):
             return posted
     lines = without_nil(lines)
     year = selectors.year_containing(on)
@@ -87,7 +88,7 @@ def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
 def accounts_of(lines: Sequence[Line]) -> list[Account]:
     """The account of each line, those named by role in one query."""
     roles = {line.account for line in lines if isinstance(line.account, Role)}
-    found = {account.role: account for account in Account.objects.filter(role__in=roles)} if roles else {}
+    found = {account.role: account for account in selectors.with_roles(*roles)}
     for role in roles - found.keys():
         raise Refused(f"No account has the role “{role.label}”; give it to one in the chart.")
     return [found[line.account] if isinstance(line.account, Role) else line.account for line in lines]
