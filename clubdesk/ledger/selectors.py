@@ -86,9 +86,9 @@ def why_undone(entries: Iterable[JournalEntry]) -> dict[int, str]:
     return found
 
 
-def year_containing(day: date) -> FinancialYear:
-    """The financial year that `day` is in, or Refused."""
-    for found in FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day):
+def year_containing(day: date, **also: Subquery) -> FinancialYear:
+    """The financial year that `day` is in, or Refused; `also` is read with it."""
+    for found in FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day).annotate(**also):
         return found
     raise Refused(f"No financial year covers {day_text(day)}; open that year first or correct the date.")
 

@@ -1,21 +1,26 @@
 """Posting: one sealed entry for a document and a purpose."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import connection, models, transaction
+from django.db.models import Subquery
 from django.utils import timezone
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
-from clubdesk.ledger.models import Account, Fund, JournalEntry, Kind, Posting, Role
+from clubdesk.ledger.models import Account, Book, Fund, JournalEntry, Kind, Posting, Role
 from clubdesk.ledger.posting import Line, without_nil
 from clubdesk.ledger.services.book import lock_book
 from clubdesk.ledger.services.days import refuse_shut_in
 from clubdesk.money import cents_of, from_cents, shown
 
+CLOCKS_DIFFER_BY = timedelta(minutes=5)
+"""So far the clocks of two servers may be apart."""
 NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
 """Assets that cannot be spent; no restricted fund holds them."""
 
@@ -38,7 +43,7 @@ def post(
     `is_new` says that `source` was written in this very transaction, so that no entry of it is looked for.
     `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
-    year, and where a restricted fund would be overdrawn.
+    year, where a restricted fund would be overdrawn, and on a server whose clock is behind the last entry.
     """
     book = lock_book()
     source_type = selectors.source_type(source)
@@ -46,8 +51,11 @@ def post(
         for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
             return posted
     lines = without_nil(lines)
-    year = selectors.year_containing(on)
+    last = JournalEntry.objects.filter(number=book.last_number).values("posted_at")
+    year = selectors.year_containing(on, last_posted_at=Subquery(last))
     refuse_shut_in(year, on, is_closing)
+    now = timezone.now()
+    _refuse_clock_behind(now, vars(year)["last_posted_at"], book)
     accounts = accounts_of(lines)
     _refuse_unsound(lines, accounts)
     entry = JournalEntry(
@@ -61,7 +69,7 @@ def post(
         reverses=reverses,
         is_closing=is_closing,
         posted_by=by,
-        posted_at=timezone.now(),
+        posted_at=now,
         previous_digest=book.last_digest,
     )
     postings = [
@@ -70,6 +78,18 @@ def post(
     ]
     _write_sealed(entry, postings)
     return entry
+
+
+def _refuse_clock_behind(now: datetime, last_posted_at: datetime | None, book: Book) -> None:
+    """Entries follow one another in time as well as by number, whichever server posts them."""
+    if last_posted_at is None or book.last_number <= settings.CLOCK_WRONG_UNTIL_ENTRY:
+        return
+    if now < last_posted_at - CLOCKS_DIFFER_BY:
+        here, there = (f"{day_text(each)}, {each:%H:%M}" for each in map(timezone.localtime, (now, last_posted_at)))
+        raise Refused(
+            f"By this server's clock it is {here}, but entry {book.last_number} was posted on {there}. Nothing was"
+            " saved: whoever looks after the server sets its clock right first."
+        )
 
 
 def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
