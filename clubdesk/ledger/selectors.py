@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any, Protocol
 
 from django.apps import apps
@@ -152,6 +153,27 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
         (closing if is_closing else before)[tuple(key)] += moved
     after = {key: before.get(key, ZERO) + closing.get(key, ZERO) for key in before.keys() | closing.keys()}
     return Balances(dict(before), after)
+
+
+def moved_by_month(first: date, last: date, by: Iterable[str], **only: object) -> dict[tuple[Any, ...], Decimal]:
+    """What was moved from the month of `first` to the day `last`, closing entries left out; nil where nothing was.
+
+    Keyed by the month's last day and the fields `by`. Locked months are read from their stored balances.
+    """
+    keys, before = list(by), first.replace(day=1) - timedelta(days=1)
+    stored: dict[date, dict[tuple[Any, ...], Decimal]] = {before: {}}
+    rows = MonthBalance.objects.filter(month_end__range=(before, last), **only).order_by("month_end")
+    for end, *key, figure in rows.values_list("month_end", *keys).annotate(figure=sum_of("balance")):
+        stored.setdefault(end, {})[tuple(key)] = figure
+    moved: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
+    for then, now in pairwise(stored):
+        for key in stored[then].keys() | stored[now].keys():
+            moved[(now, *key)] = stored[now].get(key, ZERO) - stored[then].get(key, ZERO)
+    since = Posting.objects.filter(entry__sealed=True, entry__is_closing=False, **only)
+    since = since.filter(entry__date__gt=max(stored), entry__date__lte=last).order_by()
+    for day, *key, figure in since.values_list("entry__date", *keys).annotate(figure=sum_of("amount")):
+        moved[(month_end(day), *key)] += figure
+    return moved
 
 
 def balance(role: Role, as_at: date) -> Decimal:

@@ -34,6 +34,7 @@ from clubdesk.verbs import may, verb_of
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
+MOST_DAYS = 60
 
 
 def today(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -208,8 +209,9 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         return _figures(request, site, "The range in figures", form=form)
     since, until = form.cleaned_data["since"], form.cleaned_data["until"]
     days = figures.by_day(since, until)
+    months = figures.by_month(days)[::-1]
     sections = [
-        takings_by_month(days), takings_section(days, since, until), attendance_section(days),
+        takings_by_month(months), takings_section(days, since, until), attendance_section(months),
         kit_section(since, until), hint_section(today),
     ]  # fmt: skip
     return _figures(
@@ -230,7 +232,7 @@ def season_chart(days: list[figures.DayFigures]) -> Chart:
     for each in days:
         column = columns.setdefault(each.day.date.replace(day=1) if by_month else each.day.date, [Decimal(0)] * 2)
         for place, kind in enumerate(figures.KINDS):
-            column[place] += each.fees[kind].amount
+            column[place] += each.fees[kind]
     title = f"Takings {'by month' if by_month else 'by day'}"
     return Chart(
         title,
@@ -244,15 +246,16 @@ def takings_section(days: list[figures.DayFigures], since: date, until: date) ->
     several = len({each.day.place for each in days}) > 1
     rows = [
         _takings(link_to(each.day, f"{in_figures(each.day.date)} {each.day.place if several else ''}".strip()), [each])
-        for each in reversed(days)
+        for each in days[: -MOST_DAYS - 1 : -1]
     ]
     total = [_takings("Together", days)] if days else []
+    earlier = f"The latest {MOST_DAYS} of {len(days)} days; the others stand by month." if len(days) > MOST_DAYS else ""
     return Section(
         "Takings by day",
         ["Day", *TAKINGS],
         [*total, *rows],
         "No range day in this time.",
-        note=" ".join([*(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]),
+        note=" ".join([earlier, *(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]).strip(),
     )
 
 
@@ -261,13 +264,13 @@ SPLIT = "In the ledger a fee stands under the accounts among which the fee sched
 
 
 def _takings(first: Any, own: Sequence[figures.DayFigures]) -> list[Any]:
-    kinds = [sum((each.fees[kind] for each in own), nil()) for kind in figures.KINDS]
-    methods = [sum((each.paid[method] for each in own), nil()) for method in figures.METHODS]
+    kinds = [sum((each.fees[kind] for each in own), Decimal(0)) for kind in figures.KINDS]
+    methods = [sum((each.paid[method] for each in own), Decimal(0)) for method in figures.METHODS]
     return [first, sum(each.attendance for each in own), *kinds, *methods]
 
 
-def takings_by_month(days: list[figures.DayFigures]) -> Section:
-    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in reversed(figures.by_month(days))]
+def takings_by_month(months: list[figures.MonthFigures]) -> Section:
+    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in months]
     return Section("Takings by month", ["Month", *TAKINGS], rows, "No range day in this time.")
 
 
@@ -278,19 +281,20 @@ def _proof(proof: figures.Proof) -> str:
     return f"{said}; by the sign-ons {shown(proof.by_sign_ons)}. Run check_books."
 
 
-def attendance_section(days: list[figures.DayFigures]) -> Section:
+def attendance_section(months: list[figures.MonthFigures]) -> Section:
     rows = [
         (f"{each.first:%B %Y}", each.days, each.sign_ons, f"{each.a_day}", each.people, each.visitors)
-        for each in reversed(figures.by_month(days))
+        for each in months
     ]
     columns = ["Month", "Range days", "Sign-ons", "A day", "Different people", "Visitors"]
     return Section("Attendance by month", columns, rows, "Nobody signed on in this time.")
 
 
 def kit_section(since: date, until: date) -> Section:
+    uses = figures.uses_between(since, until)
     rows = [
-        (link_to(kit), kit.description or "–", kit.uses, kit.uses_since_check, kit.get_state_display())
-        for kit in figures.kit_in_use(since, until).order_by("-uses", "kind", "number")
+        (link_to(kit), kit.description or "–", uses.get(kit.pk, 0), kit.uses_since_check, kit.get_state_display())
+        for kit in sorted(figures.kit_in_use(), key=lambda kit: -uses.get(kit.pk, 0))
     ]
     columns = ["Kit", "", "Given out", "Since its last check", "State"]
     return Section("Hire of each piece of kit", columns, rows, "No kit has a number yet.")

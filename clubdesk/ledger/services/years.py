@@ -76,6 +76,7 @@ def _store_month(end: date) -> None:
             closing=as_amount(after - found.before_closing.get(key, selectors.ZERO)),
         )
         for key, after in found.after_closing.items()
+        if after or found.before_closing.get(key)
     ]
     MonthBalance.objects.bulk_create(rows, batch_size=500)
 
