@@ -136,9 +136,9 @@ class Queued:
 
 
 def waiting_claims() -> QuerySet[EntryClaim]:
-    """Claims to decide, first claimed first."""
+    """Claims to decide by their numbers, which no server's clock can put before others."""
     rows = EntryClaim.objects.filter(state=ClaimState.RECORDED).select_related("person", "event", "household__party")
-    return rows.prefetch_related("event__fees", "more").order_by("claimed_on", "pk")
+    return rows.prefetch_related("event__fees", "more").order_by("pk")
 
 
 def queue(most: int = 40) -> list[Queued]:
@@ -156,14 +156,13 @@ def queue(most: int = 40) -> list[Queued]:
 
 def waiting_before(claim: EntryClaim) -> Money:
     """What all claims come to that were made before this one and wait, whether they pass or not."""
-    earlier = Q(claimed_on__lt=claim.claimed_on) | Q(claimed_on=claim.claimed_on, pk__lt=claim.pk)
-    rows = EntryClaim.objects.filter(earlier, state=ClaimState.RECORDED)
+    rows = EntryClaim.objects.filter(pk__lt=claim.pk, state=ClaimState.RECORDED)
     return as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
 
 
 def ahead_of(claim: EntryClaim) -> Money:
     """What the claims come to that were made before this one, wait too and pass their checks."""
-    earlier = [each for each in waiting_claims() if (each.claimed_on, each.pk) < (claim.claimed_on, claim.pk)]
+    earlier = list(waiting_claims().filter(pk__lt=claim.pk))
     known = Known(earlier)
     return total(each.amount for each in earlier if all(check.passed for check in checks_of(each, known)))
 

@@ -15,7 +15,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import reverse
 
-from clubdesk import clock
+from clubdesk import clock, unique
 from clubdesk.errors import Refused
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.tables import page_of
@@ -175,5 +175,7 @@ def sentence_of(refusal: Exception) -> str:
         return refusal.sentence
     if isinstance(refusal, OperationalError):
         return BUSY
+    if sentence := unique.sentence_of(refusal):
+        return f"{sentence} Nothing was saved."
     reason = str(refusal).splitlines()[0].strip().rstrip(".")
     return f"The book itself refused this, and nothing was saved: {reason}."
