@@ -10,18 +10,16 @@ from typing import Any, ClassVar, Generic, TypeVar, cast
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.core.exceptions import PermissionDenied
-from django.db import DataError, IntegrityError, OperationalError, models, transaction
+from django.db import models, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.errors import Refused
+from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.tables import page_of
 from clubdesk.verbs import Verb, may, verb_of
-
-BUSY = "Somebody else was writing at the same moment. Nothing was saved; press the button again."
 
 Target = TypeVar("Target")
 Result = TypeVar("Result")
@@ -156,7 +154,7 @@ def _try(page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: objec
     try:
         with transaction.atomic():
             result = page.perform(target=target, by=signed_in(request), cleaned=form.cleaned_data)
-    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+    except COULD_NOT as refusal:
         form.add_error(None, sentence_of(refusal))
         return None
     messages.success(request, page.done(target, result))
@@ -167,13 +165,3 @@ def signed_in(request: HttpRequest) -> User:
     """Whoever asks, on a page that only somebody signed in can open."""
     assert isinstance(request.user, User)
     return request.user
-
-
-def sentence_of(refusal: Exception) -> str:
-    """What a person is told when a verb, the database or a moment's crowding says no."""
-    if isinstance(refusal, Refused):
-        return refusal.sentence
-    if isinstance(refusal, OperationalError):
-        return BUSY
-    reason = str(refusal).splitlines()[0].strip().rstrip(".")
-    return f"The book itself refused this, and nothing was saved: {reason}."
