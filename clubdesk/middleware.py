@@ -32,11 +32,19 @@ class Sessions(SessionMiddleware):
     def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
         try:
             return super().process_response(request, response)
-        except Exception as error:
+        except Exception as raised:
+            error = _beneath(raised)
             if kind_of(error) is Kind.FAULT:
                 raise
             noted(error, request)
             return response
+
+
+def _beneath(error: BaseException) -> BaseException:
+    """What Django was handling when it raised the error: it does not say what kept a session from being saved."""
+    while error.__context__ is not None:
+        error = error.__context__
+    return error
 
 
 def fault(request: HttpRequest) -> HttpResponse:
