@@ -18,6 +18,7 @@ from clubdesk import rooms
 from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.finding import read
 from clubdesk.screens.fields import DateInput, PickWidget
+from clubdesk.screens.moved import SaysWhatMoved
 from clubdesk.screens.searching import Way
 from clubdesk.screens.tables import Section, page_of
 from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page
@@ -28,7 +29,7 @@ MakesSection = Callable[[HttpRequest, Any], Section | None]
 Context = dict[str, Any]
 
 
-class RoomAdmin(admin.ModelAdmin[Row]):
+class RoomAdmin(SaysWhatMoved[Row]):
     """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
 
     A room above adds its own pages and sections by declaring them in its `room.py` (`rooms.PageOn`).
@@ -75,7 +76,8 @@ class RoomAdmin(admin.ModelAdmin[Row]):
             return super().changeform_view(request, *args, **kwargs)
         except COULD_NOT as refusal:
             request.refusal = sentence_of(refusal)  # type: ignore[attr-defined]
-            return self._changeform_view(request, *args, **kwargs)  # type: ignore[attr-defined, no-any-return]
+            again: HttpResponse = self._changeform_view(request, *args, **kwargs)
+            return again
 
     def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         form = super().get_form(request, *args, **kwargs)

@@ -9,8 +9,9 @@ from typing import Any, ClassVar, Generic, TypeVar, cast
 
 from django.contrib import messages
 from django.contrib.auth.models import User
+from django.contrib.sessions.backends.base import SessionBase, UpdateError
 from django.core.exceptions import PermissionDenied
-from django.db import models, transaction
+from django.db import OperationalError, models, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import reverse
@@ -18,8 +19,12 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.screens.fields import VerbForm
+from clubdesk.screens.moved import held_by, sealed, what_moved
 from clubdesk.screens.tables import page_of
 from clubdesk.verbs import Verb, may, verb_of
+
+PRESSED, MOST_PRESSED = "pressed", 20
+"""Of a session: by the keys of its latest forms, where each led."""
 
 Target = TypeVar("Target")
 Result = TypeVar("Result")
@@ -66,6 +71,8 @@ class VerbPage(Button[Target], Generic[Target, Result]):
     form_class: ClassVar[type[VerbForm[Any]]] = VerbForm
     asks_only: ClassVar[tuple[str, ...]] = ()
     lands_on_target: ClassVar[bool] = False
+    decides_by_facts: ClassVar[bool] = True
+    """Whether the page has moved on where its facts are others than it was opened with, though its row is the same."""
 
     @property
     def of_verb(self) -> Verb:
@@ -127,12 +134,19 @@ AnyButton = Button[Any]
 
 
 def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: dict[str, object]) -> HttpResponse:
-    """Show the page, or do what it says and go to the result."""
+    """Show the page, or do what it says and go to the result, unless what it showed has moved on meanwhile."""
     if not page.allowed(request):
         raise PermissionDenied
+    if first := _first_result(request, request.session):
+        return first
+    facts = page.facts(target) if page.decides_by_facts else ()
+    holds = held_by(target, facts)
+    moved = what_moved(request, holds)
+    if moved is not None and (first := _first_result(request, _read_again(request.session))):
+        return first
     if request.method == "POST":
         form = page.form_class(request.POST, request.FILES, target=target)
-        answer = _try(page, request, form, target) if form.is_valid() else None
+        answer = _try(page, request, form, target) if form.is_valid() and moved is None else None
         if answer is not None:
             return answer
     else:
@@ -140,7 +154,10 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     shown = {
         "title": page.heading(target),
         "page": page,
-        "facts": page.facts(target),
+        "facts": facts or page.facts(target),
+        "opened": sealed(holds) if holds else "",
+        "moved": moved,
+        "over": "" if moved is None or page.applies(target) else page.not_now(target),
         "form": form,
         "target": target,
         "files_lost": bool(request.FILES),
@@ -154,11 +171,49 @@ def _try(page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: objec
     try:
         with transaction.atomic():
             result = page.perform(target=target, by=signed_in(request), cleaned=form.cleaned_data)
+            leads_to = page.destination(target, result)
+            _remember(request, leads_to)
     except COULD_NOT as refusal:
         form.add_error(None, sentence_of(refusal))
         return None
     messages.success(request, page.done(target, result))
-    return HttpResponseRedirect(page.destination(target, result))
+    return HttpResponseRedirect(leads_to)
+
+
+# The same form sent again, which finds its first result whatever has moved on since
+
+
+def _first_result(request: HttpRequest, session: SessionBase) -> HttpResponse | None:
+    leads_to = session.get(PRESSED, {}).get(_press(request))
+    if leads_to is None:
+        return None
+    messages.info(request, "This was done when the button was first pressed; nothing was done twice.")
+    return HttpResponseRedirect(leads_to)
+
+
+def _read_again(session: SessionBase) -> SessionBase:
+    """The session as it is stored now: the first press may have ended since this one began."""
+    return type(session)(session.session_key)
+
+
+def _remember(request: HttpRequest, leads_to: str) -> None:
+    """Note where the form led, in the transaction of its verb: either both are kept or none is."""
+    if not _press(request):
+        return
+    latest = list(request.session.get(PRESSED, {}).items())[1 - MOST_PRESSED :]
+    request.session[PRESSED] = dict([*latest, (_press(request), leads_to)])
+    try:
+        request.session.save()
+    except UpdateError as error:
+        if isinstance(error.__context__, OperationalError):
+            raise error.__context__ from error
+        return  # signed out elsewhere meanwhile; what is done is done
+    request.session.modified = False
+
+
+def _press(request: HttpRequest) -> str:
+    """The press of one form's button; blank for what is only read."""
+    return f"{request.POST['key']} {request.path}" if request.POST.get("key") else ""
 
 
 def signed_in(request: HttpRequest) -> User:
