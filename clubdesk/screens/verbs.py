@@ -5,6 +5,7 @@ stands above the form with everything typed still in it. Who may, and what the p
 """
 
 from collections.abc import Callable, Sequence
+from hashlib import sha256
 from typing import Any, ClassVar, Generic, TypeVar, cast
 
 from django.contrib import messages
@@ -19,12 +20,12 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.screens.fields import VerbForm
-from clubdesk.screens.moved import held_by, sealed, what_moved
+from clubdesk.screens.moved import OPENED, held_by, sealed, what_moved
 from clubdesk.screens.tables import page_of
 from clubdesk.verbs import Verb, may, verb_of
 
 PRESSED, MOST_PRESSED = "pressed", 20
-"""Of a session: by the keys of its latest forms, where each led."""
+"""Of a session: where each of the forms led that were sent last."""
 
 Target = TypeVar("Target")
 Result = TypeVar("Result")
@@ -137,16 +138,13 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     """Show the page, or do what it says and go to the result, unless what it showed has moved on meanwhile."""
     if not page.allowed(request):
         raise PermissionDenied
-    if first := _first_result(request, request.session):
-        return first
     facts = page.facts(target) if page.decides_by_facts else ()
     holds = held_by(target, facts)
     moved = what_moved(request, holds)
-    if moved is not None and (first := _first_result(request, _read_again(request.session))):
-        return first
     if request.method == "POST":
         form = page.form_class(request.POST, request.FILES, target=target)
-        answer = _try(page, request, form, target) if form.is_valid() and moved is None else None
+        as_it_was = form.is_valid() and moved is None
+        answer = _try(page, request, form, target) if as_it_was else _first_result(request)
         if answer is not None:
             return answer
     else:
@@ -180,20 +178,17 @@ def _try(page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: objec
     return HttpResponseRedirect(leads_to)
 
 
-# The same form sent again, which finds its first result whatever has moved on since
+# The same form sent again as it was: it finds its first result, whatever has moved on since
 
 
-def _first_result(request: HttpRequest, session: SessionBase) -> HttpResponse | None:
-    leads_to = session.get(PRESSED, {}).get(_press(request))
+def _first_result(request: HttpRequest) -> HttpResponse | None:
+    """The session is read as it is stored now, since the first press may have ended after this one began."""
+    now: SessionBase = type(request.session)(request.session.session_key)
+    leads_to = now.get(PRESSED, {}).get(_press(request))
     if leads_to is None:
         return None
     messages.info(request, "This was done when the button was first pressed; nothing was done twice.")
     return HttpResponseRedirect(leads_to)
-
-
-def _read_again(session: SessionBase) -> SessionBase:
-    """The session as it is stored now: the first press may have ended since this one began."""
-    return type(session)(session.session_key)
 
 
 def _remember(request: HttpRequest, leads_to: str) -> None:
@@ -212,8 +207,12 @@ def _remember(request: HttpRequest, leads_to: str) -> None:
 
 
 def _press(request: HttpRequest) -> str:
-    """The press of one form's button; blank for what is only read."""
-    return f"{request.POST['key']} {request.path}" if request.POST.get("key") else ""
+    """A digest of the form as it was filled in and sent; blank for what is only read, or was sent without its key."""
+    if not request.POST.get("key"):
+        return ""
+    typed = [(name, values) for name, values in request.POST.lists() if name not in (OPENED, "csrfmiddlewaretoken")]
+    files = [(name, str(file)) for name, file in request.FILES.items()]
+    return sha256(repr((request.path, sorted(typed), files)).encode()).hexdigest()[:20]
 
 
 def signed_in(request: HttpRequest) -> User:

@@ -300,6 +300,15 @@ def receipt(home, by):
     return fees.record_receipt(household=home, amount=as_amount(10), method=Method.CARD, on=NOW, by=by)
 
 
+def test_a_form_that_was_filled_in_anew_is_not_the_same(desk, season):
+    """Back in the browser, another day chosen, and sent again: it has the key of the first."""
+    address = reverse("admin:courses_cohort_attendance", args=[season.cohort.pk])
+    page = desk.get(address)
+    sessions = [str(day) for day in season.cohort.sessions[:2]]
+    answers = [desk.post(address, form_of(page, session=each, present=[]), follow=True) for each in sessions]
+    assert ["nothing was done twice" in said(answer) for answer in answers] == [False, False]
+
+
 def cancel_page(receipt):
     return reverse("admin:fees_receipt_cancel", args=[receipt.pk])
 
