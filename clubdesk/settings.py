@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clubdesk.middleware.InWords",
+    "clubdesk.middleware.WritesNeedGuards",
 ]
 
 ROOT_URLCONF = "clubdesk.urls"

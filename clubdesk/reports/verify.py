@@ -18,6 +18,7 @@ from pypdf import PdfReader
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 from clubdesk.ledger.selectors import year_ending
+from clubdesk.moment import one_moment
 from clubdesk.reports import appearance
 from clubdesk.reports.comparison import Comparison, in_words, looks_that_differ, sheets_that_differ
 from clubdesk.reports.papers import asked_of
@@ -53,6 +54,7 @@ class Verdict:
         return f"Genuine. {self.what}: {self.compared}."
 
 
+@one_moment()
 def verify(content: bytes) -> Verdict:
     """Compare a file with the book. Raises Refused where it is nothing that can be compared."""
     if len(content) > LARGEST:

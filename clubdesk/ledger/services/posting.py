@@ -25,6 +25,8 @@ YEAR_AND_CLOCK = """SELECT y.*, (SELECT 1 FROM ledger_journalentry WHERE number 
 """Both in one question: it is asked for every post."""
 NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
 """Assets that cannot be spent; no restricted fund holds them."""
+SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"
+HEAD = "SELECT last_digest FROM ledger_book"
 
 
 @transaction.atomic
@@ -100,14 +102,24 @@ def _year_of(on: date, book: Book, now: datetime) -> FinancialYear:
 
 
 def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
-    """Once it is sealed the database lets nothing happen to the entry."""
+    """Once it is sealed the database lets nothing happen to the entry, and moves the book's head on to it.
+
+    Where the head stays behind, the guards are lifted, and nothing is posted.
+    """
     entry.digest = digest_of(entry, postings)
     entry.save(force_insert=True)
     for posting in postings:
         posting.entry = entry
     Posting.objects.bulk_create(postings)
     with connection.cursor() as cursor:
-        cursor.execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", [entry.pk])
+        if connection.vendor == "sqlite":
+            cursor.execute(SEAL, [entry.pk])
+            cursor.execute(HEAD)
+        else:  # both at once, so that nobody waits for a second answer
+            cursor.execute(f"{SEAL}; {HEAD}", [entry.pk])
+            cursor.nextset()
+        if cursor.fetchone() != (entry.digest,):
+            raise Refused("The guards of the database are lifted, so nothing is posted; run migrate, then check_books.")
     entry.sealed = True
 
 
