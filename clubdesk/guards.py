@@ -21,7 +21,9 @@ class Guard:
     """A trigger: refuses a row `when` a condition holds, or `does` a statement after it.
 
     `event` is INSERT, UPDATE, DELETE or (PostgreSQL only) TRUNCATE; `when` and `does` are SQL that both
-    databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told.
+    databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told. `holds` names
+    rows and how PostgreSQL holds them before it looks ("ledger_book b FOR NO KEY UPDATE"), so that nobody changes
+    meanwhile what the condition asks; SQLite lets only one write anyhow.
     """
 
     name: str
@@ -30,6 +32,7 @@ class Guard:
     when: str = ""
     message: str = ""
     does: str = ""
+    holds: str = ""
 
     @property
     def trigger(self) -> str:
@@ -48,6 +51,8 @@ class Guard:
         body = f"{self.does or refusal};"
         if self.when:
             body = f"IF {self.when} THEN {body} END IF;"
+        if self.holds:
+            body = f"PERFORM 1 FROM {self.holds}; {body}"
         row = "OLD" if self.event == "DELETE" else "NEW"
         result = "NULL" if self.does or self.event == "TRUNCATE" else row
         return f"BEGIN {body} RETURN {result}; END"
@@ -177,6 +182,26 @@ def one_at_a_time(name: str) -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [name])
+
+
+@contextmanager
+def held_by_this_session(name: str) -> Iterator[bool]:
+    """Whether within the block this session alone has the name, also across transactions; it goes with the session.
+
+    SQLite has one machine and one clock, and answers that it has.
+    """
+    if connection.vendor != "postgresql":
+        yield True
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", [name])
+        ours = bool(cursor.fetchone()[0])
+    try:
+        yield ours
+    finally:
+        if ours and connection.connection and not connection.connection.closed:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_unlock(hashtextextended(%s, 0))", [name])
 
 
 _guards: dict[str, Guard] = {}

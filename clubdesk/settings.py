@@ -76,13 +76,13 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "clubdesk.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "clubdesk.middleware.NumbersNoRowHas",
+    "clubdesk.middleware.InWords",
     "clubdesk.middleware.WritesNeedGuards",
 ]
 
@@ -144,7 +144,19 @@ KEEP_RECORDS_YEARS = env.int("KEEP_RECORDS_YEARS", default=7)
 SITE_URL = env.str(
     "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"
 ).rstrip("/")
+# Where a server's clock was ahead for a while: entries up to this number are not asked when the last was posted.
+CLOCK_WRONG_UNTIL_ENTRY = env.int("CLOCK_WRONG_UNTIL_ENTRY", default=0)
 PROXIES = env.int("PROXIES", default=0)
+
+# Plain lines to standard error. `clubdesk.faults` writes each fault itself, with the id that the page shows.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+    "loggers": {"django": {"handlers": [], "level": "INFO"}, "django.request": {"level": "CRITICAL"}},
+}
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

@@ -15,7 +15,7 @@ from djmoney.money import Money
 from clubdesk.clock import day_text, months_later
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import balance
-from clubdesk.money import as_amount, nil, sum_of
+from clubdesk.money import as_amount, in_all, sum_of
 from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitLoan, KitState, OwnGearCost, Paid, RangeDay, SignOn
 from clubdesk.rangeday.posting import MONEY_ROLE
 from clubdesk.rangeday.selectors import STANDS
@@ -31,30 +31,30 @@ class DayFigures:
 
     day: RangeDay
     people: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    fees: dict[str, Money] = field(default_factory=lambda: defaultdict(nil))
-    paid: dict[str, Money] = field(default_factory=lambda: defaultdict(nil))
-    rounding: Money = field(default_factory=nil)
+    fees: dict[str, Decimal] = field(default_factory=lambda: defaultdict(Decimal))
+    paid: dict[str, Decimal] = field(default_factory=lambda: defaultdict(Decimal))
+    rounding: Decimal = Decimal(0)
 
     @property
     def attendance(self) -> int:
         return sum(self.people.values())
 
     @property
-    def takings(self) -> Money:
-        return sum(self.fees.values(), nil())
+    def takings(self) -> Decimal:
+        return sum(self.fees.values(), Decimal(0))
 
 
 def by_day(since: date, until: date) -> list[DayFigures]:
     """Every range day of the span that was not called off, the earliest first."""
     days = RangeDay.objects.filter(date__range=(since, until), called_off_on=None).order_by("date", "place")
     found = {day.pk: DayFigures(day) for day in days}
-    rows = SignOn.objects.filter(STANDS, range_day__in=found).values("range_day", "gear", "paid")
+    rows = SignOn.objects.filter(STANDS, range_day__in=days).order_by().values("range_day", "gear", "paid")
     for row in rows.annotate(people=Count("pk"), fees=sum_of("amount"), rounded=sum_of("rounding")):
         figures = found[row["range_day"]]
         figures.people[row["gear"]] += row["people"]
-        figures.fees[row["gear"]] += as_amount(row["fees"])
-        figures.paid[row["paid"]] += as_amount(row["fees"])
-        figures.rounding += as_amount(row["rounded"])
+        figures.fees[row["gear"]] += row["fees"]
+        figures.paid[row["paid"]] += row["fees"]
+        figures.rounding += row["rounded"]
     return list(found.values())
 
 
@@ -79,7 +79,8 @@ def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
     months: dict[date, list[DayFigures]] = defaultdict(list)
     for each in days:
         months[each.day.date.replace(day=1)].append(each)
-    rows = SignOn.objects.filter(STANDS, range_day__in=[each.day for each in days]).order_by()
+    dates = [each.day.date for each in days] or [date.max]
+    rows = SignOn.objects.filter(STANDS, range_day__date__range=(min(dates), max(dates))).order_by()
     different: dict[date, set[tuple[str, int]]] = defaultdict(set)
     for day, person, pk in rows.values_list("range_day__date", "person", "pk"):
         different[day.replace(day=1)].add(("roll", person) if person else ("visitor", pk))
@@ -101,8 +102,8 @@ class Proof:
     """The same money twice: by the sign-ons, and by the ledger's entries of them."""
 
     method: Paid
-    by_sign_ons: Money
-    by_ledger: Money
+    by_sign_ons: Decimal
+    by_ledger: Decimal
 
 
 def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
@@ -111,10 +112,10 @@ def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
     found = []
     for method, role in MONEY_ROLE.items():
         rows = Posting.objects.filter(own, account__role=role, entry__date__range=(since, until))
-        told = sum((each.paid[method] for each in days), nil())
+        told = sum((each.paid[method] for each in days), Decimal(0))
         if method == Paid.CASH:
-            told -= sum((each.rounding for each in days), nil())
-        found.append(Proof(method, told, as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])))
+            told -= sum((each.rounding for each in days), Decimal(0))
+        found.append(Proof(method, told, in_all(rows)))
     return found
 
 

@@ -9,8 +9,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.contrib.auth.models import User
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DataError, IntegrityError
 from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
@@ -20,10 +19,11 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
+from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
 from clubdesk.money import nil, plain, shown
 from clubdesk.rangeday import figures, selectors, services
-from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
+from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.screens.charts import Chart
 from clubdesk.screens.fields import SpanForm
@@ -34,6 +34,7 @@ from clubdesk.verbs import may, verb_of
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
+MOST_DAYS = 60
 
 
 def today(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -131,7 +132,8 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
     if not (request.user.is_staff and may(request.user, verb_of(services.receive_tap).permission)):
         return JsonResponse({"sentence": "Sign in again in another tab."}, status=403)
     day = get_object_or_404(RangeDay, pk=pk)
-    told = []
+    told: list[list[object]] = []
+    refused = ""
     if request.method == "POST":
         try:
             sent = json.loads(request.body)["taps"][:MOST_AT_ONCE]
@@ -140,18 +142,28 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
         known = selectors.schedule(day, [pk for tapped in wanted for pk in tapped.people])
         for tapped in wanted:
-            if tap := _received(day, tapped, signed_in(request), known):
+            try:
+                tap = services.receive_tap(range_day=day, tapped=tapped, by=signed_in(request), known=known)
+            except Exception as error:
+                refused = _why_kept(error, request) or refused
+            else:
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
         day.refresh_from_db()
-    return JsonResponse({"told": told, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])})
+    return JsonResponse(
+        {"told": told, "refused": refused, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])}
+    )
 
 
-def _received(day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule) -> Tap | None:
-    """None where it could not be taken now: the phone keeps it and sends it again, and no other tap waits for it."""
-    try:
-        return services.receive_tap(range_day=day, tapped=tapped, by=by, known=known)
-    except (OperationalError, IntegrityError, DataError, Refused):
-        return None
+def _why_kept(error: Exception, request: HttpRequest) -> str:
+    """Why a tap could not be taken, so that the phone keeps it and sends it again; no other tap waits for it.
+
+    Blank where only others were writing, since it is sent again by itself a moment later.
+    """
+    if is_busy(error):
+        return ""
+    if isinstance(error, Refused | IntegrityError | DataError):
+        return sentence_of(error)
+    return said(error, request)
 
 
 def tapped_of(sent: dict[str, Any]) -> Tapped:
@@ -208,8 +220,9 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         return _figures(request, site, "The range in figures", form=form)
     since, until = form.cleaned_data["since"], form.cleaned_data["until"]
     days = figures.by_day(since, until)
+    months = figures.by_month(days)[::-1]
     sections = [
-        takings_by_month(days), takings_section(days, since, until), attendance_section(days),
+        takings_by_month(months), takings_section(days, since, until), attendance_section(months),
         kit_section(since, until), hint_section(today),
     ]  # fmt: skip
     return _figures(
@@ -230,7 +243,7 @@ def season_chart(days: list[figures.DayFigures]) -> Chart:
     for each in days:
         column = columns.setdefault(each.day.date.replace(day=1) if by_month else each.day.date, [Decimal(0)] * 2)
         for place, kind in enumerate(figures.KINDS):
-            column[place] += each.fees[kind].amount
+            column[place] += each.fees[kind]
     title = f"Takings {'by month' if by_month else 'by day'}"
     return Chart(
         title,
@@ -244,15 +257,16 @@ def takings_section(days: list[figures.DayFigures], since: date, until: date) ->
     several = len({each.day.place for each in days}) > 1
     rows = [
         _takings(link_to(each.day, f"{in_figures(each.day.date)} {each.day.place if several else ''}".strip()), [each])
-        for each in reversed(days)
+        for each in days[: -MOST_DAYS - 1 : -1]
     ]
     total = [_takings("Together", days)] if days else []
+    earlier = f"The latest {MOST_DAYS} of {len(days)} days; the others stand by month." if len(days) > MOST_DAYS else ""
     return Section(
         "Takings by day",
         ["Day", *TAKINGS],
         [*total, *rows],
         "No range day in this time.",
-        note=" ".join([*(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]),
+        note=" ".join([earlier, *(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]).strip(),
     )
 
 
@@ -261,13 +275,13 @@ SPLIT = "In the ledger a fee stands under the accounts among which the fee sched
 
 
 def _takings(first: Any, own: Sequence[figures.DayFigures]) -> list[Any]:
-    kinds = [sum((each.fees[kind] for each in own), nil()) for kind in figures.KINDS]
-    methods = [sum((each.paid[method] for each in own), nil()) for method in figures.METHODS]
+    kinds = [sum((each.fees[kind] for each in own), Decimal(0)) for kind in figures.KINDS]
+    methods = [sum((each.paid[method] for each in own), Decimal(0)) for method in figures.METHODS]
     return [first, sum(each.attendance for each in own), *kinds, *methods]
 
 
-def takings_by_month(days: list[figures.DayFigures]) -> Section:
-    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in reversed(figures.by_month(days))]
+def takings_by_month(months: list[figures.MonthFigures]) -> Section:
+    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in months]
     return Section("Takings by month", ["Month", *TAKINGS], rows, "No range day in this time.")
 
 
@@ -278,10 +292,10 @@ def _proof(proof: figures.Proof) -> str:
     return f"{said}; by the sign-ons {shown(proof.by_sign_ons)}. Run check_books."
 
 
-def attendance_section(days: list[figures.DayFigures]) -> Section:
+def attendance_section(months: list[figures.MonthFigures]) -> Section:
     rows = [
         (f"{each.first:%B %Y}", each.days, each.sign_ons, f"{each.a_day}", each.people, each.visitors)
-        for each in reversed(figures.by_month(days))
+        for each in months
     ]
     columns = ["Month", "Range days", "Sign-ons", "A day", "Different people", "Visitors"]
     return Section("Attendance by month", columns, rows, "Nobody signed on in this time.")

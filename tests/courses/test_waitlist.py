@@ -210,6 +210,19 @@ class TestOffers:
         assert (states(late), selectors.seats_left(october)) == (["offered", "offered"], 1)
         assert sound()
 
+    def test_its_days_are_the_books_though_a_servers_clock_is_behind(self, october, ask, by):
+        full, first, second = ask(12, 12, 12), ask(12), ask(12, 12)
+        ahead = date(2026, 9, 14)
+        with clock.on(ahead):
+            services.withdraw(booking=full, places=full.places.all()[:1], on=ahead, reason="ill", by=by)
+        services.withdraw(booking=again(full), on=NOW, reason="ill", by=by)
+        assert [again(each).offer_lapses_on for each in (first, second)] == [date(2026, 9, 21)] * 2
+        services.accept_by_family(booking=again(first), on=NOW)
+        services.withdraw_by_family(booking=again(second), on=NOW)
+        assert [again(each).state for each in (first, second)] == ["held", "withdrawn"]
+        assert first.places.get().charge.charged_on == ahead
+        assert sound()
+
     def test_an_offer_close_to_the_start_lapses_on_the_first_session(self, october, ask, by):
         full, waiting = ask(12, 12, 12), ask(12)
         services.withdraw(booking=full, on=date(2026, 10, 1), reason="ill", by=by)

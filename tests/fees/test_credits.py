@@ -84,12 +84,16 @@ class TestPaidBack:
         assert repay(10, key=key) == repay(10, key=key)
         assert in_credit() == 30
 
-    def test_no_more_than_was_ever_paid_is_said_to_be_paid_back(self, owe, receive, repay):
+    def test_what_the_bank_paid_beyond_all_receipts_is_owed_and_covered_first(self, owe, receive, repay, household):
         fee = owe(50)
         receive(50)
-        with pytest.raises(Refused, match=r"has a credit of 50\.00; no more than that"):
-            repay(51, has_paid=True)
-        assert still_open(fee) == [0]
+        with pytest.raises(Refused, match=r"has a credit of 0\.00; no more than that"):
+            repay(51)
+        repay(51, has_paid=True)
+        assert (still_open(fee), selectors.balance(household)) == ([50], as_amount(51))
+        receive(20)
+        assert (still_open(fee), selectors.balance(household)) == ([31], as_amount(31))
+        assert sound()
 
 
 class TestUsedForWhatElseIsOwed:

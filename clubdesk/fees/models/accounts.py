@@ -99,7 +99,11 @@ class ChargeShare(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["charge", "account", "party"], name="fees_charge_share_once"),
+            models.UniqueConstraint(
+                fields=["charge", "account", "party"],
+                name="fees_charge_share_once",
+                violation_error_message="Who gets a share of this fee stands there once already.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_share_above_nil"),
         ]
 
@@ -225,7 +229,10 @@ class Arrangement(Document):
         verbose_name = "payment arrangement"
         constraints = [
             models.UniqueConstraint(
-                fields=["household"], condition=Q(ended_on=None), name="fees_one_standing_arrangement"
+                fields=["household"],
+                condition=Q(ended_on=None),
+                name="fees_one_standing_arrangement",
+                violation_error_message="An arrangement of this family stands already; it ends before another is made.",
             )
         ]
 
@@ -241,7 +248,11 @@ class ArrangementPart(models.Model):
     class Meta:
         ordering = ["due_on", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["arrangement", "due_on"], name="fees_one_part_a_day"),
+            models.UniqueConstraint(
+                fields=["arrangement", "due_on"],
+                name="fees_one_part_a_day",
+                violation_error_message="Two parts of an arrangement are due on one day; give each a day of its own.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_part_above_nil"),
         ]
 

@@ -15,6 +15,7 @@
   let along = new Set(); // who of the family signs on with them
   let sending = false;
   let refusal = "";
+  let trouble = ""; // why the book cannot take what waits
   let closed = false;
 
   const place = (tap) => `${shelf} ${tap.key}${tap.undo ? " undo" : ""}`;
@@ -183,8 +184,9 @@
     const count = kept.length;
     by("waits").textContent = count === 0 ? "All is sent." : `${count} ${count === 1 ? "tap waits" : "taps wait"} to be sent.`;
     by("waits").classList.toggle("some", count > 0);
-    by("asks").hidden = !refusal;
-    by("asks").textContent = refusal;
+    const asks = [refusal, trouble && `${trouble} What waits is kept on this phone.`].filter(Boolean).join(" ");
+    by("asks").hidden = !asks;
+    by("asks").textContent = asks;
   }
 
   function piece(each, loan) {
@@ -253,9 +255,12 @@
       const asked = going.length
         ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token() }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
         : {};
-      const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked });
+      const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked, headers: { Accept: "application/json", ...asked.headers } });
       if (answer.status === 403 || answer.status === 400) throw new Error("refused");
-      if (!answer.ok) throw new Error("later");
+      if (!answer.ok) {
+        trouble = answer.status === 503 ? "" : await sentenceOf(answer);
+        throw new Error("later");
+      }
       const said = await answer.json();
       const done = new Map(said.told.map(([key, state, question, undo]) => [`${key}${undo ? " undo" : ""}`, { state, question }]));
       const answered = going.filter((tap) => done.has(`${tap.key}${tap.undo ? " undo" : ""}`));
@@ -265,12 +270,22 @@
       out = said.out;
       const questions = [...done.values()].filter((each) => each.state === "question").map((each) => each.question);
       refusal = questions.length ? `The coordinator will be asked: ${questions.join(" ")}` : refusal === SIGN_IN ? "" : refusal;
+      trouble = said.refused;
       if (said.closed && kept.length === 0) close(said.closed);
-    } catch (trouble) {
-      if (trouble.message === "refused") refusal = SIGN_IN;
+    } catch (failure) {
+      if (failure.message === "refused") refusal = SIGN_IN;
     } finally {
       sending = false;
       draw();
+    }
+  }
+
+  // What the book says of its own trouble; nothing where what answers is not the book.
+  async function sentenceOf(answer) {
+    try {
+      return (await answer.json()).sentence || "";
+    } catch {
+      return "";
     }
   }
 
