@@ -162,7 +162,6 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
                 refused = _why_kept(error, request) or refused
             else:
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
-        day.refresh_from_db()
     kit = selectors.kit_on_hand(day.date) if day.is_open else []
     return JsonResponse({"told": told, "refused": refused, **said_of(day, kit, request.GET.get("have", ""))})
 
