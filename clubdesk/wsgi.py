@@ -1,14 +1,20 @@
-"""The entry for a WSGI server."""
+"""The entry for a WSGI server: static files are gathered, and the book is held open."""
 
 import os
 import sqlite3
 from collections.abc import Iterable
 from typing import Any
 
+import django
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clubdesk.settings")
+django.setup()
+
+from clubdesk import statics  # noqa: E402 - it asks the settings
+
+statics.gather()
 site = get_wsgi_application()
 _held: dict[int, sqlite3.Connection] = {}
 
