@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from clubdesk.ledger.models import JournalEntry, Posting
-from clubdesk.money import cents_of, in_units
+from clubdesk.money import plain
 
 SEALED = (
     "previous_digest",
@@ -30,14 +30,12 @@ as_json = json.JSONEncoder(separators=(",", ":")).encode
 
 def digest_of(entry: JournalEntry, postings: Iterable[Posting]) -> str:
     """SHA-256 over the entry, its lines in order and `entry.previous_digest`, as hexadecimal digits."""
-    lines = [[*(getattr(line, name) for name in LINE), cents_of(line.amount)] for line in postings]
+    lines = [[line.account_id, line.fund_id, line.party_id, plain(line.amount)] for line in postings]
     return digest_of_rows([getattr(entry, name) for name in SEALED], lines)
 
 
-def digest_of_rows(entry: Row, lines: Iterable[Row]) -> str:
-    """The same over plain rows: the columns `SEALED` of the entry, and of each line `LINE` and its amount in cents."""
+def digest_of_rows(entry: Row, lines: Sequence[Row]) -> str:
+    """The same over plain rows: the columns `SEALED` of the entry, and of each line `LINE` and its amount as text."""
     previous, number, on, *words, posted_at = entry
-    moment = round(posted_at.timestamp() * 1_000_000)
-    content = [previous, number, on.isoformat(), *words, moment]
-    content.append([[account, fund, party, in_units(cents)] for account, fund, party, cents in lines])
+    content = [previous, number, on.isoformat(), *words, round(posted_at.timestamp() * 1_000_000), lines]
     return hashlib.sha256(as_json(content).encode()).hexdigest()

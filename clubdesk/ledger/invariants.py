@@ -36,7 +36,7 @@ from clubdesk.ledger.models import (
 )
 from clubdesk.ledger.stored import locked_months, months_that_differ, posted_in_funds
 from clubdesk.moment import one_moment
-from clubdesk.money import in_cents, shown, sum_of
+from clubdesk.money import in_cents, in_units, shown, sum_of
 
 MOST_FAULTS = 20
 
@@ -185,9 +185,9 @@ def _lines_by_entry() -> Callable[[int], list[Row]]:
 
     def of(entry: int) -> list[Row]:
         nonlocal row
-        lines = []
+        lines: list[Row] = []
         while row is not None and row[0] == entry:
-            lines.append(row[1:])
+            lines.append((*row[1:-1], in_units(row[-1])))
             row = next(rows, None)
         return lines
 

@@ -114,12 +114,13 @@ def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
             cursor.execute(SEAL, [entry.pk])
-            cursor.execute(HEAD)
-        else:  # both at once, so that nobody waits for a second answer
-            cursor.execute(f"{SEAL}; {HEAD}", [entry.pk])
+            head = connection.connection.execute(HEAD).fetchone()  # SQLite answers in this process
+        else:
+            cursor.execute(f"{SEAL}; {HEAD}", [entry.pk])  # both at once, so that nobody waits for a second answer
             cursor.nextset()
-        if cursor.fetchone() != (entry.digest,):
-            raise Refused("The guards of the database are lifted, so nothing is posted; run migrate, then check_books.")
+            head = cursor.fetchone()
+    if head != (entry.digest,):
+        raise Refused("The guards of the database are lifted, so nothing is posted; run migrate, then check_books.")
     entry.sealed = True
 
 

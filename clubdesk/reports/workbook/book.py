@@ -30,7 +30,7 @@ from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.rooms import SheetOf
 from clubdesk.sheets import Beside, Look, Proved, Sheet
-from clubdesk.sheets.canonical import Contents
+from clubdesk.sheets.canonical import Contents, SheetDigest
 
 MARK = "fletchbook workbook"
 FIRST = [
@@ -68,18 +68,18 @@ def write_workbook(
 
 
 @one_moment()
-def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> Contents:
-    """The same with the stamp of an earlier making; returns the digests of what was written.
+def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> list[SheetDigest]:
+    """The same with the stamp of an earlier making; returns the digest of each sheet.
 
     Rows of the journal are streamed, never held in memory together.
     """
     context, book = Context.of(year, stamp), Workbook(write_only=True)
     sheets = {look: _opened(look, book, context, copies) for look in tabs()}
     _write_sheets(context, sheets)
-    contents = Contents.of(sheet.digest for sheet in sheets.values())
-    _describe(context, book, contents)
+    digests = [sheet.digest for sheet in sheets.values()]
+    _describe(context, book, Contents.of(digests))
     book.save(file)
-    return contents
+    return digests
 
 
 def workbook_bytes(year: FinancialYear, *, made_on: date, made_by: str) -> bytes:
