@@ -7,6 +7,8 @@ from collections.abc import Callable
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import DatabaseError, DataError, connection
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import render
 from django.urls import reverse
 
@@ -15,6 +17,15 @@ from clubdesk.faults import Kind, answer, kind_of, noted
 
 ONLY_LOOKS = ("GET", "HEAD", "OPTIONS")
 Answer = Callable[[HttpRequest], HttpResponse]
+
+
+class Compressed(GZipMiddleware):
+    """Pages and other text; files that are compressed by their kind go out as they are."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
+        kind = response.get("Content-Type", "")
+        is_text = kind.startswith(("text/", "application/json", "application/javascript"))
+        return super().process_response(request, response) if is_text else response
 
 
 class InWords:

@@ -76,6 +76,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "clubdesk.middleware.Compressed",
     "clubdesk.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -129,7 +130,13 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "admin:login"
 
 STATIC_URL = "static/"
-WHITENOISE_USE_FINDERS = True
+# Where `clubdesk.statics` gathers the static files, each named by its contents and compressed.
+STATIC_ROOT = BASE_DIR / ".static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = DEBUG
 MEDIA_ROOT = BASE_DIR / ".evidence"
 EVIDENCE_LIMIT = 10 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024

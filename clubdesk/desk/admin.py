@@ -11,6 +11,7 @@ from clubdesk.desk import erasing
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.moved import SaysWhatMoved
+from clubdesk.screens.scripts import OnlyItsScripts
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
@@ -58,11 +59,11 @@ admin.site.unregister((User, Group))
 
 
 @admin.register(User)
-class SignInAdmin(SaysWhatMoved[User], UserAdmin[User]):
+class SignInAdmin(SaysWhatMoved[User], OnlyItsScripts[User], UserAdmin[User]):
     readonly_fields = ("last_login", "date_joined")
     search_help_text = "A username, a name or an e-mail"
 
 
 @admin.register(Group)
-class RoleAdmin(SaysWhatMoved[Group], GroupAdmin):
+class RoleAdmin(SaysWhatMoved[Group], OnlyItsScripts[Group], GroupAdmin):
     search_help_text = "A role’s name"

@@ -1,5 +1,6 @@
 """The sheet of a range day, made for a thumb, and where phones send what they have kept."""
 
+import hashlib
 import json
 import uuid
 from collections.abc import Sequence
@@ -84,29 +85,42 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     return site_page(request, site, "rangeday/sheet.html", str(day), **context)
 
 
-def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
+def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict[str, Any]:
     """Who has signed on, as the sheet shows it, the latest first, and which kit is out, with whose sign-on.
 
     Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
+    Where the phone says by its mark what it has, and that still stands, it is told only what came after.
     """
-    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("-pk")
+    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("pk")
     if not day.is_open:
         rows = rows.none()
-    return {
-        "signed": [
-            [
-                row.person_id,
-                "" if row.person_id else row.visitor_name,
-                in_words(row),
-                str(row.tap.key) if row.tap else "",
-                "" if row.tap else str(row.key),
-                row.pk,
-            ]
-            for row in rows
-        ],
-        "out": [[each.kit.pk, each.holder, each.who] for each in kit if each.holder],
-        "closed": closed_in_words(day),
-    }
+    signed = [
+        [
+            row.person_id,
+            "" if row.person_id else row.visitor_name,
+            in_words(row),
+            str(row.tap.key) if row.tap else "",
+            "" if row.tap else str(row.key),
+            row.pk,
+        ]
+        for row in rows
+    ]
+    out = [[each.kit.pk, each.holder, each.who] for each in kit if each.holder]
+    before = _still_first(have, signed)
+    news = {"signed": signed[before:][::-1], "more": before > 0, "mark": mark_of(signed)}
+    return {**news, "out": out, "closed": closed_in_words(day)}
+
+
+def mark_of(rows: list[list[Any]]) -> str:
+    """How many rows there are, and a digest of them: by this a phone says which it has."""
+    return f"{len(rows)}-{hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:16]}"
+
+
+def _still_first(have: str, rows: list[list[Any]]) -> int:
+    """How many rows the phone has, where they are the first as they are now; else none."""
+    count = have.partition("-")[0]
+    known = int(count) if count.isascii() and count.isdigit() and len(count) < 6 else 0
+    return known if have == mark_of(rows[:known]) else 0
 
 
 def in_words(row: SignOn) -> str:
@@ -148,10 +162,8 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
                 refused = _why_kept(error, request) or refused
             else:
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
-        day.refresh_from_db()
-    return JsonResponse(
-        {"told": told, "refused": refused, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])}
-    )
+    kit = selectors.kit_on_hand(day.date) if day.is_open else []
+    return JsonResponse({"told": told, "refused": refused, **said_of(day, kit, request.GET.get("have", ""))})
 
 
 def _why_kept(error: Exception, request: HttpRequest) -> str:

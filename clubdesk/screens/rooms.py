@@ -19,6 +19,7 @@ from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.finding import read
 from clubdesk.screens.fields import DateInput, PickWidget
 from clubdesk.screens.moved import SaysWhatMoved
+from clubdesk.screens.scripts import OnlyItsScripts
 from clubdesk.screens.searching import Way
 from clubdesk.screens.tables import Section, page_of
 from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page
@@ -29,7 +30,7 @@ MakesSection = Callable[[HttpRequest, Any], Section | None]
 Context = dict[str, Any]
 
 
-class RoomAdmin(SaysWhatMoved[Row]):
+class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
 
     A room above adds its own pages and sections by declaring them in its `room.py` (`rooms.PageOn`).

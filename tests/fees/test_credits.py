@@ -84,15 +84,28 @@ class TestPaidBack:
         assert repay(10, key=key) == repay(10, key=key)
         assert in_credit() == 30
 
-    def test_what_the_bank_paid_beyond_all_receipts_is_owed_and_covered_first(self, owe, receive, repay, household):
+    def test_no_more_than_was_ever_paid_is_said_to_be_paid_back(self, owe, receive, repay):
         fee = owe(50)
         receive(50)
-        with pytest.raises(Refused, match=r"has a credit of 0\.00; no more than that"):
-            repay(51)
-        repay(51, has_paid=True)
-        assert (still_open(fee), selectors.balance(household)) == ([50], as_amount(51))
-        receive(20)
-        assert (still_open(fee), selectors.balance(household)) == ([31], as_amount(31))
+        with pytest.raises(Refused, match=r"has a credit of 50\.00; no more than that"):
+            repay(51, has_paid=True)
+        assert still_open(fee) == [0]
+
+    def test_what_was_paid_back_of_a_cancelled_receipt_is_owed_and_covered_first(
+        self, owe, receive, repay, household, by
+    ):
+        fee = owe(50)
+        receive(50)
+        services.cancel_receipt(receipt=receive(30), on=NOW, reason="another family's", by=by)
+        for more in ({}, {"has_paid": True}):
+            with pytest.raises(Refused, match="no more than that"):
+                repay(81, **more)
+        repay(80, has_paid=True)
+        assert (still_open(fee), selectors.balance(household)) == ([50], as_amount(80))
+        with pytest.raises(Refused, match="no more than that"):
+            repay(1, has_paid=True)
+        receive(40)
+        assert (still_open(fee), selectors.balance(household)) == ([40], as_amount(40))
         assert sound()
 
 

@@ -49,9 +49,14 @@ def one_more(table, where="TRUE", **values):
 def refused_by(name):
     """What the database says to a row that is like one that stands."""
     model, constraint = OURS[name]
-    if made := NOT_IN_THE_WORLD.get(model._meta.db_table):
-        made()
     table, columns = model._meta.db_table, columns_of(model._meta.db_table)
+    with without_checks(table):
+        if table in NOT_IN_THE_WORLD:
+            NOT_IN_THE_WORLD[table]()
+        return answer_of(constraint, model, table, columns)
+
+
+def answer_of(constraint, model, table, columns):
     like = Unique(model, constraint.fields, constraint.condition)
     where, before = like.row()
     others = {
@@ -61,19 +66,17 @@ def refused_by(name):
     }
     others |= {
         column: literal(another(columns[column], None))
-        for constraint in model._meta.constraints
-        if isinstance(constraint, UniqueConstraint) and constraint.name != name and constraint.fields
-        for column in Unique(model, constraint.fields, constraint.condition).columns
+        for other in model._meta.constraints
+        if isinstance(other, UniqueConstraint) and other.name != constraint.name and other.fields
+        for column in Unique(model, other.fields, other.condition).columns
         if column not in like.decides
     }
-    statement = one_more(table, where, **others)
-    with without_checks(table):
-        if connection.vendor == "sqlite":
-            run("PRAGMA defer_foreign_keys = ON")
-        for each in before:
-            run(each)
-        with pytest.raises(IntegrityError) as refused, transaction.atomic():
-            run(statement)
+    if connection.vendor == "sqlite":
+        run("PRAGMA defer_foreign_keys = ON")
+    for each in before:
+        run(each)
+    with pytest.raises(IntegrityError) as refused, transaction.atomic():
+        run(one_more(table, where, **others))
     return refused.value
 
 

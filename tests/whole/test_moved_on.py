@@ -365,10 +365,10 @@ def test_a_press_is_remembered_only_with_what_it_did(desk, owing, monkeypatch):
     page = desk.get(receipts_page(owing))
 
     def fail(session):
-        raise ZeroDivisionError
+        raise ZeroDivisionError("no session")
 
     monkeypatch.setattr("django.contrib.sessions.backends.db.SessionStore.save", fail)
-    with pytest.raises(ZeroDivisionError):
+    with pytest.raises(ZeroDivisionError, match="no session"):
         desk.post(receipts_page(owing), form_of(page))
     monkeypatch.undo()
     assert Receipt.objects.filter(key=form_of(page)["key"]).count() == 0

@@ -364,8 +364,8 @@ def repay_credit(
 ) -> Repayment:
     """Pay a household's credit back from the bank. Raises Refused for more than the credit.
 
-    Where the bank `has_paid` already, what the credit has come to pay since is owed again; and where there is less
-    credit than it paid, since a receipt was cancelled, the household owes the rest until it pays that back.
+    Where the bank `has_paid` already, what the credit has come to pay since is owed again; and where a receipt behind
+    it was cancelled since, the household owes what is missing until it pays that back.
     """
     household = queue(household)
     if found := ledger.written(Repayment, key):
@@ -374,7 +374,7 @@ def repay_credit(
     if has_paid:
         _free_credit(household, amount, on)
     credit = selectors.unused_credit(household)
-    if amount > credit and not has_paid:
+    if amount > credit + (selectors.cancelled_meanwhile(household) if has_paid else nil()):
         raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
     document = Repayment.objects.create(
         key=key or uuid.uuid4(),
