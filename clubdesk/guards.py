@@ -237,12 +237,27 @@ def _installed(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
 
 
 def install(connection: BaseDatabaseWrapper) -> None:
-    """Put every guard in place whose table exists, replacing what stood there."""
-    remove(connection)
-    tables = set(connection.introspection.table_names())
-    for guard in _wanted(connection):
-        if guard.table in tables:
+    """Put every guard in place whose table exists. One that stands as it should is left alone: nobody waits for it."""
+    tables, found = set(connection.introspection.table_names()), _installed(connection)
+    wanted = {guard.trigger: guard for guard in _wanted(connection) if guard.table in tables}
+    right = {name for name, guard in wanted.items() if found.get(name) == (guard.table, _text_of(connection, guard))}
+    _drop(connection, {name: table for name, (table, _) in found.items() if name not in right})
+    for name, guard in wanted.items():
+        if name not in right:
             put(connection, guard)
+
+
+def _text_of(connection: BaseDatabaseWrapper, guard: Guard) -> str:
+    """The guard as the database holds it."""
+    return guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql_body()
+
+
+def _drop(connection: BaseDatabaseWrapper, triggers: Mapping[str, str]) -> None:
+    """Drop triggers, each with its table."""
+    with connection.cursor() as cursor:
+        for name, table in triggers.items():
+            suffix = "" if connection.vendor == "sqlite" else f" ON {table}"
+            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{suffix}")
 
 
 def put(connection: BaseDatabaseWrapper, guard: Guard) -> None:
@@ -252,12 +267,43 @@ def put(connection: BaseDatabaseWrapper, guard: Guard) -> None:
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
-    """Take every guard away; only for emptying a demo or a test database."""
-    found = _installed(connection)
-    with connection.cursor() as cursor:
-        for name, (table, _) in found.items():
-            suffix = "" if connection.vendor == "sqlite" else f" ON {table}"
-            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{suffix}")
+    """Take every guard away, in the transaction that puts them back; only to change tables or to empty them."""
+    _drop(connection, {name: table for name, (table, _) in _installed(connection).items()})
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper, *tables: str) -> Iterator[None]:
+    """Lift the guards of these tables inside a transaction, which puts them back whether it comes to its end or not."""
+    found = {name: table for name, (table, _) in _installed(connection).items() if table in tables}
+    _let_nothing_wait(connection)
+    _drop(connection, found)
+    yield
+    _let_nothing_wait(connection)
+    for guard in _wanted(connection):
+        if guard.trigger in found:
+            put(connection, guard)
+
+
+def _let_nothing_wait(connection: BaseDatabaseWrapper) -> None:
+    """Have foreign keys checked now: PostgreSQL changes no trigger of a table of which some wait for the end."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED")
+
+
+_lacking: list[str] = []
+
+
+def look(connection: BaseDatabaseWrapper) -> list[str]:
+    """The `faults` of a database that has tables, remembered for `are_lacking`."""
+    has_tables = "ledger_posting" in connection.introspection.table_names()
+    _lacking[:] = faults(connection) if has_tables else []
+    return list(_lacking)
+
+
+def are_lacking(connection: BaseDatabaseWrapper) -> bool:
+    """Whether a guard lacked at the last look and still does; asks the database only where one did."""
+    return bool(_lacking and look(connection))
 
 
 def faults(connection: BaseDatabaseWrapper) -> list[str]:
@@ -265,9 +311,8 @@ def faults(connection: BaseDatabaseWrapper) -> list[str]:
     found = _installed(connection)
     sentences = []
     for guard in _wanted(connection):
-        expected = guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql_body()
         if guard.trigger not in found:
             sentences.append(f"The database guard {guard.name} on {guard.table} is missing; run migrate.")
-        elif found[guard.trigger][1] != expected:
+        elif found[guard.trigger][1] != _text_of(connection, guard):
             sentences.append(f"The database guard {guard.name} on {guard.table} was altered; run migrate.")
     return sentences

@@ -76,13 +76,15 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "clubdesk.middleware.Compressed",
+    "clubdesk.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "clubdesk.middleware.NumbersNoRowHas",
+    "clubdesk.middleware.InWords",
+    "clubdesk.middleware.WritesNeedGuards",
 ]
 
 ROOT_URLCONF = "clubdesk.urls"
@@ -128,7 +130,13 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "admin:login"
 
 STATIC_URL = "static/"
-WHITENOISE_USE_FINDERS = True
+# Where `clubdesk.statics` gathers the static files, each named by its contents and compressed.
+STATIC_ROOT = BASE_DIR / ".static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = DEBUG
 MEDIA_ROOT = BASE_DIR / ".evidence"
 EVIDENCE_LIMIT = 10 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
@@ -146,6 +154,16 @@ SITE_URL = env.str(
 # Where a server's clock was ahead for a while: entries up to this number are not asked when the last was posted.
 CLOCK_WRONG_UNTIL_ENTRY = env.int("CLOCK_WRONG_UNTIL_ENTRY", default=0)
 PROXIES = env.int("PROXIES", default=0)
+
+# Plain lines to standard error. `clubdesk.faults` writes each fault itself, with the id that the page shows.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+    "loggers": {"django": {"handlers": [], "level": "INFO"}, "django.request": {"level": "CRITICAL"}},
+}
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

@@ -3,6 +3,8 @@
 from django.contrib import admin
 from django.urls import include, path
 
+handler500 = "clubdesk.middleware.fault"
+
 urlpatterns = [
     path("book/", include("clubdesk.courses.urls")),
     path("account/", include("clubdesk.fees.urls")),

@@ -10,5 +10,6 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if DATABASE["ENGINE"].endswith("sqlite3"):
     # Nothing waits for the disk: a test's book need not survive the machine.
     DATABASE["OPTIONS"]["init_command"] += "PRAGMA synchronous=OFF;"
-# Each test's client makes the site anew; no test waits until all static files are listed.
-WHITENOISE_AUTOREFRESH = True
+# Each test's client makes the site anew; no test waits until all static files are gathered or listed.
+STORAGES = STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}  # noqa: F405
+WHITENOISE_AUTOREFRESH = WHITENOISE_USE_FINDERS = True

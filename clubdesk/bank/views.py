@@ -9,7 +9,6 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
-from django.db import DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
@@ -27,15 +26,15 @@ from clubdesk.bank.services.importing import Plan, plan_import
 from clubdesk.bank.streams import streams
 from clubdesk.clock import long_day
 from clubdesk.errors import Refused
+from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.ledger.selectors import book
 from clubdesk.screens.fields import Cleaned
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section, page_of
-from clubdesk.screens.verbs import sentence_of, signed_in
+from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import may, verb_of
 
 Context = dict[str, Any]
-COULD_NOT = (Refused, IntegrityError, DataError, OperationalError)
 MOST_HERE = 1_500_000
 TOO_LARGE = "A file of this size is brought in from the shell: manage.py import_statement FILE."
 SHOWN = 30

@@ -22,11 +22,11 @@ from clubdesk.courses.certificate import certificate_pdf
 from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of, too_young
 from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
+from clubdesk.faults import is_busy, sentence_of
 from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
 from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.screens.pages import site_page
-from clubdesk.screens.verbs import BUSY
 from clubdesk.verbs import may
 
 CONSENT = (
@@ -91,7 +91,7 @@ def course(request: HttpRequest, pk: int) -> HttpResponse:
         if _in_turn(lambda: services.within_limits("email", party.email)):
             _in_turn(lambda: services.book_from_page(course=shown, form=party, on=clock.today(), key=key))
     except (Refused, IntegrityError, OperationalError) as refusal:
-        guardian.add_error(None, refusal.sentence if isinstance(refusal, Refused) else BUSY)
+        guardian.add_error(None, sentence_of(refusal))
         return _course_page(request, shown, guardian, children, status=422)
     return HttpResponseRedirect(reverse("book:thanks"))
 
@@ -101,8 +101,8 @@ def _in_turn(act: Any) -> Any:
     for attempt in range(TRIES):
         try:
             return act()
-        except OperationalError:
-            if attempt == TRIES - 1:
+        except OperationalError as error:
+            if attempt == TRIES - 1 or not is_busy(error):
                 raise
             time.sleep(0.2 * (attempt + 1))
     return None
@@ -209,7 +209,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
             if leave is None:
                 return HttpResponseRedirect(reverse("book:own", args=[token]))
         except (Refused, IntegrityError, OperationalError) as refusal:
-            error = refusal.sentence if isinstance(refusal, Refused) else BUSY
+            error = sentence_of(refusal)
             booking = letters.booking_of(token)
     places = selectors.places_of(booking)
     standing = any(selectors.can_leave(place, clock.today()) for place in places)

@@ -10,6 +10,8 @@ from clubdesk.clock import day_text
 from clubdesk.desk import erasing
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import VerbForm
+from clubdesk.screens.moved import SaysWhatMoved
+from clubdesk.screens.scripts import OnlyItsScripts
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
@@ -57,10 +59,11 @@ admin.site.unregister((User, Group))
 
 
 @admin.register(User)
-class SignInAdmin(UserAdmin[User]):
+class SignInAdmin(SaysWhatMoved[User], OnlyItsScripts[User], UserAdmin[User]):
+    readonly_fields = ("last_login", "date_joined")
     search_help_text = "A username, a name or an e-mail"
 
 
 @admin.register(Group)
-class RoleAdmin(GroupAdmin):
+class RoleAdmin(SaysWhatMoved[Group], OnlyItsScripts[Group], GroupAdmin):
     search_help_text = "A role’s name"

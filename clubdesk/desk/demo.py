@@ -77,8 +77,9 @@ def empty() -> None:
         rows = column.model._default_manager.filter(**{f"{column.name}__gt": ""})
         for name in rows.values_list(column.name, flat=True):
             column.storage.delete(name)
-    guards.remove(connection)
-    call_command("flush", interactive=False, verbosity=0)
+    with transaction.atomic():
+        guards.remove(connection)
+        call_command("flush", interactive=False, verbosity=0)
 
 
 def scenes() -> Iterator[rooms.Scene]:

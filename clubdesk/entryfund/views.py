@@ -21,6 +21,7 @@ from clubdesk.entryfund.forecast import METHOD
 from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm
 from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
 from clubdesk.errors import Refused
+from clubdesk.faults import sentence_of
 from clubdesk.fees import accounts
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import book, year_start
@@ -28,7 +29,7 @@ from clubdesk.money import as_amount, shown
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section, link_to
-from clubdesk.screens.verbs import BUSY, signed_in
+from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import shell_user
 
 # Without a sign-in
@@ -84,10 +85,8 @@ def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
             by=shell_user(),
             key=cleaned["key"],
         )
-    except Refused as refusal:
-        form.add_error(None, refusal.sentence)
-    except (IntegrityError, OperationalError):
-        form.add_error(None, BUSY)
+    except (Refused, IntegrityError, OperationalError) as refusal:
+        form.add_error(None, sentence_of(refusal))
     return None
 
 
@@ -106,8 +105,8 @@ def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
             )
             messages.success(request, "Your answer has reached the committee.")
             return HttpResponseRedirect(reverse("claims:own", args=[token]))
-        except Refused as refusal:
-            form.add_error(None, refusal.sentence)
+        except (Refused, OperationalError) as refusal:
+            form.add_error(None, sentence_of(refusal))
     context = {
         "club": book().club_name,
         "title": "A question about your claim",

@@ -308,6 +308,8 @@ class Document(models.Model):
 
     may_be_reversed = False
     """Whether its entry may stand reversed without the document itself saying so."""
+    entries_follow_from: tuple[str, ...] | None = None
+    """The columns that `entries_called_for` reads, where there are so many documents that no other should be read."""
 
     class Meta:
         abstract = True

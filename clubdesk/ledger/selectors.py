@@ -2,15 +2,14 @@
 
 import calendar
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 from django.apps import apps
-from django.core.exceptions import ObjectDoesNotExist
 from django.db.models import F, Max, Model, OuterRef, Q, QuerySet, Subquery
 
 from clubdesk.clock import day_text
@@ -31,6 +30,7 @@ from clubdesk.ledger.models import (
 from clubdesk.money import in_all, sum_of
 
 ZERO = Decimal("0.00")
+Row = TypeVar("Row", bound=Model)
 
 
 def book() -> Book:
@@ -46,16 +46,25 @@ def club_name() -> str:
     return found.club_name if found else ""
 
 
+def asked(model: type[Row], where: str, *values: object) -> Sequence[Row]:
+    """Rows by a condition of fixed text, for what each post asks: Django would draw it anew at some times the cost."""
+    return list(model._default_manager.raw(f"SELECT * FROM {model._meta.db_table} WHERE {where}", values))
+
+
+def with_roles(*roles: Role) -> Sequence[Account]:
+    """The accounts with those roles, in no order; the book may lack some."""
+    return asked(Account, f"role IN ({', '.join(['%s'] * len(roles))})", *roles) if roles else []
+
+
 def account(role: Role) -> Account:
-    try:
-        return Account.objects.get(role=role)
-    except ObjectDoesNotExist:
-        raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.") from None
+    for found in with_roles(role):
+        return found
+    raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.")
 
 
 def accounts_of(*roles: Role) -> list[Account]:
     """The accounts with those roles in their order, those that the book has."""
-    found = {account.role: account for account in Account.objects.filter(role__in=roles)}
+    found = {account.role: account for account in with_roles(*roles)}
     return [found[role] for role in roles if role in found]
 
 
@@ -87,9 +96,9 @@ def why_undone(entries: Iterable[JournalEntry]) -> dict[int, str]:
     return found
 
 
-def year_containing(day: date, **also: Subquery) -> FinancialYear:
-    """The financial year that `day` is in, or Refused; `also` is read with it."""
-    for found in FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day).annotate(**also):
+def year_containing(day: date) -> FinancialYear:
+    """The financial year that `day` is in, or Refused."""
+    for found in asked(FinancialYear, "%s BETWEEN first_day AND last_day", day):
         return found
     raise Refused(f"No financial year covers {day_text(day)}; open that year first or correct the date.")
 

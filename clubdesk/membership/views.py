@@ -12,7 +12,6 @@ from django import forms
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
-from django.db import DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -21,6 +20,7 @@ from django.utils.text import slugify
 from clubdesk import clock
 from clubdesk.clock import long_day
 from clubdesk.errors import Refused
+from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, VoucherScheme
 from clubdesk.ledger.models import Party, PartyKind
@@ -31,7 +31,7 @@ from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, plan_roll, read_roll
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import DayField, PickMany, choose_from
 from clubdesk.screens.pages import FileAgainField, site_page
-from clubdesk.screens.verbs import sentence_of, signed_in
+from clubdesk.screens.verbs import signed_in
 from clubdesk.tables import Labelled, Table, write_csv
 from clubdesk.verbs import may, verb_of
 
@@ -90,7 +90,7 @@ def import_roll(request: HttpRequest, site: AdminSite) -> HttpResponse:
             if len(content) > MOST_HERE:
                 raise Refused(TOO_LARGE)
             return _preview(request, site, content, form.cleaned_data["as_at"])
-    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+    except COULD_NOT as refusal:
         sentences = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
     status = 422 if request.method == "POST" else 200
     return site_page(request, site, "membership/import.html", TITLE, status=status, form=form, sentences=sentences)

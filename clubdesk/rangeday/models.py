@@ -256,6 +256,8 @@ class SignOn(Document):
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
 
+    entries_follow_from = ("paid", "cancelled_on")
+
     class Meta:
         ordering = ["-range_day__date", "-pk"]
         verbose_name = "sign-on"

@@ -1,5 +1,6 @@
 """The sheet of a range day, made for a thumb, and where phones send what they have kept."""
 
+import hashlib
 import json
 import uuid
 from collections.abc import Sequence
@@ -9,8 +10,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.contrib.auth.models import User
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DataError, IntegrityError
 from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
@@ -20,10 +20,11 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
+from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
 from clubdesk.money import nil, plain, shown
 from clubdesk.rangeday import figures, selectors, services
-from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn, Tap
+from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.screens.charts import Chart
 from clubdesk.screens.fields import SpanForm
@@ -84,29 +85,42 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     return site_page(request, site, "rangeday/sheet.html", str(day), **context)
 
 
-def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
+def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict[str, Any]:
     """Who has signed on, as the sheet shows it, the latest first, and which kit is out, with whose sign-on.
 
     Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
+    Where the phone says by its mark what it has, and that still stands, it is told only what came after.
     """
-    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("-pk")
+    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("pk")
     if not day.is_open:
         rows = rows.none()
-    return {
-        "signed": [
-            [
-                row.person_id,
-                "" if row.person_id else row.visitor_name,
-                in_words(row),
-                str(row.tap.key) if row.tap else "",
-                "" if row.tap else str(row.key),
-                row.pk,
-            ]
-            for row in rows
-        ],
-        "out": [[each.kit.pk, each.holder, each.who] for each in kit if each.holder],
-        "closed": closed_in_words(day),
-    }
+    signed = [
+        [
+            row.person_id,
+            "" if row.person_id else row.visitor_name,
+            in_words(row),
+            str(row.tap.key) if row.tap else "",
+            "" if row.tap else str(row.key),
+            row.pk,
+        ]
+        for row in rows
+    ]
+    out = [[each.kit.pk, each.holder, each.who] for each in kit if each.holder]
+    before = _still_first(have, signed)
+    news = {"signed": signed[before:][::-1], "more": before > 0, "mark": mark_of(signed)}
+    return {**news, "out": out, "closed": closed_in_words(day)}
+
+
+def mark_of(rows: list[list[Any]]) -> str:
+    """How many rows there are, and a digest of them: by this a phone says which it has."""
+    return f"{len(rows)}-{hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:16]}"
+
+
+def _still_first(have: str, rows: list[list[Any]]) -> int:
+    """How many rows the phone has, where they are the first as they are now; else none."""
+    count = have.partition("-")[0]
+    known = int(count) if count.isascii() and count.isdigit() and len(count) < 6 else 0
+    return known if have == mark_of(rows[:known]) else 0
 
 
 def in_words(row: SignOn) -> str:
@@ -132,7 +146,8 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
     if not (request.user.is_staff and may(request.user, verb_of(services.receive_tap).permission)):
         return JsonResponse({"sentence": "Sign in again in another tab."}, status=403)
     day = get_object_or_404(RangeDay, pk=pk)
-    told = []
+    told: list[list[object]] = []
+    refused = ""
     if request.method == "POST":
         try:
             sent = json.loads(request.body)["taps"][:MOST_AT_ONCE]
@@ -141,18 +156,26 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
         known = selectors.schedule(day, [pk for tapped in wanted for pk in tapped.people])
         for tapped in wanted:
-            if tap := _received(day, tapped, signed_in(request), known):
+            try:
+                tap = services.receive_tap(range_day=day, tapped=tapped, by=signed_in(request), known=known)
+            except Exception as error:
+                refused = _why_kept(error, request) or refused
+            else:
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
-        day.refresh_from_db()
-    return JsonResponse({"told": told, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])})
+    kit = selectors.kit_on_hand(day.date) if day.is_open else []
+    return JsonResponse({"told": told, "refused": refused, **said_of(day, kit, request.GET.get("have", ""))})
 
 
-def _received(day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule) -> Tap | None:
-    """None where it could not be taken now: the phone keeps it and sends it again, and no other tap waits for it."""
-    try:
-        return services.receive_tap(range_day=day, tapped=tapped, by=by, known=known)
-    except (OperationalError, IntegrityError, DataError, Refused):
-        return None
+def _why_kept(error: Exception, request: HttpRequest) -> str:
+    """Why a tap could not be taken, so that the phone keeps it and sends it again; no other tap waits for it.
+
+    Blank where only others were writing, since it is sent again by itself a moment later.
+    """
+    if is_busy(error):
+        return ""
+    if isinstance(error, Refused | IntegrityError | DataError):
+        return sentence_of(error)
+    return said(error, request)
 
 
 def tapped_of(sent: dict[str, Any]) -> Tapped:

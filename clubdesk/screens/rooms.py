@@ -10,17 +10,19 @@ from django.contrib import admin, messages
 from django.contrib.admin.options import IS_POPUP_VAR
 from django.contrib.admin.views.main import ChangeList
 from django.core.exceptions import PermissionDenied
-from django.db import DataError, IntegrityError, OperationalError, models
+from django.db import models
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import URLPattern, path, reverse
 
 from clubdesk import rooms
-from clubdesk.errors import Refused
+from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.finding import read
 from clubdesk.screens.fields import DateInput, PickWidget
+from clubdesk.screens.moved import SaysWhatMoved
+from clubdesk.screens.scripts import OnlyItsScripts
 from clubdesk.screens.searching import Way
 from clubdesk.screens.tables import Section, page_of
-from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page, sentence_of
+from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page
 
 Row = TypeVar("Row", bound=models.Model)
 View = Callable[..., HttpResponse]
@@ -28,7 +30,7 @@ MakesSection = Callable[[HttpRequest, Any], Section | None]
 Context = dict[str, Any]
 
 
-class RoomAdmin(admin.ModelAdmin[Row]):
+class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
 
     A room above adds its own pages and sections by declaring them in its `room.py` (`rooms.PageOn`).
@@ -73,9 +75,10 @@ class RoomAdmin(admin.ModelAdmin[Row]):
         """A plain noun's form. What the book refuses stands above it, with everything typed still in it."""
         try:
             return super().changeform_view(request, *args, **kwargs)
-        except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+        except COULD_NOT as refusal:
             request.refusal = sentence_of(refusal)  # type: ignore[attr-defined]
-            return super().changeform_view(request, *args, **kwargs)
+            again: HttpResponse = self._changeform_view(request, *args, **kwargs)
+            return again
 
     def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         form = super().get_form(request, *args, **kwargs)

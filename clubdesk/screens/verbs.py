@@ -5,23 +5,27 @@ stands above the form with everything typed still in it. Who may, and what the p
 """
 
 from collections.abc import Callable, Sequence
+from hashlib import sha256
 from typing import Any, ClassVar, Generic, TypeVar, cast
 
 from django.contrib import messages
 from django.contrib.auth.models import User
+from django.contrib.sessions.backends.base import SessionBase, UpdateError
 from django.core.exceptions import PermissionDenied
-from django.db import DataError, IntegrityError, OperationalError, models, transaction
+from django.db import OperationalError, models, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import reverse
 
-from clubdesk import clock, unique
-from clubdesk.errors import Refused
+from clubdesk import clock
+from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.screens.fields import VerbForm
+from clubdesk.screens.moved import OPENED, held_by, sealed, what_moved
 from clubdesk.screens.tables import page_of
 from clubdesk.verbs import Verb, may, verb_of
 
-BUSY = "Somebody else was writing at the same moment. Nothing was saved; press the button again."
+PRESSED, MOST_PRESSED = "pressed", 20
+"""Of a session: where each of the forms led that were sent last."""
 
 Target = TypeVar("Target")
 Result = TypeVar("Result")
@@ -68,6 +72,8 @@ class VerbPage(Button[Target], Generic[Target, Result]):
     form_class: ClassVar[type[VerbForm[Any]]] = VerbForm
     asks_only: ClassVar[tuple[str, ...]] = ()
     lands_on_target: ClassVar[bool] = False
+    decides_by_facts: ClassVar[bool] = True
+    """Whether the page has moved on where its facts are others than it was opened with, though its row is the same."""
 
     @property
     def of_verb(self) -> Verb:
@@ -129,12 +135,16 @@ AnyButton = Button[Any]
 
 
 def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: dict[str, object]) -> HttpResponse:
-    """Show the page, or do what it says and go to the result."""
+    """Show the page, or do what it says and go to the result, unless what it showed has moved on meanwhile."""
     if not page.allowed(request):
         raise PermissionDenied
+    facts = page.facts(target) if page.decides_by_facts else ()
+    holds = held_by(target, facts)
+    moved = what_moved(request, holds)
     if request.method == "POST":
         form = page.form_class(request.POST, request.FILES, target=target)
-        answer = _try(page, request, form, target) if form.is_valid() else None
+        as_it_was = form.is_valid() and moved is None
+        answer = _try(page, request, form, target) if as_it_was else _first_result(request)
         if answer is not None:
             return answer
     else:
@@ -142,7 +152,10 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     shown = {
         "title": page.heading(target),
         "page": page,
-        "facts": page.facts(target),
+        "facts": facts or page.facts(target),
+        "opened": sealed(holds) if holds else "",
+        "moved": moved,
+        "over": "" if moved is None or page.applies(target) else page.not_now(target),
         "form": form,
         "target": target,
         "files_lost": bool(request.FILES),
@@ -156,26 +169,53 @@ def _try(page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: objec
     try:
         with transaction.atomic():
             result = page.perform(target=target, by=signed_in(request), cleaned=form.cleaned_data)
-    except (Refused, IntegrityError, DataError, OperationalError) as refusal:
+            leads_to = page.destination(target, result)
+            _remember(request, leads_to)
+    except COULD_NOT as refusal:
         form.add_error(None, sentence_of(refusal))
         return None
     messages.success(request, page.done(target, result))
-    return HttpResponseRedirect(page.destination(target, result))
+    return HttpResponseRedirect(leads_to)
+
+
+# The same form sent again as it was: it finds its first result, whatever has moved on since
+
+
+def _first_result(request: HttpRequest) -> HttpResponse | None:
+    """The session is read as it is stored now, since the first press may have ended after this one began."""
+    now: SessionBase = type(request.session)(request.session.session_key)
+    leads_to = now.get(PRESSED, {}).get(_press(request))
+    if leads_to is None:
+        return None
+    messages.info(request, "This was done when the button was first pressed; nothing was done twice.")
+    return HttpResponseRedirect(leads_to)
+
+
+def _remember(request: HttpRequest, leads_to: str) -> None:
+    """Note where the form led, in the transaction of its verb: either both are kept or none is."""
+    if not _press(request):
+        return
+    latest = list(request.session.get(PRESSED, {}).items())[1 - MOST_PRESSED :]
+    request.session[PRESSED] = dict([*latest, (_press(request), leads_to)])
+    try:
+        request.session.save()
+    except UpdateError as error:
+        if isinstance(error.__context__, OperationalError):
+            raise error.__context__ from error
+        return  # signed out elsewhere meanwhile; what is done is done
+    request.session.modified = False
+
+
+def _press(request: HttpRequest) -> str:
+    """A digest of the form as it was filled in and sent; blank for what is only read, or was sent without its key."""
+    if not request.POST.get("key"):
+        return ""
+    typed = [(name, values) for name, values in request.POST.lists() if name not in (OPENED, "csrfmiddlewaretoken")]
+    files = [(name, str(file)) for name, file in request.FILES.items()]
+    return sha256(repr((request.path, sorted(typed), files)).encode()).hexdigest()[:20]
 
 
 def signed_in(request: HttpRequest) -> User:
     """Whoever asks, on a page that only somebody signed in can open."""
     assert isinstance(request.user, User)
     return request.user
-
-
-def sentence_of(refusal: Exception) -> str:
-    """What a person is told when a verb, the database or a moment's crowding says no."""
-    if isinstance(refusal, Refused):
-        return refusal.sentence
-    if isinstance(refusal, OperationalError):
-        return BUSY
-    if sentence := unique.sentence_of(refusal):
-        return f"{sentence} Nothing was saved."
-    reason = str(refusal).splitlines()[0].strip().rstrip(".")
-    return f"The book itself refused this, and nothing was saved: {reason}."

@@ -353,6 +353,7 @@ class ClosePage(OverPage[FinancialYear]):
     button = "Close the year for good"
     form_class = forms.CloseForm
     asks_only = ("sure",)
+    decides_by_facts = False  # the verb asks the checklist itself, which is long
 
     def not_now(self, target: FinancialYear) -> str:
         if target.is_closed:

@@ -5,9 +5,10 @@ from datetime import date
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from clubdesk import clock
+from clubdesk import clock, guards
 from clubdesk.courses import selectors, services
-from clubdesk.courses.models import Booking, Cohort
+from clubdesk.courses.invariants import waitlists_hold
+from clubdesk.courses.models import RANK_STEP, Booking, Cohort
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeKind
@@ -256,3 +257,19 @@ class TestOffers:
             nightly(on=day, by=by)
             assert [list(model.objects.order_by("pk").values()) for model in (Booking, Message)] == before
         assert sound()
+
+
+def test_the_order_of_a_course_holds_beyond_its_two_thousandth_booking(course, by):
+    household = factories.HouseholdFactory()
+    rows = [
+        Booking(
+            course=course, household=household, booked_on=NOW, number=number, rank=number * RANK_STEP, recorded_by=by
+        )
+        for number in range(1, 2101)
+    ]
+    Booking.objects.bulk_create(rows, batch_size=300)
+    assert list(waitlists_hold()) == []
+    moved = Booking.objects.get(number=2100)
+    guards.remove(connection)
+    Booking.objects.filter(pk=moved.pk).update(rank=moved.rank + 1)
+    assert list(waitlists_hold()) == [f"Booking {moved.pk} stands elsewhere in the waitlist than its history says."]

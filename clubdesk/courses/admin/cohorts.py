@@ -27,6 +27,7 @@ from clubdesk.courses.models import (
     Place,
     PlaceState,
 )
+from clubdesk.courses.services.waitlist import locked
 from clubdesk.money import total
 from clubdesk.screens.fields import VerbForm, choose_from, day_and_reason
 from clubdesk.screens.rooms import RoomAdmin
@@ -276,6 +277,9 @@ class CohortAdmin(RoomAdmin[Cohort]):
     @admin.display(description="Seats taken", ordering="taken")
     def taken(self, cohort: selectors.SeatedCohort) -> int:
         return cohort.taken
+
+    def hold(self, row: Cohort) -> None:
+        locked(row.course)
 
     def save_model(self, request: HttpRequest, obj: Cohort, form: forms.ModelForm[Cohort], change: bool) -> None:
         saved = services.save_cohort(cohort=obj, on=clock.today(), by=signed_in(request))

@@ -49,6 +49,8 @@ class Charge(Document):
     )
     kept = Cents(default=nil, help_text="What the club keeps of a fee that was taken back.")
 
+    entries_follow_from = ("opening", "charged_on", "starts_on", "recognised_on")
+
     class Meta:
         ordering = ["-charged_on", "-pk"]
         constraints = [
@@ -118,6 +120,8 @@ class ChargeCredit(Document):
     reason = models.CharField(max_length=150)
     from_advance = models.BooleanField("before it started", default=False)
 
+    entries_follow_from = ()
+
     class Meta:
         ordering = ["-credited_on", "-pk"]
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil")]
@@ -158,6 +162,8 @@ class Receipt(Document):
     opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="receipts")
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
+
+    entries_follow_from = ("opening", "cancelled_on")
 
     class Meta:
         ordering = ["-received_on", "-pk"]

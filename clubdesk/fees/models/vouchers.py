@@ -106,6 +106,8 @@ class Voucher(Document):
     ended_on = models.DateField("refused or released on", null=True, blank=True)
     end_reason = models.CharField("why", max_length=150, blank=True)
 
+    entries_follow_from = ("state", "short_by")
+
     class Meta:
         ordering = ["-accepted_on", "-pk"]
         constraints = [

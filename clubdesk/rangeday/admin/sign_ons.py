@@ -40,6 +40,7 @@ class SignOnPage(VerbPage[RangeDay, SignOn]):
     button = "Sign on"
     form_class = SignOnForm
     asks_only = ("agreed",)
+    decides_by_facts = False  # others sign on meanwhile
 
     def applies(self, target: RangeDay) -> bool:
         return target.is_open

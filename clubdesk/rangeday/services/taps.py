@@ -79,9 +79,11 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selecto
 
 def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
     """Do what the tap says; what is refused becomes its question."""
+    before = (tap.state, tap.question)
     tap.question = _do(tap, day, by, known)
     tap.state = TapState.QUESTION if tap.question else TapState.DONE
-    tap.save()
+    if before != (tap.state, tap.question):
+        tap.save()
     return tap
 
 

@@ -7,7 +7,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import CommandParser
 
-from clubdesk import clock
+from clubdesk import clock, statics
 from clubdesk.clock import long_day
 from clubdesk.desk import demo
 from clubdesk.errors import Refused
@@ -44,6 +44,7 @@ class Command(ShellCommand):
         if options["today"]:
             clock.set_today(today)
         call_command("migrate", verbosity=0)
+        statics.gather()
         return today
 
     def build(self, today: date) -> None:

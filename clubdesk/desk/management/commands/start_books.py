@@ -4,6 +4,7 @@ from typing import Any
 from django.core.management import call_command
 from django.db import connection
 
+from clubdesk import statics
 from clubdesk.desk import services
 from clubdesk.desk.services import Started
 from clubdesk.shell import Argument, Typed, VerbCommand, day
@@ -19,6 +20,7 @@ class Command(VerbCommand[Started]):
 
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0)
+        statics.gather()
         super().handle(*args, **options)
 
     def told(self, result: Started, typed: Typed) -> Iterable[str]:

@@ -9,12 +9,14 @@
   const shelf = `range-day-${told.day}`;
   const UNDO = 10 * 60 * 1000;
   let signed = told.signed;
+  let mark = told.mark; // by which the book knows what this phone has
   let out = told.out;
   let lending = null; // who is being given kit
   let open = null; // whose ways of paying are shown
   let along = new Set(); // who of the family signs on with them
   let sending = false;
   let refusal = "";
+  let trouble = ""; // why the book cannot take what waits
   let closed = false;
 
   const place = (tap) => `${shelf} ${tap.key}${tap.undo ? " undo" : ""}`;
@@ -183,8 +185,9 @@
     const count = kept.length;
     by("waits").textContent = count === 0 ? "All is sent." : `${count} ${count === 1 ? "tap waits" : "taps wait"} to be sent.`;
     by("waits").classList.toggle("some", count > 0);
-    by("asks").hidden = !refusal;
-    by("asks").textContent = refusal;
+    const asks = [refusal, trouble && `${trouble} What waits is kept on this phone.`].filter(Boolean).join(" ");
+    by("asks").hidden = !asks;
+    by("asks").textContent = asks;
   }
 
   function piece(each, loan) {
@@ -253,24 +256,38 @@
       const asked = going.length
         ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token() }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
         : {};
-      const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked });
+      const answer = await fetch(`${told.send}?have=${mark}`, { credentials: "same-origin", redirect: "error", ...asked, headers: { Accept: "application/json", ...asked.headers } });
       if (answer.status === 403 || answer.status === 400) throw new Error("refused");
-      if (!answer.ok) throw new Error("later");
+      if (!answer.ok) {
+        trouble = answer.status === 503 ? "" : await sentenceOf(answer);
+        throw new Error("later");
+      }
       const said = await answer.json();
       const done = new Map(said.told.map(([key, state, question, undo]) => [`${key}${undo ? " undo" : ""}`, { state, question }]));
       const answered = going.filter((tap) => done.has(`${tap.key}${tap.undo ? " undo" : ""}`));
       for (const tap of answered) if (!tap.undo) times.set(tap.key, Date.parse(tap.at));
       drop(answered);
-      signed = said.signed;
+      signed = said.more ? [...said.signed, ...signed] : said.signed;
+      mark = said.mark;
       out = said.out;
       const questions = [...done.values()].filter((each) => each.state === "question").map((each) => each.question);
       refusal = questions.length ? `The coordinator will be asked: ${questions.join(" ")}` : refusal === SIGN_IN ? "" : refusal;
+      trouble = said.refused;
       if (said.closed && kept.length === 0) close(said.closed);
-    } catch (trouble) {
-      if (trouble.message === "refused") refusal = SIGN_IN;
+    } catch (failure) {
+      if (failure.message === "refused") refusal = SIGN_IN;
     } finally {
       sending = false;
       draw();
+    }
+  }
+
+  // What the book says of its own trouble; nothing where what answers is not the book.
+  async function sentenceOf(answer) {
+    try {
+      return (await answer.json()).sentence || "";
+    } catch {
+      return "";
     }
   }
 
