@@ -15,6 +15,7 @@ from django.db import DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 
+from clubdesk import unique
 from clubdesk.errors import Refused
 
 log = logging.getLogger(__name__)
@@ -96,6 +97,8 @@ def sentence_of(error: Exception) -> str:
     """What a person is told whom a rule, a moment's crowding or a full disk stopped; a fault is raised again."""
     if isinstance(error, Refused):
         return error.sentence
+    if sentence := unique.sentence_of(error):
+        return f"{sentence} Nothing was saved."
     if isinstance(error, IntegrityError | DataError):
         reason = str(error).splitlines()[0].strip().rstrip(".")
         return f"The book itself refused this, and nothing was saved: {reason}."

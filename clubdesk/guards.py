@@ -5,6 +5,7 @@ again after every `migrate`; a system check and `check_books` report one that is
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from django.apps import apps
@@ -20,7 +21,9 @@ class Guard:
     """A trigger: refuses a row `when` a condition holds, or `does` a statement after it.
 
     `event` is INSERT, UPDATE, DELETE or (PostgreSQL only) TRUNCATE; `when` and `does` are SQL that both
-    databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told.
+    databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told. `holds` names
+    rows and how PostgreSQL holds them before it looks ("ledger_book b FOR NO KEY UPDATE"), so that nobody changes
+    meanwhile what the condition asks; SQLite lets only one write anyhow.
     """
 
     name: str
@@ -29,6 +32,7 @@ class Guard:
     when: str = ""
     message: str = ""
     does: str = ""
+    holds: str = ""
 
     @property
     def trigger(self) -> str:
@@ -47,6 +51,8 @@ class Guard:
         body = f"{self.does or refusal};"
         if self.when:
             body = f"IF {self.when} THEN {body} END IF;"
+        if self.holds:
+            body = f"PERFORM 1 FROM {self.holds}; {body}"
         row = "OLD" if self.event == "DELETE" else "NEW"
         result = "NULL" if self.does or self.event == "TRUNCATE" else row
         return f"BEGIN {body} RETURN {result}; END"
@@ -178,6 +184,26 @@ def one_at_a_time(name: str) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [name])
 
 
+@contextmanager
+def held_by_this_session(name: str) -> Iterator[bool]:
+    """Whether within the block this session alone has the name, also across transactions; it goes with the session.
+
+    SQLite has one machine and one clock, and answers that it has.
+    """
+    if connection.vendor != "postgresql":
+        yield True
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", [name])
+        ours = bool(cursor.fetchone()[0])
+    try:
+        yield ours
+    finally:
+        if ours and connection.connection and not connection.connection.closed:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_unlock(hashtextextended(%s, 0))", [name])
+
+
 _guards: dict[str, Guard] = {}
 
 
@@ -211,12 +237,27 @@ def _installed(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
 
 
 def install(connection: BaseDatabaseWrapper) -> None:
-    """Put every guard in place whose table exists, replacing what stood there."""
-    remove(connection)
-    tables = set(connection.introspection.table_names())
-    for guard in _wanted(connection):
-        if guard.table in tables:
+    """Put every guard in place whose table exists. One that stands as it should is left alone: nobody waits for it."""
+    tables, found = set(connection.introspection.table_names()), _installed(connection)
+    wanted = {guard.trigger: guard for guard in _wanted(connection) if guard.table in tables}
+    right = {name for name, guard in wanted.items() if found.get(name) == (guard.table, _text_of(connection, guard))}
+    _drop(connection, {name: table for name, (table, _) in found.items() if name not in right})
+    for name, guard in wanted.items():
+        if name not in right:
             put(connection, guard)
+
+
+def _text_of(connection: BaseDatabaseWrapper, guard: Guard) -> str:
+    """The guard as the database holds it."""
+    return guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql_body()
+
+
+def _drop(connection: BaseDatabaseWrapper, triggers: Mapping[str, str]) -> None:
+    """Drop triggers, each with its table."""
+    with connection.cursor() as cursor:
+        for name, table in triggers.items():
+            suffix = "" if connection.vendor == "sqlite" else f" ON {table}"
+            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{suffix}")
 
 
 def put(connection: BaseDatabaseWrapper, guard: Guard) -> None:
@@ -226,12 +267,43 @@ def put(connection: BaseDatabaseWrapper, guard: Guard) -> None:
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
-    """Take every guard away; only for emptying a demo or a test database."""
-    found = _installed(connection)
-    with connection.cursor() as cursor:
-        for name, (table, _) in found.items():
-            suffix = "" if connection.vendor == "sqlite" else f" ON {table}"
-            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{suffix}")
+    """Take every guard away, in the transaction that puts them back; only to change tables or to empty them."""
+    _drop(connection, {name: table for name, (table, _) in _installed(connection).items()})
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper, *tables: str) -> Iterator[None]:
+    """Lift the guards of these tables inside a transaction, which puts them back whether it comes to its end or not."""
+    found = {name: table for name, (table, _) in _installed(connection).items() if table in tables}
+    _let_nothing_wait(connection)
+    _drop(connection, found)
+    yield
+    _let_nothing_wait(connection)
+    for guard in _wanted(connection):
+        if guard.trigger in found:
+            put(connection, guard)
+
+
+def _let_nothing_wait(connection: BaseDatabaseWrapper) -> None:
+    """Have foreign keys checked now: PostgreSQL changes no trigger of a table of which some wait for the end."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED")
+
+
+_lacking: list[str] = []
+
+
+def look(connection: BaseDatabaseWrapper) -> list[str]:
+    """The `faults` of a database that has tables, remembered for `are_lacking`."""
+    has_tables = "ledger_posting" in connection.introspection.table_names()
+    _lacking[:] = faults(connection) if has_tables else []
+    return list(_lacking)
+
+
+def are_lacking(connection: BaseDatabaseWrapper) -> bool:
+    """Whether a guard lacked at the last look and still does; asks the database only where one did."""
+    return bool(_lacking and look(connection))
 
 
 def faults(connection: BaseDatabaseWrapper) -> list[str]:
@@ -239,9 +311,8 @@ def faults(connection: BaseDatabaseWrapper) -> list[str]:
     found = _installed(connection)
     sentences = []
     for guard in _wanted(connection):
-        expected = guard.sqlite() if connection.vendor == "sqlite" else guard.postgresql_body()
         if guard.trigger not in found:
             sentences.append(f"The database guard {guard.name} on {guard.table} is missing; run migrate.")
-        elif found[guard.trigger][1] != expected:
+        elif found[guard.trigger][1] != _text_of(connection, guard):
             sentences.append(f"The database guard {guard.name} on {guard.table} was altered; run migrate.")
     return sentences

@@ -1,16 +1,22 @@
 """What every request passes through."""
 
+import logging
 import sys
 from collections.abc import Callable
 
 from django.contrib.sessions.middleware import SessionMiddleware
-from django.db import DataError
+from django.db import DatabaseError, DataError, connection
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import render
+from django.urls import reverse
 
+from clubdesk import guards
 from clubdesk.faults import Kind, answer, kind_of, noted
+
+ONLY_LOOKS = ("GET", "HEAD", "OPTIONS")
+Answer = Callable[[HttpRequest], HttpResponse]
 
 
 class Compressed(GZipMiddleware):
@@ -25,7 +31,7 @@ class Compressed(GZipMiddleware):
 class InWords:
     """What no form says: a moment's crowding, a full disk, or a number beyond what the database counts to."""
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):
+    def __init__(self, get_response: Answer):
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
@@ -58,8 +64,38 @@ def _beneath(error: BaseException) -> BaseException:
     return error
 
 
+class WritesNeedGuards:
+    """While the database lacks a guard that was missed at the start, nothing is written; one looks and signs in."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.method not in ONLY_LOOKS and guards.are_lacking(connection) and not _signs_in_or_out(request):
+            return render(request, "503.html", status=503)
+        return self.get_response(request)
+
+
+def _signs_in_or_out(request: HttpRequest) -> bool:
+    return request.path in (reverse("admin:login"), reverse("admin:logout"))
+
+
 def fault(request: HttpRequest) -> HttpResponse:
     """The answer to whatever was raised and nobody caught (Django's `handler500`)."""
     error = sys.exception()
     assert error is not None
     return answer(request, error)
+
+
+def look_at_guards() -> None:
+    """Say in the log which guards the database lacks; asked whenever a server starts."""
+    log = logging.getLogger(__name__)
+    try:
+        lacking = guards.look(connection)
+    except DatabaseError as error:
+        log.error("The database could not be asked whether its guards stand: %s", error)
+        return
+    for sentence in lacking:
+        log.error(sentence)
+    if lacking:
+        log.error("Nothing can be written on this site until they are back.")

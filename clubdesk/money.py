@@ -80,6 +80,11 @@ def figure_of(column: str) -> models.ExpressionWrapper[models.F]:
     return models.ExpressionWrapper(models.F(column), output_field=Figure())
 
 
+def in_cents(column: str) -> models.ExpressionWrapper[models.F]:
+    """An amount column as the whole cents that the database gives, untouched, where each of very many rows costs."""
+    return models.ExpressionWrapper(models.F(column), output_field=models.Field())
+
+
 def sum_of(column: str, where: models.Q | None = None) -> Coalesce:
     """A query's sum of an amount column as a figure (Decimal in the currency's unit), zero where there is no row."""
     return Coalesce(models.Sum(column, filter=where), models.Value(0), output_field=Figure())
@@ -232,3 +237,9 @@ def plain(value: Money | Decimal) -> str:
     """An amount for a file: digits, a point and two decimals, such as "-1234.50"."""
     amount = value.amount if isinstance(value, Money) else value
     return f"{amount.quantize(CENT):f}"
+
+
+def in_units(cents: int) -> str:
+    """The same of whole cents, for very many of them."""
+    units, rest = divmod(abs(cents), 100)
+    return f"{'-' if cents < 0 else ''}{units}.{rest:02}"

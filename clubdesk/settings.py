@@ -84,6 +84,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clubdesk.middleware.InWords",
+    "clubdesk.middleware.WritesNeedGuards",
 ]
 
 ROOT_URLCONF = "clubdesk.urls"
@@ -150,6 +151,8 @@ KEEP_RECORDS_YEARS = env.int("KEEP_RECORDS_YEARS", default=7)
 SITE_URL = env.str(
     "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"
 ).rstrip("/")
+# Where a server's clock was ahead for a while: entries up to this number are not asked when the last was posted.
+CLOCK_WRONG_UNTIL_ENTRY = env.int("CLOCK_WRONG_UNTIL_ENTRY", default=0)
 PROXIES = env.int("PROXIES", default=0)
 
 # Plain lines to standard error. `clubdesk.faults` writes each fault itself, with the id that the page shows.

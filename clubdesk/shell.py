@@ -16,6 +16,7 @@ from django.db import DatabaseError, transaction
 
 from clubdesk import clock
 from clubdesk.errors import Refused
+from clubdesk.moment import one_moment
 from clubdesk.verbs import Verb, shell_user, verb_of
 
 Result = TypeVar("Result")
@@ -109,10 +110,10 @@ class ShellCommand(BaseCommand):
 
 
 class QuestionCommand(ShellCommand):
-    """A command that only asks: `answer` writes what it found, and nothing that it touched is saved."""
+    """A command that only asks: `answer` says what it found at one moment, and nothing that it touched is saved."""
 
     def run(self, *args: Any, **options: Any) -> None:
-        with transaction.atomic():
+        with one_moment(), transaction.atomic():
             self.answer(**options)
             transaction.set_rollback(True)
 

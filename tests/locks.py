@@ -1,12 +1,16 @@
 """What is asked of the database, in order, and which rows it is asked to hold; told on SQLite too, which holds all."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
 from unittest import mock
 
 from django.db import connection
 from django.db.models import Model, QuerySet
-from django.db.models.sql.compiler import SQLCompiler
+from django.db.models.signals import post_save
+from django.db.models.sql.compiler import SQLCompiler, SQLInsertCompiler, SQLUpdateCompiler
+from django.db.transaction import Atomic
 from django.test.utils import CaptureQueriesContext
 
 
@@ -51,3 +55,103 @@ def read_first(act: Callable[[], object]) -> str:
         act()
     first: str = next(query["sql"] for query in asked if query["sql"].startswith("SELECT"))
     return first.partition(' FROM "')[2].partition('"')[0]
+
+
+ORDER = (
+    "Course", "RangeDay", "StateEvent", "BankAccount", "PaymentRun", "VoucherScheme", "Lodgement",
+    "Household", "Person", "Charge", "Voucher", "Receipt", "WriteOff", "Repayment", "EntryClaim", "Expense",
+    "Kit", "SignOn", "Banking", "ContainerReturn",
+    "Book", "FinancialYear", "Equipment",
+)  # fmt: skip
+"""The nouns in the order in which a transaction takes their rows; rows of one noun by their ids."""
+GUARDS_HOLD: Mapping[str, Callable[[Model], tuple[str, int]]] = {
+    "Allocation": lambda row: ("Book", 1),
+    "BudgetMonth": lambda row: ("Book", 1),
+    "Comparative": lambda row: ("Book", 1),
+    "Voucher": lambda row: ("Household", row.person.household_id),
+    "KitLoan": lambda row: ("SignOn", row.sign_on_id),
+}
+"""What the guards of the database hold by themselves when such a row is written (`Guard.holds`)."""
+
+
+@dataclass
+class Holds:
+    """What each transaction holds while acts run, and where one takes a row out of turn."""
+
+    faults: set[str] = field(default_factory=set)
+    verbs: set[str] = field(default_factory=set)
+    asked_without: set[str] = field(default_factory=set)
+    held: list[tuple[str, int]] = field(default_factory=list)
+    taken: list[tuple[str, int]] = field(default_factory=list)
+    running: list[str] = field(default_factory=list)
+
+    def own(self, instance: Model, created: bool, **_: object) -> None:
+        """A row that the transaction wrote itself is its own."""
+        if created:
+            self.held.append((type(instance).__name__, instance.pk))
+
+    def take(self, noun: str, pks: list[int]) -> None:
+        """Rows are taken, in that order; those that are held already cost nothing."""
+        for pk in pks:
+            if (noun, pk) in self.held:
+                continue
+            for earlier, its in self.taken:
+                here, there = ORDER.index(noun), ORDER.index(earlier)
+                if (here, pk) < (there, its):
+                    which = f"{noun} after {earlier}" if here != there else f"{noun} {pk} after {noun} {its}"
+                    self.faults.add(f"{' > '.join(self.running) or 'no verb'} takes {which}")
+            self.held.append((noun, pk))
+            self.taken.append((noun, pk))
+
+
+@contextmanager
+def in_order() -> Iterator[Holds]:
+    """Notes what each transaction takes, also what guards take on PostgreSQL, and whatever it takes out of turn."""
+    holds, depth = Holds(), len(connection.atomic_blocks)
+    enter, leave, fetch = Atomic.__enter__, Atomic.__exit__, QuerySet._fetch_all
+    insert, update = SQLInsertCompiler.execute_sql, SQLUpdateCompiler.execute_sql
+
+    def entering(self: Atomic) -> None:
+        if len(connection.atomic_blocks) == depth:
+            holds.held.clear()
+            holds.taken.clear()
+        caller = sys._getframe(1)
+        function = caller.f_locals.get("function")
+        name = f"{function.__module__}.{function.__name__}" if caller.f_code.co_name == "act" and function else ""
+        holds.running += [name.replace("clubdesk.", "").replace("services.", "")] if name else []
+        holds.verbs |= {name} if name else set()
+        self.__dict__["of_a_verb"] = [*self.__dict__.get("of_a_verb", ()), bool(name)]
+        enter(self)
+
+    def leaving(self: Atomic, *why: object) -> None:
+        if self.__dict__["of_a_verb"].pop():
+            holds.running.pop()
+        leave(self, *why)  # type: ignore[arg-type]
+
+    def fetching(rows: QuerySet[Model]) -> None:
+        unread = rows._result_cache is None
+        fetch(rows)
+        if unread and rows.query.select_for_update:
+            holds.take(rows.model.__name__, [row.pk for row in rows._result_cache])
+
+    def inserting(self: SQLInsertCompiler, *args: object, **named: object) -> object:
+        if found := GUARDS_HOLD.get(self.query.model.__name__):
+            for row in self.query.objs:
+                noun, pk = found(row)
+                holds.take(noun, [pk])
+        return insert(self, *args, **named)
+
+    def updating(self: SQLUpdateCompiler, *args: object) -> object:
+        if self.query.model.__name__ in ("Allocation", "BudgetMonth", "Comparative"):
+            holds.take("Book", [1])
+        return update(self, *args)
+
+    with ExitStack() as patches:
+        for owner, name, noting in (
+            (Atomic, "__enter__", entering), (Atomic, "__exit__", leaving), (QuerySet, "_fetch_all", fetching),
+            (SQLInsertCompiler, "execute_sql", inserting), (SQLUpdateCompiler, "execute_sql", updating),
+        ):  # fmt: skip
+            patches.enter_context(mock.patch.object(owner, name, noting))
+        patches.callback(post_save.disconnect, holds.own)
+        post_save.connect(holds.own)
+        yield holds

@@ -176,15 +176,22 @@ class PaymentItem(models.Model):
                 condition=Q(state__in=("waiting", "paid")) | ~Q(reason=""), name="bank_payment_ended_with_a_reason"
             ),
             models.UniqueConstraint(
-                fields=["claim"], condition=Q(state__in=("waiting", "paid")), name="bank_a_claim_is_paid_once"
+                fields=["claim"],
+                condition=Q(state__in=("waiting", "paid")),
+                name="bank_a_claim_is_paid_once",
+                violation_error_message="This refund stands in another payment run already.",
             ),
             models.UniqueConstraint(
-                fields=["expense"], condition=Q(state__in=("waiting", "paid")), name="bank_an_expense_is_paid_once"
+                fields=["expense"],
+                condition=Q(state__in=("waiting", "paid")),
+                name="bank_an_expense_is_paid_once",
+                violation_error_message="This expense stands in another payment run already.",
             ),
             models.UniqueConstraint(
                 fields=["household"],
                 condition=Q(state="waiting", claim=None, expense=None),
                 name="bank_a_credit_waits_in_one_run",
+                violation_error_message="This family’s credit stands in another payment run already.",
             ),
         ]
 
@@ -338,7 +345,12 @@ class ClearedLine(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["line"], condition=Q(stands=True), name="bank_a_line_is_cleared_once")
+            models.UniqueConstraint(
+                fields=["line"],
+                condition=Q(stands=True),
+                name="bank_a_line_is_cleared_once",
+                violation_error_message="This line is matched already.",
+            )
         ]
 
     def __str__(self) -> str:
@@ -353,7 +365,12 @@ class ClearedPosting(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["posting"], condition=Q(stands=True), name="bank_a_posting_is_cleared_once")
+            models.UniqueConstraint(
+                fields=["posting"],
+                condition=Q(stands=True),
+                name="bank_a_posting_is_cleared_once",
+                violation_error_message="That entry is matched with another line already.",
+            )
         ]
 
     def __str__(self) -> str:
@@ -436,6 +453,7 @@ class Reconciliation(Document):
                 fields=["bank_account", "month_end"],
                 condition=Q(reopened_on=None),
                 name="bank_a_month_is_signed_off_once",
+                violation_error_message="This month is signed off already.",
             ),
             models.CheckConstraint(
                 condition=Q(reopened_on=None) | ~Q(reopen_reason="") & Q(reopened_by__isnull=False),

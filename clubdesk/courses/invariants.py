@@ -3,7 +3,8 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 
-from django.db.models import F, Q
+from django.db.models import BigIntegerField, F, Q
+from django.db.models.functions import Cast
 
 from clubdesk.courses import selectors
 from clubdesk.courses.models import (
@@ -39,7 +40,7 @@ def waitlists_hold() -> Iterator[str]:
         .order_by("pk")
         .values_list("booking", "rank_after")
     )
-    for booking in Booking.objects.exclude(rank=F("number") * RANK_STEP):
+    for booking in Booking.objects.exclude(rank=Cast("number", BigIntegerField()) * RANK_STEP):
         if moved.get(booking.pk) != booking.rank:
             yield f"Booking {booking.pk} stands elsewhere in the waitlist than its history says."
 

@@ -89,7 +89,11 @@ class RefundStep(models.Model):
     class Meta:
         ordering = ["-days_before"]
         constraints = [
-            models.UniqueConstraint(fields=["course", "days_before"], name="courses_refund_step_once"),
+            models.UniqueConstraint(
+                fields=["course", "days_before"],
+                name="courses_refund_step_once",
+                violation_error_message="The refund rule says already what is given back so many days before.",
+            ),
             models.CheckConstraint(condition=Q(percent__lte=100), name="courses_refund_step_at_most_all"),
         ]
 
@@ -119,7 +123,11 @@ class Cohort(models.Model):
     class Meta:
         ordering = ["-first_session"]
         constraints = [
-            models.UniqueConstraint(fields=["course", "name"], name="courses_cohort_named_once"),
+            models.UniqueConstraint(
+                fields=["course", "name"],
+                name="courses_cohort_named_once",
+                violation_error_message="The course has a cohort of that name already; choose another name.",
+            ),
             models.CheckConstraint(condition=Q(last_session__gte=F("first_session")), name="courses_cohort_order"),
             models.CheckConstraint(condition=Q(capacity__gte=1), name="courses_cohort_holds_somebody"),
             models.CheckConstraint(condition=Q(days_between__gte=1), name="courses_cohort_sessions_apart"),
@@ -205,8 +213,16 @@ class Booking(Document):
         ordering = ["-pk"]
         constraints = [
             BOOKING.constraint("courses_booking_state_is_one"),
-            models.UniqueConstraint(fields=["course", "number"], name="courses_booking_number_once"),
-            models.UniqueConstraint(fields=["course", "rank"], name="courses_booking_rank_once"),
+            models.UniqueConstraint(
+                fields=["course", "number"],
+                name="courses_booking_number_once",
+                violation_error_message="Another booking took this number at the same moment; press the button again.",
+            ),
+            models.UniqueConstraint(
+                fields=["course", "rank"],
+                name="courses_booking_rank_once",
+                violation_error_message="Another booking took this turn at the same moment; press the button again.",
+            ),
             models.CheckConstraint(
                 condition=~Q(state="offered") | Q(offer_lapses_on__isnull=False), name="courses_offer_has_an_end"
             ),
@@ -236,11 +252,13 @@ class Place(Document):
                 fields=["cohort", "person"],
                 condition=Q(state__in=("held", "offered")),
                 name="courses_one_seat_a_person",
+                violation_error_message="This person has a place in that cohort already.",
             ),
             models.UniqueConstraint(
                 fields=["course", "person"],
                 condition=Q(state__in=("waiting", "offered")),
                 name="courses_one_wait_a_person",
+                violation_error_message="This person waits for that course already.",
             ),
             models.CheckConstraint(
                 condition=~Q(state__in=("held", "offered")) | Q(cohort__isnull=False),
@@ -323,7 +341,13 @@ class Attendance(models.Model):
 
     class Meta:
         ordering = ["held_on", "pk"]
-        constraints = [models.UniqueConstraint(fields=["place", "held_on"], name="courses_attendance_once")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["place", "held_on"],
+                name="courses_attendance_once",
+                violation_error_message="This person is marked as present in that session already.",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.place.person}, {day_text(self.held_on)}"

@@ -2,6 +2,7 @@
 
 from clubdesk.courses.states import BOOKING, PLACE
 from clubdesk.guards import Guard, differs, kept, replaces_nothing
+from clubdesk.roll.rules import not_erased
 from clubdesk.rooms import ERASED
 
 SEATED = "('held', 'offered')"
@@ -24,6 +25,7 @@ HISTORY = (
     "recorded_at",
 )  # fmt: skip
 GUARDS = [
+    not_erased("courses_place"),
     *(
         Guard(f"courses_place_{event.lower()}_fits", "courses_place", event, when=_overfull(own), message=message)
         for event, own, message in (

@@ -79,6 +79,12 @@ def waitlist(course: Course) -> QuerySet[Booking]:
     return Booking.objects.filter(course=course, state=PlaceState.WAITING).order_by("rank")
 
 
+def last_day_noted(**which: object) -> date | None:
+    """The last day that the history has anything of: of a `booking`, or of a whole course (`booking__course`)."""
+    last: date | None = BookingEvent.objects.filter(**which).aggregate(last=Max("on"))["last"]
+    return last
+
+
 def position(booking: Booking) -> int:
     """1 for the party that is next."""
     return waitlist(booking.course).filter(rank__lte=booking.rank).count()

@@ -8,7 +8,7 @@ from django import forms
 from django.conf import settings
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
-from django.db import OperationalError
+from django.db import IntegrityError, OperationalError
 from django.forms import formset_factory
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
@@ -90,7 +90,7 @@ def course(request: HttpRequest, pk: int) -> HttpResponse:
         key = uuid.uuid5(guardian.cleaned_data["key"], repr(party))
         if _in_turn(lambda: services.within_limits("email", party.email)):
             _in_turn(lambda: services.book_from_page(course=shown, form=party, on=clock.today(), key=key))
-    except (Refused, OperationalError) as refusal:
+    except (Refused, IntegrityError, OperationalError) as refusal:
         guardian.add_error(None, sentence_of(refusal))
         return _course_page(request, shown, guardian, children, status=422)
     return HttpResponseRedirect(reverse("book:thanks"))
@@ -208,7 +208,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
             leave = _act(request, booking)
             if leave is None:
                 return HttpResponseRedirect(reverse("book:own", args=[token]))
-        except (Refused, OperationalError) as refusal:
+        except (Refused, IntegrityError, OperationalError) as refusal:
             error = sentence_of(refusal)
             booking = letters.booking_of(token)
     places = selectors.places_of(booking)

@@ -21,6 +21,7 @@ from clubdesk.errors import Refused
 from clubdesk.ledger.models import Book
 from clubdesk.mail import services as mail
 from clubdesk.roll.models import Household
+from clubdesk.upkeep import learn_sizes
 from clubdesk.verbs import shell_user
 
 CLUB = "Quandong Bend Archery Club"
@@ -52,6 +53,7 @@ def build(*, today: date, say: Callable[[str], None] = lambda text: None) -> Dem
         for day in demo.days():
             if day.day == 1:
                 say(f"{day:%B %Y}")
+                learn_sizes()
             with clock.on(day), transaction.atomic():
                 live(demo, day)
         with clock.on(today), transaction.atomic():
@@ -75,8 +77,9 @@ def empty() -> None:
         rows = column.model._default_manager.filter(**{f"{column.name}__gt": ""})
         for name in rows.values_list(column.name, flat=True):
             column.storage.delete(name)
-    guards.remove(connection)
-    call_command("flush", interactive=False, verbosity=0)
+    with transaction.atomic():
+        guards.remove(connection)
+        call_command("flush", interactive=False, verbosity=0)
 
 
 def scenes() -> Iterator[rooms.Scene]:

@@ -76,7 +76,8 @@ def erase_person(*, person: Person, on: date, by: User) -> Person:
     years of keeping are over, and for what the rooms say: a place, a fee to pay, a household in credit.
     """
     Household.objects.select_for_update(of=("self",), no_key=True).get(pk=person.household_id)
-    document = Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
+    # Held as for its deletion, so that who writes something new about it waits, or is waited for.
+    document = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
     if document.erased_on:
         return document
     if (until := retained_until(document)) and on <= until:

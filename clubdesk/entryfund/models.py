@@ -118,7 +118,11 @@ class StateEvent(models.Model):
     class Meta:
         ordering = ["-held_on"]
         constraints = [
-            models.UniqueConstraint(fields=["name", "held_on"], name="entryfund_event_once_a_day"),
+            models.UniqueConstraint(
+                fields=["name", "held_on"],
+                name="entryfund_event_once_a_day",
+                violation_error_message="An event of that name on that day stands in the calendar already.",
+            ),
             models.CheckConstraint(condition=Q(entries_close__lte=F("held_on")), name="entryfund_event_order"),
             models.CheckConstraint(condition=Q(fee__gt=0), name="entryfund_event_fee_above_nil"),
             models.CheckConstraint(
@@ -149,7 +153,11 @@ class EventFee(models.Model):
         verbose_name = "fee of an age class"
         verbose_name_plural = "fees of age classes"
         constraints = [
-            models.UniqueConstraint(fields=["event", "age_class"], name="entryfund_one_fee_a_class"),
+            models.UniqueConstraint(
+                fields=["event", "age_class"],
+                name="entryfund_one_fee_a_class",
+                violation_error_message="The event has a fee for that age class already.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_class_fee_above_nil"),
         ]
 
@@ -215,6 +223,7 @@ class EntryClaim(PaidBack):
                 fields=["person", "event"],
                 condition=~Q(state="declined"),
                 name="entryfund_one_claim_a_junior_and_event",
+                violation_error_message="This child has a refund request for that event already.",
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="entryfund_claim_above_nil"),
             models.CheckConstraint(

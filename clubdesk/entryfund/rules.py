@@ -2,8 +2,10 @@
 
 from clubdesk.entryfund.states import CLAIM
 from clubdesk.guards import Guard, kept
+from clubdesk.roll.rules import not_erased
 
 GUARDS = [
+    not_erased("entryfund_entryclaim"),
     *kept(
         "entryfund_entryclaim",
         "claim",

@@ -17,7 +17,7 @@ from clubdesk.entryfund.forecast import CLAIMED_WITHIN, EventAhead, Forecast, fo
 from clubdesk.entryfund.forecast import Known as History
 from clubdesk.entryfund.models import BagCount, ClaimState, ContainerReturn, EntryClaim, StateEvent
 from clubdesk.ledger.models import FundRole, Kind, Posting, Role
-from clubdesk.ledger.selectors import fund_balance
+from clubdesk.ledger.selectors import balances, fund_balance, held_in
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member, members_on
 from clubdesk.money import as_amount, cents_of, in_all, nil, shown, sum_of, total
@@ -136,9 +136,9 @@ class Queued:
 
 
 def waiting_claims() -> QuerySet[EntryClaim]:
-    """Claims to decide, first claimed first."""
+    """Claims to decide by their numbers, which no server's clock can put before others."""
     rows = EntryClaim.objects.filter(state=ClaimState.RECORDED).select_related("person", "event", "household__party")
-    return rows.prefetch_related("event__fees", "more").order_by("claimed_on", "pk")
+    return rows.prefetch_related("event__fees", "more").order_by("pk")
 
 
 def queue(most: int = 40) -> list[Queued]:
@@ -156,14 +156,13 @@ def queue(most: int = 40) -> list[Queued]:
 
 def waiting_before(claim: EntryClaim) -> Money:
     """What all claims come to that were made before this one and wait, whether they pass or not."""
-    earlier = Q(claimed_on__lt=claim.claimed_on) | Q(claimed_on=claim.claimed_on, pk__lt=claim.pk)
-    rows = EntryClaim.objects.filter(earlier, state=ClaimState.RECORDED)
+    rows = EntryClaim.objects.filter(pk__lt=claim.pk, state=ClaimState.RECORDED)
     return as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
 
 
 def ahead_of(claim: EntryClaim) -> Money:
     """What the claims come to that were made before this one, wait too and pass their checks."""
-    earlier = [each for each in waiting_claims() if (each.claimed_on, each.pk) < (claim.claimed_on, claim.pk)]
+    earlier = list(waiting_claims().filter(pk__lt=claim.pk))
     known = Known(earlier)
     return total(each.amount for each in earlier if all(check.passed for check in checks_of(each, known)))
 
@@ -220,16 +219,18 @@ def fund_statement(since: date, until: date) -> FundStatement:
     Opening and closing are the fund's net assets by the ledger; containers and transfers its accounts; refunds come
     from the claims, so that a difference between the two would show as `other` and be seen.
     """
-    own = Posting.objects.filter(fund__code=FundRole.ENTRY, entry__is_closing=False)
-    within = own.filter(entry__date__range=(since, until))
+    within = Posting.objects.filter(
+        fund__code=FundRole.ENTRY, entry__is_closing=False, entry__date__range=(since, until)
+    )
 
-    def net(rows: QuerySet[Posting]) -> Decimal:
-        return in_all(rows.filter(account__kind__in=(Kind.ASSET, Kind.LIABILITY)))
+    def net(until: date) -> Decimal:
+        held = balances(until, ["fund_id"], fund=FundRole.ENTRY, account__kind__in=(Kind.ASSET, Kind.LIABILITY))
+        return sum(held.after_closing.values(), Decimal(0))
 
     def moved(role: Role) -> Decimal:
         return -in_all(within.filter(account__role=role))
 
-    opening, closing = net(own.filter(entry__date__lt=since)), net(own.filter(entry__date__lte=until))
+    opening, closing = net(since - timedelta(days=1)), net(until)
     containers, transfers = moved(Role.CONTAINERS), moved(Role.TRANSFERS)
     bought = within.filter(account__kind=Kind.EXPENSE).exclude(account__role__in=(Role.ENTRY_REFUNDS, Role.TRANSFERS))
     expenses = -in_all(bought)
@@ -243,7 +244,6 @@ def fund_statement(since: date, until: date) -> FundStatement:
         key=lambda each: (each[0].discipline, each[0].held_on, each[0].pk),
     )
     spent = sum((amount for _, _, amount in refunds), Decimal(0))
-    payable = own.filter(account__role=Role.REFUNDS_PAYABLE, entry__date__lte=until)
     return FundStatement(
         opening=opening,
         containers=containers,
@@ -252,7 +252,7 @@ def fund_statement(since: date, until: date) -> FundStatement:
         expenses=expenses,
         other=closing - opening - containers - transfers + spent - expenses,
         closing=closing,
-        promised=-in_all(payable),
+        promised=-held_in(Role.REFUNDS_PAYABLE, FundRole.ENTRY, until),
     )
 
 

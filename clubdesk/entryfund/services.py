@@ -32,6 +32,7 @@ from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount, cents_of, positive, shown
 from clubdesk.roll.models import Person
+from clubdesk.roll.selectors import refuse_erased
 from clubdesk.verbs import NOBODY, verb
 
 
@@ -142,6 +143,7 @@ def record_claim(
     event = StateEvent.objects.select_for_update(of=("self",), no_key=True).get(pk=event.pk)
     if found := ledger.written(EntryClaim, key):
         return found
+    refuse_erased(person)
     standing = event.claims.filter(person=person).exclude(state=ClaimState.DECLINED).first()
     if standing:
         raise Refused(f"{person} has a claim for {event} already: {standing.get_state_display().lower()}.")
@@ -165,7 +167,7 @@ def record_claim(
 
 @verb(permission="entryfund.decide_entryclaim", title="Ask for more")
 def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> EntryClaim:
-    """Put a claim aside until the family has answered a question. It keeps its place by the day it was claimed."""
+    """Put a claim aside until the family has answered a question. It keeps its place by its number."""
     claim = _for_decision(claim, by)
     if claim.state == ClaimState.ASKED and claim.question == question.strip()[:200]:
         return claim
@@ -240,7 +242,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
 
 
 def _refuse_out_of_turn(claim: EntryClaim) -> None:
-    """First claimed, first served: where the fund cannot cover all, an earlier claim that passes comes first."""
+    """First come, first served: where the fund cannot cover all, an earlier claim that passes comes first."""
     left = selectors.entry_fund_balance() - claim.amount
     if left >= selectors.waiting_before(claim):
         return
@@ -300,9 +302,9 @@ class Decided:
 
 
 def approve_claims(*, claims: Iterable[EntryClaim], by: User, on: date) -> Decided:
-    """Approve several claims, first claimed first, each in a transaction of its own; one refused holds none back."""
+    """Approve several claims, first come first, each in a transaction of its own; one refused holds none back."""
     approved, refused = [], []
-    for claim in sorted(claims, key=lambda each: (each.claimed_on, each.pk)):
+    for claim in sorted(claims, key=lambda each: each.pk):
         try:
             approved.append(approve_claim(claim=claim, by=by, on=on))
         except Refused as refusal:

@@ -4,7 +4,7 @@ from datetime import date
 
 from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.db import OperationalError
+from django.db import IntegrityError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
@@ -85,7 +85,7 @@ def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
             by=shell_user(),
             key=cleaned["key"],
         )
-    except (Refused, OperationalError) as refusal:
+    except (Refused, IntegrityError, OperationalError) as refusal:
         form.add_error(None, sentence_of(refusal))
     return None
 

@@ -42,7 +42,10 @@ class Expense(PaidBack):
         constraints = [
             EXPENSE.constraint("expenses_state_is_one"),
             models.UniqueConstraint(
-                fields=["receipt_digest"], condition=~Q(state="declined"), name="expenses_one_claim_a_receipt"
+                fields=["receipt_digest"],
+                condition=~Q(state="declined"),
+                name="expenses_one_claim_a_receipt",
+                violation_error_message="This very receipt stands behind another expense already.",
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="expenses_above_nil"),
             models.CheckConstraint(condition=~Q(what=""), name="expenses_say_what_for"),

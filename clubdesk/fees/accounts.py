@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.signing import BadSignature, Signer
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.urls import reverse
 
@@ -24,7 +24,13 @@ from clubdesk.fees.models import (
     VoucherState,
     WriteOff,
 )
-from clubdesk.fees.selectors import STANDING, STANDING_VOUCHER, charges_with_open, receipts_with_unused
+from clubdesk.fees.selectors import (
+    STANDING,
+    STANDING_VOUCHER,
+    charges_with_open,
+    paid_back_beyond,
+    receipts_with_unused,
+)
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import figure_of, shown
 from clubdesk.roll.models import Household
@@ -176,11 +182,13 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
 
 
 def _ages(households: Sequence[int], on: date) -> dict[int, dict[str, Decimal]]:
-    """What is still to pay of each household's charges, by how long ago they were charged."""
+    """What each household still has to pay, by how long ago it was charged or paid back too much."""
     ages = {pk: {name: ZERO for _, name in AGES} for pk in households}
-    rows = charges_with_open().filter(household__in=households, charged_on__lte=on, open_amount__gt=0)
-    for family, charged_on, figure in rows.values_list("household", "charged_on", "open_amount"):
-        ages[family][_age((on - charged_on).days)] += figure
+    charges = charges_with_open().filter(household__in=households, charged_on__lte=on, open_amount__gt=0)
+    beyond = paid_back_beyond().filter(household__in=households, paid_on__lte=on)
+    for rows, day in ((charges, "charged_on"), (beyond, "paid_on")):
+        for family, since, figure in rows.values_list("household", day, "open_amount"):
+            ages[family][_age((on - since).days)] += figure
     return ages
 
 
@@ -252,7 +260,8 @@ def _age(days: int) -> str:
 def who_owes() -> list[Household]:
     """Every household with something still to pay, with its guardians."""
     owing = charges_with_open().filter(open_amount__gt=0).values("household")
-    return list(Household.objects.filter(pk__in=owing).select_related("party").prefetch_related("guardians"))
+    families = Household.objects.filter(Q(pk__in=owing) | Q(pk__in=paid_back_beyond().values("household")))
+    return list(families.select_related("party").prefetch_related("guardians"))
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,9 @@ def allocations_hold() -> Iterator[str]:
     paid = Repayment.objects.filter(returned_on=None).annotate(
         found=sum_of("allocations__amount", Q(allocations__freed_on=None))
     )
-    for repayment in paid.exclude(found=F("amount")):
+    unused = selectors.receipts_with_unused().filter(unused__gt=0).values("household")
+    wrong = Q(found__gt=F("amount")) | Q(found__lt=F("amount"), household__in=unused)
+    for repayment in paid.filter(wrong):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
     astray = Allocation.objects.exclude(charge=None).exclude(receipt__household=F("charge__household"))
     for allocation in astray.select_related("receipt", "charge"):

@@ -2,8 +2,15 @@
 
 from clubdesk.fees.states import VOUCHER
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.ledger.rules import THE_BOOK
+from clubdesk.roll.rules import not_erased
 
 NOTHING_CLAIMED = "('refused', 'released')"
+FAMILY_OF_THE_CHILD = (
+    "roll_household h WHERE h.id = (SELECT p.household_id FROM roll_person p WHERE p.id = NEW.person_id)"
+    " FOR NO KEY UPDATE"
+)
+"""Its vouchers are accepted one at a time, also those that fees of another family name it for."""
 CHARGED = "EXISTS (SELECT 1 FROM fees_charge c WHERE c.price_id = {price})"
 
 
@@ -48,7 +55,23 @@ ONE_HOUSEHOLD = (
     " <> (SELECT c.household_id FROM fees_charge c WHERE c.id = NEW.charge_id)"
 )
 
+_COVERED = _sum("fees_allocation", "repayment_id", "-1", "x.freed_on IS NULL")
+BEYOND_REPAYMENT = (
+    f"NEW.repayment_id IS NOT NULL AND (NEW.amount + {_COVERED}"
+    " > (SELECT p.amount FROM fees_repayment p WHERE p.id = NEW.repayment_id)"
+    " OR (SELECT r.household_id FROM fees_receipt r WHERE r.id = NEW.receipt_id)"
+    " <> (SELECT p.household_id FROM fees_repayment p WHERE p.id = NEW.repayment_id))"
+)
+
 GUARDS = [
+    not_erased("fees_charge"),
+    Guard(
+        "fees_allocation_within_its_repayment",
+        "fees_allocation",
+        "INSERT",
+        when=BEYOND_REPAYMENT,
+        message="What was paid back comes from the household's own receipts, and from no more than was paid back.",
+    ),
     *(
         Guard(
             f"fees_allocation_{event.lower()}_in_one_household",
@@ -104,6 +127,7 @@ GUARDS = [
             event,
             when=f"EXISTS (SELECT 1 FROM ledger_financialyear y WHERE {day} BETWEEN y.first_day AND y.locked_through)",
             message="That day is in a locked month; what its money paid stays as it is.",
+            holds=THE_BOOK,
         )
         for event, day in (("INSERT", "NEW.used_on"), ("UPDATE", "NEW.freed_on"))
     ),
@@ -201,13 +225,17 @@ GUARDS = [
             f"fees_voucher_{event.lower()}_within_the_year",
             "fees_voucher",
             event,
-            when=f"NEW.state NOT IN {NOTHING_CLAIMED} AND (SELECT COUNT(*) FROM fees_voucher v"
+            when=f"{becomes} (SELECT COUNT(*) FROM fees_voucher v"
             " WHERE v.scheme_id = NEW.scheme_id AND v.person_id = NEW.person_id"
             f" AND v.calendar_year = NEW.calendar_year AND v.state NOT IN {NOTHING_CLAIMED}"
             f" AND v.id <> {own}) >= (SELECT s.per_year FROM fees_voucherscheme s WHERE s.id = NEW.scheme_id)",
             message="The child has used this year's vouchers of the scheme already.",
+            holds=holds,
         )
-        for event, own in (("INSERT", "-1"), ("UPDATE", "OLD.id"))
+        for event, own, becomes, holds in (
+            ("INSERT", "-1", f"NEW.state NOT IN {NOTHING_CLAIMED} AND", FAMILY_OF_THE_CHILD),
+            ("UPDATE", "OLD.id", f"OLD.state IN {NOTHING_CLAIMED} AND NEW.state NOT IN {NOTHING_CLAIMED} AND", ""),
+        )
     ),
     *kept("fees_openingbalances", "opening balance", "as_at"),
     *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", free=("paid_on",)),

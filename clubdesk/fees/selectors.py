@@ -148,6 +148,30 @@ def receipts_with_unused() -> QuerySet[Any]:
     )
 
 
+def paid_back_beyond() -> QuerySet[Any]:
+    """Repayments that no receipt covers whole, with `open_amount` (Decimal): what the household owes of them."""
+    return (
+        Repayment.objects.filter(returned_on=None)
+        .annotate(open_amount=F("amount") - SumPer(Allocation, "repayment", NOT_FREED))
+        .filter(open_amount__gt=0)
+    )
+
+
+def cancelled_meanwhile(household: Household) -> Money:
+    """What receipts of the household came to that were cancelled, less what it was paid back beyond its receipts."""
+    cancelled = Receipt.objects.filter(household=household).exclude(cancelled_on=None)
+    beyond = paid_back_beyond().filter(household=household)
+    came = cancelled.aggregate(figure=sum_of("amount"))["figure"]
+    owed = beyond.aggregate(figure=sum_of("open_amount"))["figure"]
+    return as_amount(max(came - owed, ZERO))
+
+
+def families_of(charges: Iterable[int]) -> set[int]:
+    """Who pays the charges (by their ids), and whose children they are for; by the households' ids."""
+    rows = Charge.objects.filter(pk__in=list(charges)).values_list("household", "person__household")
+    return {pk for row in rows for pk in row if pk}
+
+
 def credited(charge: Charge) -> Money:
     return as_amount(charge.credits.aggregate(figure=sum_of("amount"))["figure"])
 

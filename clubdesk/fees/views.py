@@ -14,7 +14,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance as ledger_balance
 from clubdesk.ledger.selectors import book
 from clubdesk.roll.models import Household
-from clubdesk.screens.pages import site_page
+from clubdesk.screens.pages import at_one_moment, site_page
 from clubdesk.tables import Table, write_csv
 from clubdesk.verbs import may, verb_of
 
@@ -26,6 +26,7 @@ def _pdf(content: bytes, name: str) -> HttpResponse:
 
 
 @never_cache
+@at_one_moment
 def own(request: HttpRequest, token: str) -> HttpResponse:
     """A family's own account, by its link."""
     context: dict[str, object] = {"club": book().club_name}
@@ -41,12 +42,14 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
 
 
 @never_cache
+@at_one_moment
 def own_statement(request: HttpRequest, token: str) -> HttpResponse:
     household = accounts.household_or_404(token)
     return _pdf(papers.statement_pdf(accounts.statement(household, clock.today()), book().club_name), "statement")
 
 
 @never_cache
+@at_one_moment
 def own_receipt(request: HttpRequest, token: str, number: int) -> HttpResponse:
     receipt = get_object_or_404(Receipt, household=accounts.household_or_404(token), number=number)
     return _pdf(papers.receipt_pdf(receipt, book().club_name), f"receipt-{number}")

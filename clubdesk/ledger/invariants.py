@@ -6,17 +6,20 @@ An invariant is a function that yields one sentence a fault, re-derived from the
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import groupby, islice
+from math import inf
+from operator import itemgetter
 from typing import Any
 
 from django.apps import apps
 from django.db import connection
-from django.db.models import F, Max, Min, Q
+from django.db.models import F, Max, Min, Q, QuerySet
 
 from clubdesk import guards
 from clubdesk.clock import day_text
 from clubdesk.evidence import fault_of_stored
 from clubdesk.ledger import selectors
-from clubdesk.ledger.chain import digest_of
+from clubdesk.ledger.chain import LINE, SEALED, Row, digest_of_rows
 from clubdesk.ledger.models import (
     GENESIS,
     Account,
@@ -26,13 +29,14 @@ from clubdesk.ledger.models import (
     Fund,
     Journal,
     JournalEntry,
-    Kind,
     MonthBalance,
     Party,
     Posting,
     Role,
 )
-from clubdesk.money import shown, sum_of
+from clubdesk.ledger.stored import locked_months, months_that_differ, posted_in_funds
+from clubdesk.moment import one_moment
+from clubdesk.money import in_cents, in_units, shown, sum_of
 
 MOST_FAULTS = 20
 
@@ -62,15 +66,29 @@ def registered() -> list[str]:
     return list(_register)
 
 
-def check_all() -> list[Result]:
-    """Every registered invariant with its first faults."""
+def _in_silence(name: str) -> None:
+    """Nobody asked which check runs."""
+
+
+@one_moment()
+def check_all(begins: Callable[[str], object] = _in_silence) -> list[Result]:
+    """Every registered invariant with its first faults, all at one moment; `begins` is told each that is begun.
+
+    Every row is read and none kept, so that it takes memory for one check alone, and time as the book grows.
+    """
     results = []
     for name, check in _register.items():
-        faults = list(check())
-        if len(faults) > MOST_FAULTS:
-            faults = [*faults[:MOST_FAULTS], f"… and {len(faults) - MOST_FAULTS} more."]
-        results.append(Result(name, faults))
+        begins(name)
+        results.append(Result(name, _first(check())))
     return results
+
+
+def _first(faults: Iterable[str]) -> list[str]:
+    """The first faults, and how many more there are."""
+    found = iter(faults)
+    told = list(islice(found, MOST_FAULTS))
+    more = sum(1 for _ in found)
+    return [*told, f"… and {more} more."] if more else told
 
 
 def differences(
@@ -146,68 +164,50 @@ def head_holds() -> Iterator[str]:
 
 @invariant("The chain of digests holds from the first entry to the last")
 def chain_holds() -> Iterator[str]:
-    previous = GENESIS
-    entries = JournalEntry.objects.order_by("number").iterator(chunk_size=2000)
-    lines = _lines_by_entry()
-    for entry in entries:
-        if entry.previous_digest != previous:
-            yield f"The chain breaks at entry {entry.number}: it does not follow the entry before it."
+    previous, lines = GENESIS, _lines_by_entry()
+    rows = JournalEntry.objects.order_by("number").values_list("pk", "digest", *SEALED).iterator(chunk_size=2000)
+    for pk, digest, *content in rows:
+        number = content[1]
+        if content[0] != previous:
+            yield f"The chain breaks at entry {number}: it does not follow the entry before it."
             return
-        if digest_of(entry, next(lines)) != entry.digest:
-            yield f"The chain breaks at entry {entry.number}: its content is not what was sealed."
+        if digest_of_rows(content, lines(pk)) != digest:
+            yield f"The chain breaks at entry {number}: its content is not what was sealed."
             return
-        previous = entry.digest
+        previous = digest
 
 
-def _lines_by_entry() -> Iterator[list[Posting]]:
-    """The lines of each entry in the order of entry numbers, read once through."""
-    numbers = JournalEntry.objects.order_by("number").values_list("pk", flat=True).iterator(chunk_size=2000)
-    rows = Posting.objects.order_by("entry__number", "pk").iterator(chunk_size=5000)
+def _lines_by_entry() -> Callable[[int], list[Row]]:
+    """What gives the lines of each entry, asked in the order of entry numbers; they are read once through."""
+    found: QuerySet[Any, Any] = Posting.objects.order_by("entry__number", "pk")
+    rows = found.values_list("entry", *LINE, in_cents("amount")).iterator(chunk_size=5000)
     row = next(rows, None)
-    for entry_id in numbers:
-        lines = []
-        while row is not None and row.entry_id == entry_id:
-            lines.append(row)
+
+    def of(entry: int) -> list[Row]:
+        nonlocal row
+        lines: list[Row] = []
+        while row is not None and row[0] == entry:
+            lines.append((*row[1:-1], in_units(row[-1])))
             row = next(rows, None)
-        yield lines
+        return lines
+
+    return of
 
 
 @invariant("Stored month balances equal the postings")
 def stored_months_hold() -> Iterator[str]:
+    locked = locked_months()
     ends = MonthBalance.objects.order_by("month_end").values_list("month_end", flat=True).distinct()
-    locked = {
-        end
-        for year in FinancialYear.objects.exclude(locked_through=None)
-        for end in selectors.month_ends(year.first_day, year.locked_through or year.first_day)
-    }
-    for end in sorted(set(ends) - locked):
+    for end in sorted(set(ends) - set(locked)):
         yield f"Balances are stored for {end:%B %Y}, which is not locked."
-    keys = ("account_id", "fund_id", "party_id")
-    running: dict[tuple[Any, ...], Decimal] = {}
-    after = None
-    for end in sorted(locked):
-        moved = Posting.objects.filter(entry__date__lte=end)
-        if after:
-            moved = moved.filter(entry__date__gt=after)
-        rows = moved.values_list(*keys, "entry__is_closing").annotate(figure=sum_of("amount")).order_by()
-        for *key, figure in rows:
-            running[tuple(key)] = running.get(tuple(key), Decimal(0)) + figure
-        stored = {}
-        for row in MonthBalance.objects.filter(month_end=end):
-            stored[row.account_id, row.fund_id, row.party_id, False] = row.balance.amount
-            stored[row.account_id, row.fund_id, row.party_id, True] = row.closing.amount
-        wrong = [key for key in running.keys() | stored.keys() if running.get(key, 0) != stored.get(key, 0)]
-        if wrong:
-            accounts = Account.objects.in_bulk({key[0] for key in wrong})
-            named = ", ".join(sorted({str(accounts[key[0]]) for key in wrong}))
-            yield f"The balances stored for {end:%B %Y} are not those of the postings: {named}."
-        after = end
+    for end, wrong in months_that_differ(locked):
+        named = ", ".join(sorted(map(str, Account.objects.in_bulk(wrong).values())))
+        yield f"The balances stored for {end:%B %Y} are not those of the postings: {named}."
 
 
 @invariant("Each fund's balance is what its postings make it, and no restricted fund is overdrawn")
 def funds_hold() -> Iterator[str]:
-    rows = Posting.objects.filter(account__kind__in=(Kind.ASSET, Kind.LIABILITY)).values_list("fund_id")
-    posted = dict(rows.annotate(figure=sum_of("amount")).order_by())
+    posted = posted_in_funds()
     for fund in Fund.objects.all():
         figure = posted.get(fund.pk, selectors.ZERO)
         if fund.balance.amount != figure:
@@ -239,46 +239,88 @@ def document_models() -> list[type[Document]]:
     return [model for model in apps.get_models() if issubclass(model, Document)]
 
 
+Found = tuple[float, dict[str, bool]]
+"""A document's id, and the purposes of its entries, each with whether it stands."""
+NO_MORE: Found = (inf, {})
+OF_NO_DOCUMENT = ("ledger.financialyear", "ledger.journalentry")
+
+
 @invariant("Each document has the entries its state calls for, once, and no entry lacks its document")
 def documents_match_entries() -> Iterator[str]:
-    purposes: dict[tuple[str, int], dict[str, bool]] = {}
-    entries = JournalEntry.objects.exclude(source_type__in=("ledger.financialyear", "ledger.journalentry"))
-    for row in entries.values_list("source_type", "source_id", "purpose", "reversed_by").iterator():
-        source_type, source_id, purpose, reversal = row
-        purposes.setdefault((source_type, source_id), {})[purpose] = reversal is None
-    for model in document_models():
-        yield from _unmatched(model, purposes)
-    for source_type, source_id in purposes:
-        yield f"The journal names a document that does not exist: {source_type} {source_id}."
+    models = document_models()
+    for model in models:
+        yield from _unmatched(model)
+    strange = JournalEntry.objects.exclude(source_type__in=[*OF_NO_DOCUMENT, *map(selectors.source_type, models)])
+    for source_type, source_id in strange.values_list("source_type", "source_id").order_by().distinct().iterator():
+        yield _of_nothing(source_type, source_id)
     yield from _unmatched_years_and_reversals()
 
 
-def _unmatched(model: type[Document], purposes: dict[tuple[str, int], dict[str, bool]]) -> Iterator[str]:
-    """Faults of one kind of document; takes what it has matched out of `purposes`."""
+def _of_nothing(source_type: str, source_id: float) -> str:
+    return f"The journal names a document that does not exist: {source_type} {source_id}."
+
+
+def _unmatched(model: type[Document]) -> Iterator[str]:
+    """Faults of one kind of document: documents and entries are read side by side, by the document's id."""
     source_type = selectors.source_type(model)
-    for document in model._base_manager.order_by().iterator(chunk_size=2000):
-        found = purposes.pop((source_type, document.pk), {})
-        standing = {purpose for purpose, stands in found.items() if stands or model.may_be_reversed}
-        for purpose in sorted(document.entries_called_for - standing):
-            yield f"{model._meta.verbose_name} {document.pk} lacks its entry “{purpose}”."
-        for purpose in sorted(standing - document.entries_called_for):
-            yield f"{model._meta.verbose_name} {document.pk} has an entry “{purpose}” that it does not call for."
+    entries = _entries_by_document(source_type)
+    pk, found = next(entries, NO_MORE)
+    if pk == inf and model.entries_called_for is Document.entries_called_for:
+        return
+    documents = model._base_manager.order_by("pk")
+    if model.entries_follow_from is not None:
+        documents = documents.only("pk", *model.entries_follow_from)
+    for document in documents.iterator(chunk_size=2000):
+        while pk < document.pk:
+            yield _of_nothing(source_type, pk)
+            pk, found = next(entries, NO_MORE)
+        own: dict[str, bool] = {}
+        if pk == document.pk:
+            own = found
+            pk, found = next(entries, NO_MORE)
+        standing = {purpose for purpose, stands in own.items() if stands or model.may_be_reversed}
+        if standing != document.entries_called_for:
+            yield from _unlike(document, standing, document.entries_called_for)
+    while pk < inf:
+        yield _of_nothing(source_type, pk)
+        pk, found = next(entries, NO_MORE)
+
+
+def _unlike(document: Document, standing: set[str], called_for: set[str]) -> Iterator[str]:
+    for purpose in sorted(called_for - standing):
+        yield f"{document._meta.verbose_name} {document.pk} lacks its entry “{purpose}”."
+    for purpose in sorted(standing - called_for):
+        yield f"{document._meta.verbose_name} {document.pk} has an entry “{purpose}” that it does not call for."
+
+
+def _entries_by_document(source_type: str) -> Iterator[Found]:
+    rows = JournalEntry.objects.filter(source_type=source_type).order_by("source_id")
+    read = rows.values_list("source_id", "purpose", "reversed_by").iterator(chunk_size=2000)
+    for pk, entries in groupby(read, key=itemgetter(0)):
+        yield pk, {purpose: reversal is None for _, purpose, reversal in entries}
+
+
+UNDONE_OTHERWISE = """
+SELECT number, undone FROM (
+    SELECT r.number, e.number AS undone, p.account_id, p.fund_id, p.party_id, -p.amount AS amount, 1 AS side
+    FROM ledger_journalentry r JOIN ledger_journalentry e ON e.id = r.reverses_id
+        JOIN ledger_posting p ON p.entry_id = r.id
+    UNION ALL
+    SELECT r.number, e.number, p.account_id, p.fund_id, p.party_id, p.amount, -1
+    FROM ledger_journalentry r JOIN ledger_journalentry e ON e.id = r.reverses_id
+        JOIN ledger_posting p ON p.entry_id = e.id
+) line GROUP BY number, undone, account_id, fund_id, party_id, amount HAVING SUM(side) <> 0
+"""
 
 
 def _unmatched_years_and_reversals() -> Iterator[str]:
-    for entry in JournalEntry.objects.filter(source_type="ledger.journalentry").select_related("reverses"):
-        if entry.reverses_id != entry.source_id:
-            yield f"Entry {entry.number} says it reverses an entry that it does not name."
-    for entry in JournalEntry.objects.filter(source_type="ledger.financialyear").select_related("year"):
-        if entry.source_id != entry.year_id or not entry.is_closing:
-            yield f"Entry {entry.number} is not a closing entry of its year."
-    reversals = JournalEntry.objects.exclude(reverses=None).select_related("reverses")
-    for entry in reversals.prefetch_related("postings", "reverses__postings"):
-        assert entry.reverses is not None
-        key = ("account_id", "fund_id", "party_id")
-        mine = sorted((*(str(getattr(p, k) or "") for k in key), -p.amount.amount) for p in entry.postings.all())
-        theirs = sorted(
-            (*(str(getattr(p, k) or "") for k in key), p.amount.amount) for p in entry.reverses.postings.all()
-        )
-        if mine != theirs:
-            yield f"Entry {entry.number} does not undo entry {entry.reverses.number} line by line."
+    reversals = JournalEntry.objects.filter(source_type="ledger.journalentry").exclude(reverses=F("source_id"))
+    for number in reversals.values_list("number", flat=True):
+        yield f"Entry {number} says it reverses an entry that it does not name."
+    closings = JournalEntry.objects.filter(source_type="ledger.financialyear")
+    for number in closings.exclude(year=F("source_id"), is_closing=True).values_list("number", flat=True):
+        yield f"Entry {number} is not a closing entry of its year."
+    with connection.cursor() as cursor:
+        cursor.execute(UNDONE_OTHERWISE)
+        for number, undone in sorted(set(cursor.fetchall())):
+            yield f"Entry {number} does not undo entry {undone} line by line."

@@ -226,7 +226,11 @@ class JournalEntry(models.Model):
         ordering = ["-number"]
         verbose_name_plural = "journal entries"
         constraints = [
-            models.UniqueConstraint(fields=["source_type", "source_id", "purpose"], name="ledger_entry_posts_once"),
+            models.UniqueConstraint(
+                fields=["source_type", "source_id", "purpose"],
+                name="ledger_entry_posts_once",
+                violation_error_message="This was posted already.",
+            ),
             models.CheckConstraint(condition=Q(number__gte=1), name="ledger_entry_number_from_one"),
         ]
         indexes = [models.Index(fields=["date"])]
@@ -279,12 +283,15 @@ class MonthBalance(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["month_end", "account", "fund", "party"], name="ledger_month_balance_of_party_once"
+                fields=["month_end", "account", "fund", "party"],
+                name="ledger_month_balance_of_party_once",
+                violation_error_message="What that month stood at is stored already.",
             ),
             models.UniqueConstraint(
                 fields=["month_end", "account", "fund"],
                 condition=Q(party=None),
                 name="ledger_month_balance_once",
+                violation_error_message="What that month stood at is stored already.",
             ),
         ]
 
@@ -301,6 +308,8 @@ class Document(models.Model):
 
     may_be_reversed = False
     """Whether its entry may stand reversed without the document itself saying so."""
+    entries_follow_from: tuple[str, ...] | None = None
+    """The columns that `entries_called_for` reads, where there are so many documents that no other should be read."""
 
     class Meta:
         abstract = True
@@ -355,6 +364,7 @@ class Journal(Document):
                 fields=["file_digest", "reference"],
                 condition=Q(origin="file"),
                 name="ledger_journal_file_read_once",
+                violation_error_message="This entry of the file was brought in already.",
             ),
             models.CheckConstraint(
                 condition=Q(reverse_on=None) | Q(reverse_on__gt=F("date")), name="ledger_journal_reversed_later"

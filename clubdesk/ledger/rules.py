@@ -27,6 +27,8 @@ FUND_EFFECT = (
     "(SELECT COALESCE(SUM(p.amount), 0) FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
     " WHERE p.entry_id = NEW.id AND p.fund_id = ledger_fund.code AND a.kind IN ('asset', 'liability'))"
 )
+THE_BOOK = "ledger_book b FOR NO KEY UPDATE"
+"""What a guard holds that asks whether a month is locked or a year closed, as whoever locks or closes does."""
 IN_A_CLOSED_YEAR = (
     "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL"
     " AND {row}.month_end BETWEEN y.first_day AND y.last_day)"

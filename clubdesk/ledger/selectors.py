@@ -2,14 +2,14 @@
 
 import calendar
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any, Protocol
+from itertools import pairwise
+from typing import Any, Protocol, TypeVar
 
 from django.apps import apps
-from django.core.exceptions import ObjectDoesNotExist
 from django.db.models import F, Max, Model, OuterRef, Q, QuerySet, Subquery
 
 from clubdesk.clock import day_text
@@ -30,6 +30,7 @@ from clubdesk.ledger.models import (
 from clubdesk.money import in_all, sum_of
 
 ZERO = Decimal("0.00")
+Row = TypeVar("Row", bound=Model)
 
 
 def book() -> Book:
@@ -45,16 +46,25 @@ def club_name() -> str:
     return found.club_name if found else ""
 
 
+def asked(model: type[Row], where: str, *values: object) -> Sequence[Row]:
+    """Rows by a condition of fixed text, for what each post asks: Django would draw it anew at some times the cost."""
+    return list(model._default_manager.raw(f"SELECT * FROM {model._meta.db_table} WHERE {where}", values))
+
+
+def with_roles(*roles: Role) -> Sequence[Account]:
+    """The accounts with those roles, in no order; the book may lack some."""
+    return asked(Account, f"role IN ({', '.join(['%s'] * len(roles))})", *roles) if roles else []
+
+
 def account(role: Role) -> Account:
-    try:
-        return Account.objects.get(role=role)
-    except ObjectDoesNotExist:
-        raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.") from None
+    for found in with_roles(role):
+        return found
+    raise Refused(f"No account has the role “{Role(role).label}”; give it to one in the chart.")
 
 
 def accounts_of(*roles: Role) -> list[Account]:
     """The accounts with those roles in their order, those that the book has."""
-    found = {account.role: account for account in Account.objects.filter(role__in=roles)}
+    found = {account.role: account for account in with_roles(*roles)}
     return [found[role] for role in roles if role in found]
 
 
@@ -88,7 +98,7 @@ def why_undone(entries: Iterable[JournalEntry]) -> dict[int, str]:
 
 def year_containing(day: date) -> FinancialYear:
     """The financial year that `day` is in, or Refused."""
-    for found in FinancialYear.objects.filter(first_day__lte=day, last_day__gte=day):
+    for found in asked(FinancialYear, "%s BETWEEN first_day AND last_day", day):
         return found
     raise Refused(f"No financial year covers {day_text(day)}; open that year first or correct the date.")
 
@@ -152,6 +162,27 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
         (closing if is_closing else before)[tuple(key)] += moved
     after = {key: before.get(key, ZERO) + closing.get(key, ZERO) for key in before.keys() | closing.keys()}
     return Balances(dict(before), after)
+
+
+def moved_by_month(first: date, last: date, by: Iterable[str], **only: object) -> dict[tuple[Any, ...], Decimal]:
+    """What was moved from the month of `first` to the day `last`, closing entries left out; nil where nothing was.
+
+    Keyed by the month's last day and the fields `by`. Locked months are read from their stored balances.
+    """
+    keys, before = list(by), first.replace(day=1) - timedelta(days=1)
+    stored: dict[date, dict[tuple[Any, ...], Decimal]] = {before: {}}
+    rows = MonthBalance.objects.filter(month_end__range=(before, last), **only).order_by("month_end")
+    for end, *key, figure in rows.values_list("month_end", *keys).annotate(figure=sum_of("balance")):
+        stored.setdefault(end, {})[tuple(key)] = figure
+    moved: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
+    for then, now in pairwise(stored):
+        for key in stored[then].keys() | stored[now].keys():
+            moved[(now, *key)] = stored[now].get(key, ZERO) - stored[then].get(key, ZERO)
+    since = Posting.objects.filter(entry__sealed=True, entry__is_closing=False, **only)
+    since = since.filter(entry__date__gt=max(stored), entry__date__lte=last).order_by()
+    for day, *key, figure in since.values_list("entry__date", *keys).annotate(figure=sum_of("amount")):
+        moved[(month_end(day), *key)] += figure
+    return moved
 
 
 def balance(role: Role, as_at: date) -> Decimal:

@@ -14,6 +14,7 @@ from django.db.models import F
 
 from clubdesk import clock
 from clubdesk.errors import Refused
+from clubdesk.guards import held_by_this_session
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
 from clubdesk.roll.models import Household
@@ -94,21 +95,25 @@ def deliver(*, at: datetime | None = None) -> Delivered:
     """
     done = Delivered()
     _name_the_interrupted(at or clock.now())
-    while message := _claim(at or clock.now()):
-        if not _send(message, done, at or clock.now()):
-            break
+    while pk := selectors.due(at or clock.now()).values_list("pk", flat=True).first():
+        with held_by_this_session(_hold_of(pk)) as ours:
+            message = _claim(pk, at or clock.now()) if ours else None
+            if message and not _send(message, done, at or clock.now()):
+                break
     return done
 
 
-def _claim(at: datetime) -> Message | None:
-    """The next letter that is due, made ours; another round that saw it too comes away empty-handed."""
-    while pk := selectors.due(at).values_list("pk", flat=True).first():
-        ours = Message.objects.filter(pk=pk, state=MessageState.WAITING).update(
-            state=MessageState.SENDING, tried_at=at, tries=F("tries") + 1
-        )
-        if ours:
-            return Message.objects.get(pk=pk)
-    return None
+def _hold_of(pk: int) -> str:
+    """What the database holds for whoever sends the letter, as long as their session lives."""
+    return f"letter {pk}"
+
+
+def _claim(pk: int, at: datetime) -> Message | None:
+    """A letter that is due, made ours; another round that saw it too comes away empty-handed."""
+    ours = Message.objects.filter(pk=pk, state=MessageState.WAITING).update(
+        state=MessageState.SENDING, tried_at=at, tries=F("tries") + 1
+    )
+    return Message.objects.get(pk=pk) if ours else None
 
 
 def _send(message: Message, done: Delivered, at: datetime) -> bool:
@@ -174,9 +179,13 @@ def _fail(message: Message, done: Delivered, outcome: str) -> None:
 
 
 def _name_the_interrupted(at: datetime) -> None:
-    selectors.interrupted(at).update(
-        state=MessageState.FAILED, outcome="interrupted while going out; ask the family whether it came"
-    )
+    """Letters that nobody sends any more, whatever the clock says of the server that began."""
+    for pk in list(selectors.interrupted(at).values_list("pk", flat=True)):
+        with held_by_this_session(_hold_of(pk)) as nobody_sends_it:
+            if nobody_sends_it:
+                selectors.interrupted(at).filter(pk=pk).update(
+                    state=MessageState.FAILED, outcome="interrupted while going out; ask the family whether it came"
+                )
 
 
 _turn = threading.Lock()

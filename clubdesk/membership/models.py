@@ -133,10 +133,16 @@ class Membership(Document):
                 condition=Q(fee__gte=F("passed_on"), passed_on__gte=0), name="membership_fee_covers_what_is_passed_on"
             ),
             models.UniqueConstraint(
-                fields=["person", "starts_on"], condition=Q(cancelled_on=None), name="membership_once_from_a_day"
+                fields=["person", "starts_on"],
+                condition=Q(cancelled_on=None),
+                name="membership_once_from_a_day",
+                violation_error_message="This person has a membership from that day already.",
             ),
             models.UniqueConstraint(
-                fields=["changed_from"], condition=Q(cancelled_on=None), name="membership_changed_once"
+                fields=["changed_from"],
+                condition=Q(cancelled_on=None),
+                name="membership_changed_once",
+                violation_error_message="This membership was changed to another plan already.",
             ),
         ]
 
@@ -178,7 +184,11 @@ class RemittanceLine(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["remittance", "share"], name="membership_remits_a_share_once"),
+            models.UniqueConstraint(
+                fields=["remittance", "share"],
+                name="membership_remits_a_share_once",
+                violation_error_message="This member’s share stands in the payment already.",
+            ),
             models.CheckConstraint(condition=~Q(amount=0), name="membership_remits_something"),
         ]
 

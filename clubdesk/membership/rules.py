@@ -1,6 +1,7 @@
 """The rules about memberships that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.roll.rules import not_erased
 
 TWICE = (
     "NEW.cancelled_on IS NULL AND EXISTS (SELECT 1 FROM membership_membership m WHERE m.person_id = NEW.person_id"
@@ -11,6 +12,7 @@ REMITTED = (
 )
 
 GUARDS = [
+    not_erased("membership_membership"),
     *kept(
         "membership_membership",
         "membership",

@@ -15,7 +15,7 @@ from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice, FeeShare
 from clubdesk.fees.posting import parts_left, shares_left
-from clubdesk.fees.selectors import charges_with_open, credited, shares_of
+from clubdesk.fees.selectors import SumPer, charges_with_open, credited, shares_of
 from clubdesk.ledger.models import Party, Role
 from clubdesk.ledger.selectors import ZERO, party_balance
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund, RemittanceLine
@@ -414,16 +414,19 @@ class Due:
 def affiliation_due(
     association: Party | None = None, through: date | None = None, since: date | None = None
 ) -> list[Due]:
-    """Each association's share of each fee that has become income, the oldest first; in a period where one is given.
+    """Each association's share of fees that have become income, the oldest first; in a period where one is given.
 
-    A fee becomes income on the day it starts or, where that had passed, on the day it was charged.
+    A fee becomes income on the day it starts or, where that had passed, on the day it was charged. Fees of which every
+    share was remitted and nothing was credited are left out: nothing of them is owed.
     """
     started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
     if through:
         started &= Q(starts_on__lte=through)
     if since:
         started &= Q(starts_on__gte=since)
-    charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
+    owing = ChargeShare.objects.filter(charge=OuterRef("pk"), party__isnull=False)
+    owing = owing.annotate(remitted=SumPer(RemittanceLine, "share")).exclude(amount=F("remitted"))
+    charges = charges_with_open().filter(started, Exists(owing) | Q(credited__gt=0))
     left = {row.pk: as_amount(row.amount.amount - row.credited) for row in charges}
     shares = ChargeShare.objects.filter(charge__in=left).select_related(
         "charge__person", "charge__household", "charge__price__item", "party"

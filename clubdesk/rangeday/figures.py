@@ -3,18 +3,20 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_UP, Decimal
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
 from clubdesk.clock import day_text, months_later
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.money import as_amount, nil, sum_of
-from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitState, OwnGearCost, Paid, RangeDay, SignOn
+from clubdesk.ledger.selectors import balance
+from clubdesk.money import as_amount, in_all, sum_of
+from clubdesk.rangeday.models import Gear, Kit, KitCheck, KitLoan, KitState, OwnGearCost, Paid, RangeDay, SignOn
 from clubdesk.rangeday.posting import MONEY_ROLE
 from clubdesk.rangeday.selectors import STANDS
 from clubdesk.roll.models import Person
@@ -29,30 +31,30 @@ class DayFigures:
 
     day: RangeDay
     people: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    fees: dict[str, Money] = field(default_factory=lambda: defaultdict(nil))
-    paid: dict[str, Money] = field(default_factory=lambda: defaultdict(nil))
-    rounding: Money = field(default_factory=nil)
+    fees: dict[str, Decimal] = field(default_factory=lambda: defaultdict(Decimal))
+    paid: dict[str, Decimal] = field(default_factory=lambda: defaultdict(Decimal))
+    rounding: Decimal = Decimal(0)
 
     @property
     def attendance(self) -> int:
         return sum(self.people.values())
 
     @property
-    def takings(self) -> Money:
-        return sum(self.fees.values(), nil())
+    def takings(self) -> Decimal:
+        return sum(self.fees.values(), Decimal(0))
 
 
 def by_day(since: date, until: date) -> list[DayFigures]:
     """Every range day of the span that was not called off, the earliest first."""
     days = RangeDay.objects.filter(date__range=(since, until), called_off_on=None).order_by("date", "place")
     found = {day.pk: DayFigures(day) for day in days}
-    rows = SignOn.objects.filter(STANDS, range_day__in=found).values("range_day", "gear", "paid")
+    rows = SignOn.objects.filter(STANDS, range_day__in=days).order_by().values("range_day", "gear", "paid")
     for row in rows.annotate(people=Count("pk"), fees=sum_of("amount"), rounded=sum_of("rounding")):
         figures = found[row["range_day"]]
         figures.people[row["gear"]] += row["people"]
-        figures.fees[row["gear"]] += as_amount(row["fees"])
-        figures.paid[row["paid"]] += as_amount(row["fees"])
-        figures.rounding += as_amount(row["rounded"])
+        figures.fees[row["gear"]] += row["fees"]
+        figures.paid[row["paid"]] += row["fees"]
+        figures.rounding += row["rounded"]
     return list(found.values())
 
 
@@ -77,7 +79,8 @@ def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
     months: dict[date, list[DayFigures]] = defaultdict(list)
     for each in days:
         months[each.day.date.replace(day=1)].append(each)
-    rows = SignOn.objects.filter(STANDS, range_day__in=[each.day for each in days]).order_by()
+    dates = [each.day.date for each in days] or [date.max]
+    rows = SignOn.objects.filter(STANDS, range_day__date__range=(min(dates), max(dates))).order_by()
     different: dict[date, set[tuple[str, int]]] = defaultdict(set)
     for day, person, pk in rows.values_list("range_day__date", "person", "pk"):
         different[day.replace(day=1)].add(("roll", person) if person else ("visitor", pk))
@@ -99,8 +102,8 @@ class Proof:
     """The same money twice: by the sign-ons, and by the ledger's entries of them."""
 
     method: Paid
-    by_sign_ons: Money
-    by_ledger: Money
+    by_sign_ons: Decimal
+    by_ledger: Decimal
 
 
 def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
@@ -109,15 +112,18 @@ def proofs(days: Sequence[DayFigures], since: date, until: date) -> list[Proof]:
     found = []
     for method, role in MONEY_ROLE.items():
         rows = Posting.objects.filter(own, account__role=role, entry__date__range=(since, until))
-        told = sum((each.paid[method] for each in days), nil())
+        told = sum((each.paid[method] for each in days), Decimal(0))
         if method == Paid.CASH:
-            told -= sum((each.rounding for each in days), nil())
-        found.append(Proof(method, told, as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])))
+            told -= sum((each.rounding for each in days), Decimal(0))
+        found.append(Proof(method, told, in_all(rows)))
     return found
 
 
+BEFORE_ALL = datetime(1, 1, 2, tzinfo=UTC)
+
+
 class Uses(TypedDict):
-    """How often a piece of kit was given out: in a span, and since it was last found fit."""
+    """How often a piece of kit was given out: ever, and since it was last found fit."""
 
     uses: int
     uses_since_check: int
@@ -129,20 +135,26 @@ else:
     KitInUse = Kit
 
 
-def kit_in_use(since: date | None = None, until: date | None = None) -> "QuerySet[KitInUse, KitInUse]":
-    """Kit with its `uses` in the span and `uses_since_check`; each time it was given out is one use.
+def kit_in_use() -> "QuerySet[KitInUse, KitInUse]":
+    """Kit with its `uses` and `uses_since_check`; each time it was given out is one use.
 
     Only a check that found it fit for use starts the second count anew.
     """
-    span = Q(loans__isnull=False)
-    if since and until:
-        span &= Q(loans__sign_on__range_day__date__range=(since, until))
-    checks = (
-        KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")[:1]
-    )
-    found = Kit.objects.annotate(last_checked=Subquery(checks))
-    after = Q(loans__recorded_at__gt=F("last_checked")) | Q(last_checked=None, loans__isnull=False)
-    return found.annotate(uses=Count("loans", filter=span), uses_since_check=Count("loans", filter=after))
+    checks = KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")
+    given = KitLoan.objects.filter(kit=OuterRef("pk")).order_by().values("kit")
+
+    def counted(loans: QuerySet[KitLoan, Any]) -> Coalesce:
+        return Coalesce(Subquery(loans.values_list(Count("pk"))), 0)
+
+    found = Kit.objects.annotate(last_checked=Coalesce(Subquery(checks[:1]), BEFORE_ALL))
+    after = given.filter(recorded_at__gt=OuterRef("last_checked"))
+    return found.annotate(uses=counted(given), uses_since_check=counted(after))
+
+
+def uses_between(since: date, until: date) -> dict[int, int]:
+    """How often each piece of kit was given out in the span, by its id."""
+    loans = KitLoan.objects.filter(sign_on__range_day__date__range=(since, until)).order_by()
+    return dict(loans.values_list("kit").annotate(uses=Count("pk")))
 
 
 def kit_to_check() -> "QuerySet[KitInUse, KitInUse]":
@@ -203,19 +215,19 @@ class TinLine:
 
 def tin_lines(until: date, most: int = 60) -> list[TinLine]:
     """The latest movements of the till account up to that day, the latest first; those of a day alike are one line."""
-    rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True)
-    balance = as_amount(rows.aggregate(figure=sum_of("amount"))["figure"])
+    rows = Posting.objects.filter(account__role=Role.TILL, entry__date__lte=until, entry__sealed=True).order_by()
+    days = rows.values_list("entry__date", flat=True).distinct().order_by("-entry__date")[:most]
     alike = (
-        rows.order_by()
+        rows.filter(entry__date__gte=min(days, default=until))
         .values("entry__date", "entry__narration")
         .annotate(figure=sum_of("amount"), count=Count("pk"), last=Max("entry__number"))
     )
-    lines = []
+    held, lines = as_amount(balance(Role.TILL, until)), []
     for row in alike.order_by("-entry__date", "-last")[:most]:
         day = row["entry__date"]
         words = row["entry__narration"].replace(f", {day_text(day, weekday=True)}", "")
         if row["count"] > 1:
             words += f" ({row['count']} times)"
-        lines.append(TinLine(day, words, as_amount(row["figure"]), balance))
-        balance -= lines[-1].amount
+        lines.append(TinLine(day, words, as_amount(row["figure"]), held))
+        held -= lines[-1].amount
     return lines

@@ -27,7 +27,11 @@ class RangeDay(models.Model):
     class Meta:
         ordering = ["-date", "place"]
         constraints = [
-            models.UniqueConstraint(fields=["date", "place"], name="rangeday_once_a_range"),
+            models.UniqueConstraint(
+                fields=["date", "place"],
+                name="rangeday_once_a_range",
+                violation_error_message="That range has a range day on that date already.",
+            ),
             models.CheckConstraint(
                 condition=Q(called_off_on=None) | ~Q(called_off_reason=""), name="rangeday_called_off_for_a_reason"
             ),
@@ -252,6 +256,8 @@ class SignOn(Document):
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
 
+    entries_follow_from = ("paid", "cancelled_on")
+
     class Meta:
         ordering = ["-range_day__date", "-pk"]
         verbose_name = "sign-on"
@@ -260,6 +266,7 @@ class SignOn(Document):
                 fields=["range_day", "person"],
                 condition=Q(cancelled_on=None),
                 name="rangeday_one_sign_on_a_person_and_day",
+                violation_error_message="This person is signed on already today.",
             ),
             models.CheckConstraint(
                 condition=Q(person__isnull=False) | ~Q(visitor_name=""),
@@ -305,7 +312,12 @@ class KitLoan(Document):
         verbose_name = "kit given out"
         verbose_name_plural = "kit given out"
         constraints = [
-            models.UniqueConstraint(fields=["kit"], condition=Q(back_at=None), name="rangeday_kit_is_out_once"),
+            models.UniqueConstraint(
+                fields=["kit"],
+                condition=Q(back_at=None),
+                name="rangeday_kit_is_out_once",
+                violation_error_message="This piece of kit is out already; take it back first.",
+            ),
             models.CheckConstraint(
                 condition=Q(back_at=None) | Q(back_at__gte=F("given_at")), name="rangeday_kit_back_after_it_went"
             ),
@@ -360,7 +372,10 @@ class TillCount(Document):
         ordering = ["-pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["range_day"], condition=Q(reopened_on=None), name="rangeday_one_count_stands"
+                fields=["range_day"],
+                condition=Q(reopened_on=None),
+                name="rangeday_one_count_stands",
+                violation_error_message="This range day was counted already.",
             ),
             models.CheckConstraint(
                 condition=Q(counted=F("expected"), card_slip=F("card_expected")) | ~Q(reason=""),
@@ -405,7 +420,13 @@ class CountedPiece(models.Model):
 
     class Meta:
         ordering = ["-cents"]
-        constraints = [models.UniqueConstraint(fields=["till_count", "cents"], name="rangeday_piece_counted_once")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["till_count", "cents"],
+                name="rangeday_piece_counted_once",
+                violation_error_message="This note or coin was counted already; write one number for it.",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.number} of {self.cents / 100:.2f}"

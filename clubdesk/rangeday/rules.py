@@ -2,8 +2,10 @@
 
 from clubdesk.guards import Guard, kept, replaces_nothing
 from clubdesk.rangeday.states import KIT, TAP
+from clubdesk.roll.rules import not_erased
 
 GUARDS = [
+    not_erased("rangeday_signon"),
     Guard(
         "rangeday_sign_on_on_an_open_day",
         "rangeday_signon",
@@ -142,6 +144,14 @@ GUARDS = [
         "INSERT",
         when="EXISTS (SELECT 1 FROM rangeday_kit k WHERE k.id = NEW.kit_id AND k.state <> 'usable')",
         message="This piece of kit is set aside or retired; it is not given out.",
+    ),
+    Guard(
+        "rangeday_kit_goes_to_who_is_signed_on",
+        "rangeday_kitloan",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM rangeday_signon s WHERE s.id = NEW.sign_on_id AND s.cancelled_on IS NOT NULL)",
+        message="That sign-on was cancelled; sign them on again before kit is given to them.",
+        holds="rangeday_signon s WHERE s.id = NEW.sign_on_id FOR NO KEY UPDATE",
     ),
     *kept("rangeday_kitloan", "loan of kit", "kit_id", "given_at", free=("sign_on_id", "back_at")),
     Guard(

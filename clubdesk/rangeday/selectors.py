@@ -119,14 +119,17 @@ else:
 
 def days_with_takings() -> "QuerySet[DayWithTakings, DayWithTakings]":
     """Range days with `people`, `cash`, `card` and `account` (Decimal)."""
-    standing = Q(sign_ons__cancelled_on=None)
+
+    def standing(figure: Coalesce | Count, **only: object) -> Coalesce:
+        rows = SignOn.objects.filter(STANDS, range_day=OuterRef("pk"), **only).order_by().values("range_day")
+        return Coalesce(Subquery(rows.values_list(figure)), 0, output_field=figure.output_field)
 
     def taken(paid: Paid) -> Coalesce:
-        return sum_of("sign_ons__amount", standing & Q(sign_ons__paid=paid))
+        return standing(sum_of("amount"), paid=paid)
 
     return RangeDay.objects.annotate(
-        people=Count("sign_ons", filter=standing),
-        cash=taken(Paid.CASH) - sum_of("sign_ons__rounding", standing),
+        people=standing(Count("pk")),
+        cash=taken(Paid.CASH) - standing(sum_of("rounding")),
         card=taken(Paid.CARD),
         account=taken(Paid.ACCOUNT),
     )

@@ -1,5 +1,6 @@
 """The sheet of a range day, made for a thumb, and where phones send what they have kept."""
 
+import hashlib
 import json
 import uuid
 from collections.abc import Sequence
@@ -34,6 +35,7 @@ from clubdesk.verbs import may, verb_of
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
+MOST_DAYS = 60
 
 
 def today(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -83,29 +85,42 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     return site_page(request, site, "rangeday/sheet.html", str(day), **context)
 
 
-def said_of(day: RangeDay, kit: list[selectors.KitLine]) -> dict[str, Any]:
+def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict[str, Any]:
     """Who has signed on, as the sheet shows it, the latest first, and which kit is out, with whose sign-on.
 
     Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
+    Where the phone says by its mark what it has, and that still stands, it is told only what came after.
     """
-    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("-pk")
+    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("pk")
     if not day.is_open:
         rows = rows.none()
-    return {
-        "signed": [
-            [
-                row.person_id,
-                "" if row.person_id else row.visitor_name,
-                in_words(row),
-                str(row.tap.key) if row.tap else "",
-                "" if row.tap else str(row.key),
-                row.pk,
-            ]
-            for row in rows
-        ],
-        "out": [[each.kit.pk, each.holder, each.who] for each in kit if each.holder],
-        "closed": closed_in_words(day),
-    }
+    signed = [
+        [
+            row.person_id,
+            "" if row.person_id else row.visitor_name,
+            in_words(row),
+            str(row.tap.key) if row.tap else "",
+            "" if row.tap else str(row.key),
+            row.pk,
+        ]
+        for row in rows
+    ]
+    out = [[each.kit.pk, each.holder, each.who] for each in kit if each.holder]
+    before = _still_first(have, signed)
+    news = {"signed": signed[before:][::-1], "more": before > 0, "mark": mark_of(signed)}
+    return {**news, "out": out, "closed": closed_in_words(day)}
+
+
+def mark_of(rows: list[list[Any]]) -> str:
+    """How many rows there are, and a digest of them: by this a phone says which it has."""
+    return f"{len(rows)}-{hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:16]}"
+
+
+def _still_first(have: str, rows: list[list[Any]]) -> int:
+    """How many rows the phone has, where they are the first as they are now; else none."""
+    count = have.partition("-")[0]
+    known = int(count) if count.isascii() and count.isdigit() and len(count) < 6 else 0
+    return known if have == mark_of(rows[:known]) else 0
 
 
 def in_words(row: SignOn) -> str:
@@ -147,10 +162,8 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
                 refused = _why_kept(error, request) or refused
             else:
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
-        day.refresh_from_db()
-    return JsonResponse(
-        {"told": told, "refused": refused, **said_of(day, selectors.kit_on_hand(day.date) if day.is_open else [])}
-    )
+    kit = selectors.kit_on_hand(day.date) if day.is_open else []
+    return JsonResponse({"told": told, "refused": refused, **said_of(day, kit, request.GET.get("have", ""))})
 
 
 def _why_kept(error: Exception, request: HttpRequest) -> str:
@@ -219,8 +232,9 @@ def figures_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         return _figures(request, site, "The range in figures", form=form)
     since, until = form.cleaned_data["since"], form.cleaned_data["until"]
     days = figures.by_day(since, until)
+    months = figures.by_month(days)[::-1]
     sections = [
-        takings_by_month(days), takings_section(days, since, until), attendance_section(days),
+        takings_by_month(months), takings_section(days, since, until), attendance_section(months),
         kit_section(since, until), hint_section(today),
     ]  # fmt: skip
     return _figures(
@@ -241,7 +255,7 @@ def season_chart(days: list[figures.DayFigures]) -> Chart:
     for each in days:
         column = columns.setdefault(each.day.date.replace(day=1) if by_month else each.day.date, [Decimal(0)] * 2)
         for place, kind in enumerate(figures.KINDS):
-            column[place] += each.fees[kind].amount
+            column[place] += each.fees[kind]
     title = f"Takings {'by month' if by_month else 'by day'}"
     return Chart(
         title,
@@ -255,15 +269,16 @@ def takings_section(days: list[figures.DayFigures], since: date, until: date) ->
     several = len({each.day.place for each in days}) > 1
     rows = [
         _takings(link_to(each.day, f"{in_figures(each.day.date)} {each.day.place if several else ''}".strip()), [each])
-        for each in reversed(days)
+        for each in days[: -MOST_DAYS - 1 : -1]
     ]
     total = [_takings("Together", days)] if days else []
+    earlier = f"The latest {MOST_DAYS} of {len(days)} days; the others stand by month." if len(days) > MOST_DAYS else ""
     return Section(
         "Takings by day",
         ["Day", *TAKINGS],
         [*total, *rows],
         "No range day in this time.",
-        note=" ".join([*(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]),
+        note=" ".join([earlier, *(_proof(each) for each in figures.proofs(days, since, until)), SPLIT]).strip(),
     )
 
 
@@ -272,13 +287,13 @@ SPLIT = "In the ledger a fee stands under the accounts among which the fee sched
 
 
 def _takings(first: Any, own: Sequence[figures.DayFigures]) -> list[Any]:
-    kinds = [sum((each.fees[kind] for each in own), nil()) for kind in figures.KINDS]
-    methods = [sum((each.paid[method] for each in own), nil()) for method in figures.METHODS]
+    kinds = [sum((each.fees[kind] for each in own), Decimal(0)) for kind in figures.KINDS]
+    methods = [sum((each.paid[method] for each in own), Decimal(0)) for method in figures.METHODS]
     return [first, sum(each.attendance for each in own), *kinds, *methods]
 
 
-def takings_by_month(days: list[figures.DayFigures]) -> Section:
-    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in reversed(figures.by_month(days))]
+def takings_by_month(months: list[figures.MonthFigures]) -> Section:
+    rows = [_takings(f"{each.first:%B %Y}", each.own) for each in months]
     return Section("Takings by month", ["Month", *TAKINGS], rows, "No range day in this time.")
 
 
@@ -289,19 +304,20 @@ def _proof(proof: figures.Proof) -> str:
     return f"{said}; by the sign-ons {shown(proof.by_sign_ons)}. Run check_books."
 
 
-def attendance_section(days: list[figures.DayFigures]) -> Section:
+def attendance_section(months: list[figures.MonthFigures]) -> Section:
     rows = [
         (f"{each.first:%B %Y}", each.days, each.sign_ons, f"{each.a_day}", each.people, each.visitors)
-        for each in reversed(figures.by_month(days))
+        for each in months
     ]
     columns = ["Month", "Range days", "Sign-ons", "A day", "Different people", "Visitors"]
     return Section("Attendance by month", columns, rows, "Nobody signed on in this time.")
 
 
 def kit_section(since: date, until: date) -> Section:
+    uses = figures.uses_between(since, until)
     rows = [
-        (link_to(kit), kit.description or "–", kit.uses, kit.uses_since_check, kit.get_state_display())
-        for kit in figures.kit_in_use(since, until).order_by("-uses", "kind", "number")
+        (link_to(kit), kit.description or "–", uses.get(kit.pk, 0), kit.uses_since_check, kit.get_state_display())
+        for kit in sorted(figures.kit_in_use(), key=lambda kit: -uses.get(kit.pk, 0))
     ]
     columns = ["Kit", "", "Given out", "Since its last check", "State"]
     return Section("Hire of each piece of kit", columns, rows, "No kit has a number yet.")

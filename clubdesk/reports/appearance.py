@@ -4,7 +4,6 @@ A figure can be made to read otherwise without being changed. Programs write the
 looks are compared by what they come to.
 """
 
-import io
 import re
 import zipfile
 from collections import Counter
@@ -13,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from defusedxml.ElementTree import ParseError, fromstring, iterparse
+from openpyxl.cell.read_only import ReadOnlyCell
 from openpyxl.packaging.relationship import get_dependents, get_rels_path
 from openpyxl.utils import get_column_letter
 
@@ -28,6 +28,8 @@ LAID_OVER = {
     "oleObject": "an embedded object",
     "control": "a control",
 }
+CELLS = frozenset("cvft")
+"""Elements that hold what stands in a cell, and show nothing else."""
 PRINTED = ("oddHeader", "oddFooter", "evenHeader", "evenFooter", "firstHeader", "firstFooter")
 THEME = {"dk1": "000000", "lt1": "FFFFFF"}
 DRAWN = {"pic": "a picture", "sp": "a shape", "cxnSp": "a line", "graphicFrame": "a chart"}
@@ -36,23 +38,20 @@ LEAST_SIZE = 3.0
 
 
 Look = tuple[str, ...]
-PLAIN_LOOK: Look = ("general", "000000", "", "", "")
 USUAL_FONTS = ("", "calibri")
 
 
 class Looks:
     """How the cells of one workbook look, each style worked out once."""
 
-    def __init__(self) -> None:
+    def __init__(self, book: Any) -> None:
+        self._sheet = book.worksheets[0]
         self._known: dict[int, Look] = {}
 
-    def of(self, cell: Any) -> Look:
-        """A cell's number format, the colours of its text and its ground, an odd font, and how it is filled in."""
-        style = getattr(cell, "_style_id", None)
-        if style is None:
-            return PLAIN_LOOK
+    def of(self, style: int) -> Look:
+        """What a style says: number format, colours of text and ground, an odd font, and how a cell is filled in."""
         if style not in self._known:
-            self._known[style] = _look(cell)
+            self._known[style] = _look(ReadOnlyCell(self._sheet, 1, 1, None, "n", style))
         return self._known[style]
 
 
@@ -88,33 +87,37 @@ class Sheet:
     charts: list[tuple[str, ...]] = field(default_factory=list)
     printed: str = ""
 
+    def see(self, element: Any) -> None:
+        """Note what an element of the sheet's part makes be seen, or hides."""
+        name = element.tag.rpartition("}")[2]
+        if name in CELLS:
+            return
+        if name == "row":
+            if _is_hidden(element, "ht"):
+                self.hidden.append(f"row {element.get('r', '?')}")
+        elif name == "col" and _is_hidden(element, "width"):
+            first, last = (get_column_letter(int(element.get(end))) for end in ("min", "max"))
+            self.hidden.append(f"column {first}" if first == last else f"columns {first} to {last}")
+        elif name == "sheetFormatPr" and element.get("zeroHeight") in ("1", "true"):
+            self.hidden.append("rows without a height")
+        elif name == "is" and any(each.tag.endswith("}r") for each in element):
+            self.laid_over["text in several looks"] += 1
+        elif name in PRINTED:
+            self.printed += _printed(element.text or "")
+        elif name in LAID_OVER:
+            self.laid_over[LAID_OVER[name]] += 1
 
-def parts_that_do_not_belong(content: bytes) -> list[str]:
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        return [name for name in archive.namelist() if FOREIGN_PARTS.match(name)]
+
+def what_does_not_belong(archive: zipfile.ZipFile) -> Iterator[str]:
+    """A sentence for each thing in a file that no workbook of ours has, and that can make text read otherwise."""
+    for name in archive.namelist():
+        if FOREIGN_PARTS.match(name):
+            yield f"The file holds something that is no part of a workbook of ours: {name}."
+    yield from text_that_differs(archive)
 
 
-def sheet_of(archive: zipfile.ZipFile, path: str) -> Sheet:
-    """What stands in the part of one sheet and in the drawings that belong to it."""
-    found = Sheet()
-    with archive.open(path) as part:
-        for _, element in iterparse(part, events=("end",)):
-            name = element.tag.rpartition("}")[2]
-            if name == "row":
-                if _is_hidden(element, "ht"):
-                    found.hidden.append(f"row {element.get('r', '?')}")
-                element.clear()
-            elif name == "col" and _is_hidden(element, "width"):
-                first, last = (get_column_letter(int(element.get(end))) for end in ("min", "max"))
-                found.hidden.append(f"column {first}" if first == last else f"columns {first} to {last}")
-            elif name == "sheetFormatPr" and element.get("zeroHeight") in ("1", "true"):
-                found.hidden.append("rows without a height")
-            elif name == "is" and any(each.tag.endswith("}r") for each in element):
-                found.laid_over["text in several looks"] += 1
-            elif name in PRINTED:
-                found.printed += _printed(element.text or "")
-            elif name in LAID_OVER:
-                found.laid_over[LAID_OVER[name]] += 1
+def add_drawings(found: Sheet, archive: zipfile.ZipFile, path: str) -> None:
+    """Add what stands in the drawings that belong to the part of a sheet."""
     for drawing in _dependents(archive, path, "drawing"):
         for element in fromstring(archive.read(drawing)).iter():
             name = element.tag.rpartition("}")[2]
@@ -122,7 +125,6 @@ def sheet_of(archive: zipfile.ZipFile, path: str) -> Sheet:
                 found.laid_over[DRAWN[name]] += 1
         found.charts += [_chart(archive.read(chart)) for chart in _dependents(archive, drawing, "chart")]
     found.charts.sort()
-    return found
 
 
 def _is_hidden(element: Any, size: str) -> bool:

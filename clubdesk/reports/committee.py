@@ -6,7 +6,6 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Q, QuerySet
-from django.db.models.functions import TruncMonth
 
 from clubdesk.clock import day_text
 from clubdesk.courses.models import Cohort
@@ -162,24 +161,18 @@ def months_to(last: date) -> list[date]:
 
 
 def by_month(now: Figures, months: list[date]) -> tuple[list[list[Decimal]], list[Decimal], list[Decimal]]:
-    """For each month money in hand a fund at its end, income, and spending. One query beside the opening balances."""
+    """For each month money in hand a fund at its end, income, and spending."""
     before = months[0].replace(day=1) - timedelta(days=1)
     opening = ledger.balances(before, ["fund_id"], account__is_money=True).after_closing
-    rows: QuerySet[Any, Any] = Posting.objects.filter(
-        Q(account__is_money=True) | Q(account__kind__in=(Kind.INCOME, Kind.EXPENSE)),
-        entry__sealed=True, entry__is_closing=False, entry__date__gt=before, entry__date__lte=now.last,
-    )  # fmt: skip
-    rows = rows.annotate(month=TruncMonth("entry__date")).order_by().values_list("month", "account__kind", "fund")
-    moved: dict[tuple[date, str, str], Decimal] = {}
-    for month, kind, fund, figure in rows.annotate(figure=sum_of("amount")):
-        moved[month_end(month), kind, fund] = figure
+    kinds = ("account__kind", "account__is_money", "fund_id")
+    moved = ledger.moved_by_month(months[0], now.last, kinds)
     money, running = [], {fund.pk: opening.get((fund.pk,), ZERO) for fund in now.funds}
     for month in months:
-        running = {fund: held + moved.get((month, Kind.ASSET, fund), ZERO) for fund, held in running.items()}
+        running = {fund: held + moved[month, Kind.ASSET, True, fund] for fund, held in running.items()}
         money.append(list(running.values()))
 
     def of(kind: Kind, month: date) -> Decimal:
-        return sum((moved.get((month, kind, fund.pk), ZERO) for fund in now.funds), ZERO)
+        return sum((moved[month, kind, False, fund.pk] for fund in now.funds), ZERO)
 
     income = [-of(Kind.INCOME, month) + ZERO for month in months]
     return money, income, [of(Kind.EXPENSE, month) for month in months]

@@ -1,10 +1,8 @@
 """A workbook against the one that the book makes now, cell by cell: figures, names, what is shown, and how it looks."""
 
-import io
 import re
-import zipfile
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import zip_longest
@@ -16,11 +14,11 @@ from clubdesk.clock import day_text
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import as_amount, shown
-from clubdesk.reports import appearance
 from clubdesk.reports.selectors import balances_at
 from clubdesk.reports.workbook.journal import LOOK, journal_rows
 from clubdesk.sheets import Named
 from clubdesk.sheets.canonical import canonical, is_formula
+from clubdesk.sheets.reading import NOTHING, Row
 
 FIRST_ROW = 5
 """The first row below the header of a sheet."""
@@ -43,8 +41,7 @@ class Comparison:
     name is nobody else's in the book.
     """
 
-    def __init__(self, figures: dict[str, list[list[Any]]]):
-        self.figures = figures
+    def __init__(self) -> None:
         self.names: dict[str, dict[str, str]] = defaultdict(dict)
         self.unchanged: set[str] = set()
 
@@ -72,28 +69,34 @@ class Comparison:
                 for other, cell in others.items():
                     yield f"{cell}: the file has “{other}”, the book “{name}”."
 
-    def cells(self, file: Any, shown_in_file: Any, book: Any) -> Iterator[Difference]:
-        """Each cell that is not the book's: by formula, by figure, or by the figure that it shows."""
-        for name in (name for name in book.sheetnames if name in file.sheetnames):
-            rows = zip_longest(
-                file[name].iter_rows(values_only=True), book[name].iter_rows(values_only=True),
-                shown_in_file[name].iter_rows(values_only=True), self.figures.get(name, []), fillvalue=(),
-            )  # fmt: skip
-            for number, row in enumerate(rows, 1):
-                for words in self._row(name, number, *row):
-                    yield Difference(name, words)
+    def row(self, sheet: str, number: int, theirs: Row, ours: Row, known: Sequence[Any]) -> Iterator[Difference]:
+        """Each cell of a row that is not the book's: by formula, by figure, or by the figure that it shows.
 
-    def _row(self, name: str, number: int, theirs: Any, ours: Any, seen: Any, known: Any) -> Iterator[str]:
-        for place, (one, other, drawn, figure) in enumerate(zip_longest(theirs, ours, seen, known), 1):
-            cell = f"{name}!{get_column_letter(place)}{number}"
-            if not self._same(cell, one, other, figure):
-                yield f"{cell}: the file has {in_words(one)}, the book {in_words(other)}."
-            elif is_formula(one) and None not in (drawn, figure) and canonical(drawn) != canonical(figure):
-                yield f"{cell}: the file shows {in_words(drawn)}, the book comes to {in_words(figure)}."
+        `known` is the book's row with its formulas by their value.
+        """
+        for place, (one, other, figure) in enumerate(zip_longest(theirs, ours, known), 1):
+            one, other = one or NOTHING, other or NOTHING
+            cell = f"{sheet}!{get_column_letter(place)}{number}"
+            if not self._same(cell, one.value, other.value, figure):
+                yield Difference(
+                    sheet, f"{cell}: the file has {in_words(one.value)}, the book {in_words(other.value)}."
+                )
+            elif (
+                is_formula(one.value) and None not in (one.shown, figure) and canonical(one.shown) != canonical(figure)
+            ):
+                shows, comes_to = in_words(one.shown), in_words(figure)
+                yield Difference(sheet, f"{cell}: the file shows {shows}, the book comes to {comes_to}.")
+
+    def note_unchanged(self, rows: Iterable[Sequence[Any]]) -> None:
+        """Note the names in rows of the book that the file has as they are."""
+        for row in rows:
+            for value in row:
+                if isinstance(value, Named):
+                    self.unchanged.update(name for name in map(canonical, value.names) if name)
 
     def _same(self, cell: str, theirs: Any, ours: Any, known: Any) -> bool:
         """Whether two values are the same, names that may have changed since being noted for later."""
-        same: bool = canonical(theirs) == canonical(ours)
+        same: bool = (type(theirs) is type(ours) and theirs == ours) or canonical(theirs) == canonical(ours)
         if isinstance(known, Named) and ours is not None:
             pairs = _names_in(known, theirs) if isinstance(theirs, str) else None
             if pairs is None:
@@ -155,28 +158,3 @@ def in_words(value: Any) -> str:
     if isinstance(value, datetime | date):
         return day_text(value)
     return f"“{value}”" if isinstance(value, str) else str(value)
-
-
-def looks_that_differ(content: bytes, file: Any, ours: bytes, book: Any, cell_by_cell: bool) -> Iterator[str]:
-    """A sentence for each thing that makes a figure read otherwise; else what no cell of the sheet looks like."""
-    for name in appearance.parts_that_do_not_belong(content):
-        yield f"The file holds something that is no part of a workbook of ours: {name}."
-    theirs, own = appearance.Looks(), appearance.Looks()
-    with zipfile.ZipFile(io.BytesIO(content)) as one, zipfile.ZipFile(io.BytesIO(ours)) as other:
-        yield from appearance.text_that_differs(one)
-        for name in (name for name in book.sheetnames if name in file.sheetnames):
-            sheets = (
-                appearance.sheet_of(archive, each[name]._worksheet_path)
-                for archive, each in ((one, file), (other, book))
-            )
-            yield from appearance.differences(name, *sheets)
-            rows = zip_longest(file[name].iter_rows(), book[name].iter_rows() if cell_by_cell else (), fillvalue=())
-            usual = set() if cell_by_cell else {own.of(cell) for row in book[name].iter_rows() for cell in row}
-            for number, (row, other_row) in enumerate(rows, 1):
-                for place, (cell, other_cell) in enumerate(zip_longest(row, other_row), 1):
-                    if cell is None or cell.value is None:
-                        continue
-                    look = theirs.of(cell)
-                    if look not in usual if usual else other_cell is not None and look != own.of(other_cell):
-                        where = f"{name}!{get_column_letter(place)}{number}"
-                        yield f"{where}: it looks otherwise than in the book’s workbook, by its format, colour or size."

@@ -8,11 +8,13 @@ from openpyxl.utils import get_column_letter
 
 from clubdesk import rooms
 from clubdesk.ledger.selectors import club_name
+from clubdesk.moment import one_moment
 from clubdesk.roll.models import Household
 from clubdesk.rooms import Told
 from clubdesk.sheets import Heading, Sheet
 
 
+@one_moment()
 def write_family_file(household: Household, file: BinaryIO) -> None:
     """Write the workbook of all that is held about the household. Raises nothing; an empty sheet says so."""
     book = Workbook(write_only=True)

@@ -32,12 +32,15 @@ class MonthTrace(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["month_end", "fund", "line", "against"], name="reports_trace_of_an_account_once"
+                fields=["month_end", "fund", "line", "against"],
+                name="reports_trace_of_an_account_once",
+                violation_error_message="What that month stood at is stored already.",
             ),
             models.UniqueConstraint(
                 fields=["month_end", "fund", "line", "what"],
                 condition=Q(against=None),
                 name="reports_trace_of_money_once",
+                violation_error_message="What that month stood at is stored already.",
             ),
             models.CheckConstraint(
                 condition=Q(what="account", against__isnull=False) | ~Q(what="account") & Q(against=None),

@@ -20,6 +20,7 @@ from clubdesk.entryfund.models import ContainerReturn, EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.models import Document, FinancialYear, Journal, JournalEntry
 from clubdesk.ledger.selectors import club_name, source_type
+from clubdesk.moment import one_moment
 from clubdesk.reports.workbook import write_workbook
 from clubdesk.tables import Table, in_file, write_csv
 
@@ -39,6 +40,7 @@ the workbook is the book's own.
 """
 
 
+@one_moment()
 def write_pack(year: FinancialYear, file: BinaryIO, *, made_on: date, made_by: str) -> None:
     """Write the audit pack of `year` to `file`."""
     ending = year.last_day.year

@@ -12,6 +12,7 @@ from clubdesk import paper
 from clubdesk.clock import long_day
 from clubdesk.ledger.models import Fund
 from clubdesk.ledger.selectors import club_name
+from clubdesk.moment import one_moment
 from clubdesk.money import shown
 from clubdesk.reports.committee import CommitteePage, committee_page
 from clubdesk.reports.seal import Stamp, seal_of_span, signed_pdf
@@ -100,6 +101,7 @@ class StatementsAsked:
     def span(self) -> str:
         return f"{span_in_words(self.first, self.last)}{f', {self.fund}' if self.fund else ''}"
 
+    @one_moment()
     def pdf(self, made_on: date) -> bytes:
         """The paper from the book as it stands now."""
         return signed_pdf(self.stamped(Stamp(made_on, seal_of_span(self.first, self.last))))
@@ -127,6 +129,7 @@ class CommitteeAsked:
     def words(self) -> str:
         return f"For the committee, {span_in_words(self.first, self.last)}"
 
+    @one_moment()
     def pdf(self, made_on: date) -> bytes:
         """The page from the book as it stands now."""
         return signed_pdf(self.stamped(Stamp(made_on, seal_of_span(self.first, self.last))))

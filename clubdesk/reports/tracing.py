@@ -10,6 +10,7 @@ bridge between the two bases. Receipts and vouchers are traced through what they
 receipt is for the fee that it pays (`Allocation.used_on`), before that a family's credit.
 """
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -20,14 +21,14 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from django.db.models import F, Max, Q, QuerySet
+from django.db.models import BigIntegerField, BooleanField, Case, Max, Q, QuerySet, Sum, When
 
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
 from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, source_type
-from clubdesk.money import as_amount, figure_of, sum_of
+from clubdesk.money import as_amount, decimal_of, figure_of, in_cents
 from clubdesk.reports.models import MonthTrace, What
 from clubdesk.yearend.models import Disposal
 
@@ -35,7 +36,10 @@ CASH, BETWEEN, HAND = What.CASH.value, What.BETWEEN.value, What.HAND.value
 Against = int | str
 Key = tuple[str, int, Against]
 """Fund, line, and what moved: an account's id, CASH or BETWEEN; HAND is what manual journals moved in the line."""
-Move = tuple[int, Against, Decimal]
+Move = tuple[int, Against, int]
+"""A line, what moved in it, and whole cents."""
+Moves = Iterator[tuple[date, Key, int]]
+"""Each on its day, in whole cents."""
 JOURNAL = source_type(Journal)
 LINE_KINDS = (Kind.INCOME, Kind.EXPENSE, Kind.EQUITY)
 
@@ -65,8 +69,8 @@ class Chart:
         )
 
 
-def moves_of(postings: Iterable[tuple[int, Decimal]], known_line: int | None, chart: Chart) -> Iterator[Move]:
-    """What one entry's postings (account id, amount) in one fund moved, line by line. Pure.
+def moves_of(postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart) -> Iterator[Move]:
+    """What one entry's postings (account id, cents) in one fund moved, line by line. Pure.
 
     `known_line` is what the document is for, where that is known. Otherwise an entry without money that touches one
     single line is for that line, and in any other each account is for itself.
@@ -75,7 +79,7 @@ def moves_of(postings: Iterable[tuple[int, Decimal]], known_line: int | None, ch
     has_money = any(account in chart.money for account, _ in rows)
     touched = {account for account, _ in rows if account in chart.lines}
     whole = known_line or (touched.pop() if len(touched) == 1 and not has_money else None)
-    left: dict[int, Decimal] = defaultdict(lambda: ZERO)
+    left: dict[int, int] = defaultdict(int)
     for account, amount in rows:
         if account in chart.money:
             continue
@@ -165,22 +169,33 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
         found[fund, line, against or what] += amount
     if stored != as_at:
         chart = chart or Chart.read()
-        for source in (_entry_moves, _receipt_moves, _voucher_moves):
-            for key, amount in source(stored, as_at, chart):
-                found[key] += amount
+        moved: dict[Key, int] = defaultdict(int)
+        for _, key, cents in _moves(stored, as_at, chart):
+            moved[key] += cents
+        for key, cents in moved.items():
+            found[key] += decimal_of(cents)
     return {key: amount for key, amount in found.items() if amount}
 
 
-def traced_month_by_month(ends: Iterable[date]) -> Iterator[tuple[date, dict[Key, Decimal]]]:
-    """The same at each of the days, in their order, read once from every posting; what is stored must come to this."""
-    chart, after = Chart.read(), None
-    found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
-    for end in sorted(ends):
-        for source in (_entry_moves, _receipt_moves, _voucher_moves):
-            for key, amount in source(after, end, chart):
-                found[key] += amount
-        yield end, {key: amount for key, amount in found.items() if amount}
-        after = end
+def months_that_differ() -> list[date]:
+    """The stored months whose figures are not those of the postings, receipts and vouchers, all of them read once."""
+    ends = stored_months()
+    if not ends:
+        return []
+    moved: list[dict[Key, int]] = [defaultdict(int) for _ in ends]
+    for day, key, cents in _moves(None, ends[-1], Chart.read()):
+        moved[bisect_left(ends, day)][key] += cents
+    rows: QuerySet[Any, Any] = MonthTrace.objects.order_by("month_end")
+    rows = rows.values_list("month_end", "fund", "line", "against", "what", in_cents("amount"))
+    found: dict[Key, int] = defaultdict(int)
+    wrong = []
+    for (end, stored), since in zip(groupby(rows.iterator(chunk_size=2000), key=itemgetter(0)), moved, strict=True):
+        for key, cents in since.items():
+            found[key] += cents
+        figures = {(fund, line, against or what): cents for _, fund, line, against, what, cents in stored}
+        if figures != {key: cents for key, cents in found.items() if cents}:
+            wrong.append(end)
+    return wrong
 
 
 def stored_months() -> list[date]:
@@ -210,67 +225,81 @@ def _between(field: str, after: date | None, until: date) -> Q:
     return span & Q(**{f"{field}__gt": after}) if after else span
 
 
-def _entry_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+def _moves(after: date | None, until: date, chart: Chart) -> Moves:
+    for source in (_entry_moves, _receipt_moves, _voucher_moves):
+        yield from source(after, until, chart)
+
+
+def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
     if not JournalEntry.objects.filter(_between("date", after, until)).exists():
         return
-    rows: QuerySet[Any, Any] = Posting.objects.filter(
+    entries: QuerySet[Any, Any] = JournalEntry.objects.filter(
+        _between("date", after, until), sealed=True, is_closing=False
+    )
+    postings: QuerySet[Any, Any] = Posting.objects.filter(
         _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
     )
-    rows = rows.order_by("entry", "fund").values_list(
-        "entry", "fund", "account", figure_of("amount"), "entry__source_type", "entry__source_id",
-        "entry__reverses__source_type", "entry__reverses__source_id",
-    )  # fmt: skip
-    documents = chart.documents
-    for (_, fund), lines in groupby(rows.iterator(chunk_size=5000), key=itemgetter(0, 1)):
-        postings = list(lines)
-        own_type, own_id, undone_type, undone_id = postings[0][4:]
-        known = documents.line_of(undone_type or own_type, undone_id or own_id)
-        if (undone_type or own_type) == JOURNAL:
-            for row in postings:
-                yield (fund, row[2], HAND), row[3]
-        for line, against, amount in moves_of(((row[2], row[3]) for row in postings), known, chart):
-            if amount:
-                yield (fund, line, against), amount
+    of_entries = entries.order_by("pk").values_list(
+        "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id"
+    )
+    lines = postings.order_by("entry", "fund").values_list("entry", "fund", "account", in_cents("amount"))
+    by_fund = groupby(lines.iterator(chunk_size=5000), key=itemgetter(0, 1))
+    entry, fund, rows = _next(by_fund)
+    for pk, day, own_type, own_id, undone_type, undone_id in of_entries.iterator(chunk_size=2000):
+        kind, document = undone_type or own_type, undone_id or own_id
+        while entry == pk:
+            if kind == JOURNAL:
+                yield from ((day, (fund, account, HAND), cents) for account, cents in rows)
+            for line, against, cents in moves_of(rows, chart.documents.line_of(kind, document), chart):
+                if cents:
+                    yield day, (fund, line, against), cents
+            entry, fund, rows = _next(by_fund)
 
 
-def _shift(account: int, taken_from: int, to: int, amount: Decimal, by: str) -> Iterator[tuple[Key, Decimal]]:
+def _next(by_fund: Iterator[Any]) -> tuple[int, str, list[tuple[int, int]]]:
+    """The next entry and fund with the account and cents of each line; nothing after the last."""
+    (entry, fund), lines = next(by_fund, ((0, ""), ()))
+    return entry, fund, [line[2:4] for line in lines]
+
+
+def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str) -> Moves:
     """Of what stands in `account`, so much is for another line: the side that settles it moves with it."""
     fund = FundRole.GENERAL.value
-    yield (fund, to, by), amount
-    yield (fund, taken_from, by), -amount
-    yield (fund, to, account), -amount
-    yield (fund, taken_from, account), amount
+    yield day, (fund, to, by), cents
+    yield day, (fund, taken_from, by), -cents
+    yield day, (fund, to, account), -cents
+    yield day, (fund, taken_from, account), cents
 
 
-def _receipt_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
     """Receipts pay fees: their money was a family's credit before, and is for the fee's income now."""
     fees, accumulated = chart.by_role.get(Role.FEES_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (fees and accumulated):
         return
     for field, sign in (("used_on", 1), ("freed_on", -1)):
         rows = Allocation.objects.filter(_between(field, after, until)).order_by()
-        paid = rows.exclude(charge=None).values_list("charge__price__item__income_account", "receipt__opening")
-        for income, opening, amount in _summed(paid):
-            brought = opening is not None
+        brought = Case(When(receipt__opening=None, then=False), default=True, output_field=BooleanField())
+        paid = rows.exclude(charge=None).values_list(field, "charge__price__item__income_account", brought)
+        for day, income, was_brought, cents in _summed(paid):
             line = income or accumulated
-            if not (brought and line == accumulated):
-                source = accumulated if brought else fees
-                yield from _shift(fees, source, line, sign * amount, BETWEEN if brought else CASH)
-        back = rows.filter(charge=None, receipt__opening__isnull=False).values_list("receipt__opening")
-        for _, amount in _summed(back):
-            yield from _shift(fees, fees, accumulated, -sign * amount, CASH)
+            if not (was_brought and line == accumulated):
+                source = accumulated if was_brought else fees
+                yield from _shift(day, fees, source, line, sign * cents, BETWEEN if was_brought else CASH)
+        back = rows.filter(charge=None, receipt__opening__isnull=False).values_list(field)
+        for day, cents in _summed(back):
+            yield from _shift(day, fees, fees, accumulated, -sign * cents, CASH)
 
 
 def _summed(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
-    summed: QuerySet[Any, Any] = rows.annotate(figure=sum_of("amount"))
+    summed: QuerySet[Any, Any] = rows.annotate(cents=Sum(in_cents("amount"), output_field=BigIntegerField()))
     return summed
 
 
-def _voucher_moves(after: date | None, until: date, chart: Chart) -> Iterator[tuple[Key, Decimal]]:
+def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
     """A lodgement is paid in one sum: its money is for the fees that its vouchers paid."""
     owed, accumulated = chart.by_role.get(Role.VOUCHERS_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (owed and accumulated):
         return
     rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID).order_by()
-    for income, amount in _summed(rows.values_list(F("charge__price__item__income_account"))):
-        yield from _shift(owed, owed, income or accumulated, amount, CASH)
+    for day, income, cents in _summed(rows.values_list("lodgement__paid_on", "charge__price__item__income_account")):
+        yield from _shift(day, owed, owed, income or accumulated, cents, CASH)

@@ -6,28 +6,25 @@ makes now, cell by cell or line by line.
 
 import io
 import re
-import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from itertools import islice, zip_longest
+from itertools import chain, zip_longest
 from typing import Any
 
-from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import FinancialYear, JournalEntry
 from clubdesk.ledger.selectors import year_ending
+from clubdesk.moment import one_moment
 from clubdesk.reports import appearance
-from clubdesk.reports.comparison import Comparison, in_words, looks_that_differ, sheets_that_differ
+from clubdesk.reports.comparison import Comparison, in_words, sheets_that_differ
 from clubdesk.reports.papers import asked_of
-from clubdesk.reports.seal import ReadStamp, Seal, is_signed_pdf, read_stamp, seal_of, year_of_span
+from clubdesk.reports.reading import MOST_FAULTS, Made, Opened, read_beside
+from clubdesk.reports.seal import ReadStamp, Seal, Stamp, is_signed_pdf, read_stamp, seal_of, year_of_span
 from clubdesk.reports.workbook.book import MARK, sheets_that_go_on, write_stamped
-from clubdesk.sheets.canonical import Contents, SheetDigest, is_formula
 
-MOST_FAULTS = 50
 LARGEST = 100 * 1024 * 1024
-LARGEST_UNPACKED = 1024 * 1024 * 1024
 UNSIGNED = "Nothing proves how it was made: its stamp was not signed with the secret key of this site."
 NOT_AS_MADE = "It is not as it was made: its cells do not come to the digest in its stamp."
 CHANGED = "It is not as it was made: this PDF is another than the one that was signed, or something lies over it."
@@ -53,6 +50,7 @@ class Verdict:
         return f"Genuine. {self.what}: {self.compared}."
 
 
+@one_moment()
 def verify(content: bytes) -> Verdict:
     """Compare a file with the book. Raises Refused where it is nothing that can be compared."""
     if len(content) > LARGEST:
@@ -62,7 +60,7 @@ def verify(content: bytes) -> Verdict:
     return _workbook(content)
 
 
-def _limited(faults: Iterator[str]) -> list[str]:
+def _limited(faults: Iterable[str]) -> list[str]:
     found: list[str] = []
     for fault in faults:
         if len(found) == MOST_FAULTS:
@@ -71,35 +69,21 @@ def _limited(faults: Iterator[str]) -> list[str]:
     return found
 
 
-def _open(content: bytes, **how: Any) -> Any:
-    """The workbook in `content`, every row of every sheet to be read whatever the sheet says of its size."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            if sum(part.file_size for part in archive.infolist()) > LARGEST_UNPACKED:
-                raise Refused("The file unpacks to more than a gigabyte; that is no file of ours.")
-        book = load_workbook(io.BytesIO(content), read_only=True, **how)
-    except (*appearance.BROKEN, TypeError, SyntaxError):
-        raise Refused("The file is neither a PDF nor a workbook (XLSX) that can be opened.") from None
-    for sheet in book.worksheets:
-        sheet.reset_dimensions()
-    return book
-
-
 def _workbook(content: bytes) -> Verdict:
-    file = _open(content)
-    read = read_stamp(file.properties.keywords or "", file.properties.subject or "")
+    file = Opened(content)
+    read = read_stamp(file.book.properties.keywords or "", file.book.properties.subject or "")
     about = re.fullmatch(rf"{MARK} (\d{{4}})", read.about) if read else None
     if read is None or about is None:
         raise Refused(UNKNOWN)
     year, seal = year_ending(int(about[1])), read.stamp.seal
     what = f"Treasurer's workbook of the {str(year)[0].lower()}{str(year)[1:]}, made at entry {seal.number}"
     try:
-        return _compared(content, file, year, read, what)
+        return _compared(file, year, read, what)
     except (*appearance.BROKEN, SyntaxError):
         raise Refused("The file is a workbook, but one of its sheets cannot be read.") from None
 
 
-def _compared(content: bytes, file: Any, year: FinancialYear, read: ReadStamp, what: str) -> Verdict:
+def _compared(file: Opened, year: FinancialYear, read: ReadStamp, what: str) -> Verdict:
     """The file by the digest in its stamp, and against the workbook that the book makes now.
 
     Where the file is as it was made, a cell of an open year, or one that tells of documents and not of entries, may be
@@ -108,21 +92,18 @@ def _compared(content: bytes, file: Any, year: FinancialYear, read: ReadStamp, w
     seal = read.stamp.seal
     if faults := _origin(seal, year):
         return Verdict(what, faults)
-    seen = _open(content, data_only=True)
-    as_made = read.is_signed() and _is_as_made(file, seen, read.contents)
-    faults = [] if as_made else [NOT_AS_MADE if read.is_signed() else UNSIGNED]
-    figures: dict[str, list[list[Any]]] = {}
-    made = io.BytesIO()
-    write_stamped(year, made, read.stamp, copies=lambda name: figures.setdefault(name, []).append)
-    book, comparison, notes, of_documents = _open(made.getvalue()), Comparison(figures), [], sheets_that_go_on()
+    made, comparison, notes, of_documents = _made_again(year, read.stamp), Comparison(), [], sheets_that_go_on()
     entries = JournalEntry.objects.filter(year=year, number__gt=seal.number).count()
-    faults += sheets_that_differ(file, book)
-    faults += _limited(looks_that_differ(content, file, made.getvalue(), book, cell_by_cell=not entries))
+    found = read_beside(file, made, comparison, cell_by_cell=not entries)
+    as_made = read.is_signed() and found.is_as_made(read.contents)
+    faults = [] if as_made else [NOT_AS_MADE if read.is_signed() else UNSIGNED]
+    faults += sheets_that_differ(file.book, made.opened.book)
+    faults += _limited(chain(appearance.what_does_not_belong(file.archive), found.looks))
     if entries:
-        faults += [] if as_made else _limited(comparison.journal(file, year, seal.number))
+        faults += [] if as_made else _limited(comparison.journal(file.book, year, seal.number))
         notes.append(f"The book has {entries} entries of this year that came after the file; its figures are of then.")
     else:
-        for difference in islice(comparison.cells(file, seen, book), MOST_FAULTS):
+        for difference in found.cells:
             moves = as_made and (not year.is_closed or difference.sheet in of_documents)
             (notes if moves else faults).append(difference.words)
         (notes if as_made else faults).extend(comparison.names_that_differ())
@@ -130,21 +111,11 @@ def _compared(content: bytes, file: Any, year: FinancialYear, read: ReadStamp, w
     return Verdict(what, faults, [*notes, *comparison.renamed()], compared)
 
 
-def _is_as_made(file: Any, seen: Any, contents: str) -> bool:
-    """Whether the cells come to the digest that was signed, and so do the figures that are shown beside formulas."""
-    digests = []
-    for name in file.sheetnames:
-        digest = SheetDigest(name)
-        for number, (row, shown) in enumerate(
-            zip_longest(file[name].iter_rows(values_only=True), seen[name].iter_rows(values_only=True), fillvalue=()), 1
-        ):
-            digest.add(number, row)
-            for place, (value, figure) in enumerate(zip_longest(row, shown)):
-                if is_formula(value) and not is_formula(figure):
-                    digest.add_figure(number, place, figure)
-        digests.append(digest)
-    found, (cells, _, figures) = Contents.of(digests), contents.partition(".")
-    return found.cells == cells and (found.figures == figures or not any(each.has_figures for each in digests))
+def _made_again(year: FinancialYear, stamp: Stamp) -> Made:
+    """The workbook that the book makes now, with the stamp of an earlier making."""
+    file, figures = io.BytesIO(), dict[str, list[list[Any]]]()
+    digests = write_stamped(year, file, stamp, copies=lambda name: figures.setdefault(name, []).append)
+    return Made(Opened(file.getvalue()), {each.name: each for each in digests}, figures)
 
 
 def _origin(seal: Seal, year: FinancialYear | None) -> list[str]:

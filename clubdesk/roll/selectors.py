@@ -5,7 +5,8 @@ import re
 from django.contrib.auth.models import User
 from stdnum import luhn
 
-from clubdesk.roll.models import Guardian, Household
+from clubdesk.errors import Refused
+from clubdesk.roll.models import Guardian, Household, Person
 
 FIRST_REFERENCE = 10000
 
@@ -31,6 +32,12 @@ def pk_of_reference(text: str) -> int | None:
 def belongs_to(user: User, household: Household) -> bool:
     """Whether the signed-in person is one of the household."""
     return household.users.filter(pk=user.pk).exists()
+
+
+def refuse_erased(person: Person) -> None:
+    """Raise Refused where the person's details were erased: nothing new is written about whoever that was."""
+    if person.erased_on:
+        raise Refused(f"The details of {person} were erased; add them to the roll anew.")
 
 
 def guardian_to_write_to(household: Household) -> Guardian | None:

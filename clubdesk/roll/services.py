@@ -5,6 +5,7 @@ from datetime import date
 
 from django.contrib.auth.models import User
 
+from clubdesk.guards import one_at_a_time
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.verbs import verb
@@ -40,6 +41,11 @@ def add_person(*, household: Household, given_name: str, family_name: str, birth
     return Person.objects.create(
         household=household, given_name=given_name, family_name=family_name, birth_date=birth_date
     )
+
+
+def one_new_family_at_a_time() -> None:
+    """Until this transaction ends nobody else puts a family on the roll that they looked for first."""
+    one_at_a_time("roll")
 
 
 def forget_household(household: Household) -> None:

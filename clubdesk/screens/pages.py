@@ -9,9 +9,10 @@ from django import forms
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
-from django.template.response import TemplateResponse
+from django.template.response import SimpleTemplateResponse, TemplateResponse
 from django.urls import URLPattern, path
 
+from clubdesk.moment import one_moment
 from clubdesk.rooms import SitePage
 from clubdesk.verbs import may
 
@@ -26,14 +27,29 @@ def addresses(site: AdminSite, pages: Iterable[SitePage]) -> list[URLPattern]:
 def _guarded(site: AdminSite, page: SitePage) -> View:
     if page.is_bare:
         return cast(View, page.view)
+    drawn = at_one_moment(cast(View, page.view))
 
     @functools.wraps(page.view)
     def view(request: HttpRequest, **given: object) -> HttpResponseBase:
         if page.permission and not may(request.user, page.permission):
             raise PermissionDenied
-        return cast(HttpResponseBase, page.view(request, site, **given))
+        return drawn(request, site, **given)
 
     return cast(View, site.admin_view(view))
+
+
+def at_one_moment(view: View) -> View:
+    """The view as it is drawn: whoever only looks is told of one moment, and nothing is written meanwhile."""
+
+    @functools.wraps(view)
+    def drawn(request: HttpRequest, *asked: object, **given: object) -> HttpResponseBase:
+        if request.method not in ("GET", "HEAD"):
+            return view(request, *asked, **given)
+        with one_moment():
+            response = view(request, *asked, **given)
+            return response.render() if isinstance(response, SimpleTemplateResponse) else response
+
+    return drawn
 
 
 def site_page(

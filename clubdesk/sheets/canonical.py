@@ -50,6 +50,7 @@ class SheetDigest:
     """Digests of one sheet, row by row: of what its cells hold, and of what its formulas come to."""
 
     def __init__(self, name: str):
+        self.name = name
         self._cells, self._figures = hashlib.sha256(name.encode()), hashlib.sha256(name.encode())
         self.has_figures = False
 
@@ -64,6 +65,12 @@ class SheetDigest:
         if (known := canonical(figure)) is not None:
             self.has_figures = True
             self._figures.update(f"{row}|{place}={known}\n".encode())
+
+    def without_figures(self) -> "SheetDigest":
+        """The same sheet as it is saved without a figure beside its formulas."""
+        bare = SheetDigest(self.name)
+        bare._cells = self._cells
+        return bare
 
     @property
     def cells(self) -> str:

@@ -6,9 +6,11 @@ from clubdesk import rooms
 from clubdesk.ledger.closing import listed
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import FinancialYear
+from clubdesk.moment import one_moment
 from clubdesk.rooms import Item
 
 
+@one_moment()
 def of_year(year: FinancialYear, *, with_books: bool = False) -> list[Item]:
     """Every item of the year; `with_books` runs check_books too, which takes a while."""
     items = [check.run(year) for room in rooms.in_order() for check in room.before_close]

@@ -24,7 +24,11 @@ class BudgetMonth(models.Model):
         verbose_name = "budget of a month"
         verbose_name_plural = "budget by month"
         constraints = [
-            models.UniqueConstraint(fields=["account", "month"], name="yearend_budget_once_a_month"),
+            models.UniqueConstraint(
+                fields=["account", "month"],
+                name="yearend_budget_once_a_month",
+                violation_error_message="Somebody else planned this account at the same moment; open its budget again.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="yearend_budget_above_nil"),
             models.CheckConstraint(condition=Q(month__day=1), name="yearend_budget_month_by_its_first_day"),
         ]
@@ -49,7 +53,11 @@ class Comparative(models.Model):
         verbose_name = "figure of the year before"
         verbose_name_plural = "figures of the year before"
         constraints = [
-            models.UniqueConstraint(fields=["year_end", "account", "fund"], name="yearend_comparative_once"),
+            models.UniqueConstraint(
+                fields=["year_end", "account", "fund"],
+                name="yearend_comparative_once",
+                violation_error_message="Somebody else typed this figure of last year just now; look at it again.",
+            ),
             models.CheckConstraint(condition=~Q(amount=0), name="yearend_comparative_not_nil"),
         ]
 

@@ -1,6 +1,7 @@
 """The rules of the year's end that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.ledger.rules import THE_BOOK
 
 _STANDS = (
     "EXISTS (SELECT 1 FROM ledger_journalentry j WHERE j.source_type = 'ledger.journal' AND j.source_id = {journal}"
@@ -25,6 +26,7 @@ GUARDS = [
             event,
             when=_CLOSED.format(row=row),
             message="The budget of a closed year stays as it was.",
+            holds=THE_BOOK,
         )
         for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
     ),
@@ -142,6 +144,7 @@ GUARDS = [
             event,
             when=_BESIDE_CLOSED.format(row=row),
             message="Last year’s figures stand beside a closed year; they stay as they were.",
+            holds=THE_BOOK,
         )
         for event, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
     ),

@@ -3,15 +3,13 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
 
 from django.db.models import QuerySet
-from django.db.models.functions import TruncMonth
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, FinancialYear, Kind, Posting, Role
-from clubdesk.ledger.selectors import ZERO, month_end
-from clubdesk.money import cents_of, from_cents, half_up, sum_of
+from clubdesk.ledger.models import Account, FinancialYear, Kind, Role
+from clubdesk.ledger.selectors import ZERO, month_end, moved_by_month
+from clubdesk.money import cents_of, from_cents, half_up
 from clubdesk.yearend.models import BudgetMonth, Comparative
 
 
@@ -42,13 +40,10 @@ def actual_by_month(year: FinancialYear, months: Sequence[date] | None = None) -
     months = list(months or months_of(year))
     found: dict[int, dict[date, Decimal]] = {}
     signs = {each.pk: -1 if each.kind == Kind.INCOME else 1 for each in yearly_accounts()}
-    rows: QuerySet[Any, Any] = Posting.objects.filter(
-        entry__date__range=(months[0], month_end(months[-1])), entry__is_closing=False, account__in=signs
-    )
-    rows = rows.annotate(month=TruncMonth("entry__date")).order_by().values_list("account", "month")
-    for account, month, figure in rows.annotate(figure=sum_of("amount")):
+    moved = moved_by_month(months[0], month_end(months[-1]), ["account_id"], account__in=signs)
+    for (end, account), figure in sorted(moved.items()):
         if figure:
-            found.setdefault(account, {})[month] = signs[account] * figure
+            found.setdefault(account, {})[end.replace(day=1)] = signs[account] * figure
     return found
 
 

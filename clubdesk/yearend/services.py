@@ -13,7 +13,6 @@ from clubdesk.clock import day_text, long_day
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.fees.services import recognise_due
-from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.posting import Line
@@ -33,7 +32,7 @@ def set_budget(*, year: FinancialYear, account: Account, months: Mapping[date, M
 
     Raises Refused for a closed year, for an account that is neither income nor expense, and for a foreign month.
     """
-    one_at_a_time("budget")
+    ledger.lock_book()
     _refuse_closed(year)
     if account.kind not in (Kind.INCOME, Kind.EXPENSE):
         raise Refused(f"{account} is neither income nor expense; it has no budget.")
@@ -65,7 +64,7 @@ def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> CopiedBud
     What was planned before is replaced. A month that was below nil is taken off the months around it, so that the
     account's year comes to the same.
     """
-    one_at_a_time("budget")
+    ledger.lock_book()
     _refuse_closed(year)
     before = [month.replace(year=month.year - 1) for month in selectors.months_of(year)]
     actual = selectors.actual_by_month(year, before)
@@ -96,6 +95,7 @@ def set_comparatives(*, year_end: date, fund: Fund, figures: Mapping[Account, Mo
 
     Raises Refused where the ledger has that year itself, and once the year that they stand beside is closed.
     """
+    ledger.lock_book()
     if FinancialYear.objects.filter(first_day__lte=year_end, last_day__gte=year_end).exists():
         raise Refused(f"The ledger has the year to {day_text(year_end)} itself; its figures stand beside already.")
     if FinancialYear.objects.filter(first_day__gt=year_end).exclude(closed_at=None).exists():

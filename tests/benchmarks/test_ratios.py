@@ -19,6 +19,7 @@ from clubdesk.money import as_amount
 from clubdesk.reports import statements
 from clubdesk.reports import workbook as treasurers
 from clubdesk.reports.selectors import Figures
+from clubdesk.reports.verify import verify
 from clubdesk.sheets.sheet import AMOUNT_FORMAT, DATE_FORMAT
 
 pytestmark = pytest.mark.django_db
@@ -197,3 +198,15 @@ def test_statements_over_ten_closed_years_beside_one(ratio, book, by, without_gu
     one = statements.income_and_expenditure(Figures(last.first_day, last.last_day), None).rows[-1].figures[-2]
     assert whole != one
     ratio(lambda: of(first, last.last_day), lambda: of(last.first_day, last.last_day), rounds=10, limit=1.3)
+
+
+@pytest.mark.world("demo")
+def test_verifying_a_workbook_beside_writing_it(ratio, db):
+    """`verify()` of a workbook that nobody touched against making it; both make it once."""
+    year = FinancialYear.objects.get(last_day__year=2026)
+
+    def write():
+        return treasurers.workbook_bytes(year, made_on=ON, made_by="the benchmark")
+
+    content = write()
+    ratio(lambda: verify(content), write, rounds=3, limit=2)

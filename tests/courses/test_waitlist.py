@@ -5,9 +5,10 @@ from datetime import date
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from clubdesk import clock
+from clubdesk import clock, guards
 from clubdesk.courses import selectors, services
-from clubdesk.courses.models import Booking, Cohort
+from clubdesk.courses.invariants import waitlists_hold
+from clubdesk.courses.models import RANK_STEP, Booking, Cohort
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeKind
@@ -209,6 +210,19 @@ class TestOffers:
         assert (states(late), selectors.seats_left(october)) == (["offered", "offered"], 1)
         assert sound()
 
+    def test_its_days_are_the_books_though_a_servers_clock_is_behind(self, october, ask, by):
+        full, first, second = ask(12, 12, 12), ask(12), ask(12, 12)
+        ahead = date(2026, 9, 14)
+        with clock.on(ahead):
+            services.withdraw(booking=full, places=full.places.all()[:1], on=ahead, reason="ill", by=by)
+        services.withdraw(booking=again(full), on=NOW, reason="ill", by=by)
+        assert [again(each).offer_lapses_on for each in (first, second)] == [date(2026, 9, 21)] * 2
+        services.accept_by_family(booking=again(first), on=NOW)
+        services.withdraw_by_family(booking=again(second), on=NOW)
+        assert [again(each).state for each in (first, second)] == ["held", "withdrawn"]
+        assert first.places.get().charge.charged_on == ahead
+        assert sound()
+
     def test_an_offer_close_to_the_start_lapses_on_the_first_session(self, october, ask, by):
         full, waiting = ask(12, 12, 12), ask(12)
         services.withdraw(booking=full, on=date(2026, 10, 1), reason="ill", by=by)
@@ -243,3 +257,19 @@ class TestOffers:
             nightly(on=day, by=by)
             assert [list(model.objects.order_by("pk").values()) for model in (Booking, Message)] == before
         assert sound()
+
+
+def test_the_order_of_a_course_holds_beyond_its_two_thousandth_booking(course, by):
+    household = factories.HouseholdFactory()
+    rows = [
+        Booking(
+            course=course, household=household, booked_on=NOW, number=number, rank=number * RANK_STEP, recorded_by=by
+        )
+        for number in range(1, 2101)
+    ]
+    Booking.objects.bulk_create(rows, batch_size=300)
+    assert list(waitlists_hold()) == []
+    moved = Booking.objects.get(number=2100)
+    guards.remove(connection)
+    Booking.objects.filter(pk=moved.pk).update(rank=moved.rank + 1)
+    assert list(waitlists_hold()) == [f"Booking {moved.pk} stands elsewhere in the waitlist than its history says."]

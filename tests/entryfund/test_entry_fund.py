@@ -211,6 +211,17 @@ class TestTurns:
             services.approve_claim(claim=second, by=approver, on=NOW)
         assert sound()
 
+    def test_by_number_whatever_the_clock_of_a_server_said(self, junior, claim, cash_in, approver):
+        cash_in(100)
+        event = factories.event()
+        first = claim(junior(), event, on=date(2026, 9, 11))
+        behind = claim(junior(), event, on=date(2026, 9, 10))
+        assert [row.claim for row in selectors.queue()] == [first, behind]
+        with pytest.raises(Refused, match="does not cover the earlier claims as well: 60.00"):
+            services.approve_claim(claim=behind, by=approver, on=NOW)
+        done = services.approve_claims(claims=[behind, first], by=approver, on=NOW)
+        assert [each.pk for each in done.approved] == [first.pk]
+
     def test_an_earlier_claim_that_fails_a_check_holds_nobody_up(self, junior, claim, cash_in, approver):
         cash_in(100)
         event = factories.event()

@@ -129,7 +129,7 @@ class TestTheStatement:
         for family in families:
             charge(family)
         for rows in ([household], families):
-            with django_assert_num_queries(10):
+            with django_assert_num_queries(11):
                 accounts.statements(rows, NOW)
 
     def test_the_paper_of_the_worst_family_shows_every_line(self, household, charge, pay):

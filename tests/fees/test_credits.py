@@ -91,6 +91,23 @@ class TestPaidBack:
             repay(51, has_paid=True)
         assert still_open(fee) == [0]
 
+    def test_what_was_paid_back_of_a_cancelled_receipt_is_owed_and_covered_first(
+        self, owe, receive, repay, household, by
+    ):
+        fee = owe(50)
+        receive(50)
+        services.cancel_receipt(receipt=receive(30), on=NOW, reason="another family's", by=by)
+        for more in ({}, {"has_paid": True}):
+            with pytest.raises(Refused, match="no more than that"):
+                repay(81, **more)
+        repay(80, has_paid=True)
+        assert (still_open(fee), selectors.balance(household)) == ([50], as_amount(80))
+        with pytest.raises(Refused, match="no more than that"):
+            repay(1, has_paid=True)
+        receive(40)
+        assert (still_open(fee), selectors.balance(household)) == ([40], as_amount(40))
+        assert sound()
+
 
 class TestUsedForWhatElseIsOwed:
     """The family has paid a fee of 50 and owes another of 30."""

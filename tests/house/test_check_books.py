@@ -1,5 +1,6 @@
 """check_books against books that somebody changed behind Django's back."""
 
+import io
 import json
 import sqlite3
 from datetime import date
@@ -184,3 +185,33 @@ def test_nightly_run_twice_changes_nothing(kept, by):
     income = [night.counts["fees became income"] for night in (first, again)]
     assert income == [1, 0]
     assert faults() == []
+
+
+@pytest.mark.world("one_of_each")
+@pytest.mark.parametrize("model", invariants.document_models(), ids=lambda model: model.__name__)
+def test_what_says_which_entries_a_document_calls_for_is_read_at_once(model, db, django_assert_num_queries):
+    columns = model.entries_follow_from
+    whole = list(model._base_manager.order_by("pk"))
+    with django_assert_num_queries(1):
+        rows = model._base_manager.order_by("pk")
+        found = [row.entries_called_for for row in (rows if columns is None else rows.only("pk", *columns))]
+    assert found == [row.entries_called_for for row in whole]
+
+
+def test_on_a_terminal_the_check_that_runs_is_shown_and_wiped_out(kept):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    said, terminal = io.StringIO(), Terminal()
+    call_command("check_books", stdout=said, stderr=terminal)
+    shown = terminal.getvalue().split("\r")
+    assert [line.strip() for line in shown if line.strip()] == [name[:79].strip() for name in invariants.registered()]
+    assert shown[-2] == " " * 79
+    assert said.getvalue().splitlines() == [f"ok    {name}" for name in invariants.registered()]
+
+
+def test_where_nobody_looks_no_progress_is_written(kept):
+    said, elsewhere = io.StringIO(), io.StringIO()
+    call_command("check_books", stdout=said, stderr=elsewhere)
+    assert elsewhere.getvalue() == ""

@@ -23,6 +23,7 @@ from tests.house.firing import (
     one,
     paying,
     rangeday,
+    roll,
     unique_in,
     without_checks,
     yearend,
@@ -36,7 +37,7 @@ REPLACE = {f"{table}_replaces_nothing": table for table in sorted(guards.REPLACE
 BEGIN = {f"{table}_begins": table for table in states.GUARDED}
 FOLLOW = {f"{table}_states_follow": table for table in states.GUARDED}
 ALWAYS = {name: guard for name, guard in GUARDS.items() if not guard.when and not guard.does}
-ROOMS = (ledger, fees, membership, courses, rangeday, deciding, bank, paying, yearend)
+ROOMS = (ledger, roll, fees, membership, courses, rangeday, deciding, bank, paying, yearend)
 CASES = {name: case for room in ROOMS for name, case in room.CASES.items()}
 
 

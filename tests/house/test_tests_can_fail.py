@@ -15,6 +15,7 @@ NOTHING = "asserts nothing"
 EITHER = "is content with either of two"
 ANY_ANSWER = "is content with several answers of a page"
 ANY_REFUSAL = "does not read what was raised"
+IN_A_LOOP = "asserts only in a loop that may go round nothing"
 
 
 def called(node: ast.AST) -> set[str]:
@@ -54,6 +55,8 @@ def weak(tree: ast.Module, helpers: set[str]) -> Iterator[tuple[int, str]]:
     for test in functions(tree):
         if test.name.startswith("test_") and not asserts(test, helpers):
             yield test.lineno, NOTHING
+        elif test.name.startswith("test_") and not asserts(without_empty_loops(test), helpers):
+            yield test.lineno, IN_A_LOOP
         read = {each.id for each in ast.walk(test) if isinstance(each, ast.Name) and isinstance(each.ctx, ast.Load)}
         for block in ast.walk(test):
             if isinstance(block, ast.With) and any(raises_unread(item, read) for item in block.items):
@@ -63,6 +66,23 @@ def weak(tree: ast.Module, helpers: set[str]) -> Iterator[tuple[int, str]]:
             yield stated.lineno, EITHER
         if any(any_answer(each) for each in ast.walk(stated.test)):
             yield stated.lineno, ANY_ANSWER
+
+
+def without_empty_loops(test: ast.FunctionDef) -> ast.Module:
+    """What a test does for sure, whether or not there is anything in the lists that it goes round."""
+    kept = [line for line in test.body if not (isinstance(line, ast.For) and may_be_empty(line.iter))]
+    return ast.Module(kept, type_ignores=[])
+
+
+def may_be_empty(gone_round: ast.expr) -> bool:
+    """Not what stands in the test itself, a count, or a constant by its name."""
+    if isinstance(gone_round, ast.Call):
+        parts = [*gone_round.args, *([gone_round.func.value] if isinstance(gone_round.func, ast.Attribute) else [])]
+        return ast.unparse(gone_round.func) != "range" and any(
+            may_be_empty(part) for part in parts or [gone_round.func]
+        )
+    name = gone_round.attr if isinstance(gone_round, ast.Attribute) else getattr(gone_round, "id", "")
+    return not (isinstance(gone_round, ast.Tuple | ast.List | ast.Dict | ast.Set | ast.Constant) or name.isupper())
 
 
 def raises_unread(item: ast.withitem, read: set[str]) -> bool:
@@ -99,6 +119,12 @@ def test_no_test_is_weak():
         ("assert 'Sep' in page or 'Sept' in page", [EITHER]),
         ("with pytest.raises(Refused): pay(claim)", [ANY_REFUSAL]),
         ("with pytest.raises(Refused) as refusal: pay(claim)", [ANY_REFUSAL]),
+        ("for row in rows: assert row.paid", [IN_A_LOOP]),
+        ("for row, paid in zip(rows, ('7.00',)): assert row.paid == paid", [IN_A_LOOP]),
+        ("for row in rows: assert row.paid\n    assert rows", []),
+        ("for day in ('1 Jul', '2 Jul'): assert day in page", []),
+        ("for number, state in enumerate(STATES): assert page[number] == state", []),
+        ("for number in range(3): assert page[number]", []),
         ("assert page.status_code == 200", []),
         ("assert [row for row in rows if row.owed or row.late] == []", []),
         ("with pytest.raises(Refused, match='paid already'): pay(claim)", []),

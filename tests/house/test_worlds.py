@@ -8,9 +8,12 @@ from django.contrib.auth.models import User
 from django.db import connection
 
 from clubdesk import guards
+from clubdesk.bank.models import ClearedLine
+from clubdesk.courses.models import Course, PlaceState
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Book, JournalEntry
-from clubdesk.roll.models import Household
+from clubdesk.ledger.models import Book, FinancialYear, JournalEntry, Posting
+from clubdesk.rangeday.models import KitLoan
+from clubdesk.roll.models import Household, Person
 from tests import factories
 from tests.worlds import keeping
 from tests.worlds.known import WORLDS
@@ -43,6 +46,18 @@ def test_the_started_one_has_a_book_and_somebody_in_each_role(book, treasurer, k
 def test_a_season_has_its_people_and_books_that_prove_themselves(season, size):
     assert season.people == size
     assert [result for result in check_all() if result.faults] == []
+
+
+@pytest.mark.slow
+@pytest.mark.world("ten_years")
+def test_ten_years_are_as_large_as_a_busy_clubs(db):
+    assert Posting.objects.count() > 200_000
+    assert Person.objects.count() > 600
+    assert ClearedLine.objects.filter(stands=True).count() > 3_000
+    assert KitLoan.objects.count() > 3_000
+    assert Course.objects.order_by("pk").last().bookings.filter(state=PlaceState.WAITING).count() >= 5_000
+    assert JournalEntry.objects.exclude(reverses=None).count() > 300
+    assert FinancialYear.objects.exclude(closed_at=None).count() == 10
 
 
 @pytest.mark.parametrize("turn", [1, 2])

@@ -1,8 +1,10 @@
 """The order of things in the ledger: one book, one queue, years one after another, months locked one after another."""
 
-from datetime import date
+from datetime import date, timedelta
+from unittest import mock
 
 import pytest
+from django.utils import timezone
 
 from clubdesk.errors import Refused
 from clubdesk.ledger import invariants, selectors, services
@@ -10,7 +12,7 @@ from clubdesk.ledger.closing import suspense_is_zero
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalEntry, MonthBalance, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.services.days import first_open_day, is_shut
-from clubdesk.ledger.services.posting import refuse_overdrawing
+from clubdesk.ledger.services.posting import CLOCKS_DIFFER_BY, refuse_overdrawing
 from clubdesk.ledger.signals import month_locked
 from clubdesk.money import as_amount
 from clubdesk.verbs import shell_user
@@ -186,3 +188,33 @@ class TestMonths:
         run(sql.format(**accounts))
         (fault,) = invariants.stored_months_hold()
         assert "The balances stored for July 2026 are not those of the postings" in fault
+
+
+class TestAServersClock:
+    @pytest.fixture
+    def by_the_clock(self, donate):
+        """A donation on a server whose clock is so far behind the last entry's moment."""
+
+        def donated(behind, **more):
+            at = JournalEntry.objects.latest("number").posted_at - behind
+            with mock.patch.object(timezone, "now", return_value=at):
+                return donate(**more)
+
+        donate()
+        return donated
+
+    def test_one_that_is_behind_the_last_entry_says_so_and_posts_nothing(self, by_the_clock):
+        with pytest.raises(Refused, match="clock it is .*, but entry 1 was posted on .* sets its clock"):
+            by_the_clock(CLOCKS_DIFFER_BY + timedelta(seconds=1))
+        assert (Journal.objects.count(), JournalEntry.objects.count()) == (1, 1)
+
+    def test_some_minutes_are_nothing(self, by_the_clock):
+        by_the_clock(CLOCKS_DIFFER_BY - timedelta(seconds=1))
+        assert JournalEntry.objects.count() == 2
+
+    def test_where_it_was_ahead_before_the_last_entry_of_that_time_is_named(self, by_the_clock, settings):
+        settings.CLOCK_WRONG_UNTIL_ENTRY = 1
+        by_the_clock(timedelta(days=400))
+        with pytest.raises(Refused, match="but entry 2 was posted on"):
+            by_the_clock(timedelta(hours=1))
+        assert JournalEntry.objects.count() == 2

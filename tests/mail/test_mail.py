@@ -20,6 +20,7 @@ from clubdesk.errors import Refused
 from clubdesk.mail import services
 from clubdesk.mail.models import Message
 from tests import factories
+from tests.sessions import beside
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NOW = date(2026, 9, 12)
@@ -183,6 +184,20 @@ def test_a_letter_interrupted_while_going_out_is_named_and_not_sent_by_itself_ag
         assert services.deliver(at=later(hours=1)) == services.Delivered(sent=1)
     with pytest.raises(Refused, match="not to be sent again"):
         services.send_again(message=message, to="ida@example.org", by=by)
+
+
+@pytest.mark.only_on("postgresql")
+def test_a_letter_that_another_server_sends_at_this_moment_is_not_interrupted(letterbox, port, booked):
+    letterbox.slowly = 0.5
+    with running(letterbox, port):
+        results = beside(
+            lambda: services.deliver(at=clock.now()),  # on a server whose clock is an hour behind
+            lambda: services.deliver(at=later(hours=1)),
+            before=(services, "_send"),
+        )
+    assert results == [services.Delivered(sent=1), services.Delivered()]
+    assert Message.objects.get().state == "sent"
+    assert len(letterbox.mails) == 1
 
 
 def test_a_letter_with_line_ends_in_its_address_or_subject_harms_nobody(letterbox, port, by):

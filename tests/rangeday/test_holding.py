@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from clubdesk.fees.models import Charge
+from clubdesk.fees.models import Charge, Voucher
 from clubdesk.ledger.models import Book
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services
@@ -45,7 +45,7 @@ def test_correcting_takes_the_family_before_anything_is_taken_off(sign, member, 
     wrong = sign(member)
     with taking() as taken:
         services.correct_sign_on(wrong=wrong, gear=Gear.HIRE, paid=Paid.CARD, reason="card", on=TODAY, by=by)
-    assert taken[:5] == [RangeDay, SignOn, Household, RangeDay, SignOn]
+    assert taken[:4] == [RangeDay, Household, SignOn, RangeDay]
 
 
 def test_a_tap_takes_the_day_then_the_book(tap, member):
@@ -64,7 +64,7 @@ def test_undoing_a_tap_takes_its_families_and_their_fees_first(tap, member):
     done = tap(member, gear=Gear.HIRE, paid=Paid.ACCOUNT)
     with taking() as taken:
         tap(key=done.key, undo=True)
-    assert taken[:4] == [RangeDay, Household, Charge, RangeDay]
+    assert taken[:6] == [RangeDay, Household, Charge, Voucher, RangeDay, Household]
 
 
 def test_answering_a_question_takes_the_day(tap, by):
@@ -88,7 +88,7 @@ def test_calling_off_takes_both_days_the_families_and_their_fees(day, sign, memb
     sign(member, paid=Paid.ACCOUNT)
     with taking() as taken:
         services.call_off_day(range_day=day, reason="hail", on=TODAY, by=by, move_to=later)
-    assert taken[:5] == [RangeDay, Household, Household, Charge, RangeDay]
+    assert taken[:6] == [RangeDay, Household, Charge, Voucher, SignOn, RangeDay]
 
 
 def test_banking_takes_the_book_and_cancelling_it_the_banking(sign, by):
@@ -100,10 +100,12 @@ def test_banking_takes_the_book_and_cancelling_it_the_banking(sign, by):
     assert taken[0] == Banking
 
 
-def test_whatever_happens_to_a_piece_of_kit_takes_it(sign, member, by):
+def test_whatever_happens_to_a_piece_of_kit_takes_it_and_giving_it_out_the_sign_on(sign, member, by):
     bow, signed = Kit.objects.create(number="B01", kind="bow"), sign(member)
+    with taking() as taken:
+        services.give_out(kit=bow, sign_on=signed, at=NINE, by=by)
+    assert taken == [Kit, SignOn]
     for act in (
-        lambda: services.give_out(kit=bow, sign_on=signed, at=NINE, by=by),
         lambda: services.take_back_kit(kit=bow, at=NINE, by=by),
         lambda: services.set_kit_aside(kit=bow, on=TODAY, note="a cracked limb", by=by),
         lambda: services.find_kit_fit(kit=bow, on=TODAY, checked_by="Ida the bow maker", by=by),

@@ -225,6 +225,23 @@ class TestThePage:
             assert said["out"] == []
             assert said["closed"] == ""
 
+    def test_a_phone_is_told_only_what_came_after_what_it_has(self, helper, day, tap):
+        url = reverse("admin:range_taps", args=[day.pk])
+        for _ in range(70):
+            first = tap(factories.PersonFactory(), **HIRED)
+        has = helper.get(url).json()
+        assert (len(has["signed"]), has["more"]) == (70, False)
+        later = tap(factories.PersonFactory(), **HIRED)
+        answer = helper.get(url, {"have": has["mark"]})
+        news = answer.json()
+        assert ([row[3] for row in news["signed"]], news["more"]) == ([str(later.key)], True)
+        assert len(answer.content) < 400
+        assert helper.get(url, {"have": news["mark"]}).json()["signed"] == []
+        tap(key=first.key, undo=True)
+        for mark in (news["mark"], "70-", "x", "9" * 30, "-1-0"):
+            anew = helper.get(url, {"have": mark}).json()
+            assert (len(anew["signed"]), anew["more"]) == (70, False)
+
     def test_a_new_visitor_with_a_guardian(self, helper, day):
         sent = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [], "gear": "visitor", "paid": "card",
                 "visitor_name": "Noor", "visitor_guardian": "Uma", "visitor_phone": "08 7010"}  # fmt: skip

@@ -2,6 +2,7 @@
 
 import io
 from datetime import date
+from functools import cache
 
 from openpyxl import load_workbook
 
@@ -16,6 +17,12 @@ FIRST, LAST = date(2026, 7, 1), date(2027, 6, 30)
 
 def made(year):
     return workbook_bytes(year, made_on=date(2026, 9, 12), made_by="the tests")
+
+
+@cache
+def of_the_season():
+    """The workbook of a season that nothing happened to yet; made once for all tests."""
+    return made(year())
 
 
 def changed(content, change):

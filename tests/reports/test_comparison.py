@@ -8,18 +8,15 @@ from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount, shown
 from clubdesk.reports.comparison import Comparison
 from clubdesk.sheets import Named
+from clubdesk.sheets.reading import Cell
 from tests.reports.altering import raffle, year
 
 
 def compared(*cells):
     """Of cells told as what the file has and what the book has: who is renamed, and whose other name is none."""
-    book, file = ([[cell[side] for cell in cells]] for side in (1, 0))
-    found = Comparison({"Roll": [[Named(name) for name in book[0]]]})
-    both = [Workbook() for _ in range(2)]
-    for workbook, rows in zip(both, (file, book), strict=True):
-        workbook.active.title = "Roll"
-        workbook.active.append(rows[0])
-    assert list(found.cells(both[0], both[0], both[1])) == []
+    book, file = ([Cell(cell[side], cell[side], 0) for cell in cells] for side in (1, 0))
+    found = Comparison()
+    assert list(found.row("Roll", 1, file, book, [Named(cell.value) for cell in book])) == []
     return found.renamed(), list(found.names_that_differ())
 
 
@@ -73,7 +70,7 @@ class TestAnOpenYear:
                     sheet.append(["above"])
             for code, figure in balances if "Trial balance" in sheets else ():
                 sheet.append([code, *[None] * 8, figure])
-            said = Comparison({}).journal(file, year(), 1)
+            said = Comparison().journal(file, year(), 1)
             return [each for each in said if not each.startswith("Journal!")]
 
         return found

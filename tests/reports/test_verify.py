@@ -33,7 +33,7 @@ from clubdesk.reports.workbook.book import write_stamped
 from clubdesk.roll.models import Household
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.reports.altering import FIRST, LAST, changed, made, raffle, year
+from tests.reports.altering import FIRST, LAST, changed, made, of_the_season, raffle, year
 from tests.reports.test_workbook import recalculated
 from tests.yearend.books import ready
 
@@ -62,12 +62,12 @@ def rewritten(content, part, change):
 
 class TestWorkbook:
     def test_as_it_was_made_it_is_genuine(self, season):
-        found = verify(made(year()))
+        found = verify(of_the_season())
         assert found.is_genuine
         assert "year to 30 June 2027, made at entry" in found.what
 
     def test_saved_again_by_another_program_it_still_is(self, season, tmp_path):
-        content = made(year())
+        content = of_the_season()
         recalculated(content, tmp_path)
         assert verify((tmp_path / "out" / "year.xlsx").read_bytes()).faults == []
 
@@ -88,12 +88,39 @@ class TestWorkbook:
         def change(book):
             book[sheet][cell].value = value
 
-        faults = verify(changed(made(year()), change)).faults
+        faults = verify(changed(of_the_season(), change)).faults
         assert any(sentence in fault for fault in faults), faults
+
+    def test_a_figure_changed_in_the_part_of_one_sheet_alone_is_named(self, season):
+        """The other sheets are to the byte what the book makes, and are not read again."""
+        journal = "xl/worksheets/sheet8.xml"
+        content = rewritten(
+            of_the_season(), journal, lambda text: re.sub(r'(<c r="H5"[^>]*><v>)[^<]*', r"\g<1>7.77", text, count=1)
+        )
+        faults = verify(content).faults
+        assert "not as it was made" in faults[0]
+        assert [fault for fault in faults[1:] if not fault.startswith("Journal!H5: the file has 7.77")] == []
+        assert len(faults) == 2
+
+    def test_a_name_changed_in_one_sheet_alone_is_no_rename(self, closed):
+        def change(text):
+            return text.replace("<t>Grants</t>", "<t>Gifts of the president</t>")
+
+        found = verify(rewritten(made(closed), "xl/worksheets/sheet3.xml", change))
+        assert any("the file has “Gifts of the president”, the book “Grants”" in fault for fault in found.faults)
+        assert found.notes == []
+
+    def test_a_part_that_stands_twice_in_the_file_is_read(self, season):
+        twice, journal = io.BytesIO(of_the_season()), "xl/worksheets/sheet8.xml"
+        with zipfile.ZipFile(twice, "a") as file:
+            spoilt = re.sub(r'(<c r="H5"[^>]*><v>)[^<]*', r"\g<1>7.77", file.read(journal).decode(), count=1)
+            with pytest.warns(UserWarning, match="Duplicate name"):
+                file.writestr(journal, spoilt)
+        assert any("Journal!H5: the file has 7.77" in fault for fault in verify(twice.getvalue()).faults)
 
     def test_a_formula_that_shows_another_figure_is_named(self, season, tmp_path):
         """Another program may save a figure beside a formula; it is held against the book too."""
-        recalculated(made(year()), tmp_path)
+        recalculated(of_the_season(), tmp_path)
         path = tmp_path / "out" / "year.xlsx"
         parts = {}
         with zipfile.ZipFile(path) as file:
@@ -118,7 +145,7 @@ class TestWorkbook:
             del book["Changes and reversals"]
             book.create_sheet("Extra")
 
-        faults = verify(changed(made(year()), change)).faults
+        faults = verify(changed(of_the_season(), change)).faults
         assert "Sheets are missing: Changes and reversals." in faults
         assert "Sheets were added: Extra." in faults
 
@@ -137,7 +164,7 @@ class TestWorkbook:
             assert verify(paper).is_genuine
 
     def test_of_an_open_year_that_went_on_its_journal_is_compared_and_that_is_said(self, season, by):
-        content = made(year())
+        content = of_the_season()
         raffle(by)
         found = verify(content)
         assert found.faults == []
@@ -154,7 +181,7 @@ class TestWorkbook:
             assert any(sentence in fault for fault in verify(spoilt).faults)
 
     def test_one_made_before_the_close_is_genuine_up_to_its_entry(self, season, by):
-        content = made(year())
+        content = of_the_season()
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
         ledger.close_year(year=year(), by=by, on=date(2027, 7, 1))
         assert verify(content).faults == []
@@ -186,12 +213,12 @@ class TestWorkbook:
         ],
     )  # fmt: skip
     def test_a_figure_that_is_made_to_read_otherwise_is_named(self, season, change, sentence):
-        faults = verify(changed(made(year()), change)).faults
+        faults = verify(changed(of_the_season(), change)).faults
         assert any(sentence in fault for fault in faults), faults
 
     def test_a_theme_that_makes_text_white_is_named(self, season):
         content = rewritten(
-            made(year()),
+            of_the_season(),
             "xl/theme/theme1.xml",
             lambda text: re.sub(
                 r"<a:dk1>.*?</a:dk1>", '<a:dk1><a:srgbClr val="FFFFFF"/></a:dk1>', text, flags=re.DOTALL
@@ -221,7 +248,7 @@ class TestWorkbook:
             book["Journal"].delete_rows(5, 5000)
             book.properties.keywords = "fletchbook workbook 2027 2026-09-12 0 - open - x"
 
-        assert verify(changed(made(year()), emptied)).faults
+        assert verify(changed(of_the_season(), emptied)).faults
 
     def test_a_name_that_the_book_never_had_is_not_taken_for_a_rename(self, closed):
         def change(book):
@@ -263,10 +290,10 @@ class TestWorkbook:
             series = book["Committee"]._charts[0].series[0]
             series.val.numRef.f = "'Committee'!$C$5:$C$16"
 
-        assert any("draws other cells" in fault for fault in verify(changed(made(year()), change)).faults)
+        assert any("draws other cells" in fault for fault in verify(changed(of_the_season(), change)).faults)
 
     def test_rows_beyond_what_a_sheet_says_of_its_size_are_read(self, season):
-        content = changed(made(year()), lambda book: setattr(book["Summary"]["A90"], "value", "one more"))
+        content = changed(of_the_season(), lambda book: setattr(book["Summary"]["A90"], "value", "one more"))
         spoilt = rewritten(
             content,
             "xl/worksheets/sheet1.xml",
@@ -275,7 +302,7 @@ class TestWorkbook:
         assert any("Summary!A90: the file has “one more”" in fault for fault in verify(spoilt).faults)
 
     def test_a_shown_figure_of_a_proof_is_held_against_the_book(self, season, tmp_path):
-        recalculated(made(year()), tmp_path)
+        recalculated(of_the_season(), tmp_path)
         content = (tmp_path / "out" / "year.xlsx").read_bytes()
         spoilt = rewritten(
             content,
@@ -285,7 +312,7 @@ class TestWorkbook:
         assert any("Proof!B5: the file shows 1234.56" in fault for fault in verify(spoilt).faults)
 
     def test_who_made_it_is_attested_by_the_sites_key(self, season):
-        content = made(year())
+        content = of_the_season()
         assert verify(content).notes == []
 
         def change(book):
@@ -330,7 +357,7 @@ class TestWorkbook:
         assert any("“Memberships”" in fault for fault in verify(changed(content, swapped)).faults)
 
     def test_one_of_another_book_is_none_of_ours(self, season):
-        content = made(year())
+        content = of_the_season()
 
         def change(book):
             words = book.properties.keywords.split()
@@ -356,7 +383,7 @@ class TestWorkbook:
                 verify(content)
 
     def test_junk_is_refused_in_a_sentence(self, season):
-        bare = changed(made(year()), lambda book: setattr(book.properties, "keywords", ""))
+        bare = changed(of_the_season(), lambda book: setattr(book.properties, "keywords", ""))
         for content, sentence in (
             (b"", "neither a PDF nor a workbook"), (b"PK\x03\x04junk", "neither a PDF nor a workbook"),
             (b"%PDF-1.4 junk", "not whole"), (factories.pdf("x"), "no workbook or statement"), (bare, "no workbook"),

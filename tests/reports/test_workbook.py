@@ -112,7 +112,9 @@ def test_a_term_keeps_its_signs_in_a_formula():
 
 
 def test_headers_repeat_on_printing_and_panes_are_frozen(season):
-    for sheet in opened(made(FinancialYear.objects.get())):
+    book = opened(made(FinancialYear.objects.get()))
+    assert set(SHEETS) <= set(book.sheetnames)
+    for sheet in book:
         assert sheet.print_title_rows == "$1:$4", sheet.title
         assert sheet.freeze_panes == "A5"
         assert sheet.sheet_properties.pageSetUpPr.fitToPage

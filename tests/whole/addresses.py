@@ -9,53 +9,69 @@ from clubdesk.courses.models import Booking, Certificate, Cohort
 from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund import letters as claim_letters
 from clubdesk.fees import accounts
+from clubdesk.ledger.models import FinancialYear
 from clubdesk.rangeday.models import RangeDay
 from clubdesk.roll.models import Household
 from clubdesk.screens.rooms import RoomAdmin
 
+PLAIN = (
+    "admin:index", "admin:reports", "admin:trial_balance", "admin:find", "admin:today", "book:courses",
+    "admin:aged_balances", "admin:vouchers_answered", "admin:renewals", "admin:affiliation", "admin:range_figures",
+    "admin:range_tin", "admin:claim_queue", "admin:claim_minutes", "admin:import_statement", "admin:explain_lines",
+    "admin:fund_statement", "admin:committee", "admin:verify", "admin:period_statements",
+)  # fmt: skip
 
-def urls_of_everything():
-    """Each list, add page, document page and verb page of the site that has something to show."""
-    found = {reverse("admin:index"), reverse("admin:reports"), reverse("admin:trial_balance")}
-    found |= {reverse("admin:find"), *(f"{reverse('admin:find')}?q={typed}" for typed in ("Child", "1", "60.00"))}
-    found |= {reverse("admin:statements", args=[2027]), reverse("admin:today", args=[])}
-    found |= {
-        reverse("book:courses"),
-        letters.link_path(Booking.objects.filter(state="waiting").last() or Booking.objects.first()),
-    }
-    found |= {accounts.link_path(Household.objects.first()), reverse("admin:aged_balances")}
-    found |= {reverse("admin:vouchers_answered"), reverse("admin:renewals"), reverse("admin:affiliation")}
-    found |= {reverse("admin:household_statement", args=[Household.objects.first().pk])}
-    found |= {reverse("admin:course_sheet", args=[Cohort.objects.first().pk])}
-    found |= {reverse("admin:range_figures"), reverse("admin:range_tin"), reverse("admin:claim_queue")}
-    found |= {
-        reverse("admin:claim_minutes"),
-        reverse("admin:import_statement"),
-        reverse("admin:explain_lines"),
-        reverse("admin:fund_statement"),
-    }
-    found |= {f"{reverse('admin:statements', args=[2027])}?basis={basis}" for basis in ("cash", "bridge")}
-    found |= {reverse("admin:committee"), reverse("admin:closing", args=[2027]), reverse("admin:budget", args=[2027])}
-    found |= {reverse("admin:verify"), reverse("admin:period_statements")}
-    month = f"account={BankAccount.objects.get().pk}&until=2026-09-30&balance=47.00"
-    found |= {f"{reverse('admin:reconcile_month')}?{month}"}
-    found |= {claim_letters.link_path(Household.objects.first())}
-    found |= {reverse("admin:range_sheet", args=[RangeDay.objects.filter(closed_on=None).first().pk])}
-    found |= {reverse("admin:course_certificate", args=[Certificate.objects.first().pk])}
+
+def urls_of_lists():
+    """Each page that is there whatever the book holds: lists, add pages, reports, those of the latest year."""
+    ending = FinancialYear.objects.first().last_day.year
+    found = {reverse(name) for name in PLAIN}
+    found |= {f"{reverse('admin:find')}?q={typed}" for typed in ("Child", "1", "60.00")}
+    found |= {reverse(f"admin:{name}", args=[ending]) for name in ("statements", "closing", "budget")}
+    found |= {f"{reverse('admin:statements', args=[ending])}?basis={basis}" for basis in ("cash", "bridge")}
     for model, screen in admin.site._registry.items():
         name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
         found.add(reverse(f"{name}_changelist"))
         if not isinstance(screen, RoomAdmin) or screen.add_page or screen.__class__.has_add_permission:
             found.add(reverse(f"{name}_add"))
-        first = model._default_manager.order_by("pk").first()
-        if first:
-            found.add(reverse(f"{name}_change", args=[first.pk]))
         found |= {reverse(f"{name}_{page.slug}") for page in getattr(screen, "all_list_pages", ())}
+    return sorted(found)
+
+
+def urls_of_documents():
+    """The page of the first of each kind of document, its verbs' pages, and what families see of theirs."""
+    found = set()
+    for household in Household.objects.all()[:1]:
+        found |= {link.link_path(household) for link in (accounts, claim_letters)}
+        found.add(reverse("admin:household_statement", args=[household.pk]))
+    for booking in Booking.objects.filter(state="waiting").order_by("-pk")[:1] or Booking.objects.all()[:1]:
+        found.add(letters.link_path(booking))
+    of_one = {
+        "course_sheet": Cohort.objects.all(),
+        "range_sheet": RangeDay.objects.filter(closed_on=None),
+        "course_certificate": Certificate.objects.all(),
+    }
+    found |= {reverse(f"admin:{name}", args=[row.pk]) for name, rows in of_one.items() for row in rows[:1]}
+    for account in BankAccount.objects.all()[:1]:
+        month = f"account={account.pk}&until=2026-09-30&balance=47.00"
+        found.add(f"{reverse('admin:reconcile_month')}?{month}")
+    for model, screen in admin.site._registry.items():
+        rows = model._default_manager.order_by("pk")
+        for first in rows[:1]:
+            found.add(reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_change", args=[first.pk]))
         for page in getattr(screen, "all_pages", ()):
-            target = next((row for row in model._default_manager.order_by("pk") if page.applies(row)), None)
+            target = next((row for row in rows[:MOST_LOOKED_AT] if page.applies(row)), None)
             if target:
                 found.add(page.url(target))
     return sorted(found)
+
+
+MOST_LOOKED_AT = 400
+
+
+def urls_of_everything():
+    """Each page of the site that has something to show."""
+    return sorted({*urls_of_lists(), *urls_of_documents()})
 
 
 C, H, A, T, X = ROLES

@@ -15,7 +15,7 @@ from django.db import OperationalError, connection
 from django.test import Client
 from django.urls import reverse
 
-from clubdesk import faults, wsgi
+from clubdesk import faults, upkeep
 from clubdesk.rangeday.models import RangeDay, SafetyText, Tap
 from clubdesk.roll.models import Household
 from tests.courses.test_parents_page import party
@@ -225,11 +225,11 @@ def test_the_log_of_the_file_stays_while_the_site_serves(season):
     """Else each reader must make it anew, for which a full disk has no room."""
     index = f"{connection.settings_dict['NAME']}-shm"
     connection.close()
-    wsgi.hold_open(connection.settings_dict["NAME"])
+    upkeep.hold_open()
     assert Household.objects.count() > 0
     connection.close()
     assert Path(index).stat().st_size > 0
-    wsgi.let_go()
+    upkeep.let_go()
 
 
 @pytest.mark.only_on("postgresql")

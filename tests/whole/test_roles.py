@@ -202,7 +202,9 @@ def test_the_auditor_sees_all_and_changes_nothing(season, as_role, settings):
 
 
 def test_whoever_is_not_signed_in_is_asked_to(client, season):
-    for url in urls_of_everything():
+    urls = urls_of_everything()
+    assert len(urls) > 150
+    for url in urls:
         response = client.get(url)
         if url.startswith(("/book/", "/account/", "/claims/")):
             assert response.status_code == 200

@@ -12,7 +12,7 @@ from django.core.management import call_command
 from django.db import connection
 
 from clubdesk import guards
-from tests.worlds import day_one, demo, one_of_each, season
+from tests.worlds import day_one, demo, one_of_each, season, ten_years
 
 Grow = Callable[[Path], object]
 
@@ -34,4 +34,5 @@ WORLDS = {
     "one_of_each": World(lambda folder: one_of_each.grow(), "season"),
     "unguarded": World(lambda folder: guards.remove(connection), "one_of_each"),
     "demo": World(demo.build, "empty"),
+    "ten_years": World(ten_years.grow, "demo"),
 }

@@ -28,4 +28,5 @@ class BankRuleAdmin(RoomAdmin[BankRule]):
     list_display = ("name", "contains", "way", "account", "fund", "in_use")
     list_select_related = ("account", "fund")
     fields = ("name", "contains", "way", "least", "most", "account", "fund", "party", "in_use")
+    autocomplete_fields = ("party",)
     section_makers = (caught_section,)

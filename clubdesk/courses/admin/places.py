@@ -1,13 +1,14 @@
 """Screens of one person's place, and of the certificate that it may end with."""
 
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.courses import selectors, services, words
 from clubdesk.courses.admin.bookings import what_came_of_it
-from clubdesk.courses.models import Certificate, Place, PlaceState
+from clubdesk.courses.models import Certificate, Cohort, Place, PlaceState
 from clubdesk.screens.fields import day_and_reason
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.tables import Section
@@ -72,11 +73,27 @@ def attendance_section(request: HttpRequest, place: Place) -> Section:
     return Section("Came to", ["Session"], rows, "No session yet.")
 
 
+class CohortFilter(admin.SimpleListFilter):
+    """The courses that began last, with which there is still something to do; older ones are found from their page."""
+
+    title = "course"
+    parameter_name = "cohort__id__exact"
+    most = 12
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        latest = Cohort.objects.select_related("course").order_by("-first_session", "-pk")[: self.most]
+        return [(str(cohort.pk), str(cohort)) for cohort in latest]
+
+    def queryset(self, request: HttpRequest, queryset: QuerySet[Place]) -> QuerySet[Place]:
+        asked = self.value() or ""
+        return queryset.filter(cohort=int(asked)) if asked.isascii() and asked.isdigit() else queryset
+
+
 @admin.register(Place)
 class PlaceAdmin(DocumentAdmin[Place]):
     list_display = ("person", "cohort", "state", "booking")
     list_select_related = ("person", "cohort__course", "booking__household", "booking__course", "course")
-    list_filter = ("state", ("cohort", admin.RelatedOnlyFieldListFilter))
+    list_filter = ("state", CohortFilter)
     search_fields = ("person__given_name", "person__family_name", "booking__household__name", "=booking__number")
     search_help_text = "A name, a family or a booking number"
     fields = ("person", "course", "cohort", "state", "ended_on", "booking", "charge")

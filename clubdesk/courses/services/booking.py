@@ -23,6 +23,7 @@ from clubdesk.courses.models import (
 )
 from clubdesk.courses.services.waitlist import (
     ahead_of,
+    day_of_offers,
     fresh,
     give_seats,
     locked,
@@ -32,10 +33,11 @@ from clubdesk.courses.services.waitlist import (
     offer_free_seats,
 )
 from clubdesk.errors import Refused
+from clubdesk.fees import services as charging
 from clubdesk.ledger import services as ledger
 from clubdesk.roll.models import Guardian, Person
-from clubdesk.roll.selectors import guardian_to_write_to
-from clubdesk.roll.services import add_household, add_person
+from clubdesk.roll.selectors import guardian_to_write_to, refuse_erased
+from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import verb
 
 
@@ -64,6 +66,7 @@ def book_party(
     if found := ledger.written(Booking, key):
         return found
     people = _people(people)
+    charging.queue(people[0].household)
     to_come = list(selectors.cohorts_to_come(course, on))
     wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
     for person in people:
@@ -81,7 +84,9 @@ def book_party(
             continue
         if selectors.fitting(cohort, free).filter(pk=booking.pk).exists():
             if hold_only:
-                offer(booking, cohort, free, on, by, "Thank you for booking. We hold this for you.")
+                offer(
+                    booking, cohort, free, day_of_offers(course, on), by, "Thank you for booking. We hold this for you."
+                )
                 return fresh(booking)
             _seat(booking, cohort, free, on, by)
             break
@@ -97,6 +102,8 @@ def _people(people: Sequence[Person]) -> list[Person]:
         raise Refused(f"A party is at most {MOST_IN_A_PARTY} people; book the others on their own.")
     if len({person.household_id for person in found}) > 1:
         raise Refused("A party is of one household, which pays; book each household on its own.")
+    for person in found:
+        refuse_erased(person)
     return sorted(found, key=lambda person: person.pk)
 
 
@@ -189,6 +196,7 @@ def book_by_phone(
     course = locked(cohorts[0].course)
     if person:
         return book_party(course=course, people=[person], cohorts=cohorts, by=by, on=on, key=key)
+    one_new_family_at_a_time()
     if found := ledger.written(Booking, key):
         return found
     if birth_date is None:
@@ -219,6 +227,7 @@ def record_reach_check(
         raise Refused("That day has not come yet; write down when the child was watched.")
     if not checked_by.strip():
         raise Refused("Write down who watched the child draw.")
+    refuse_erased(person)
     document = ReachCheck.objects.create(
         key=key or uuid.uuid4(), person=person, checked_on=on, checked_by=checked_by.strip()[:100], recorded_by=by
     )

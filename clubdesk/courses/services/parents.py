@@ -17,9 +17,8 @@ from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse, 
 from clubdesk.courses.services.booking import book_party
 from clubdesk.courses.services.leaving import withdraw
 from clubdesk.courses.services.waitlist import accept_offer, fresh, locked, note
-from clubdesk.guards import one_at_a_time
 from clubdesk.roll.models import Consent, Guardian, Household, Person
-from clubdesk.roll.services import add_household, add_person
+from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import NOBODY, verb
 
 FAMILIES = "families"
@@ -68,7 +67,6 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
     link: whoever knows an address and a name cannot spend another family's money.
     """
     course = locked(course)
-    one_at_a_time(f"family {form.email.lower()}")
     by = family_user()
     if found := Consent.objects.filter(key=key).first():
         return selectors.last_booking(found.household, course)
@@ -99,7 +97,7 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
 @verb(permission=NOBODY, title="Accept by the family’s own link")
 def accept_by_family(*, booking: Booking, on: date) -> Booking:
     """The family takes the places that it is offered, on its own page."""
-    return accept_offer(booking=booking, on=on, by=family_user())
+    return accept_offer(booking=booking, on=_day_of_the_book(booking, on), by=family_user())
 
 
 @verb(permission=NOBODY, title="Withdraw by the family’s own link")
@@ -108,7 +106,12 @@ def withdraw_by_family(
 ) -> Booking:
     """The family gives its places up, or some of them, on its own page; the reason is for it to give or not."""
     reason = reason or "by the family itself"
-    return withdraw(booking=booking, places=places, on=on, reason=reason, by=family_user())
+    return withdraw(booking=booking, places=places, on=_day_of_the_book(booking, on), reason=reason, by=family_user())
+
+
+def _day_of_the_book(booking: Booking, on: date) -> date:
+    """`on`, but not before what was noted of the booking: no family is refused since a server's clock is behind."""
+    return max(on, selectors.last_day_noted(booking=booking) or on)
 
 
 def _family_of(form: PartyForm) -> tuple[Household, Guardian, bool]:
@@ -118,16 +121,26 @@ def _family_of(form: PartyForm) -> tuple[Household, Guardian, bool]:
 
     An address alone makes nobody one of a family: whoever can type it could put strangers on its roll.
     """
-    known = Guardian.objects.filter(email__iexact=form.email).select_related("household__party").order_by("pk")
-    for guardian in known:
-        same_name = guardian.name.casefold() == form.guardian_name.casefold()
-        if same_name or any(_find(guardian.household, child) for child in form.people):
-            return guardian.household, guardian, True
+    guardian = _guardian_of(form)
+    if guardian is None:
+        one_new_family_at_a_time()
+        guardian = _guardian_of(form)
+    if guardian:
+        return guardian.household, guardian, True
     family = form.people[0].family_name
     household = add_household(
         name=f"{family} family"[:100], guardian=form.guardian_name, email=form.email, phone=form.phone
     )
     return household, household.guardians.get(), False
+
+
+def _guardian_of(form: PartyForm) -> Guardian | None:
+    known = Guardian.objects.filter(email__iexact=form.email).select_related("household__party").order_by("pk")
+    for guardian in known:
+        same_name = guardian.name.casefold() == form.guardian_name.casefold()
+        if same_name or any(_find(guardian.household, child) for child in form.people):
+            return guardian
+    return None
 
 
 def _find(household: Household, child: Child) -> Person | None:
@@ -137,6 +150,9 @@ def _find(household: Household, child: Child) -> Person | None:
 
 
 def _person_of(household: Household, child: Child) -> Person:
+    if known := _find(household, child):
+        return known
+    one_new_family_at_a_time()
     return _find(household, child) or add_person(
         household=household,
         given_name=child.given_name,

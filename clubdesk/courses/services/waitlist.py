@@ -122,14 +122,22 @@ def ahead_of(booking: Booking) -> list[Booking]:
     return list(rows.prefetch_related("cannot_make"))
 
 
+def day_of_offers(course: Course, on: date) -> date:
+    """The day that an offer's days count from: today or `on`, and not before the last that the course's history knows.
+
+    So nobody's days have run out before the letter is written, also where a server's clock is behind.
+    """
+    return max(on, clock.today(), selectors.last_day_noted(booking__course=course) or on)
+
+
 @verb(permission=NOBODY, title="Offer free seats")
 def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
     """Offer each free seat of the coming cohorts to the first party that fits, for the course's number of days.
 
-    An offer is never older than today, so that nobody's days have run out before the letter is written. A cohort
-    without a price is left out.
+    A cohort without a price is left out.
     """
-    course, day = locked(course), max(on, clock.today())
+    course = locked(course)
+    day = day_of_offers(course, on)
     offered = []
     coming = [cohort for cohort in selectors.cohorts_to_come(course, day) if cohort.capacity > cohort.taken]
     for cohort in coming:

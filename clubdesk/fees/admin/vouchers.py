@@ -2,6 +2,7 @@
 
 from django import forms
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -175,6 +176,9 @@ class VoucherValueInline(admin.TabularInline[VoucherValue, VoucherScheme]):
     model = VoucherValue
     extra = 1
     can_delete = False
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[VoucherValue]:
+        return super().get_queryset(request).select_related("scheme")
 
 
 @admin.register(VoucherScheme)

@@ -49,6 +49,8 @@ class Charge(Document):
     )
     kept = Cents(default=nil, help_text="What the club keeps of a fee that was taken back.")
 
+    entries_follow_from = ("opening", "charged_on", "starts_on", "recognised_on")
+
     class Meta:
         ordering = ["-charged_on", "-pk"]
         constraints = [
@@ -97,7 +99,11 @@ class ChargeShare(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["charge", "account", "party"], name="fees_charge_share_once"),
+            models.UniqueConstraint(
+                fields=["charge", "account", "party"],
+                name="fees_charge_share_once",
+                violation_error_message="Who gets a share of this fee stands there once already.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_share_above_nil"),
         ]
 
@@ -113,6 +119,8 @@ class ChargeCredit(Document):
     credited_on = models.DateField()
     reason = models.CharField(max_length=150)
     from_advance = models.BooleanField("before it started", default=False)
+
+    entries_follow_from = ()
 
     class Meta:
         ordering = ["-credited_on", "-pk"]
@@ -154,6 +162,8 @@ class Receipt(Document):
     opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="receipts")
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
+
+    entries_follow_from = ("opening", "cancelled_on")
 
     class Meta:
         ordering = ["-received_on", "-pk"]
@@ -219,7 +229,10 @@ class Arrangement(Document):
         verbose_name = "payment arrangement"
         constraints = [
             models.UniqueConstraint(
-                fields=["household"], condition=Q(ended_on=None), name="fees_one_standing_arrangement"
+                fields=["household"],
+                condition=Q(ended_on=None),
+                name="fees_one_standing_arrangement",
+                violation_error_message="An arrangement of this family stands already; it ends before another is made.",
             )
         ]
 
@@ -235,7 +248,11 @@ class ArrangementPart(models.Model):
     class Meta:
         ordering = ["due_on", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["arrangement", "due_on"], name="fees_one_part_a_day"),
+            models.UniqueConstraint(
+                fields=["arrangement", "due_on"],
+                name="fees_one_part_a_day",
+                violation_error_message="Two parts of an arrangement are due on one day; give each a day of its own.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_part_above_nil"),
         ]
 

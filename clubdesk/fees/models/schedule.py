@@ -46,7 +46,11 @@ class FeePrice(models.Model):
     class Meta:
         ordering = ["item", "-valid_from"]
         constraints = [
-            models.UniqueConstraint(fields=["item", "valid_from"], name="fees_price_one_from_a_day"),
+            models.UniqueConstraint(
+                fields=["item", "valid_from"],
+                name="fees_price_one_from_a_day",
+                violation_error_message="This fee has a price from that day already.",
+            ),
             models.CheckConstraint(
                 condition=Q(valid_until=None) | Q(valid_until__gte=F("valid_from")), name="fees_price_order"
             ),
@@ -82,7 +86,11 @@ class FeeShare(models.Model):
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["price", "account", "party"], name="fees_share_once"),
+            models.UniqueConstraint(
+                fields=["price", "account", "party"],
+                name="fees_share_once",
+                violation_error_message="Who gets a share of this price stands there already.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_share_above_nil"),
         ]
 

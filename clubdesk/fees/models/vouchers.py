@@ -46,7 +46,11 @@ class VoucherValue(models.Model):
     class Meta:
         ordering = ["-calendar_year"]
         constraints = [
-            models.UniqueConstraint(fields=["scheme", "calendar_year"], name="fees_voucher_value_once_a_year"),
+            models.UniqueConstraint(
+                fields=["scheme", "calendar_year"],
+                name="fees_voucher_value_once_a_year",
+                violation_error_message="The scheme has a value for that year already.",
+            ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_value_above_nil"),
         ]
 
@@ -102,12 +106,17 @@ class Voucher(Document):
     ended_on = models.DateField("refused or released on", null=True, blank=True)
     end_reason = models.CharField("why", max_length=150, blank=True)
 
+    entries_follow_from = ("state", "short_by")
+
     class Meta:
         ordering = ["-accepted_on", "-pk"]
         constraints = [
             VOUCHER.constraint("fees_voucher_state_is_one"),
             models.UniqueConstraint(
-                fields=["scheme", "code"], condition=~Q(state__in=NOTHING_CLAIMED), name="fees_voucher_code_once"
+                fields=["scheme", "code"],
+                condition=~Q(state__in=NOTHING_CLAIMED),
+                name="fees_voucher_code_once",
+                violation_error_message="This voucher code has been used already; check it with the family.",
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_above_nil"),
             models.CheckConstraint(condition=Q(short_by__gte=0), name="fees_voucher_short_not_below_nil"),

@@ -21,16 +21,21 @@ from clubdesk.fees.models import (
     Method,
     Receipt,
     Repayment,
+    Voucher,
+    VoucherState,
 )
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
+from clubdesk.roll.selectors import refuse_erased
 from clubdesk.rooms import Done
 from clubdesk.verbs import verb
 
 
-def queue(household: Household) -> Household:
-    """One change at a time to a household's account."""
+def queue(household: Household, person: Person | None = None) -> Household:
+    """One change at a time to a household's account; where it pays for a `person` of another family, to both."""
+    if person and person.household_id != household.pk:
+        queue_all((household.pk, person.household_id))
     return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
 
 
@@ -40,16 +45,19 @@ def queue_all(households: Iterable[int]) -> None:
     list(families.filter(pk__in=list(households)))
 
 
-def lock_charges(charges: Iterable[Charge]) -> dict[int, Charge]:
-    """Take the households and the charges in their order, before the first post takes the book.
+def lock_charges(charges: Iterable[Charge], also: Iterable[int] = ()) -> dict[int, Charge]:
+    """Take the households, the charges and their vouchers in their order, before the first post takes the book.
 
-    Returns the charges by id as they stand now.
+    `also` names further households, by their ids. Returns the charges by id as they stand now.
     """
-    charges = list(charges)
-    queue_all({each.household_id for each in charges})
+    wanted = [each.pk for each in charges]
+    queue_all({*selectors.families_of(wanted), *also})
     rows = Charge.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
     rows = rows.select_related("price__item__income_account", "household__party", "person")
-    return {each.pk: each for each in rows.filter(pk__in=[each.pk for each in charges])}
+    found = {each.pk: each for each in rows.filter(pk__in=wanted)}
+    vouchers = Voucher.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
+    list(vouchers.filter(charge__in=wanted, state__in=(VoucherState.ACCEPTED, VoucherState.LODGED)))
+    return found
 
 
 @verb(permission="fees.add_charge", title="Charge a fee")
@@ -74,6 +82,8 @@ def charge(
     household = queue(household)
     if found := ledger.written(Charge, key):
         return found
+    if person:
+        refuse_erased(person)
     named = zip(selectors.shares_of_price(price), shares, strict=True) if shares is not None else ()
     parts = [(share, part) for share, part in named] if shares is not None else whole_shares(price)
     document = write_charge(
@@ -147,6 +157,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     left = document.amount - selectors.credited(document)
     if left <= nil():
         return document
+    ledger.lock_book()
     on = ledger.first_open_day(document.starts_on)
     lines = posting.recognise_lines(
         left,
@@ -227,20 +238,27 @@ def release(*, charge: Charge, amount: Money, on: date) -> None:
 
 
 def settle(*, household: Household, on: date, chosen: Sequence[Charge] = ()) -> None:
-    """Let the household's unused receipts pay its open charges: the chosen ones first, then the oldest."""
+    """Let the household's unused receipts pay what it owes: the chosen charges, what it was paid back beyond its
+    credit, and then the oldest charges.
+    """
     receipts = list(
         selectors.receipts_with_unused().filter(household=household, unused__gt=0).order_by("received_on", "pk")
     )
     if not receipts:
         return
     first = [each.pk for each in chosen]
-    charges = sorted(selectors.open_charges(household), key=lambda each: each.pk not in first)
+    charges = selectors.open_charges(household)
+    owed = [
+        *(each for each in charges if each.pk in first),
+        *selectors.paid_back_beyond().filter(household=household).order_by("paid_on", "pk"),
+        *(each for each in charges if each.pk not in first),
+    ]
     unused = [[receipt, receipt.unused] for receipt in receipts]
-    for each in charges:
-        left = each.open_amount
+    for each in owed:
+        left, of = each.open_amount, {"charge" if isinstance(each, Charge) else "repayment": each}
         while left and unused:
             part = min(left, unused[0][1])
-            use(unused[0][0], as_amount(part), on, each)
+            use(unused[0][0], as_amount(part), on, **of)
             left -= part
             unused[0][1] -= part
             if not unused[0][1]:
@@ -346,7 +364,8 @@ def repay_credit(
 ) -> Repayment:
     """Pay a household's credit back from the bank. Raises Refused for more than the credit.
 
-    Where the bank `has_paid` already, what the credit has come to pay since is owed again.
+    Where the bank `has_paid` already, what the credit has come to pay since is owed again; and where a receipt behind
+    it was cancelled since, the household owes what is missing until it pays that back.
     """
     household = queue(household)
     if found := ledger.written(Repayment, key):
@@ -355,7 +374,7 @@ def repay_credit(
     if has_paid:
         _free_credit(household, amount, on)
     credit = selectors.unused_credit(household)
-    if amount > credit:
+    if amount > credit + (selectors.cancelled_meanwhile(household) if has_paid else nil()):
         raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
     document = Repayment.objects.create(
         key=key or uuid.uuid4(),

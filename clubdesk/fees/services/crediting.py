@@ -99,7 +99,7 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
     paid cannot be credited; where it is refused later, that part is credited then. A charge taken back before
     keeps no more than it did then.
     """
-    household = queue(charge.household)
+    household = queue(charge.household, charge.person)
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     on = max(on, document.charged_on)
     plan = selectors.if_taken_back(document, keep or nil())
@@ -122,7 +122,7 @@ def charge_again(*, charge: Charge, starts_on: date, description: str, on: date,
     What has paid it pays the new charge, and what was credited or written off of it stays so. Raises Refused where
     the department has been asked for a voucher that pays it.
     """
-    household = queue(charge.household)
+    household = queue(charge.household, charge.person)
     document = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price").get(pk=charge.pk)
     assert document.price is not None
     if document.vouchers.filter(state__in=(VoucherState.LODGED, VoucherState.PAID)).exists():
@@ -185,7 +185,8 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
 
 
 def _release_all(charge: Charge, on: date, reason: str, by: User) -> list[Voucher]:
-    rows = charge.vouchers.filter(state__in=VOUCHER.before(VoucherState.RELEASED)).order_by("pk")
+    waiting = charge.vouchers.filter(state__in=VOUCHER.before(VoucherState.RELEASED)).order_by("pk")
+    rows = list(waiting.select_for_update(of=("self",), no_key=True))
     return [_release(voucher, charge.household, on, reason, by) for voucher in rows]
 
 

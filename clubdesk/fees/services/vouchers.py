@@ -17,6 +17,7 @@ from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
+from clubdesk.roll.selectors import refuse_erased
 from clubdesk.verbs import verb
 
 SIGNS = {"#": "[0-9]", "@": "[A-Z]"}
@@ -40,13 +41,14 @@ def accept_voucher(
     it allows a child in a calendar year. Source: a state's published programme terms (one voucher a child in a
     calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
     """
-    household = queue(charge.household)
+    household = queue(charge.household, charge.person)
     if found := ledger.written(Voucher, key):
         return found
     row = Charge.objects.select_related("person", "price__item", "household__party").get(pk=charge.pk)
     code = "".join(code.split()).upper()
     if row.person is None:
         raise Refused("A voucher belongs to a child; this charge names nobody.")
+    refuse_erased(row.person)
     if row.price is None:
         raise Refused("This balance was brought in; a voucher pays only a fee that was charged here.")
     if not code:
@@ -96,17 +98,19 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
     VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
     if found := ledger.written(Lodgement, key):
         return found
-    waiting = Voucher.objects.filter(scheme=scheme, state__in=VOUCHER.before(VoucherState.LODGED))
-    if not waiting.exists():
+    waiting = Voucher.objects.filter(scheme=scheme, state__in=VOUCHER.before(VoucherState.LODGED)).order_by("pk")
+    lodged = [voucher.pk for voucher in waiting.select_for_update(of=("self",), no_key=True)]
+    if not lodged:
         raise Refused(f"No voucher of {scheme} waits to be lodged.")
     document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
-    waiting.update(state=VoucherState.LODGED, lodgement=document)
+    Voucher.objects.filter(pk__in=lodged).update(state=VoucherState.LODGED, lodgement=document)
     return document
 
 
 @verb(permission="fees.change_voucher", title="The department refused this voucher")
 def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Voucher:
     """The department refused a voucher: the family owes that part of the fee again, and is told."""
+    lock_charges([voucher.charge])
     document = _locked(voucher)
     if document.state == VoucherState.REFUSED:
         return document
@@ -114,7 +118,7 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
     VOUCHER.refuse_unless(document.state, VoucherState.REFUSED, ended)
     if not reason.strip():
         raise Refused("Write down the department's reason.")
-    household = queue(document.charge.household)
+    household = document.charge.household
     document.state, document.ended_on, document.end_reason = VoucherState.REFUSED, on, reason.strip()[:150]
     document.save(update_fields=["state", "ended_on", "end_reason"])
     ledger.post(
@@ -132,7 +136,7 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
 
 def _locked(voucher: Voucher) -> Voucher:
     rows = Voucher.objects.select_for_update(of=("self",), no_key=True)
-    return rows.select_related("scheme__department", "person", "charge__household").get(pk=voucher.pk)
+    return rows.select_related("scheme__department", "person", "charge__household__party").get(pk=voucher.pk)
 
 
 def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money, on: date, by: User) -> None:
@@ -191,20 +195,19 @@ def answer_lodgement(
 def _locked_batch(lodgement: Lodgement) -> dict[int, Voucher]:
     """The batch's vouchers without an answer; locked with their households and charges before the book is."""
     lodged = lodgement.vouchers.filter(state__in=VOUCHER.before(VoucherState.PAID))
-    rows = lodged.select_for_update(of=("self",), no_key=True)
-    vouchers = {each.pk: each for each in rows.select_related("person", "charge").order_by("pk")}
-    lock_charges(each.charge for each in vouchers.values())
-    return vouchers
+    lodged = lodged.select_related("person", "charge").order_by("pk")
+    lock_charges(each.charge for each in lodged)
+    return {each.pk: each for each in lodged.all()}
 
 
 def _pay(voucher: Voucher, amount: Money, on: date, by: User) -> None:
     """A voucher of the batch is paid, in full or short."""
     document = _locked(voucher)
     short = document.amount - positive(amount)
-    household = queue(document.charge.household) if short > nil() else None
+    household = document.charge.household
     document.state, document.amount, document.short_by = VoucherState.PAID, amount, short
     document.save(update_fields=["state", "amount", "short_by"])
-    if household is None:
+    if short == nil():
         return
     ledger.post(
         source=document,

@@ -10,6 +10,7 @@ from clubdesk.ledger.services.journals import (
     reverse_due,
     reverse_journal,
 )
+from clubdesk.ledger.services.mending import mend_books, mends
 from clubdesk.ledger.services.posting import NO_MONEY_ROLES, post, refuse_overdrawing
 from clubdesk.ledger.services.reversing import lines_of, reverse, undo_entries_of
 from clubdesk.ledger.services.years import close_year, closing_lines, lock_month, open_year, refuse_early_close
@@ -26,6 +27,8 @@ __all__ = [
     "lines_of",
     "lock_book",
     "lock_month",
+    "mend_books",
+    "mends",
     "open_year",
     "post",
     "record_journal",

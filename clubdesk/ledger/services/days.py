@@ -1,4 +1,7 @@
-"""Which days can still be dated: not those of a locked month or of a closed year."""
+"""Which days can still be dated: not those of a locked month or of a closed year.
+
+Whoever asks holds the book (`lock_book`), so that the month is not locked between the answer and what is written by it.
+"""
 
 from datetime import date, timedelta
 

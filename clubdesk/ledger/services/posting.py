@@ -1,23 +1,32 @@
 """Posting: one sealed entry for a document and a purpose."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
 
+from django.conf import settings
 from django.contrib.auth.models import User
 from django.db import connection, models, transaction
 from django.utils import timezone
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
-from clubdesk.ledger.models import Account, Fund, JournalEntry, Kind, Posting, Role
+from clubdesk.ledger.models import Account, Book, FinancialYear, Fund, JournalEntry, Kind, Posting, Role
 from clubdesk.ledger.posting import Line, without_nil
 from clubdesk.ledger.services.book import lock_book
 from clubdesk.ledger.services.days import refuse_shut_in
 from clubdesk.money import cents_of, from_cents, shown
 
+CLOCKS_DIFFER_BY = timedelta(minutes=5)
+"""So far the clocks of two servers may be apart."""
+YEAR_AND_CLOCK = """SELECT y.*, (SELECT 1 FROM ledger_journalentry WHERE number = %s AND posted_at > %s) AS is_behind
+    FROM ledger_financialyear y WHERE %s BETWEEN first_day AND last_day"""
+"""Both in one question: it is asked for every post."""
 NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
 """Assets that cannot be spent; no restricted fund holds them."""
+SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"
+HEAD = "SELECT last_digest FROM ledger_book"
 
 
 @transaction.atomic
@@ -38,15 +47,17 @@ def post(
     `is_new` says that `source` was written in this very transaction, so that no entry of it is looked for.
     `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
-    year, and where a restricted fund would be overdrawn.
+    year, where a restricted fund would be overdrawn, and on a server whose clock is behind the last entry.
     """
     book = lock_book()
     source_type = selectors.source_type(source)
     if not is_new:
-        for posted in JournalEntry.objects.filter(source_type=source_type, source_id=source.pk, purpose=purpose):
+        the_same = "source_type = %s AND source_id = %s AND purpose = %s"
+        for posted in selectors.asked(JournalEntry, the_same, source_type, source.pk, purpose):
             return posted
     lines = without_nil(lines)
-    year = selectors.year_containing(on)
+    now = timezone.now()
+    year = _year_of(on, book, now)
     refuse_shut_in(year, on, is_closing)
     accounts = accounts_of(lines)
     _refuse_unsound(lines, accounts)
@@ -61,7 +72,7 @@ def post(
         reverses=reverses,
         is_closing=is_closing,
         posted_by=by,
-        posted_at=timezone.now(),
+        posted_at=now,
         previous_digest=book.last_digest,
     )
     postings = [
@@ -72,22 +83,51 @@ def post(
     return entry
 
 
+def _year_of(on: date, book: Book, now: datetime) -> FinancialYear:
+    """The year that the day is in. Raises Refused where there is none, or the last entry was posted after `now`.
+
+    Entries follow one another in time as well as by number, whichever server posts them.
+    """
+    latest = connection.ops.adapt_datetimefield_value(now + CLOCKS_DIFFER_BY)
+    for year in FinancialYear.objects.raw(YEAR_AND_CLOCK, [book.last_number, latest, on]):
+        if vars(year)["is_behind"] and book.last_number > settings.CLOCK_WRONG_UNTIL_ENTRY:
+            last = JournalEntry.objects.get(number=book.last_number)
+            here, there = (f"{day_text(each)}, {each:%H:%M}" for each in map(timezone.localtime, (now, last.posted_at)))
+            raise Refused(
+                f"By this server's clock it is {here}, but entry {last.number} was posted on {there}. Nothing was"
+                " saved: whoever looks after the server sets its clock right first."
+            )
+        return year
+    return selectors.year_containing(on)
+
+
 def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
-    """Once it is sealed the database lets nothing happen to the entry."""
+    """Once it is sealed the database lets nothing happen to the entry, and moves the book's head on to it.
+
+    Where the head stays behind, the guards are lifted, and nothing is posted.
+    """
     entry.digest = digest_of(entry, postings)
     entry.save(force_insert=True)
     for posting in postings:
         posting.entry = entry
     Posting.objects.bulk_create(postings)
     with connection.cursor() as cursor:
-        cursor.execute("UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s", [entry.pk])
+        if connection.vendor == "sqlite":
+            cursor.execute(SEAL, [entry.pk])
+            head = connection.connection.execute(HEAD).fetchone()  # SQLite answers in this process
+        else:
+            cursor.execute(f"{SEAL}; {HEAD}", [entry.pk])  # both at once, so that nobody waits for a second answer
+            cursor.nextset()
+            head = cursor.fetchone()
+    if head != (entry.digest,):
+        raise Refused("The guards of the database are lifted, so nothing is posted; run migrate, then check_books.")
     entry.sealed = True
 
 
 def accounts_of(lines: Sequence[Line]) -> list[Account]:
     """The account of each line, those named by role in one query."""
     roles = {line.account for line in lines if isinstance(line.account, Role)}
-    found = {account.role: account for account in Account.objects.filter(role__in=roles)} if roles else {}
+    found = {account.role: account for account in selectors.with_roles(*roles)}
     for role in roles - found.keys():
         raise Refused(f"No account has the role “{role.label}”; give it to one in the chart.")
     return [found[line.account] if isinstance(line.account, Role) else line.account for line in lines]

@@ -54,7 +54,7 @@ def lock_month(*, month_end: date, by: User) -> FinancialYear:
         raise Refused(f"Lock {earlier} to its end first.")
     first = year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
     for end in selectors.month_ends(first, month_end):
-        _store_month(end)
+        store_month(end)
     year.locked_through = month_end
     year.save(update_fields=["locked_through"])
     for end in selectors.month_ends(first, month_end):
@@ -62,7 +62,8 @@ def lock_month(*, month_end: date, by: User) -> FinancialYear:
     return year
 
 
-def _store_month(end: date) -> None:
+def store_month(end: date) -> None:
+    """Store the balances of a month that is locked, from the last stored month before it and what was posted since."""
     keys = ("account_id", "fund_id", "party_id")
     MonthBalance.objects.filter(month_end=end).delete()
     found = selectors.balances(end, keys)
@@ -76,6 +77,7 @@ def _store_month(end: date) -> None:
             closing=as_amount(after - found.before_closing.get(key, selectors.ZERO)),
         )
         for key, after in found.after_closing.items()
+        if after or found.before_closing.get(key)
     ]
     MonthBalance.objects.bulk_create(rows, batch_size=500)
 
@@ -122,7 +124,7 @@ def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
             )
     lock_month(month_end=year.last_day, by=by)
     for end in _stored_from(year.last_day):
-        _store_month(end)
+        store_month(end)
     year.refresh_from_db()
     year.closed_at, year.closed_by = timezone.now(), by
     year.save(update_fields=["closed_at", "closed_by"])

@@ -15,14 +15,13 @@ from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import OpeningBalances
-from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.files import Faults
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.rollfile import RowPlan, first_day, plan_roll, read_roll
 from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Guardian, Household, Person
-from clubdesk.roll.services import add_household, add_person
+from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import verb
 
 
@@ -51,7 +50,7 @@ def import_roll(
     file can be brought in again; but a balance is a balance, and a file with balances is brought in once. Raises
     Refused with a sentence a row, also for a likely duplicate that nobody has decided about.
     """
-    one_at_a_time("roll")
+    one_new_family_at_a_time()
     if found := ledger.written(OpeningBalances, key):
         return BroughtIn(balances=found)
     plans = plan_roll(read_roll(content), decided)

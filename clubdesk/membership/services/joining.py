@@ -21,6 +21,7 @@ from clubdesk.membership.selectors import Quote
 from clubdesk.membership.terms import Term, whole_months_left
 from clubdesk.money import as_amount, nil
 from clubdesk.roll.models import Household, Person
+from clubdesk.roll.selectors import refuse_erased
 from clubdesk.verbs import verb
 
 
@@ -47,6 +48,7 @@ def take_out_membership(
     person = Person.objects.select_related("household__party").get(pk=person.pk)
     if found := ledger.written(Membership, key):
         return found
+    refuse_erased(person)
     quote = selectors.quote(person, plan, starts_on)
     if sentence := selectors.why_not(quote):
         raise Refused(sentence)

@@ -147,6 +147,7 @@ def reopen_day(*, range_day: RangeDay, reason: str, on: date, by: User) -> TillC
         raise Refused(f"{day} was not counted yet.")
     if not reason.strip():
         raise Refused("Say why the day is opened again.")
+    ledger.lock_book()
     ledger.refuse_shut(day.date)
     ledger.undo_entries_of(document=count, on=day.date, reason=f"{day} reopened", by=by)
     count.reopened_on, count.reopened_by, count.reopen_reason = on, by, reason.strip()[:150]
@@ -188,6 +189,7 @@ def cancel_banking(*, banking: Banking, reason: str, on: date, by: User) -> Bank
         raise Refused("Say why the banking is cancelled.")
     if on < document.banked_on:
         raise Refused(f"It was banked on {day_text(document.banked_on)}; it cannot be cancelled before.")
+    ledger.lock_book()
     day = on if ledger.is_shut(document.banked_on) else document.banked_on
     ledger.undo_entries_of(document=document, on=day, reason="the banking was cancelled", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]

@@ -1,6 +1,7 @@
 """The club's kit: given out and back, set aside as unsafe, checked."""
 
 import uuid
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.contrib.auth.models import User
@@ -17,6 +18,11 @@ def _locked(kit: Kit) -> Kit:
     return Kit.objects.select_for_update(of=("self",), no_key=True).get(pk=kit.pk)
 
 
+def hold_kit(pieces: Iterable[int]) -> None:
+    """Pieces of kit, by their ids, locked in their order; before whoever gives them out posts anything."""
+    list(Kit.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=list(pieces)).order_by("pk"))
+
+
 @verb(permission="rangeday.add_signon", title="Give kit out")
 def give_out(
     *, kit: Kit, sign_on: SignOn, at: datetime, by: User, back_at: datetime | None = None, key: uuid.UUID | None = None
@@ -28,11 +34,11 @@ def give_out(
     kit = _locked(kit)
     if found := ledger.written(KitLoan, key):
         return found
+    sign_on = SignOn.objects.select_for_update(of=("self",), no_key=True).select_related("person").get(pk=sign_on.pk)
     if kit.state == KitState.SET_ASIDE:
         raise Refused(f"{kit} was set aside as unsafe. {HAVE_IT_CHECKED}")
     if kit.state == KitState.RETIRED:
         raise Refused(f"{kit} is retired; give out another.")
-    sign_on.refresh_from_db(fields=["cancelled_on"])
     if sign_on.cancelled_on:
         raise Refused(f"The sign-on of {sign_on.who} was cancelled; sign them on again first.")
     out = kit.loans.filter(back_at=None).select_related("sign_on__person").first()

@@ -5,6 +5,7 @@ from datetime import date
 
 from django.contrib.auth.models import User
 from django.db import transaction
+from django.db.models import Q
 from djmoney.money import Money
 
 from clubdesk import clock
@@ -18,6 +19,7 @@ from clubdesk.money import cash_rounded, nil, shown, total
 from clubdesk.rangeday import posting, selectors
 from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SafetyText, SignOn, Tap
 from clubdesk.roll.models import Person
+from clubdesk.roll.selectors import refuse_erased
 from clubdesk.rooms import ERASED
 from clubdesk.verbs import NOBODY, verb
 
@@ -83,6 +85,8 @@ def sign_on(
 
 
 def _refuse_who(day: RangeDay, person: Person | None, visitor: str, *, agreed: bool) -> None:
+    if person:
+        refuse_erased(person)
     if person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
         raise Refused(f"{person} is signed on already today.")
     if not person and not visitor.strip():
@@ -142,18 +146,26 @@ def _post_sign_on(document: SignOn, by: User) -> None:
 def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept.
 
-    Where a family paid in cash together, what the others handed over is rounded anew.
+    Where a family paid in cash together, what the others handed over is rounded anew. Raises Refused while kit is out.
     """
     document = take_off(sign_on=sign_on, on=on, reason=reason, by=by)
+    _refuse_with_kit_out(document)
     if document.tap_id and document.paid == Paid.CASH:
         _round_anew(document, on, by)
     return document
+
+
+def _refuse_with_kit_out(document: SignOn) -> None:
+    for loan in document.loans.filter(back_at=None).select_related("kit"):
+        raise Refused(f"{loan.kit} is out with {document.who}; note first that it came back, or correct the sign-on.")
 
 
 @transaction.atomic
 def take_off(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """The same, without a look at who paid together; for whoever takes all of them off."""
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=sign_on.range_day_id)
+    if sign_on.charge:
+        charging.lock_charges([sign_on.charge])
     document = _fresh(sign_on)
     if document.cancelled_on:
         return document
@@ -169,9 +181,16 @@ def take_off(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     return document
 
 
+def hold(which: Q) -> list[SignOn]:
+    """Sign-ons locked in their order and read anew; before the first of them is taken off, since that posts."""
+    rows = SignOn.objects.select_for_update(of=("self",), no_key=True).filter(which).order_by("pk")
+    return list(rows.select_related("range_day", "charge", "price__item", "person__household"))
+
+
 def _fresh(sign_on: SignOn) -> SignOn:
-    rows = SignOn.objects.select_for_update(of=("self",), no_key=True)
-    return rows.select_related("range_day", "charge", "price__item", "person__household").get(pk=sign_on.pk)
+    """It as it stands now, locked with all who paid together with it."""
+    which = Q(tap=sign_on.tap_id) if sign_on.tap_id else Q(pk=sign_on.pk)
+    return next(row for row in hold(which) if row.pk == sign_on.pk)
 
 
 def _day_of(charge: Charge) -> date:
@@ -223,6 +242,10 @@ def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: d
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=wrong.range_day_id)
     if found := SignOn.objects.filter(corrects=wrong).first():
         return found
+    if wrong.person:
+        charging.queue(wrong.person.household)
+    if wrong.charge:
+        charging.lock_charges([wrong.charge])
     wrong = _fresh(wrong)
     if wrong.cancelled_on:
         raise Refused("This sign-on was cancelled; sign them on again.")
@@ -231,8 +254,6 @@ def correct_sign_on(*, wrong: SignOn, gear: Gear, paid: Paid, reason: str, on: d
         due = selectors.Tariff(due.gear, wrong.price, wrong.amount)
     if (wrong.gear, wrong.paid) == (due.gear, paid if due.price else Paid.NOTHING):
         raise Refused("That is what stands there already.")
-    if wrong.person:
-        charging.queue(wrong.person.household)
     take_off(sign_on=wrong, on=on, reason=reason, by=by)
     right = _again(wrong, due, paid, by)
     if wrong.tap_id and Paid.CASH in (wrong.paid, right.paid):

@@ -16,7 +16,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.money import cash_rounded, nil, total
 from clubdesk.rangeday import selectors
 from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, Tap, TapState
-from clubdesk.rangeday.services.kit import give_out, take_back_kit
+from clubdesk.rangeday.services.kit import give_out, hold_kit, take_back_kit
 from clubdesk.rangeday.services.signing import sign_on, take_off
 from clubdesk.rangeday.states import TAP
 from clubdesk.roll.models import Person
@@ -67,18 +67,23 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selecto
         people=list(tapped.people), visitor_name=tapped.visitor_name[:100],
         visitor_guardian=tapped.visitor_guardian[:100], visitor_phone=tapped.visitor_phone[:30], recorded_by=by,
     )  # fmt: skip
+    asked = day.taps.filter(act=Act.GIVE, state=TapState.QUESTION, holder=tap.key).order_by("pk")
+    waiting = list(asked) if tap.act == Act.SIGN_ON else []
+    if waiting:
+        hold_kit(each.kit_id for each in waiting if each.kit_id)
     tap = _settle(tap, day, by, known)
-    if tap.act == Act.SIGN_ON:
-        for waiting in day.taps.filter(act=Act.GIVE, state=TapState.QUESTION, holder=tap.key).order_by("pk"):
-            _settle(waiting, day, by)
+    for each in waiting:
+        _settle(each, day, by)
     return tap
 
 
 def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
     """Do what the tap says; what is refused becomes its question."""
+    before = (tap.state, tap.question)
     tap.question = _do(tap, day, by, known)
     tap.state = TapState.QUESTION if tap.question else TapState.DONE
-    tap.save()
+    if before != (tap.state, tap.question):
+        tap.save()
     return tap
 
 
@@ -212,9 +217,9 @@ def _take_all_off(standing: Tap, at: datetime, by: User) -> None:
     KitLoan.objects.filter(key=standing.key, back_at=None, given_at__lte=at).update(back_at=at)
     signed = list(standing.sign_ons.filter(cancelled_on=None).order_by("pk"))
     charging.lock_charges(each.charge for each in signed if each.charge)
+    for loan in KitLoan.objects.filter(sign_on__in=signed, back_at=None).select_related("kit").order_by("kit"):
+        take_back_kit(kit=loan.kit, at=at, by=by)
     for each in signed:
-        for loan in each.loans.filter(back_at=None).select_related("kit"):
-            take_back_kit(kit=loan.kit, at=at, by=by)
         take_off(sign_on=each, on=min(each.range_day.date, clock.today()), reason="undone at once", by=by)
 
 

@@ -9,6 +9,7 @@ from openpyxl import Workbook
 
 from clubdesk import rooms
 from clubdesk.ledger.models import FinancialYear
+from clubdesk.moment import one_moment
 from clubdesk.reports.seal import Stamp, seal_of
 from clubdesk.reports.workbook import (
     bridge,
@@ -29,7 +30,7 @@ from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.rooms import SheetOf
 from clubdesk.sheets import Beside, Look, Proved, Sheet
-from clubdesk.sheets.canonical import Contents
+from clubdesk.sheets.canonical import Contents, SheetDigest
 
 MARK = "fletchbook workbook"
 FIRST = [
@@ -58,6 +59,7 @@ def sheets_that_go_on() -> set[str]:
     return {committee.LOOK.title, *(each.look.title for each in of_rooms() if each.goes_on)}
 
 
+@one_moment()
 def write_workbook(
     year: FinancialYear, file: BinaryIO, *, made_on: date, made_by: str, copies: Copies | None = None
 ) -> None:
@@ -65,13 +67,19 @@ def write_workbook(
     write_stamped(year, file, Stamp(made_on, seal_of(year), made_by), copies)
 
 
-def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> None:
-    """The same with the stamp of an earlier making. Rows of the journal are streamed, never held in memory together."""
+@one_moment()
+def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> list[SheetDigest]:
+    """The same with the stamp of an earlier making; returns the digest of each sheet.
+
+    Rows of the journal are streamed, never held in memory together.
+    """
     context, book = Context.of(year, stamp), Workbook(write_only=True)
     sheets = {look: _opened(look, book, context, copies) for look in tabs()}
     _write_sheets(context, sheets)
-    _describe(context, book, list(sheets.values()))
+    digests = [sheet.digest for sheet in sheets.values()]
+    _describe(context, book, Contents.of(digests))
     book.save(file)
+    return digests
 
 
 def workbook_bytes(year: FinancialYear, *, made_on: date, made_by: str) -> bytes:
@@ -115,11 +123,10 @@ def _write_rooms(
     return [(each.proof or each.tab, proved) for each, proved in written if proved]
 
 
-def _describe(context: Context, book: Workbook, sheets: list[Sheet]) -> None:
+def _describe(context: Context, book: Workbook, contents: Contents) -> None:
     """What a check of the file needs to make it again."""
     properties = book.properties
     properties.title = f"{context.club}: {context.year}"
     properties.creator = "Fletchbook"
     properties.subject = context.stamp.made_by
-    contents = str(Contents.of(sheet.digest for sheet in sheets))
-    properties.keywords = context.stamp.keywords(f"{MARK} {context.year.last_day.year}", contents)
+    properties.keywords = context.stamp.keywords(f"{MARK} {context.year.last_day.year}", str(contents))

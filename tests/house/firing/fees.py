@@ -8,6 +8,10 @@ ANOTHERS = (
     f"(SELECT MIN(c.id) FROM {CHARGE} c WHERE c.household_id <>"
     f" (SELECT r.household_id FROM {RECEIPT} r WHERE r.id = receipt_id))"
 )
+ANOTHERS_RECEIPT = (
+    f"(SELECT MIN(r.id) FROM {RECEIPT} r JOIN fees_repayment p ON p.id = repayment_id"
+    " WHERE r.household_id <> p.household_id)"
+)
 CHARGED_PRICE = f"EXISTS (SELECT 1 FROM {CHARGE} c WHERE c.price_id = fees_feeprice.id)"
 CHARGED_ITEM = (
     f"EXISTS (SELECT 1 FROM {CHARGE} c JOIN fees_feeprice p ON p.id = c.price_id WHERE p.item_id = fees_feeitem.id)"
@@ -65,6 +69,18 @@ CASES: Cases = {
     "fees_allocation_update_in_one_household": Fires(
         changed(ALLOCATION, OF_CHARGE, charge_id=ANOTHERS), spares=[changed(ALLOCATION, OF_CHARGE, amount=1)]
     ),
+    "fees_allocation_within_its_repayment": [
+        Fires(
+            added(ALLOCATION, OF_REPAYMENT, amount=1),
+            spares=[added(ALLOCATION, OF_CHARGE)],
+        ),
+        Fires(
+            added(ALLOCATION, OF_REPAYMENT, receipt_id=ANOTHERS_RECEIPT),
+            before=[changed("fees_repayment", amount="amount * 3")],
+            spares=[added(ALLOCATION, OF_REPAYMENT)],
+        ),
+        Fires(before=[changed(ALLOCATION, OF_REPAYMENT, freed_on=ON)], spares=[added(ALLOCATION, OF_REPAYMENT)]),
+    ],
     "fees_allocation_of_a_repayment_stays": [
         Fires(changed(ALLOCATION, OF_REPAYMENT, freed_on=ON), spares=[changed(ALLOCATION, OF_CHARGE, freed_on=ON)]),
         Fires(before=[RETURNED], spares=[changed(ALLOCATION, OF_REPAYMENT, freed_on=ON)]),
@@ -144,9 +160,13 @@ CASES: Cases = {
         ],
     ),
     "fees_voucher_update_within_the_year": Fires(
-        changed(VOUCHER, "state = 'accepted'", code="'other'"),
+        changed(VOUCHER, "state = 'refused'", state="'accepted'"),
         before=ONE_A_YEAR,
-        spares=[changed(VOUCHER, "state = 'accepted'", person_id=2)],
+        spares=[
+            changed(VOUCHER, "state = 'refused'", state="'accepted'", person_id=2),
+            changed(VOUCHER, "state = 'refused'", code="'other'"),
+            changed(VOUCHER, "state = 'accepted'", state="'lodged'"),
+        ],
     ),
     **{
         f"{table}_{event}_within_charge": list(within_charge(table, event))

@@ -73,6 +73,11 @@ CASES: Cases = {
         Fires(added(LOAN, **GIVEN), before=[added(KIT, number="'other'", state="'retired'")]),
         Fires(before=[added(KIT, number="'other'", state="'usable'")], spares=[added(LOAN, **GIVEN)]),
     ],
+    "rangeday_kit_goes_to_who_is_signed_on": Fires(
+        added(LOAN, **GIVEN),
+        before=[f"UPDATE {SIGNON} SET cancelled_on = {ON}"],
+        spares=[changed(LOAN, back_at="given_at")],
+    ),
     "rangeday_loan_stays_with_its_sign_on": [
         Fires(changed(LOAN, sign_on_id="sign_on_id + 1"), spares=[changed(LOAN, back_at="given_at")]),
         Fires(before=[CORRECTED], spares=[changed(LOAN, sign_on_id=f"(SELECT MAX(id) FROM {SIGNON})")]),

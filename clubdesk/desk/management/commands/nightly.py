@@ -7,6 +7,7 @@ from clubdesk.desk import services
 from clubdesk.desk.services import Nightly
 from clubdesk.ledger import selectors
 from clubdesk.shell import Argument, Typed, VerbCommand, day_or_today
+from clubdesk.upkeep import learn_sizes
 
 
 class Command(VerbCommand[Nightly]):
@@ -16,6 +17,7 @@ class Command(VerbCommand[Nightly]):
 
     def handle(self, *args: Any, **options: Any) -> None:
         super().handle(*args, **options)
+        learn_sizes()
         call_command("send_mail", stdout=self.stdout, stderr=self.stderr)
 
     def told(self, result: Nightly, typed: Typed) -> Iterable[str]:

@@ -9,6 +9,7 @@
   const shelf = `range-day-${told.day}`;
   const UNDO = 10 * 60 * 1000;
   let signed = told.signed;
+  let mark = told.mark; // by which the book knows what this phone has
   let out = told.out;
   let lending = null; // who is being given kit
   let open = null; // whose ways of paying are shown
@@ -255,7 +256,7 @@
       const asked = going.length
         ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token() }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
         : {};
-      const answer = await fetch(told.send, { credentials: "same-origin", redirect: "error", ...asked, headers: { Accept: "application/json", ...asked.headers } });
+      const answer = await fetch(`${told.send}?have=${mark}`, { credentials: "same-origin", redirect: "error", ...asked, headers: { Accept: "application/json", ...asked.headers } });
       if (answer.status === 403 || answer.status === 400) throw new Error("refused");
       if (!answer.ok) {
         trouble = answer.status === 503 ? "" : await sentenceOf(answer);
@@ -266,7 +267,8 @@
       const answered = going.filter((tap) => done.has(`${tap.key}${tap.undo ? " undo" : ""}`));
       for (const tap of answered) if (!tap.undo) times.set(tap.key, Date.parse(tap.at));
       drop(answered);
-      signed = said.signed;
+      signed = said.more ? [...said.signed, ...signed] : said.signed;
+      mark = said.mark;
       out = said.out;
       const questions = [...done.values()].filter((each) => each.state === "question").map((each) => each.question);
       refusal = questions.length ? `The coordinator will be asked: ${questions.join(" ")}` : refusal === SIGN_IN ? "" : refusal;

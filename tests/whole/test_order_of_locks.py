@@ -1,0 +1,289 @@
+"""Whoever takes rows takes them in one order, so that two never wait for each other: asked of every verb that runs."""
+
+import re
+import uuid
+from contextlib import contextmanager
+from datetime import date, timedelta
+from pathlib import Path
+from unittest import mock
+
+import pytest
+from django.db import transaction
+
+from clubdesk import clock
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
+from clubdesk.courses import services as courses
+from clubdesk.courses.models import Booking
+from clubdesk.courses.services.parents import Child, PartyForm
+from clubdesk.desk.erasing import erase_person
+from clubdesk.desk.services import nightly
+from clubdesk.entryfund import services as entryfund
+from clubdesk.entryfund.models import PaidInto
+from clubdesk.expenses import services as expenses
+from clubdesk.fees import selectors
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import FeeKind, Method
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import FinancialYear, Fund, Party, Role
+from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.services import days
+from clubdesk.membership import services as membership
+from clubdesk.money import as_amount
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import Gear, Kit, Paid, RangeDay
+from clubdesk.verbs import VERBS
+from clubdesk.yearend import services as yearend
+from tests import factories
+from tests.house.moving import MOVES, member
+from tests.locks import ORDER, in_order
+from tests.membership.test_bringing_in import FAMILIES
+from tests.worlds import one_of_each, season
+from tests.yearend.books import NEXT, bought, expense, ready
+
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+START, NOW = date(2026, 7, 6), date(2026, 9, 12)
+TEN = as_amount(10)
+DEVELOPERS = Path(__file__).parent.parent.parent / "DEVELOPERS.md"
+
+
+def a_season(by, other):
+    season.grow(4)
+    one_of_each.grow()
+
+
+def families(by, other):
+    """What moves a family's account, also of a child for whom two families pay."""
+    scheme = factories.scheme()
+    price, another = factories.price(), factories.price(FeeKind.OTHER, "60.00", Role.DONATIONS)
+    first, second = factories.HouseholdFactory(), factories.HouseholdFactory()
+    day = {"on": NOW, "by": by}
+
+    def owed(home, child, of=price, starts_on=NOW):
+        return fees.charge(household=home, person=child, price=of, starts_on=starts_on, **day)
+
+    def accepted(charge, code):
+        return fees.accept_voucher(scheme=scheme, charge=charge, code=code, **day)
+
+    children = [factories.PersonFactory(household=home) for home in (second, first, second, first)]
+    charges = [owed(home, child) for home, child in zip((first, second, second, first), children, strict=True)]
+    vouchers = [accepted(charge, f"SV{number}") for number, charge in enumerate(charges)]
+    fees.take_back(charge=charges[3], reason="ill", keep=TEN, **day)
+    batch = fees.lodge_vouchers(scheme=scheme, **day)
+    fees.refuse_voucher(voucher=vouchers[0], reason="used", **day)
+    paid = {vouchers[1].pk: as_amount(90)}
+    refused = dict.fromkeys(batch.vouchers.filter(state="lodged").values_list("pk", flat=True), "used")
+    refused.pop(vouchers[1].pk)
+    fees.answer_lodgement(lodgement=batch, paid=paid, refused=refused, **day)
+    receipt = fees.record_receipt(household=second, amount=as_amount(300), method=Method.CASH, **day)
+    fees.pay_with(receipt=receipt, charges=[owed(second, children[0], another)], **day)
+    debt = fees.write_off(charge=owed(first, children[1], another), amount=TEN, reason="moved", **day)
+    fees.take_up_again(write_off=debt, reason="paid", **day)
+    again = fees.repay_credit(household=second, amount=TEN, **day)
+    fees.take_repayment_back(repayment=again, reason="account closed", **day)
+    fees.charge_again(charge=owed(first, children[3]), starts_on=NEXT, description="later", reason="flood", **day)
+    fees.credit_charge(charge=charges[2], amount=TEN, reason="goodwill", **day)
+    wrong = fees.record_receipt(household=first, amount=TEN, method=Method.CARD, **day)
+    fees.cancel_receipt(receipt=wrong, reason="mistyped", **day)
+    erase_person(person=factories.PersonFactory(), **day)
+    accepted(owed(first, children[0]), "SV9")
+    fees.record_lodgement_paid(lodgement=fees.lodge_vouchers(scheme=scheme, **day), **day)
+    parts = [(NOW, selectors.balance(first))]
+    fees.end_arrangement(arrangement=fees.agree_parts(household=first, parts=parts, **day), **day)
+    fees.send_statements(**day)
+
+
+def parties(by, other):
+    """Several families in one cohort that is moved, left, transferred and cancelled, and the nights between."""
+    first, second = (factories.cohort(capacity=6, first=day) for day in (date(2026, 10, 4), date(2026, 11, 1)))
+    course, scheme, day = first.course, factories.scheme(), {"on": NOW, "by": by}
+    course.pay_days = 60
+    course.save()
+    homes = [factories.HouseholdFactory() for _ in range(3)]
+    booked = []
+    for home in (homes[2], homes[0], homes[1]):
+        people = [factories.PersonFactory(household=home) for _ in range(2)]
+        booked.append(courses.book_party(course=course, people=people, cohorts=[first], **day))
+    courses.remind_by_phone(booking=booked[0], **day)
+    courses.give_more_time(booking=booked[0], pay_by=NOW + timedelta(days=60), reason="asked", **day)
+    for booking in booked:
+        for place in booking.places.select_related("charge"):
+            fees.accept_voucher(scheme=scheme, charge=place.charge, code=f"SV{place.pk}", **day)
+    first.first_session += timedelta(days=1)
+    courses.save_cohort(cohort=first, **day)
+    nightly(on=first.first_session, by=by)
+    courses.transfer(booking=booked[1], cohort=second, on=first.first_session, reason="ill", by=by)
+    courses.withdraw(booking=booked[0], on=first.first_session, reason="ill", by=by)
+    courses.book_by_phone(
+        cohorts=[second], guardian="Ida", given_name="Ada", family_name="Quoll", birth_date=date(2014, 1, 1), **day
+    )
+    on_the_page(second, by)
+    courses.cancel_cohort(cohort=second, on=first.first_session, reason="flood", by=by)
+    nightly(on=NEXT, by=by)
+    assert Booking.objects.count() == 9
+
+
+def on_the_page(cohort, by):
+    """A family books twice, accepts what it is offered and withdraws; two that wait change places."""
+    course, day = cohort.course, {"on": NOW, "by": by}
+    for child in (Child("Ada", "Mirabar", date(2014, 3, 9)), Child("Bo", "Mirabar", date(2013, 3, 9))):
+        form = PartyForm("Mira Mirabar", "mira@example.org", "", [child], [cohort], "I agree.")
+        booked = courses.book_from_page(course=course, form=form, on=NOW, key=uuid.uuid4())
+    courses.accept_by_family(booking=booked, on=NOW)
+    courses.withdraw_by_family(booking=booked, on=NOW)
+    full = factories.Cohort.objects.create(
+        course=course, name="Full", capacity=1, first_session=NEXT, last_session=NEXT
+    )
+    waiting = [courses.book_place(person=factories.PersonFactory(), cohort=full, **day).booking for _ in range(3)]
+    courses.move_in_queue(booking=waiting[2], before=waiting[1], reason="a sibling", **day)
+    courses.change_cohorts(booking=waiting[2], cannot_make=[full], **day)
+    courses.withdraw_place(place=waiting[0].places.get(), reason="ill", **day)
+
+
+def at_the_range(by, other):
+    """A day counted, reopened and called off, with families who paid in every way."""
+    factories.hire()
+    plan, later = factories.plan(), RangeDay.objects.create(date=NOW + timedelta(days=7), place="River range")
+    day = factories.range_day()
+    signed = []
+    for paid in (Paid.ACCOUNT, Paid.CASH, Paid.CARD, Paid.ACCOUNT):
+        child = member(plan, by).person
+        signed.append(rangeday.sign_on(range_day=day, person=child, gear=Gear.HIRE, paid=paid, by=by))
+    rangeday.correct_sign_on(wrong=signed[0], gear=Gear.HIRE, paid=Paid.CARD, reason="card", on=NOW, by=by)
+    rangeday.correct_sign_on(wrong=signed[1], gear=Gear.HIRE, paid=Paid.ACCOUNT, reason="later", on=NOW, by=by)
+    rangeday.cancel_sign_on(sign_on=signed[3], on=NOW, reason="went home", by=by)
+    rangeday.close_day(range_day=day, pieces={}, card_slip=as_amount(14), second_counter=other, by=by, on=NOW)
+    rangeday.reopen_day(range_day=day, reason="a late visitor", on=NOW, by=by)
+    bow = Kit.objects.create(number="B01", kind="bow")
+    rangeday.give_out(kit=bow, sign_on=signed[2], at=clock.now(), by=by)
+    rangeday.take_back_kit(kit=bow, at=clock.now(), by=by)
+    rangeday.give_out(kit=bow, sign_on=signed[2], at=clock.now(), by=by)
+    rangeday.call_off_day(range_day=day, reason="hail", on=NOW, by=by, move_to=later)
+
+
+def memberships(by, other):
+    ledger.open_year(first_day=NEXT, by=by)
+    taken = member(factories.plan(shares=[(factories.association(), "71.00")]), by)
+    dearer = factories.Plan.objects.create(name="Adult", fee_item=taken.plan.fee_item, months=12)
+    changed = membership.change_plan(membership=taken, plan=dearer, on=NEXT, reason="older", by=by)
+    membership.cancel_membership(membership=changed, on=NEXT, reason="not yet", by=by)
+    membership.remit_affiliation(association=Party.objects.get(kind="association"), through=NOW, on=NOW, by=by)
+    membership.end_membership(membership=member(dearer, by), on=NOW + timedelta(days=40), reason="left", by=by)
+    membership.import_roll(content=FAMILIES.encode(), as_at=NOW, by=by)
+    membership.renew_household(household=taken.person.household, on=date(2027, 8, 20), by=by)
+
+
+def at_the_bank(by, other):
+    """A line that is a receipt, a run with a credit, and whatever else comes by the statement."""
+    account, home = factories.direct_entry(), factories.HouseholdFactory()
+    child = factories.PersonFactory(household=home)
+    owed = fees.charge(household=home, person=child, price=factories.price(), on=NOW, starts_on=NOW, by=by)
+    line = bank.record_statement_line(bank_account=account, on=NOW, amount=as_amount(166), text="QUOLL", by=by)
+    cleared = bank.accept(lines=[line], answer=[f"charge {owed.pk}"], reasons="seen", how_sure="by_hand", by=by)
+    bank.undo_clearing(clearing=cleared, on=NOW, reason="another", by=by)
+    spent = factories.expense(by)
+    expenses.approve_expense(expense=spent, on=NOW, by=other)
+    run = bank.make_run(
+        bank_account=account, method="single", pay_on=NOW, on=NOW, by=by, credits=[home], expenses=[spent]
+    )
+    bank.release_run(run=run, on=NOW, by=other)
+    bank.record_paid(run=run, items=list(run.items.all()), on=NOW, by=by)
+    for item in run.items.all():
+        bank.record_returned(item=item, on=NOW, reason="account closed", by=by)
+    found = entryfund.cash_in(containers=100, amount=TEN, paid_into=PaidInto.TILL, on=NOW, by=by)
+    banked = rangeday.bank_takings(amount=TEN, on=NOW, by=by)
+    rangeday.cancel_banking(banking=banked, reason="not yet", on=NOW, by=by)
+    entryfund.cancel_return(container_return=found, on=NOW, reason="typed twice", by=by)
+
+
+def the_year(by, other):
+    bought(by, 100)
+    general = Fund.objects.get(code="general")
+    thing = {"name": "Bows", "bought_on": date(2026, 7, 1), "cost": as_amount(100), "years": 2, "fund": general}
+    wrong = yearend.add_equipment(**thing, by=by)
+    yearend.withdraw_equipment(equipment=wrong, on=NOW, reason="typed twice", by=by)
+    bows = yearend.add_equipment(**thing, by=by)
+    yearend.dispose(equipment=bows, on=NOW, reason="broken", by=by)
+    journals_and_plans(by, general)
+    ready(by)
+    with clock.on(NEXT):
+        yearend.close_books(year=FinancialYear.objects.earliest("first_day"), on=NEXT, by=by)
+    signed = BankAccount.objects.get().reconciliations.latest("pk")
+    bank.reopen_month(reconciliation=signed, on=NEXT, reason="a late line", by=by)
+
+
+def journals_and_plans(by, general):
+    """Journals that are undone, by hand and on their day, and a budget of last year's figures."""
+    year, materials, day = FinancialYear.objects.get(), expense("5020"), {"on": date(2026, 8, 31), "by": by}
+    bill = {"expense": materials, "fund": general, "amount": TEN, "reverse_on": NOW, "narration": "A bill", **day}
+    yearend.accrue(**bill)
+    yearend.prepay(**bill)
+    yearend.count_stock(counted=TEN, materials=materials, fund=general, narration="Counted", **day)
+    home = factories.HouseholdFactory()
+    fees.charge(household=home, price=factories.price(), starts_on=date(2026, 8, 31), **day)
+    allowed = yearend.provide(wanted=TEN, narration="Doubtful", **day)
+    ledger.reverse_journal(journal=allowed, reason="paid after all", **day)
+    fees.record_receipt(household=home, amount=as_amount(126), method=Method.TRANSFER, **day)
+    lines = [debit(Role.DONATIONS, as_amount(126)), credit(Role.BANK, as_amount(126))]
+    ledger.record_journal(narration="Given on", lines=lines, **day)
+    yearend.set_budget(year=year, account=materials, months={date(2026, 7, 1): TEN}, by=by)
+
+
+WALK = (a_season, families, parties, at_the_range, memberships, at_the_bank, the_year, *dict.fromkeys(MOVES.values()))
+NOT_WALKED = {
+    "courses.remind_by_letter", "desk.start_books", "desk.start_books_with_sign_ins", "fees.send_statement",
+    "ledger.import_chart", "ledger.import_journal", "ledger.start_book", "mail.send_again", "yearend.copy_budget",
+    "yearend.recognise_started",
+}  # fmt: skip
+"""Verbs that take no row or one, or that another verb stands for."""
+
+
+@contextmanager
+def undone():
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+@contextmanager
+def asking_with_the_book(holds):
+    """Whether a month is locked or a year closed is only asked by who holds the book."""
+
+    def checked(plain):
+        def asked(*args, **named):
+            if ("Book", 1) not in holds.held:
+                holds.asked_without.add(holds.running[-1])
+            return plain(*args, **named)
+
+        return asked
+
+    names = ("refuse_shut", "is_shut", "first_open_day")
+    patches = [mock.patch.object(each, name, checked(getattr(days, name))) for each in (ledger,) for name in names]
+    for patch in patches:
+        patch.start()
+    try:
+        yield
+    finally:
+        for patch in patches:
+            patch.stop()
+
+
+def test_every_verb_takes_its_rows_in_the_one_order(by, approver):
+    faults, verbs, asked_without = set(), set(), set()
+    for act in WALK:
+        with undone(), in_order() as holds, asking_with_the_book(holds):
+            act(by, approver)
+        faults |= holds.faults
+        verbs |= holds.verbs
+        asked_without |= holds.asked_without
+    assert sorted(faults) == [], "\n".join(sorted(faults))
+    assert asked_without == set()
+    walked = {name for name, verb in VERBS.items() if f"{verb.function.__module__}.{verb.function.__name__}" in verbs}
+    unwalked = {name for name, verb in VERBS.items() if verb.whole} - walked
+    assert unwalked == NOT_WALKED, " ".join(sorted(unwalked))
+
+
+def test_the_order_is_the_one_that_is_written_down():
+    told = re.search(r"\*\*The order of locks\*\*: (.*?)\.", DEVELOPERS.read_text(), re.DOTALL)
+    assert told, "DEVELOPERS.md does not say the order of locks"
+    assert tuple(re.findall(r"\w+", told.group(1))) == ORDER
