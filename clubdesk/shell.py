@@ -14,7 +14,7 @@ from typing import Any, ClassVar, Generic, NoReturn, TypeVar, cast
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import DatabaseError, transaction
 
-from clubdesk import clock
+from clubdesk import clock, unique
 from clubdesk.errors import Refused
 from clubdesk.moment import one_moment
 from clubdesk.verbs import Verb, shell_user, verb_of
@@ -96,7 +96,8 @@ class ShellCommand(BaseCommand):
         except Refused as refusal:
             self.fail(refusal.messages)
         except DatabaseError as error:
-            self.fail([f"The database refused this: {' '.join(str(error).split())}"])
+            said = unique.sentence_of(error)
+            self.fail([said or f"The database refused this: {' '.join(str(error).split())}"])
         except OSError as error:
             self.fail([f"{error.filename or 'The file'} cannot be used: {error.strerror or error}."])
 

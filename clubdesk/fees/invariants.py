@@ -8,7 +8,7 @@ from django.db.models import F, Q
 
 from clubdesk.clock import day_text
 from clubdesk.fees import selectors
-from clubdesk.fees.models import Allocation, Repayment, Voucher, VoucherState
+from clubdesk.fees.models import Allocation, Receipt, Repayment, Voucher, VoucherState
 from clubdesk.ledger.invariants import differences, invariant, party_differences
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand, by_hand_of_parties
@@ -28,7 +28,7 @@ def nothing_settled_twice() -> Iterator[str]:
         yield f"{receipt} pays for {shown(-receipt.unused)} more than it is."
 
 
-@invariant("What is repaid was received, and a receipt pays only its own household's charges")
+@invariant("What is repaid was received or is owed again, and a receipt pays only its own household's charges")
 def allocations_hold() -> Iterator[str]:
     came_back = Repayment.objects.exclude(returned_on=None).filter(
         allocations__freed_on=None, allocations__isnull=False
@@ -39,8 +39,9 @@ def allocations_hold() -> Iterator[str]:
         found=sum_of("allocations__amount", Q(allocations__freed_on=None))
     )
     unused = selectors.receipts_with_unused().filter(unused__gt=0).values("household")
-    wrong = Q(found__gt=F("amount")) | Q(found__lt=F("amount"), household__in=unused)
-    for repayment in paid.filter(wrong):
+    cancelled = Receipt.objects.exclude(cancelled_on=None).values("household")
+    owed_again = Q(found__lt=F("amount"), household__in=cancelled) & ~Q(household__in=unused)
+    for repayment in paid.exclude(Q(found=F("amount")) | owed_again):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
     astray = Allocation.objects.exclude(charge=None).exclude(receipt__household=F("charge__household"))
     for allocation in astray.select_related("receipt", "charge"):

@@ -76,7 +76,8 @@ class TestTheReference:
     def test_it_leads_back_to_the_household_however_it_is_typed(self, household):
         reference = payment_reference(household)
         assert pk_of_reference(f"ref {reference[:3]} {reference[3:]}") == household.pk
-        for wrong in ("", "abc", "²", "18", reference + "1", "9" * 40):
+        mistyped = f"{reference[:-1]}{(int(reference[-1]) + 1) % 10}"
+        for wrong in ("", "abc", "²", "18", mistyped, "9" * 40):
             assert pk_of_reference(wrong) is None
 
 

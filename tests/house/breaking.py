@@ -83,7 +83,7 @@ WAYS: Ways = {
         changed(ALLOCATION, "repayment_id IS NOT NULL", **MORE_THAN_CAME),
         changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
     ],
-    "What is repaid was received, and a receipt pays only its own household's charges": [
+    "What is repaid was received or is owed again, and a receipt pays only its own household's charges": [
         RETURNED,
         changed("fees_repayment", **MORE),
         changed(ALLOCATION, "repayment_id IS NOT NULL", freed_on="'2026-09-12'"),

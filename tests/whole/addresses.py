@@ -3,13 +3,14 @@
 from django.contrib import admin
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import letters
 from clubdesk.courses.models import Booking, Certificate, Cohort
 from clubdesk.desk.roles import ROLES
 from clubdesk.entryfund import letters as claim_letters
 from clubdesk.fees import accounts
-from clubdesk.ledger.models import FinancialYear
+from clubdesk.ledger.selectors import year_containing
 from clubdesk.rangeday.models import RangeDay
 from clubdesk.roll.models import Household
 from clubdesk.screens.rooms import RoomAdmin
@@ -24,7 +25,7 @@ PLAIN = (
 
 def urls_of_lists():
     """Each page that is there whatever the book holds: lists, add pages, reports, those of the latest year."""
-    ending = FinancialYear.objects.first().last_day.year
+    ending = year_containing(clock.today()).last_day.year
     found = {reverse(name) for name in PLAIN}
     found |= {f"{reverse('admin:find')}?q={typed}" for typed in ("Child", "1", "60.00")}
     found |= {reverse(f"admin:{name}", args=[ending]) for name in ("statements", "closing", "budget")}

@@ -208,6 +208,7 @@ def the_year(by, other):
     ready(by)
     with clock.on(NEXT):
         yearend.close_books(year=FinancialYear.objects.earliest("first_day"), on=NEXT, by=by)
+    ledger.mend_books(by=by)
     signed = BankAccount.objects.get().reconciliations.latest("pk")
     bank.reopen_month(reconciliation=signed, on=NEXT, reason="a late line", by=by)
 

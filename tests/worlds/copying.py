@@ -71,7 +71,7 @@ def later_day(name: str, days: int) -> str:
 
 
 def later_moment(name: str, days: int) -> str:
-    moved = f"strftime('%Y-%m-%d %H:%M:%f', {name}, '+{days} days')".replace("%", "%%")
+    moved = f"strftime('%Y-%m-%d %H:%M:%f', {name}, '+{days} days') || '000'".replace("%", "%%")
     return moved if is_sqlite() else f"{name} + interval '{days} days'"
 
 

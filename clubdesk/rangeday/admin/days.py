@@ -49,7 +49,8 @@ class CallOffPage(VerbPage[RangeDay, services.CalledOff]):
     target = "range_day"
     intro = (
         "Nobody is charged. What a household paid goes to its account, where it pays the day that you choose or else "
-        "its oldest open fee. A visitor without a household gets the money back by hand; the day then lists who."
+        "its oldest open fee. A visitor without a household gets the money back by hand; the day then lists who. Kit "
+        "that is out counts as back."
     )
     button = "Call the day off"
     form_class = CallOffForm

@@ -112,7 +112,10 @@ class CancelSignOnPage(OneSignOnPage):
     slug = "cancel"
     verb = services.cancel_sign_on
     target = "sign_on"
-    intro = "For one recorded by mistake: what was posted is reversed, a charge is credited."
+    intro = (
+        "For one recorded by mistake: what was posted is reversed, a charge is credited. Kit that is out with them"
+        " counts as back."
+    )
     button = "Cancel the sign-on"
     form_class = day_and_reason("Cancelled on", "For instance: typed for the wrong family.")
 

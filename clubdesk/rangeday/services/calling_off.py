@@ -7,7 +7,6 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db.models import Q
 
-from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
@@ -16,9 +15,8 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance, last_day_posted
 from clubdesk.money import total
 from clubdesk.rangeday import selectors
-from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, KitLoan, Paid, RangeDay, SignOn
-from clubdesk.rangeday.services.kit import take_back_kit
-from clubdesk.rangeday.services.signing import hold, sign_on, take_off
+from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SignOn
+from clubdesk.rangeday.services.signing import bring_kit_back, hold, sign_on, take_off
 from clubdesk.verbs import verb
 
 
@@ -54,10 +52,9 @@ def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_t
     )
     homes = {row.person.household_id for row in signed if row.person}
     charging.lock_charges((row.charge for row in signed if row.charge), also=homes)
-    _collect_kit(signed, by)
     hold(Q(pk__in=[row.pk for row in signed]))
     for row in signed:
-        take_off(sign_on=row, on=on, reason=f"called off: {reason.strip()}"[:150], by=by)
+        bring_kit_back(take_off(sign_on=row, on=on, reason=f"called off: {reason.strip()}"[:150], by=by))
     moved = [_move(row, move_to, by) for row in signed if row.person and row.price] if move_to else []
     _keep_as_credit(day, signed, [row.charge for row in moved if row and row.charge], by)
     if balance(Role.TILL, max(day.date, last_day_posted() or day.date)) < 0:
@@ -65,12 +62,6 @@ def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_t
     day.called_off_on, day.called_off_reason = on, reason.strip()[:150]
     day.save(update_fields=["called_off_on", "called_off_reason"])
     return CalledOff(day, tuple(row for row in moved if row), tuple(selectors.to_hand_back(day)))
-
-
-def _collect_kit(signed: list[SignOn], by: User) -> None:
-    """Nobody shoots, so whatever is out with them comes back."""
-    for loan in KitLoan.objects.filter(sign_on__in=signed, back_at=None).select_related("kit").order_by("kit"):
-        take_back_kit(kit=loan.kit, at=max(clock.now(), loan.given_at), by=by)
 
 
 def _hold_both(range_day: RangeDay, move_to: RangeDay | None) -> tuple[RangeDay, RangeDay | None]:

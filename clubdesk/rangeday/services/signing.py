@@ -146,18 +146,21 @@ def _post_sign_on(document: SignOn, by: User) -> None:
 def cancel_sign_on(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """Undo a sign-on recorded by mistake: its entry is reversed or its charge credited, the reason is kept.
 
-    Where a family paid in cash together, what the others handed over is rounded anew. Raises Refused while kit is out.
+    Kit that is out with them counts as back. Where a family paid in cash together, what the others handed over is
+    rounded anew.
     """
     document = take_off(sign_on=sign_on, on=on, reason=reason, by=by)
-    _refuse_with_kit_out(document)
+    bring_kit_back(document)
     if document.tap_id and document.paid == Paid.CASH:
         _round_anew(document, on, by)
     return document
 
 
-def _refuse_with_kit_out(document: SignOn) -> None:
-    for loan in document.loans.filter(back_at=None).select_related("kit"):
-        raise Refused(f"{loan.kit} is out with {document.who}; note first that it came back, or correct the sign-on.")
+def bring_kit_back(taken_off: SignOn) -> None:
+    """No kit stays out on a sign-on that was cancelled; whoever gives it out waits for that, or is waited for."""
+    for loan in taken_off.loans.filter(back_at=None):
+        loan.back_at = max(clock.now(), loan.given_at)
+        loan.save(update_fields=["back_at"])
 
 
 @transaction.atomic
