@@ -48,5 +48,5 @@ def _deferred() -> Iterator[None]:
 
 
 def _only_questions(only: bool) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute(f"PRAGMA query_only = {'ON' if only else 'OFF'}")
+    """Told to SQLite itself, in this process: it is no question."""
+    connection.connection.execute(f"PRAGMA query_only = {'ON' if only else 'OFF'}")

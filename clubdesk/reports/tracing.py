@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
-from itertools import groupby
+from itertools import chain, groupby
 from operator import itemgetter
 from typing import Any
 
@@ -231,8 +231,6 @@ def _moves(after: date | None, until: date, chart: Chart) -> Moves:
 
 
 def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
-    if not JournalEntry.objects.filter(_between("date", after, until)).exists():
-        return
     entries: QuerySet[Any, Any] = JournalEntry.objects.filter(
         _between("date", after, until), sealed=True, is_closing=False
     )
@@ -242,10 +240,14 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
     of_entries = entries.order_by("pk").values_list(
         "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id"
     )
+    found = of_entries.iterator(chunk_size=2000)
+    first = next(found, None)
+    if first is None:
+        return
     lines = postings.order_by("entry", "fund").values_list("entry", "fund", "account", in_cents("amount"))
     by_fund = groupby(lines.iterator(chunk_size=5000), key=itemgetter(0, 1))
     entry, fund, rows = _next(by_fund)
-    for pk, day, own_type, own_id, undone_type, undone_id in of_entries.iterator(chunk_size=2000):
+    for pk, day, own_type, own_id, undone_type, undone_id in chain([first], found):
         kind, document = undone_type or own_type, undone_id or own_id
         while entry == pk:
             if kind == JOURNAL:

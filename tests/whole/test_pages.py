@@ -21,6 +21,8 @@ from tests.worlds import keeping
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 40
+BEGINS_AND_ENDS = ("BEGIN", "SET TRANSACTION", "COMMIT")
+"""What the moment at which a page is drawn takes; it asks nothing."""
 ONLY_BY_OTHERS = (
     "bank/clearing", "bank/paymentitem", "bank/reconciliation", "bank/statementimport", "courses/certificate",
     "courses/place", "fees/arrangement", "fees/charge", "fees/receipt", "fees/repayment", "fees/voucher",
@@ -56,7 +58,7 @@ def queries(client, url):
     with CaptureQueriesContext(connection) as captured:
         response = client.get(url)
     assert response.status_code == NOT_OPEN.get(url, 200), url
-    return len(captured)
+    return sum(not each["sql"].startswith(BEGINS_AND_ENDS) for each in captured)
 
 
 def test_every_kind_of_document_has_a_page_with_its_verbs(client, season, keeper):
