@@ -17,6 +17,7 @@ from django.contrib.admin.utils import unquote
 from django.core.signing import BadSignature, Signer
 from django.db import connection, models
 from django.forms.models import _get_foreign_key
+from django.forms.utils import pretty_name
 from django.http import HttpRequest, HttpResponse, QueryDict
 from djmoney.money import Money
 
@@ -56,14 +57,19 @@ class Moved:
     now: str
 
 
-def held_by(target: object, facts: Facts) -> dict[str, Any] | None:
-    """What a verb's page is opened with: a digest of the document's row, its state, and the facts that it shows."""
+def held_by(target: object, facts: Facts, form: forms.Form, starts: dict[str, object]) -> dict[str, Any] | None:
+    """What a verb's page is opened with: a digest of the document's row, its state, its facts, its form's values."""
     if not isinstance(target, models.Model):
         return None
     told = [[label, _text(value)] for label, value in facts]
     state = getattr(target, "get_state_display", str)()
     if state and all(state != text for _, text in told):
         told.append(["It is", state])
+    for name, value in starts.items():
+        field = form.fields.get(name)
+        if field is not None and not field.widget.is_hidden:
+            label = form.base_fields.get(name, field).label or pretty_name(name)
+            told.append([f"“{label}” as stored", _words(field, _plain(field, value))])
     return {"row": _digest(target), "facts": told}
 
 

@@ -138,17 +138,18 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     """Show the page, or do what it says and go to the result, unless what it showed has moved on meanwhile."""
     if not page.allowed(request):
         raise PermissionDenied
+    initial = page.initial(request, target)
+    sent = (request.POST, request.FILES) if request.method == "POST" else ()
+    form = page.form_class(*sent, initial=None if sent else initial, target=target)
     facts = page.facts(target) if page.decides_by_facts else ()
-    holds = held_by(target, facts)
+    stored = {name: value for name, value in initial.items() if page.decides_by_facts and name not in request.GET}
+    holds = held_by(target, facts, form, stored)
     moved = what_moved(request, holds)
-    if request.method == "POST":
-        form = page.form_class(request.POST, request.FILES, target=target)
+    if sent:
         as_it_was = form.is_valid() and moved is None
         answer = _try(page, request, form, target) if as_it_was else _first_result(request)
         if answer is not None:
             return answer
-    else:
-        form = page.form_class(initial=page.initial(request, target), target=target)
     shown = {
         "title": page.heading(target),
         "page": page,
@@ -160,7 +161,7 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
         "target": target,
         "files_lost": bool(request.FILES),
     }
-    status = 422 if request.method == "POST" else 200
+    status = 422 if sent else 200
     return TemplateResponse(request, "screens/verb.html", context | shown, status=status)
 
 

@@ -1,10 +1,12 @@
 """The sheet of a range day on a phone: 65 children, poor reception, two helpers."""
 
+import sqlite3
 from datetime import date
 
 import pytest
 from playwright.sync_api import expect
 
+from clubdesk import faults
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership import services as membership
@@ -14,6 +16,7 @@ from clubdesk.rangeday.models import Kit, SignOn, Tap
 from clubdesk.verbs import shell_user
 from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
+from tests.ground.test_faults import of_sqlite, through_django
 from tests.worlds.day_one import TODAY
 
 CHILDREN = 65
@@ -132,6 +135,27 @@ def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
     assert balance(Role.TILL, TODAY) == 15
     assert balance(Role.CARD_TAKINGS, TODAY) == 0
     assert sound()
+
+
+def test_with_a_full_disk_the_phone_keeps_its_taps_says_why_and_sends_them_later(site, size, day, monkeypatch):
+    if size[0] > 500:
+        pytest.skip("the helper is on a phone")
+
+    def save(tap, *arguments, **named):
+        raise through_django(of_sqlite(sqlite3.SQLITE_FULL, "database or disk is full"))
+
+    page = opened(site, day)
+    monkeypatch.setattr(Tap, "save", save)
+    find(page, 7)
+    page.get_by_role("button", name="Nara07 Mirabar: own gear").click()
+    told = f"{faults.FULL} What waits is kept on this phone."
+    expect(page.locator("#asks")).to_have_text(told, timeout=15_000)
+    expect(page.locator("#waits")).to_have_text("1 tap waits to be sent.")
+    assert accessible(page) == []
+    monkeypatch.undo()
+    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=15_000)
+    expect(page.locator("#asks")).to_be_hidden()
+    assert SignOn.objects.count() == 1
 
 
 def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_nothing_on_the_phone(site, day):

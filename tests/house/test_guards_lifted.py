@@ -14,6 +14,7 @@ from django.db import connection, connections, transaction
 from django.db.models.signals import pre_migrate
 
 from clubdesk import guards
+from clubdesk.desk import demo
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
@@ -117,6 +118,19 @@ class TestMigrating:
         drop("posting_keeps")
         guards.install(connection)
         assert put == ["posting_keeps"]
+
+    @pytest.mark.world("season")
+    @pytest.mark.django_db(transaction=True)
+    def test_a_demo_that_is_emptied_is_guarded_again(self, monkeypatch):
+        seen = []
+        monkeypatch.setattr(demo, "call_command", lambda *args, **options: seen.append(connection.in_atomic_block))
+        demo.empty()
+        monkeypatch.undo()
+        guards.install(connection)
+        demo.empty()
+        assert seen == [True]
+        assert JournalEntry.objects.count() == 0
+        assert guards.faults(connection) == []
 
     @pytest.mark.django_db(transaction=True)
     def test_foreign_keys_are_held_again_after_it(self, book):

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort
 from clubdesk.desk.house.pages import screens
 from clubdesk.entryfund.models import StateEvent
@@ -341,6 +342,21 @@ def test_a_state_that_moved_on_is_told_in_words(desk, by):
     answer = desk.post(address, form_of(page, note="A crack"))
     assert "State: Fit for use when you opened it, now Retired" in said(answer)
     assert kit.checks.count() == 1
+
+
+def test_who_ticks_a_list_that_somebody_else_has_ticked_sees_it_first(desk, season, by):
+    cohort = season.cohort
+    address = reverse("admin:courses_cohort_attendance", args=[cohort.pk])
+    ada, bo = cohort.places.filter(state="held").select_related("person")[:2]
+    with clock.on(cohort.sessions[0]):
+        page = desk.get(address)
+        courses.record_attendance(cohort=cohort, session=cohort.sessions[0], present=[ada], by=by)
+        answer = desk.post(address, form_of(page, present=[str(bo.pk)]))
+        assert f"“Who came” as stored: nothing when you opened it, now “{ada.person}”" in said(answer)
+        assert form_of(answer)["present"] == str(bo.pk)
+        assert list(cohort.places.exclude(attendances=None)) == [ada]
+        assert desk.post(address, form_of(answer)).status_code == 302
+    assert list(cohort.places.exclude(attendances=None)) == [bo]
 
 
 def test_what_is_wrong_in_the_form_does_not_hide_that_it_moved_on(desk, owing, by):

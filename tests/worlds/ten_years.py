@@ -93,6 +93,7 @@ WHAT_A_RANGE_REPEATS = {
 MARKED = {
     "ledger_journalentry.source_id": "source_id + {step}",
     "ledger_journalentry.number": "number + {step} * 10",
+    "ledger_journalentry.posted_at": "posted_at",
     "mail_message.about": "about || ' of ' || {nth}",
     "fees_receipt.number": "number + {step}",
     "fees_voucher.code": "code || '-' || {nth}",
@@ -102,7 +103,7 @@ MARKED = {
     "expenses_expense.receipt_digest": "'{nth} ' || substr(receipt_digest, 9)",
     "bank_paymentrun.number": "number + {nth} * 1000",
 }
-"""What else is the only one of its kind, by its column."""
+"""What else is the only one of its kind, by its column; and entries are posted when the machine's clock says."""
 OF_THE_SAME_SUPPLIERS = {
     "ledger_posting.party_id": "CASE WHEN party_id IN (SELECT party_id FROM roll_household)"
     " THEN party_id + {step} ELSE party_id END",
