@@ -3,7 +3,7 @@
 import io
 import re
 import zipfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import islice, zip_longest
 from typing import Any
@@ -14,7 +14,7 @@ from clubdesk.errors import Refused
 from clubdesk.reports import appearance
 from clubdesk.reports.comparison import Comparison, Difference
 from clubdesk.sheets.canonical import Contents, SheetDigest, is_formula
-from clubdesk.sheets.reading import Row, opened, rows_of
+from clubdesk.sheets.reading import Row, opened, rows_of, see_around
 
 LARGEST_UNPACKED = 1024 * 1024 * 1024
 MOST_FAULTS = 50
@@ -43,11 +43,14 @@ class Opened:
 
 @dataclass(frozen=True)
 class Made:
-    """The workbook that the book makes now: the digest of each sheet, and its rows with formulas by their value."""
+    """The workbook that the book makes now: of each sheet the digest, its rows with formulas by their value, and its
+    rows as they are read again.
+    """
 
     opened: Opened
     digests: dict[str, SheetDigest]
     figures: dict[str, list[list[Any]]]
+    rows: dict[str, list[Row]]
 
 
 @dataclass
@@ -93,7 +96,7 @@ def _nothing(element: Any) -> None:
 
 def _read(name: str, file: Opened, made: Made, comparison: Comparison, cell_by_cell: bool, found: Reading) -> None:
     theirs, ours = appearance.Sheet(), appearance.Sheet()
-    own_rows = rows_of(made.opened.book[name], ours.see)
+    own_rows = made.rows.get(name, [])
     looks = _looks_usual(file, made, own_rows) if not cell_by_cell else _looks_alike(file, made)
     digest = found.digests[name] = SheetDigest(name)
     odd: list[str] = []
@@ -108,6 +111,7 @@ def _read(name: str, file: Opened, made: Made, comparison: Comparison, cell_by_c
         if cell_by_cell and len(found.cells) < MOST_FAULTS:
             room = MOST_FAULTS - len(found.cells)
             found.cells += islice(comparison.row(name, number, row, own_row, figures), room)
+    see_around(made.opened.book[name], ours.see)
     appearance.add_drawings(theirs, file.archive, file.book[name]._worksheet_path)
     appearance.add_drawings(ours, made.opened.archive, made.opened.book[name]._worksheet_path)
     found.looks += appearance.differences(name, theirs, ours)
@@ -138,7 +142,7 @@ def _looks_alike(file: Opened, made: Made) -> OddPlaces:
     return odd
 
 
-def _looks_usual(file: Opened, made: Made, own_rows: Iterator[Row]) -> OddPlaces:
+def _looks_usual(file: Opened, made: Made, own_rows: Iterable[Row]) -> OddPlaces:
     """The places in a row of the file where a cell looks like none of the book's sheet."""
     theirs, own = appearance.Looks(file.book), appearance.Looks(made.opened.book)
     usual = {own.of(style) for style in {cell.style for row in own_rows for cell in row}}

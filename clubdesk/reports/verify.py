@@ -113,9 +113,12 @@ def _compared(file: Opened, year: FinancialYear, read: ReadStamp, what: str) -> 
 
 def _made_again(year: FinancialYear, stamp: Stamp) -> Made:
     """The workbook that the book makes now, with the stamp of an earlier making."""
-    file, figures = io.BytesIO(), dict[str, list[list[Any]]]()
-    digests = write_stamped(year, file, stamp, copies=lambda name: figures.setdefault(name, []).append)
-    return Made(Opened(file.getvalue()), {each.name: each for each in digests}, figures)
+    file, figures, rows = io.BytesIO(), dict[str, list[list[Any]]](), dict[str, list[Any]]()
+    digests = write_stamped(
+        year, file, stamp, copies=lambda name: figures.setdefault(name, []).append,
+        kept=lambda name: rows.setdefault(name, []).append,
+    )  # fmt: skip
+    return Made(Opened(file.getvalue()), {each.name: each for each in digests}, figures, rows)
 
 
 def _origin(seal: Seal, year: FinancialYear | None) -> list[str]:

@@ -73,6 +73,13 @@ def rows_of(sheet: Any, sees: SeesElement) -> Iterator[Row]:
             expected = max(expected, number + 1)
 
 
+def see_around(sheet: Any, sees: SeesElement) -> None:
+    """Give `sees` each element around the rows of a sheet that was written here."""
+    before, _, rows = sheet.parent._archive.read(sheet._worksheet_path).partition(b"<sheetData>")
+    for _, element in iterparse(io.BytesIO(before + rows.partition(b"</sheetData>")[2]), events=("end",)):
+        sees(element)
+
+
 def _placed(cells: list[dict[str, Any]]) -> Row:
     width = cells[-1]["column"] if cells else 0
     row = [NOTHING] * width

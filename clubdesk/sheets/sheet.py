@@ -14,6 +14,7 @@ from openpyxl.utils import column_index_from_string, get_column_letter, quote_sh
 
 from clubdesk.sheets.canonical import SheetDigest
 from clubdesk.sheets.cells import NIL, Formula, Jump, Named, Rows, Term, Verdict, letters, plain_value, safe
+from clubdesk.sheets.reading import NOTHING, Cell, Row
 from clubdesk.tables import RISKY, TO_THE_RIGHT, Kind
 
 AMOUNT_FORMAT = "#,##0.00;[Red]-#,##0.00"
@@ -55,16 +56,25 @@ class Look:
         return [*self.columns, *further]
 
 
+def _as_read(cells: Sequence[Any]) -> Row:
+    """Cells as they are read again: nothing stands behind the last that holds or shows something."""
+    row = [Cell(cell.value, None, cell.style_id) if cell is not None else NOTHING for cell in cells]
+    while row and row[-1] == NOTHING:
+        row.pop()
+    return row
+
+
 class Sheet:
     """One sheet of the workbook, written from the top; `row` is the number of the last row written.
 
     Headers of columns that hold amounts stand to the right. `foot` stands on every printed page. `copy` writes the same
-    rows elsewhere, each formula by its value.
+    rows elsewhere, each formula by its value; `keep` gets them as a reader of the saved file would find them.
     """
 
     def __init__(
         self, workbook: Workbook, title: str, columns: Sequence[Heading], *, landscape: bool = False,
         foot: str = "", one_page: bool = False, copy: Callable[[list[Any]], object] | None = None,
+        keep: Callable[[Row], object] | None = None,
     ):  # fmt: skip
         self.sheet = workbook.create_sheet(title)
         self.name = title
@@ -72,7 +82,7 @@ class Sheet:
         self.columns = columns
         self.amounts = {letter for letter, each in zip(letters(len(columns), "A"), columns, strict=True)
                         if each.kind in TO_THE_RIGHT}  # fmt: skip
-        self.copy = copy
+        self.copy, self.keep = copy, keep
         self.digest = SheetDigest(title)
         self._figures: dict[str, list[tuple[int, Decimal]]] = {}
         self._last: Sequence[Any] = ()
@@ -195,6 +205,8 @@ class Sheet:
                 else:
                     cell.value = value
             append(cells)
+            if self.keep:
+                self.keep(_as_read(cells))
             self.row += 1
             digest.add(self.row, [cell.value for cell in cells])
             for place in formulas:
@@ -241,6 +253,8 @@ class Sheet:
         if self.copy:
             self.copy([plain_value(value) for value in values])
         self.sheet.append(cells)
+        if self.keep:
+            self.keep(_as_read(cells))
         self.row, self._last = self.row + 1, values
         self.digest.add(self.row, [cell.value if cell is not None else None for cell in cells])
         for place, value in enumerate(values):

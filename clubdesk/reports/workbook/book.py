@@ -31,6 +31,7 @@ from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.rooms import SheetOf
 from clubdesk.sheets import Beside, Look, Proved, Sheet
 from clubdesk.sheets.canonical import Contents, SheetDigest
+from clubdesk.sheets.reading import Row
 
 MARK = "fletchbook workbook"
 FIRST = [
@@ -42,6 +43,8 @@ LAST = [each.LOOK for each in (changes, proof)]
 
 Copies = Callable[[str], Callable[[list[Any]], object]]
 """For the name of a sheet, what takes its rows."""
+Keeps = Callable[[str], Callable[[Row], object]]
+"""The same, of the rows as a reader of the file would find them."""
 
 
 def of_rooms() -> list[SheetOf]:
@@ -68,13 +71,15 @@ def write_workbook(
 
 
 @one_moment()
-def write_stamped(year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None) -> list[SheetDigest]:
-    """The same with the stamp of an earlier making; returns the digest of each sheet.
+def write_stamped(
+    year: FinancialYear, file: BinaryIO, stamp: Stamp, copies: Copies | None = None, kept: Keeps | None = None
+) -> list[SheetDigest]:
+    """The same with the stamp of an earlier making; returns the digest of each sheet. `kept` gets its cells as read.
 
     Rows of the journal are streamed, never held in memory together.
     """
     context, book = Context.of(year, stamp), Workbook(write_only=True)
-    sheets = {look: _opened(look, book, context, copies) for look in tabs()}
+    sheets = {look: _opened(look, book, context, copies, kept) for look in tabs()}
     _write_sheets(context, sheets)
     digests = [sheet.digest for sheet in sheets.values()]
     _describe(context, book, Contents.of(digests))
@@ -88,10 +93,11 @@ def workbook_bytes(year: FinancialYear, *, made_on: date, made_by: str) -> bytes
     return file.getvalue()
 
 
-def _opened(look: Look, book: Workbook, context: Context, copies: Copies | None) -> Sheet:
+def _opened(look: Look, book: Workbook, context: Context, copies: Copies | None, kept: Keeps | None) -> Sheet:
     return Sheet(
         book, look.title, look.columns_for(len(context.figures.funds)), landscape=look.landscape,
         foot=context.stamp.seal.in_words, one_page=look.one_page, copy=copies(look.title) if copies else None,
+        keep=kept(look.title) if kept else None,
     )  # fmt: skip
 
 
