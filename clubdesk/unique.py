@@ -7,6 +7,8 @@ from django.apps import apps
 from django.db import IntegrityError
 from django.db.models import Field, Model, UniqueConstraint
 
+UNIQUE_VIOLATION = "23505"
+"""Source: PostgreSQL, Appendix A, error codes."""
 SAVED_BEFORE = "This was saved already, by a press of the button before; look for it first."
 
 
@@ -29,6 +31,8 @@ def _index_of(refusal: IntegrityError) -> tuple[str, set[tuple[str, str]]]:
     """The index's name where the database tells it, and its columns, each with its table."""
     diagnosis = getattr(refusal.__cause__, "diag", None)
     if diagnosis is not None:
+        if diagnosis.sqlstate != UNIQUE_VIOLATION:
+            return "", set()
         told = re.match(r"Key \((.*?)\)=", diagnosis.message_detail or "")
         columns = told.group(1).replace('"', "").split(", ") if told else []
         return diagnosis.constraint_name or "", {(diagnosis.table_name, column) for column in columns}

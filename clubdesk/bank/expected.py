@@ -118,7 +118,7 @@ def _posted(bank_account: BankAccount, since: date) -> Iterator[Expected]:
     homes = dict(of_homes.values_list("entry", "party__household"))
     called = dict(of_homes.values_list("entry", "party__name"))
     names = names_of(set(homes.values()))
-    runs = _runs()
+    runs = _runs(since)
     for posting in postings:
         entry, home = posting.entry, homes.get(posting.entry_id)
         said = f"{entry.narration} (entry {entry.number})"
@@ -158,11 +158,11 @@ def _reaching_the_bank(bank_account: BankAccount, postings: list[Posting]) -> li
     return found
 
 
-def _runs() -> dict[tuple[str, int], tuple[str, str]]:
-    """By the document that a payment run paid: the run, and the payment's own reference."""
+def _runs(since: date) -> dict[tuple[str, int], tuple[str, str]]:
+    """By the document that a payment run paid since then: the run, and the payment's own reference."""
     found = {}
-    paid = PaymentItem.objects.filter(state=ItemState.PAID).select_related("run", "claim", "expense", "repayment")
-    for item in paid:
+    paid = PaymentItem.objects.filter(state=ItemState.PAID, paid_on__gte=since)
+    for item in paid.select_related("run", "claim", "expense", "repayment"):
         if document := item.document:
             found[source_type(document), document.pk] = (f"run {item.run.number}", item.reference)
     return found

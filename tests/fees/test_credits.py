@@ -7,6 +7,8 @@ import pytest
 
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors, services
+from clubdesk.fees.accounts import statement, who_owes
+from clubdesk.fees.admin.household import account_section
 from clubdesk.fees.models import Allocation, Method, VoucherState
 from clubdesk.ledger.invariants import check_all
 from clubdesk.money import as_amount
@@ -102,6 +104,10 @@ class TestPaidBack:
                 repay(81, **more)
         repay(80, has_paid=True)
         assert (still_open(fee), selectors.balance(household)) == ([50], as_amount(80))
+        shown = account_section(None, household)
+        assert [row[2:] for row in shown.rows] == [(as_amount(80), as_amount(30)), (as_amount(50), as_amount(50))]
+        assert sum(statement(household, NOW).ages.values()) == 80
+        assert household in who_owes()
         with pytest.raises(Refused, match="no more than that"):
             repay(1, has_paid=True)
         receive(40)

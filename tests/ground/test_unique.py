@@ -125,6 +125,20 @@ def test_who_comes_second_at_the_same_moment_is_told(book):
     assert sentence_of(refused) == expected
 
 
+@pytest.mark.django_db
+@pytest.mark.world("unguarded")
+@pytest.mark.parametrize("statement", [
+    "UPDATE fees_arrangement SET household_id = 4711",
+    "UPDATE fees_arrangement SET household_id = NULL",
+    "UPDATE fees_charge SET amount = 0",
+])  # fmt: skip
+def test_a_row_that_points_nowhere_or_is_wrong_in_itself_is_none_of_it(statement):
+    with pytest.raises(IntegrityError) as refused, transaction.atomic():
+        run(statement)
+        connection.check_constraints()
+    assert unique.sentence_of(refused.value) == ""
+
+
 def test_any_other_refusal_is_none_of_it():
     assert unique.sentence_of(IntegrityError("What was counted is never changed.")) == ""
     assert unique.sentence_of(ValueError("no")) == ""

@@ -136,16 +136,15 @@ def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
 
     A cohort without a price is left out.
     """
-    course = locked(course)
-    day = day_of_offers(course, on)
+    course, today = locked(course), max(on, clock.today())
     offered = []
-    coming = [cohort for cohort in selectors.cohorts_to_come(course, day) if cohort.capacity > cohort.taken]
+    coming = [cohort for cohort in selectors.cohorts_to_come(course, today) if cohort.capacity > cohort.taken]
     for cohort in coming:
         cohort.course = course
     for cohort in selectors.with_price(coming):
         free = cohort.capacity - cohort.taken
         while free > 0 and (booking := selectors.fitting(cohort, free).first()):
-            offer(booking, cohort, free, day, by)
+            offer(booking, cohort, free, day_of_offers(course, on), by)
             free -= booking.seats
             offered.append(booking)
     return offered

@@ -192,9 +192,13 @@ class EndPartsPage(VerbPage[Household, Arrangement]):
 
 
 def account_section(request: HttpRequest, household: Household) -> Section:
-    """Charges and receipts of the household, newest first, under its balance."""
+    """What it was paid back beyond its receipts and its charges, newest first, under its balance."""
     charges = selectors.charges_with_open().filter(household=household).order_by("-charged_on", "-pk")
-    rows = [
+    beyond = selectors.paid_back_beyond().filter(household=household)
+    rows: list[tuple[object, ...]] = [
+        (each.paid_on, "Paid back too much", each.amount, as_amount(each.open_amount)) for each in beyond
+    ]
+    rows += [
         (charge.charged_on, link_to(charge), charge.amount, as_amount(charge.open_amount)) for charge in charges[:30]
     ]
     title = f"Account: {selectors.balance_in_words(household)}"
