@@ -27,8 +27,8 @@ from tests.worlds import day_one, demo, keeping, ten_years
 
 LAST_DAYS = {"day_one": day_one.TODAY, "demo": demo.LAST_DAY, "ten_years": ten_years.TODAY}
 IN_PLACE = (200, 302, 403)
-SHOWN_AS_FOUND = ("/find/", "/book/")
-"""Pages that ask for each kind of thing that they found, or each course that families can book."""
+SHOWN_AS_FOUND = ("/find/", "/book/", "/reports/2")
+"""Pages that ask for each kind of thing that they found, each course that can be booked, or each kind of document."""
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 in_each_world = pytest.mark.parametrize(

@@ -138,8 +138,8 @@ def write_all() -> None:
                 number += 1
                 columns = MARKED | {"rangeday_rangeday.place": f"'{place}'", "rangeday_signon.tap_id": "NULL"}
                 Copy(number, later, OF_THE_RANGE, period, columns).make(WHAT_A_RANGE_REPEATS)
-    wait_long()
     count_on(OF_A_CLUB)
+    wait_long()
     own_receipts()
     join_the_chain()
 
