@@ -67,8 +67,8 @@ class Deed:
 class Club:
     """Chance, and what of the club it chooses from."""
 
-    def __init__(self) -> None:
-        self.random = random.Random()
+    def __init__(self, seed: float | None = None) -> None:
+        self.random = random.Random(seed)
         self.by, self.other = shell_user(), User.objects.get(username=username(APPROVER))
 
     def one(self, rows: QuerySet[Any]) -> Any:
@@ -103,9 +103,9 @@ class Club:
             return Deed(verb, {name: value for name, value in given.items() if name in takes})
 
 
-def begin() -> Club:
+def begin(seed: float | None = None) -> Club:
     """What the club begins with: families, prices, days, and money in both funds."""
-    club, day = Club(), START
+    club, day = Club(seed), START
     factories.plan("228.01", shares=[(factories.association(), "71.33")])
     factories.scheme()
     factories.hire("7.02", "15.04")

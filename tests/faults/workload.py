@@ -218,6 +218,7 @@ def workload(seconds: float) -> Told:
             for hand in others + workers:
                 hand.kill()
                 heard(told, hand)
+            told.counts["kills"] += len(workers)
         for hand in workers:
             if deed := hand.deed:
                 told.counts["repeated"] += 1
