@@ -296,6 +296,16 @@ class TestWriteOffs:
         assert selectors.balance(household) == as_amount("60.00")
         assert sound()
 
+    def test_a_fee_taken_back_stays_so_though_what_was_written_off_of_it_is_expected_again(self, household, charge, by):
+        debt = charge(household)
+        written_off = services.write_off(charge=debt, amount=as_amount("20.00"), on=NOW, reason="moved", by=by)
+        services.take_back(charge=debt, on=NOW, reason="membership cancelled", by=by)
+        services.take_up_again(write_off=written_off, on=NOW, reason="they came back", by=by)
+        assert selectors.balance(household) == as_amount(0)
+        assert balance(Role.WRITTEN_OFF, NOW) == 0
+        assert debt.credits.get(amount=as_amount("20.00")).reason == "what was written off was expected again"
+        assert sound()
+
     def test_why_stays_on_the_document_and_out_of_the_sealed_words(self, household, charge, pay, by):
         debt, receipt = charge(household), pay(household, "10.00")
         written_off = services.write_off(charge=debt, amount=as_amount("50.00"), on=NOW, reason="Ida left", by=by)

@@ -12,6 +12,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees import accounts, letters, posting, selectors
 from clubdesk.fees.models import Arrangement, ArrangementPart, Charge, Receipt, WriteOff
 from clubdesk.fees.services.charging import free, queue, settle, use
+from clubdesk.fees.services.crediting import take_back
 from clubdesk.ledger import services as ledger
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount, nil, positive, shown, total
@@ -61,8 +62,12 @@ def write_off(
 
 @verb(permission="fees.add_writeoff", title="Undo the write-off")
 def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> WriteOff:
-    """A debt that was written off is expected again, for instance since the family has paid; its entry is reversed."""
-    household = queue(write_off.charge.household)
+    """A debt that was written off is expected again, for instance since the family has paid; its entry is reversed.
+
+    A fee taken back meanwhile stays so: that part of it is credited now.
+    """
+    household = queue(write_off.charge.household, write_off.charge.person)
+    charge = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=write_off.charge_id)
     document = WriteOff.objects.select_for_update(of=("self",), no_key=True).get(pk=write_off.pk)
     if document.cancelled_on:
         return document
@@ -71,6 +76,9 @@ def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> Wr
     ledger.undo_entries_of(document=document, on=on, reason="the write-off was undone", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
+    if charge.taken_back_on:
+        why = "what was written off was expected again"
+        take_back(charge=charge, on=on, reason=why, by=by, keep=charge.kept)
     settle(household=household, on=on)
     return document
 
