@@ -1,4 +1,5 @@
-"""What went wrong, told in one place: the database was busy, a disk is full, the book refused, or it is a fault.
+"""What went wrong, told in one place: the database was busy, a disk is full, the file of the book is damaged, the book
+refused, or it is a fault.
 
 A fault gets a short id, which stands on the page and in the log beside the traceback. Nothing here asks the database.
 """
@@ -24,19 +25,24 @@ COULD_NOT = (Refused, IntegrityError, DataError, OperationalError)
 """What a form catches and says by `sentence_of`, with everything typed still in it."""
 BUSY = "Somebody else was writing at the same moment. Nothing was saved; press the button again."
 FULL = "The disk of the computer is full, so nothing was saved. Whoever looks after the computer must make room first."
+DAMAGED = (
+    "The file of the book is damaged. Whoever looks after the computer must put back its last backup; until then nobody"
+    " should write anything down here."
+)
 
 
 class Kind(Enum):
-    """What an error is: a moment's crowding, no room on the disk, or a fault of program, computer or network."""
+    """What an error is: a moment's crowding, no room on the disk, a damaged file, or a fault of anything else."""
 
-    BUSY = 503
-    FULL = 507
-    FAULT = 500
+    BUSY = "busy"
+    FULL = "full"
+    DAMAGED = "damaged"
+    FAULT = "fault"
 
     @property
     def status(self) -> int:
         """The HTTP status of the page that says it."""
-        return self.value
+        return {Kind.BUSY: 503, Kind.FULL: 507}.get(self, 500)
 
 
 BY_SQLITE = {
@@ -44,8 +50,12 @@ BY_SQLITE = {
     sqlite3.SQLITE_LOCKED: Kind.BUSY,
     sqlite3.SQLITE_PROTOCOL: Kind.BUSY,
     sqlite3.SQLITE_FULL: Kind.FULL,
+    sqlite3.SQLITE_CORRUPT: Kind.DAMAGED,
+    sqlite3.SQLITE_NOTADB: Kind.DAMAGED,
 }
 """By the lowest byte of SQLite's code."""
+NO_TEXT = "Could not decode to UTF-8"
+"""How Python begins where letters that SQLite gave are none; that error has no code."""
 NO_ROOM_TO_WRITE = {
     sqlite3.SQLITE_IOERR_WRITE,
     sqlite3.SQLITE_IOERR_FSYNC,
@@ -79,6 +89,8 @@ def _beneath(error: BaseException | None) -> Iterator[BaseException]:
 
 def _kind_by_itself(error: BaseException) -> Kind | None:
     if isinstance(error, sqlite3.Error):
+        if str(error).startswith(NO_TEXT):
+            return Kind.DAMAGED
         code = getattr(error, "sqlite_errorcode", 0)
         return Kind.FULL if code in NO_ROOM_TO_WRITE else BY_SQLITE.get(code & 0xFF)
     if isinstance(error, OSError):
@@ -103,19 +115,26 @@ def sentence_of(error: Exception) -> str:
         reason = str(error).splitlines()[0].strip().rstrip(".")
         return f"The book itself refused this, and nothing was saved: {reason}."
     kind = kind_of(error)
-    if kind is Kind.FAULT:
+    if kind in (Kind.FAULT, Kind.DAMAGED):
         raise error
     return BUSY if kind is Kind.BUSY else FULL
 
 
 def noted(error: BaseException, request: HttpRequest) -> str:
     """Write the error to the log, a fault with its traceback; returns a fault's id, else nothing."""
-    kind, where = kind_of(error), f"{request.method} {_without_tokens(request.path)}"
+    return _noted_at(f"{request.method} {_without_tokens(request.path)}", error)
+
+
+def _noted_at(where: str, error: BaseException) -> str:
+    kind = kind_of(error)
     if kind is Kind.BUSY:
         log.warning("busy at %s: %s", where, error)
         return ""
     if kind is Kind.FULL:
         log.error("no room on the disk at %s: %s", where, error)
+        return ""
+    if kind is Kind.DAMAGED:
+        log.error("the file of the book is damaged, seen at %s: %s", where, error)
         return ""
     fault = "".join(secrets.choice("23456789ABCDEFGHJKMNPQRSTVWXYZ") for _ in range(6))
     log.error("fault %s at %s", fault, where, exc_info=error)
@@ -129,23 +148,49 @@ def _without_tokens(path: str) -> str:
 
 def said(error: BaseException, request: HttpRequest) -> str:
     """The error in a sentence that fits anywhere, a fault with the id by which the log has it; notes it there."""
-    fault, kind = noted(error, request), kind_of(error)
+    return _in_words(error, noted(error, request))
+
+
+def said_by_command(command: str, error: Exception) -> str:
+    """The same for whoever typed a command; what needs no telling to a person is not in the log either."""
+    if isinstance(error, IntegrityError | DataError):
+        return sentence_of(error)
+    return _in_words(error, _noted_at(command, error) if kind_of(error) is Kind.FAULT else "")
+
+
+def _in_words(error: BaseException, fault: str) -> str:
+    kind = kind_of(error)
     if kind is Kind.BUSY:
         return "Somebody else was writing at the same moment; nothing was saved."
     if kind is Kind.FULL:
         return FULL
+    if kind is Kind.DAMAGED:
+        return DAMAGED
     return f"Something in the program failed. Tell whoever looks after the site that it was fault {fault}."
 
 
-HEADINGS = {Kind.BUSY: "Somebody else was writing", Kind.FULL: "No room is left", Kind.FAULT: "This did not work"}
+HEADINGS = {
+    Kind.BUSY: "Somebody else was writing",
+    Kind.FULL: "No room is left",
+    Kind.DAMAGED: "The file of the book is damaged",
+    Kind.FAULT: "This did not work",
+}
+
+
+def damaged(request: HttpRequest) -> HttpResponse:
+    """The answer to whoever would write while the file of the book is known to be damaged."""
+    return _told(request, Kind.DAMAGED, DAMAGED, "Nothing was saved.")
 
 
 def answer(request: HttpRequest, error: BaseException) -> HttpResponse:
     """The page that says what went wrong and what to do, or its sentence where a script asks for JSON; notes it too."""
     kind, sentence = kind_of(error), said(error, request)
+    return _told(request, kind, sentence, _what_to_do(kind, reads=request.method in ("GET", "HEAD")))
+
+
+def _told(request: HttpRequest, kind: Kind, sentence: str, to_do: str) -> HttpResponse:
     if request.get_preferred_type(["text/html", "application/json"]) == "application/json":
         return JsonResponse({"sentence": sentence}, status=kind.status)
-    to_do = _what_to_do(kind, reads=request.method in ("GET", "HEAD"))
     page = render_to_string("fault.html", {"heading": HEADINGS[kind], "sentence": sentence, "to_do": to_do})
     return HttpResponse(page, status=kind.status)
 
@@ -153,6 +198,8 @@ def answer(request: HttpRequest, error: BaseException) -> HttpResponse:
 def _what_to_do(kind: Kind, reads: bool) -> str:
     if kind is Kind.FULL:
         return "What was saved before is safe, and what is only read can still be read."
+    if kind is Kind.DAMAGED:
+        return ""
     if kind is Kind.BUSY:
         return "Wait a moment, then load the page again." if reads else "Go back and press the button again."
     return "" if reads else "Look first whether it was saved, before you send it again."

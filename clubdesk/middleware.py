@@ -12,8 +12,8 @@ from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import render
 from django.urls import reverse
 
-from clubdesk import guards
-from clubdesk.faults import Kind, answer, kind_of, noted
+from clubdesk import guards, upkeep
+from clubdesk.faults import Kind, answer, damaged, kind_of, noted
 
 ONLY_LOOKS = ("GET", "HEAD", "OPTIONS")
 Answer = Callable[[HttpRequest], HttpResponse]
@@ -29,7 +29,7 @@ class Compressed(GZipMiddleware):
 
 
 class InWords:
-    """What no form says: a moment's crowding, a full disk, or a number beyond what the database counts to."""
+    """What no form says: a moment's crowding, a full disk, a damaged file, or a number beyond what a database holds."""
 
     def __init__(self, get_response: Answer):
         self.get_response = get_response
@@ -65,13 +65,17 @@ def _beneath(error: BaseException) -> BaseException:
 
 
 class WritesNeedGuards:
-    """While the database lacks a guard that was missed at the start, nothing is written; one looks and signs in."""
+    """While the file is damaged, or lacks a guard that was missed at the start, one looks and signs in, no more."""
 
     def __init__(self, get_response: Answer):
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.method not in ONLY_LOOKS and guards.are_lacking(connection) and not _signs_in_or_out(request):
+        if request.method in ONLY_LOOKS or _signs_in_or_out(request):
+            return self.get_response(request)
+        if upkeep.is_damaged():
+            return damaged(request)
+        if guards.are_lacking(connection):
             return render(request, "503.html", status=503)
         return self.get_response(request)
 
@@ -88,9 +92,11 @@ def fault(request: HttpRequest) -> HttpResponse:
 
 
 def look_at_guards() -> None:
-    """Say in the log which guards the database lacks; asked whenever a server starts."""
+    """Say in the log what of the file is damaged and which guards it lacks; asked whenever a server starts."""
     log = logging.getLogger(__name__)
     try:
+        for sentence in upkeep.look():
+            log.error(sentence)
         lacking = guards.look(connection)
     except DatabaseError as error:
         log.error("The database could not be asked whether its guards stand: %s", error)

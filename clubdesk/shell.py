@@ -11,10 +11,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any, ClassVar, Generic, NoReturn, TypeVar, cast
 
-from django.core.management.base import BaseCommand, CommandParser
-from django.db import DatabaseError, transaction
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
 
-from clubdesk import clock, unique
+from clubdesk import clock, faults
 from clubdesk.errors import Refused
 from clubdesk.moment import one_moment
 from clubdesk.verbs import Verb, shell_user, verb_of
@@ -79,7 +79,7 @@ CSV_FILE = Argument("file", {"content": contents}, "FILE.csv")
 
 
 class ShellCommand(BaseCommand):
-    """A command that does `run`; whatever is refused in it is said a line a fault, with exit status 1."""
+    """A command that does `run`; whatever is refused or fails in it is said a line a fault, with exit status 1."""
 
     why_no_verb: ClassVar[str] = ""
     """Why a command is neither a verb's nor a question."""
@@ -90,16 +90,21 @@ class ShellCommand(BaseCommand):
         parser.error = lambda message: self.fail([f"{message}; see {subcommand} --help."])  # type: ignore[method-assign]
         return parser
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def execute(self, *args: Any, **options: Any) -> str | None:
+        """All of it, also what Django looks at before and what a command does after its `run`."""
         try:
-            self.run(**options)
+            return super().execute(*args, **options)
         except Refused as refusal:
             self.fail(refusal.messages)
-        except DatabaseError as error:
-            said = unique.sentence_of(error)
-            self.fail([said or f"The database refused this: {' '.join(str(error).split())}"])
-        except OSError as error:
-            self.fail([f"{error.filename or 'The file'} cannot be used: {error.strerror or error}."])
+        except CommandError:
+            raise
+        except Exception as error:
+            if isinstance(error, OSError) and faults.kind_of(error) is not faults.Kind.FULL:
+                self.fail([f"{error.filename or 'The file'} cannot be used: {error.strerror or error}."])
+            self.fail([faults.said_by_command(type(self).__module__.rpartition(".")[2], error)])
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        self.run(**options)
 
     def fail(self, sentences: list[str]) -> NoReturn:
         for sentence in sentences:

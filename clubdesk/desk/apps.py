@@ -5,7 +5,7 @@ from django.core.checks import CheckMessage, Tags, Warning, register
 from django.db import connections
 from django.db.models.signals import post_migrate, pre_migrate
 
-from clubdesk import guards
+from clubdesk import guards, twice
 from clubdesk.rooms import RoomConfig
 
 
@@ -16,12 +16,14 @@ class FletchbookAdminConfig(admin.AdminConfig):
 
 def install_guards(using: str, **kwargs: Any) -> None:
     guards.install(connections[using])
+    twice.install(connections[using])
 
 
 def lift_guards(using: str, plan: Any = (), **kwargs: Any) -> None:
     """Before a migration changes anything: SQLite cannot remake a table that another table's trigger names."""
     if plan:
         guards.remove(connections[using])
+        twice.remove(connections[using])
 
 
 def renew_roles(using: str, **kwargs: Any) -> None:

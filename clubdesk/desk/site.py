@@ -11,7 +11,7 @@ from django.template.response import TemplateResponse
 from django.urls import URLPattern, URLResolver, reverse
 from django.utils.cache import patch_cache_control
 
-from clubdesk import clock, rooms
+from clubdesk import clock, faults, rooms, upkeep
 from clubdesk.rooms import Entry, ListOf, Menu, Room, Waits
 from clubdesk.screens.pages import addresses
 from clubdesk.verbs import may
@@ -56,7 +56,7 @@ class FletchbookSite(AdminSite):
 
     def each_context(self, request: HttpRequest) -> dict[str, object]:
         book = apps.get_model("ledger", "Book")._default_manager.first()
-        return {**super().each_context(request), "book": book}
+        return {**super().each_context(request), "book": book, "damage": faults.DAMAGED if upkeep.is_damaged() else ""}
 
     def get_app_list(self, request: HttpRequest, app_label: str | None = None) -> list[object]:
         """Of one room, for its own page; no page shows the list of all, which costs a fifth of any page."""

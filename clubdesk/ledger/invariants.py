@@ -3,6 +3,7 @@
 An invariant is a function that yields one sentence a fault, re-derived from the rows themselves.
 """
 
+import logging
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -12,12 +13,13 @@ from operator import itemgetter
 from typing import Any
 
 from django.apps import apps
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.db.models import F, Max, Min, Q, QuerySet
 
-from clubdesk import guards
+from clubdesk import guards, twice, upkeep
 from clubdesk.clock import day_text
 from clubdesk.evidence import fault_of_stored
+from clubdesk.faults import Kind, kind_of
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import LINE, SEALED, Row, digest_of_rows
 from clubdesk.ledger.models import (
@@ -38,6 +40,7 @@ from clubdesk.ledger.stored import locked_months, months_that_differ, posted_in_
 from clubdesk.moment import one_moment
 from clubdesk.money import in_cents, in_units, shown, sum_of
 
+log = logging.getLogger(__name__)
 MOST_FAULTS = 20
 
 
@@ -79,8 +82,21 @@ def check_all(begins: Callable[[str], object] = _in_silence) -> list[Result]:
     results = []
     for name, check in _register.items():
         begins(name)
-        results.append(Result(name, _first(check())))
+        results.append(Result(name, _found_by(check)))
     return results
+
+
+def _found_by(check: Look) -> list[str]:
+    """The first faults; also that a row cannot be read, as where the file of the database was spoilt."""
+    try:
+        return _first(check())
+    except DatabaseError as error:
+        if kind_of(error) is not Kind.DAMAGED:
+            raise
+        return [f"This cannot be looked at, since the file of the book is damaged: {error}."]
+    except Exception as error:
+        log.error("the check failed", exc_info=error)
+        return [f"This cannot be looked at, since something that the book holds cannot be read: {error}."]
 
 
 def _first(faults: Iterable[str]) -> list[str]:
@@ -112,9 +128,15 @@ def party_differences(role: Role, detail: dict[int, Decimal], *, credit: bool = 
     )
 
 
+@invariant("The database's file is whole")
+def file_is_whole() -> Iterator[str]:
+    yield from upkeep.damage()
+
+
 @invariant("The database guards stand")
 def guards_stand() -> Iterator[str]:
     yield from guards.faults(connection)
+    yield from twice.faults(connection)
 
 
 @invariant("Every entry sums to zero in each fund and is sealed")

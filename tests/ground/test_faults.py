@@ -1,18 +1,22 @@
 """What an error is, and what a page and the log say of it, without a question to the database."""
 
 import errno
+import io
 import json
 import sqlite3
+from typing import ClassVar
 
 import psycopg
 import psycopg_pool
 import pytest
-from django.db import OperationalError
+from django.core.management import call_command
+from django.db import IntegrityError, OperationalError
 from django.test import RequestFactory
 
 from clubdesk import faults
 from clubdesk.errors import Refused
 from clubdesk.faults import Kind, answer, kind_of, sentence_of
+from clubdesk.shell import ShellCommand
 
 
 def of_sqlite(code, words="somehow"):
@@ -43,7 +47,10 @@ def through_django(error):
         (of_sqlite(sqlite3.SQLITE_IOERR_SHMSIZE), Kind.FULL),
         (of_sqlite(sqlite3.SQLITE_IOERR_READ), Kind.FAULT),
         (of_sqlite(sqlite3.SQLITE_ERROR, "Expression tree is too large"), Kind.FAULT),
-        (of_sqlite(sqlite3.SQLITE_CORRUPT), Kind.FAULT),
+        (of_sqlite(sqlite3.SQLITE_CORRUPT), Kind.DAMAGED),
+        (of_sqlite(sqlite3.SQLITE_CORRUPT_INDEX), Kind.DAMAGED),
+        (of_sqlite(sqlite3.SQLITE_NOTADB, "file is not a database"), Kind.DAMAGED),
+        (sqlite3.OperationalError("Could not decode to UTF-8 column 'name' with text '...'"), Kind.DAMAGED),
         (sqlite3.OperationalError("of no code"), Kind.FAULT),
         (psycopg.errors.LockNotAvailable(), Kind.BUSY),
         (psycopg.errors.DeadlockDetected(), Kind.BUSY),
@@ -123,3 +130,44 @@ def test_a_script_gets_the_sentence_alone():
     response = answer(request, through_django(psycopg.errors.DiskFull()))
     assert json.loads(response.content) == {"sentence": faults.FULL}
     assert response.status_code == 507
+
+
+class Fails(ShellCommand):
+    """Raises what it is given."""
+
+    error: Exception = ValueError("of the program")
+    requires_system_checks: ClassVar[list[str]] = []
+
+    def run(self, **options):
+        raise self.error
+
+
+@pytest.mark.parametrize(
+    ("error", "sentence", "is_logged"),
+    [
+        (through_django(of_sqlite(sqlite3.SQLITE_BUSY)), "Somebody else was writing at the same moment", False),
+        (through_django(of_sqlite(sqlite3.SQLITE_FULL)), faults.FULL, False),
+        (OSError(errno.ENOSPC, "No space left on device"), faults.FULL, False),
+        (through_django(of_sqlite(sqlite3.SQLITE_CORRUPT)), faults.DAMAGED, False),
+        (through_django(of_sqlite(sqlite3.SQLITE_ERROR, "no such table")), "that it was fault", True),
+        (through_django(psycopg.OperationalError("the connection is closed")), "that it was fault", True),
+        (ValueError("month must be in 1..12"), "that it was fault", True),
+        (Refused("The year is closed."), "The year is closed.", False),
+        (OSError(errno.EACCES, "Permission denied"), "The file cannot be used: Permission denied.", False),
+        (IntegrityError("A receipt is never deleted."), "The book itself refused this", False),
+    ],
+    ids=lambda each: str(each)[:40],
+)
+def test_a_command_says_it_in_words_and_exits_with_1(error, sentence, is_logged, caplog):
+    said = io.StringIO()
+    command = Fails(stderr=said)
+    command.error = error
+    with pytest.raises(SystemExit) as stopped:
+        call_command(command)
+    assert stopped.value.code == 1
+    assert sentence in said.getvalue()
+    assert len(said.getvalue().splitlines()) == 1
+    assert bool(caplog.records) == is_logged
+    if is_logged:
+        assert f"fault {caplog.records[0].args[0]}." in said.getvalue()
+        assert str(error) in caplog.text

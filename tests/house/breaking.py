@@ -22,7 +22,8 @@ LAST_BOOKING = f"id = (SELECT MAX(id) FROM {BOOKING})"
 ENDED = {"state": "'withdrawn'", "ended_on": "'2026-09-12'"}
 RETURNED = changed("fees_repayment", returned_on="'2026-09-12'", return_reason="'no such account'")
 
-GUARDS_STAND = "The database guards stand"
+FILE_WHOLE, GUARDS_STAND = "The database's file is whole", "The database guards stand"
+"""How the first is broken stands in tests/faults."""
 Ways = dict[str, list[str | tuple[str, ...]]]
 
 WAYS: Ways = {
