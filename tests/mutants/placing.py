@@ -33,7 +33,7 @@ def loaded_functions() -> dict[str, list[FunctionType]]:
     found: dict[str, list[FunctionType]] = {}
     gc.unfreeze()  # what the tests froze after they were collected is in no list of objects
     for each in gc.get_objects():
-        if isinstance(each, FunctionType) and (each.__module__ or "").startswith("clubdesk"):
+        if type(each) is FunctionType and (each.__module__ or "").startswith("clubdesk"):
             found.setdefault(each.__module__, []).append(each)
     return found
 

@@ -23,11 +23,11 @@ from clubdesk.expenses import models as expenses
 from clubdesk.fees import models as fees
 from clubdesk.ledger import models as ledger
 from clubdesk.ledger import services
-from clubdesk.ledger.chain import digest_of
+from clubdesk.ledger.chain import LINE, SEALED, digest_of_rows
 from clubdesk.ledger.selectors import month_ends
 from clubdesk.mail import models as mail
 from clubdesk.membership import models as membership
-from clubdesk.money import as_amount, in_all
+from clubdesk.money import as_amount, figure_of, in_all
 from clubdesk.rangeday import models as rangeday
 from clubdesk.roll import models as roll
 from clubdesk.verbs import shell_user
@@ -198,27 +198,40 @@ def own_receipts() -> None:
 def join_the_chain() -> None:
     """The copied entries follow the demo's by their days, each with its number, its year and its digest."""
     lines = defaultdict(list)
-    for line in ledger.Posting.objects.filter(entry__gte=STEP).order_by("pk").iterator():
-        lines[line.entry_id].append(line)
+    copied = ledger.Posting.objects.filter(entry__gte=STEP).order_by("pk")
+    for entry, *account, amount in copied.values_list("entry", *LINE, figure_of("amount")).iterator():
+        lines[entry].append([*account, str(amount)])
     years = list(ledger.FinancialYear.objects.all())
     book = ledger.Book.objects.get()
     rows = []
-    for entry in ledger.JournalEntry.objects.filter(pk__gte=STEP).order_by("date", "number").iterator():
-        book.last_number += 1
-        entry.number, entry.previous_digest = book.last_number, book.last_digest
-        book.last_digest = digest_of(entry, lines[entry.pk])
-        year = next(each for each in years if each.first_day <= entry.date <= each.last_day)
-        rows.append((entry.number, year.pk, entry.previous_digest, book.last_digest, entry.pk))
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            "UPDATE ledger_journalentry SET number = %s, year_id = %s, previous_digest = %s, digest = %s"
-            " WHERE id = %s", rows,
-        )  # fmt: skip
+    entries = ledger.JournalEntry.objects.filter(pk__gte=STEP).order_by("date", "number")
+    for pk, _, _, day, *rest in entries.values_list("pk", *SEALED).iterator():
+        book.last_number, before = book.last_number + 1, book.last_digest
+        book.last_digest = digest_of_rows([before, book.last_number, day, *rest], lines[pk])
+        year = next(each.pk for each in years if each.first_day <= day <= each.last_day)
+        rows.append((book.last_number, year, before, book.last_digest, pk))
+    set_in_entries(rows)
     book.save()
     for fund in ledger.Fund.objects.all():
         held = ledger.Posting.objects.filter(fund=fund, account__kind__in=("asset", "liability"))
         fund.balance = as_amount(in_all(held))
         fund.save()
+
+
+def set_in_entries(rows: list[tuple[int, int, str, str, int]]) -> None:
+    """Number, year, the digest before and the own one, by the entry's id; PostgreSQL takes them all at once."""
+    columns = "number = {}, year_id = {}, previous_digest = {}, digest = {}"
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            told = columns.format("%s", "%s", "%s", "%s")
+            cursor.executemany(f"UPDATE ledger_journalentry SET {told} WHERE id = %s", rows)
+        else:
+            told = columns.format("n.number", "n.year", "n.before", "n.own")
+            at_once = "unnest(%s::int[], %s::bigint[], %s::text[], %s::text[], %s::bigint[])"
+            cursor.execute(
+                f"UPDATE ledger_journalentry e SET {told} FROM {at_once} AS n (number, year, before, own, id)"
+                " WHERE e.id = n.id", list(map(list, zip(*rows, strict=True))),
+            )  # fmt: skip
 
 
 def finish_the_months(by: User) -> None:
