@@ -13,7 +13,7 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clubdesk.settings")
     try:
         execute_from_command_line(sys.argv)
-    except DatabaseError as error:
+    except (DatabaseError, UnicodeDecodeError) as error:
         from clubdesk.faults import said_by_command
 
         sys.exit(said_by_command(sys.argv[1], error))

@@ -12,7 +12,7 @@ import sqlite3
 from collections.abc import Iterator
 from enum import Enum
 
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import DatabaseError, DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 
@@ -21,6 +21,8 @@ from clubdesk.errors import Refused
 
 log = logging.getLogger(__name__)
 
+OF_DATABASE = (DatabaseError, UnicodeDecodeError)
+"""What a question to the database raises; the second where SQLite's own words are spoilt (`MALFORMED`)."""
 COULD_NOT = (Refused, IntegrityError, DataError, OperationalError)
 """What a form catches and says by `sentence_of`, with everything typed still in it."""
 BUSY = "Somebody else was writing at the same moment. Nothing was saved; press the button again."
@@ -54,6 +56,8 @@ BY_SQLITE = {
     sqlite3.SQLITE_NOTADB: Kind.DAMAGED,
 }
 """By the lowest byte of SQLite's code."""
+MALFORMED = b"malformed database schema"
+"""How SQLite begins where the words of its own tables are spoilt; Python cannot read the rest, and says only that."""
 NO_TEXT = "Could not decode to UTF-8"
 """How Python begins where letters that SQLite gave are none; that error has no code."""
 NO_ROOM_TO_WRITE = {
@@ -93,6 +97,8 @@ def _kind_by_itself(error: BaseException) -> Kind | None:
             return Kind.DAMAGED
         code = getattr(error, "sqlite_errorcode", 0)
         return Kind.FULL if code in NO_ROOM_TO_WRITE else BY_SQLITE.get(code & 0xFF)
+    if isinstance(error, UnicodeDecodeError):
+        return Kind.DAMAGED if error.object.startswith(MALFORMED) else None
     if isinstance(error, OSError):
         return Kind.FULL if error.errno in (errno.ENOSPC, errno.EDQUOT) else None
     if type(error).__name__ in POOL_IS_BUSY:

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable
 
 from django.contrib.sessions.middleware import SessionMiddleware
-from django.db import DatabaseError, DataError, connection
+from django.db import DataError, connection
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
@@ -13,7 +13,7 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from clubdesk import guards, upkeep
-from clubdesk.faults import Kind, answer, damaged, kind_of, noted
+from clubdesk.faults import OF_DATABASE, Kind, answer, damaged, kind_of, noted
 
 ONLY_LOOKS = ("GET", "HEAD", "OPTIONS")
 Answer = Callable[[HttpRequest], HttpResponse]
@@ -98,7 +98,7 @@ def look_at_guards() -> None:
         for sentence in upkeep.look():
             log.error(sentence)
         lacking = guards.look(connection)
-    except DatabaseError as error:
+    except OF_DATABASE as error:
         log.error("The database could not be asked whether its guards stand: %s", error)
         return
     for sentence in lacking:

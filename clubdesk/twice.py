@@ -17,7 +17,7 @@ COVERED = frozenset(
     {"ledger_journalentry", "ledger_posting", "ledger_book", "ledger_monthbalance", "reports_monthtrace"}
 )
 """Tables whose rows the chain of digests covers, or which `check_books` reckons again from those."""
-NO_FIGURES = frozenset({"admin", "auth", "contenttypes", "sessions"})
+NO_FIGURES = frozenset({"admin", "contenttypes", "sessions"})
 
 
 def columns_of(model: type[Model]) -> list[str]:
@@ -32,17 +32,23 @@ def _is_figure(field: "Field[object, object]") -> bool:
     return not (words or field.primary_key or field.unique or getattr(field, "db_index", False))
 
 
-def _wanted() -> dict[str, str]:
-    """The name of each index and its text."""
-    found = {}
+def _wanted(connection: BaseDatabaseWrapper) -> dict[str, str]:
+    """The name of each index and its text, of the tables and columns that the migrations have made so far."""
+    found, there = {}, _columns_there(connection)
     for model in apps.get_models(include_auto_created=True):
-        if columns := columns_of(model):
-            table, pk = model._meta.db_table, model._meta.pk.column
+        table, pk = model._meta.db_table, model._meta.pk.column
+        if columns := [column for column in columns_of(model) if (table, column) in there]:
             listed = ", ".join(f'"{column}"' for column in columns)
             found[PREFIX + table] = (
                 f'CREATE INDEX "{PREFIX}{table}" ON "{table}" ({listed}) WHERE typeof("{pk}") = \'integer\''
             )
     return found
+
+
+def _columns_there(connection: BaseDatabaseWrapper) -> set[tuple[str, str]]:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT t.name, c.name FROM sqlite_master t, pragma_table_info(t.name) c WHERE t.type = 'table'")
+        return set(cursor.fetchall())
 
 
 def _installed(connection: BaseDatabaseWrapper) -> dict[str, str]:
@@ -55,7 +61,7 @@ def install(connection: BaseDatabaseWrapper) -> None:
     """Make each index that lacks or is of other columns; only on SQLite."""
     if connection.vendor != "sqlite":
         return
-    found, wanted = _installed(connection), _wanted()
+    found, wanted = _installed(connection), _wanted(connection)
     with connection.cursor() as cursor:
         for name, text in found.items():
             if wanted.get(name) != text:
@@ -77,6 +83,6 @@ def faults(connection: BaseDatabaseWrapper) -> Iterator[str]:
     """A sentence for each table whose figures are not held twice."""
     if connection.vendor == "sqlite":
         found = _installed(connection)
-        for name, text in _wanted().items():
+        for name, text in _wanted(connection).items():
             if found.get(name) != text:
                 yield f"The figures of {name.removeprefix(PREFIX)} are not held twice; run migrate."

@@ -4,7 +4,7 @@ import os
 import sqlite3
 from collections.abc import Iterator
 
-from django.db import DatabaseError, connection
+from django.db import connection
 
 from clubdesk import faults
 
@@ -38,7 +38,7 @@ def damage() -> Iterator[str]:
         with connection.cursor() as cursor:
             cursor.execute(f"PRAGMA integrity_check({MOST_DAMAGE_TOLD})")
             found = [line for (line,) in cursor.fetchall() if line != "ok"]
-    except DatabaseError as error:
+    except faults.OF_DATABASE as error:
         if faults.kind_of(error) is not faults.Kind.DAMAGED:
             raise
         found = [str(error)]

@@ -13,13 +13,13 @@ from operator import itemgetter
 from typing import Any
 
 from django.apps import apps
-from django.db import DatabaseError, connection
+from django.db import connection
 from django.db.models import F, Max, Min, Q, QuerySet
 
 from clubdesk import guards, twice, upkeep
 from clubdesk.clock import day_text
 from clubdesk.evidence import fault_of_stored
-from clubdesk.faults import Kind, kind_of
+from clubdesk.faults import OF_DATABASE, Kind, kind_of
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import LINE, SEALED, Row, digest_of_rows
 from clubdesk.ledger.models import (
@@ -90,7 +90,7 @@ def _found_by(check: Look) -> list[str]:
     """The first faults; also that a row cannot be read, as where the file of the database was spoilt."""
     try:
         return _first(check())
-    except DatabaseError as error:
+    except OF_DATABASE as error:
         if kind_of(error) is not Kind.DAMAGED:
             raise
         return [f"This cannot be looked at, since the file of the book is damaged: {error}."]

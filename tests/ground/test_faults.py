@@ -51,6 +51,8 @@ def through_django(error):
         (of_sqlite(sqlite3.SQLITE_CORRUPT_INDEX), Kind.DAMAGED),
         (of_sqlite(sqlite3.SQLITE_NOTADB, "file is not a database"), Kind.DAMAGED),
         (sqlite3.OperationalError("Could not decode to UTF-8 column 'name' with text '...'"), Kind.DAMAGED),
+        (UnicodeDecodeError("utf-8", b"malformed database schema (mem\xfd)", 30, 31, "invalid"), Kind.DAMAGED),
+        (UnicodeDecodeError("utf-8", b"something else \xfd", 15, 16, "invalid"), Kind.FAULT),
         (sqlite3.OperationalError("of no code"), Kind.FAULT),
         (psycopg.errors.LockNotAvailable(), Kind.BUSY),
         (psycopg.errors.DeadlockDetected(), Kind.BUSY),

@@ -9,7 +9,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
-from clubdesk import guards
+from clubdesk import guards, twice
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Role
@@ -60,6 +60,7 @@ def tables_of_the_house():
 @pytest.mark.world("empty")
 @pytest.mark.django_db(transaction=True)
 def test_the_tables_that_an_empty_database_gets_at_once_are_those_that_the_migrations_make():
+    twice.remove(connection)
     made_at_once = tables_of_the_house()
     executor = MigrationExecutor(connection)
     guards.remove(connection)
