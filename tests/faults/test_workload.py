@@ -12,7 +12,7 @@ from tests.faults.acts import begin
 from tests.faults.killing import scratch
 from tests.faults.workload import done, reading, workload
 
-SECONDS, DEEDS = 8, 250
+SECONDS, DEEDS = 8, 150
 
 
 @pytest.mark.slow
