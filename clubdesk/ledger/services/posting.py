@@ -25,6 +25,7 @@ YEAR_AND_CLOCK = """SELECT y.*, (SELECT 1 FROM ledger_journalentry WHERE number 
 """Both in one question: it is asked for every post."""
 NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
 """Assets that cannot be spent; no restricted fund holds them."""
+OF_ONE_POST = "source_type = %s AND source_id = %s AND purpose = %s"
 SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"
 HEAD = "SELECT last_digest FROM ledger_book"
 
@@ -52,8 +53,7 @@ def post(
     book = lock_book()
     source_type = selectors.source_type(source)
     if not is_new:
-        the_same = "source_type = %s AND source_id = %s AND purpose = %s"
-        for posted in selectors.asked(JournalEntry, the_same, source_type, source.pk, purpose):
+        for posted in selectors.asked(JournalEntry, OF_ONE_POST, source_type, source.pk, purpose):
             return posted
     lines = without_nil(lines)
     now = timezone.now()
