@@ -11,12 +11,14 @@ from decimal import Decimal
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 from openpyxl import load_workbook
 
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Receipt
+from clubdesk.guards import lifted
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, MonthBalance, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
@@ -43,8 +45,16 @@ def opened(content, **how):
     return load_workbook(io.BytesIO(content), **how)
 
 
-def recalculated(content, tmp_path):
-    """The workbook as LibreOffice saves it after working out every formula."""
+WORKS_OUT, SHOWS = 0, 1
+"""What LibreOffice does with results in a file: works them out again, or believes them, as it does unasked."""
+ON_LOAD = """<?xml version="1.0" encoding="UTF-8"?>
+<oor:items xmlns:oor="http://openoffice.org/2001/registry">
+<item oor:path="/org.openoffice.Office.Calc/Formula/Load">
+<prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>{}</value></prop></item></oor:items>"""
+
+
+def recalculated(content, tmp_path, on_load=WORKS_OUT):
+    """The workbook as LibreOffice saves it after working out every formula, or believing what stands beside it."""
     office = shutil.which("soffice")
     if office is None:
         if os.environ.get("CI"):
@@ -52,6 +62,9 @@ def recalculated(content, tmp_path):
         pytest.skip("LibreOffice is not on this machine")
     source = tmp_path / "year.xlsx"
     source.write_bytes(content)
+    settings = tmp_path / "profile" / "user" / "registrymodifications.xcu"
+    settings.parent.mkdir(parents=True, exist_ok=True)
+    settings.write_text(ON_LOAD.format(on_load))
     profile = f"-env:UserInstallation=file://{tmp_path}/profile"
     command = [office, profile, "--headless", "--convert-to", "xlsx", "--outdir", str(tmp_path / "out"), str(source)]
     subprocess.run(command, check=True, capture_output=True, timeout=180)
@@ -154,8 +167,17 @@ def test_libreoffice_finds_every_proof_true_and_no_error(season, tmp_path):
             assert not [value for value in row if isinstance(value, str) and value.startswith(("#", "Err:"))]
 
 
-def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path):
-    """Each formula knows what it comes to by the book; LibreOffice works it out from the cells."""
+def shown(content, tmp_path):
+    return opened(content, data_only=True)
+
+
+def shown_by_libreoffice(content, tmp_path):
+    return recalculated(content, tmp_path, SHOWS)
+
+
+@pytest.mark.parametrize("read", [shown, shown_by_libreoffice, recalculated])
+def test_every_formula_shows_what_the_book_says_and_libreoffice_comes_to_it(season, tmp_path, read):
+    """Whoever only shows the file finds each result beside its formula; LibreOffice works it out from the cells."""
     rows_of = {}
     file = io.BytesIO()
     write_workbook(
@@ -163,7 +185,7 @@ def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path)
         copies=lambda name: rows_of.setdefault(name, []).append,
     )  # fmt: skip
     formulas = opened(file.getvalue())
-    book, compared = recalculated(file.getvalue(), tmp_path), 0
+    book, compared = read(file.getvalue(), tmp_path), 0
     for name in SHEETS:
         for number, known in enumerate(rows_of[name], 1):
             for place, value in enumerate(known, 1):
@@ -173,6 +195,19 @@ def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path)
                     assert same, (name, number, place, found, value)
                     compared += 1
     assert compared > 400
+
+
+def test_a_proof_that_does_not_hold_says_so_before_anybody_works_it_out(season, tmp_path):
+    """A month's stored balance was changed behind the book's back: a preview must not say TRUE."""
+    ledger.lock_month(month_end=date(2026, 7, 31), by=season.by)
+    with lifted(connection, MonthBalance._meta.db_table):
+        stored = MonthBalance.objects.filter(account__role=Role.BANK).latest("pk")
+        stored.balance += as_amount(1)
+        stored.save()
+    content = made(FinancialYear.objects.get())
+    for book in (shown(content, tmp_path), recalculated(content, tmp_path)):
+        assert ("Journal and openings give what the ledger itself says, account by account", 100) in proofs(book)
+        assert rows(book["Summary"])["Every check on the sheet Proof is TRUE"][1] is False
 
 
 def test_a_fund_whose_name_has_signs_that_stand_for_others_is_told_from_the_rest(season, by, tmp_path):

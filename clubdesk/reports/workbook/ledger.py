@@ -51,13 +51,14 @@ def write(context: Context, sheet: Sheet) -> LedgerAt:
 
 def _write_account(context: Context, sheet: Sheet, account: Account, lines: Iterator[Any]) -> Term:
     opening = context.figures.figure(context.figures.opening, account)
-    sheet.line([None, context.year.first_day, "Opening balance", *[None] * 4, opening, None])
-    sheet.stream(_running(sheet.row, opening, lines))
-    closing = Formula(f"=ROUND(H{sheet.row},2)", context.figures.closing(account))
+    above = sheet.line([None, context.year.first_day, "Opening balance", *[None] * 4, opening, None])
+    sheet.stream(_running(above, opening, lines))
+    reached = opening + sheet.sum_of("F", above + 1) - sheet.sum_of("G", above + 1)
+    closing = Formula(f"=ROUND(H{sheet.row},2)", reached)
     sheet.total([None, context.year.last_day, "Closing balance", *[None] * 4, closing])
-    reached = sheet.term("H")
+    at_the_end = sheet.term("H")
     sheet.blank()
-    return reached
+    return at_the_end
 
 
 def _running(row: int, balance: Decimal, lines: Iterator[Any]) -> Iterator[tuple[Any, ...]]:

@@ -31,14 +31,15 @@ OF_MONEY = 25
 
 @dataclass(frozen=True)
 class ProofAt:
-    """The rows of the proofs."""
+    """The rows of the proofs, and whether the book says that all of them are true."""
 
     rows: Rows
+    is_proven: bool
 
     @property
     def all_true(self) -> Verdict:
         count = self.rows.last - self.rows.first + 1
-        return Verdict(f"=COUNTIF({self.rows.column('D')},TRUE)={count}")
+        return Verdict(f"=COUNTIF({self.rows.column('D')},TRUE)={count}", self.is_proven)
 
 
 def write(
@@ -57,18 +58,20 @@ def write(
     for proof in proofs:
         row = sheet.row + 1
         gap = f"ROUND((B{row}-C{row})*100,0)"
-        sheet.line([proof.what, proof.one.formula, proof.other.formula, Verdict(f"=IF({gap}=0,TRUE,{gap})")])
-    return ProofAt(sheet.rows(first))
+        result = Verdict(f"=IF({gap}=0,TRUE,{gap})", proof.result)
+        sheet.line([proof.what, proof.one.formula, proof.other.formula, result])
+    return ProofAt(sheet.rows(first), all(proof.result is True for proof in proofs))
 
 
 def _of_the_ledger(context: Context, journal: JournalAt, trial: TrialAt) -> Iterator[Proved]:
     yield Proved("Trial balance: debits equal credits", trial.debit, trial.credit)
     yield Proved("Journal: debits equal credits", journal.debits, journal.credits)
     yield Proved("Opening balances sum to nil", trial.opening, NOTHING)
-    yield Proved("Journal and openings give what the ledger itself says, account by account", trial.gaps("J"), NOTHING)
     yield Proved(
-        "The ledger by account ends where the trial balance does, account by account", trial.gaps("L"), NOTHING
+        "Journal and openings give what the ledger itself says, account by account", trial.from_ledger, NOTHING
     )
+    ends = "The ledger by account ends where the trial balance does, account by account"
+    yield Proved(ends, trial.from_accounts, NOTHING)
     count = Decimal(selectors.lines_of_year(context.year).count())
     yield Proved("Every line of the ledger is in the journal, by their number", journal.count, Term.of(count))
 
