@@ -330,7 +330,7 @@ class TestWorkbook:
         content = (tmp_path / "out" / "year.xlsx").read_bytes()
         spoilt = rewritten(
             content,
-            "xl/worksheets/sheet20.xml",
+            "xl/worksheets/sheet22.xml",
             lambda text: re.sub(r"(<f[^>]*>[^<]*</f>)<v>[^<]*", r"\1<v>1234.56", text, count=1),
         )
         assert any("Proof!B5: the file shows 1234.56" in fault for fault in verify(spoilt).faults)

@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import zipfile
+from collections import defaultdict
 from datetime import date
 from decimal import Decimal
 
@@ -15,7 +16,7 @@ from django.db import connection
 from openpyxl import load_workbook
 
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Receipt
+from clubdesk.fees.models import FeeKind, Method, Receipt
 from clubdesk.guards import lifted
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, MonthBalance, Role
@@ -29,11 +30,12 @@ from tests import factories
 from tests.worlds.day_one import TODAY
 
 pytestmark = pytest.mark.django_db
+JULY, AUGUST = date(2026, 7, 3), date(2026, 8, 3)
 SHEETS = [
     "Summary", "Committee", "Trial balance", "Income and expenditure", "Assets and liabilities",
-    "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Members owing", "Entry fund", "Vouchers",
-    "Hire takings", "Courses", "Affiliation", "Bank reconciliation", "Budget", "Adjustments", "Changes and reversals",
-    "Proof",
+    "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Money by line", "Bridge by line",
+    "Members owing", "Entry fund", "Vouchers", "Hire takings", "Courses", "Affiliation", "Bank reconciliation",
+    "Budget", "Adjustments", "Changes and reversals", "Proof",
 ]  # fmt: skip
 
 
@@ -102,9 +104,12 @@ def test_what_the_rooms_leave_to_be_proved_stands_in_its_place_among_the_proofs(
     assert proved[owing:] == [
         "Members owing less credits equal the account Fees owed",
         "Entry fund by its movements equals the entry fund among the funds",
+        "Money by line, row by row, comes to what the accounts of money moved",
+        "Receipts less payments come to the rows of money",
         "Money in hand by receipts and payments equals the accounts of money",
         "The bridge from cash to accrual closes to nil",
         "The bridge closes to nil line by line",
+        "The bridge by line comes to what each account moved",
         "Vouchers one by one equal the account Vouchers owed",
         "Hire takings day by day equal their income",
         "Courses cohort by cohort equal their income",
@@ -264,6 +269,60 @@ def test_libreoffice_gets_the_figures_of_the_ledger(season, tmp_path):
     ]
     position = rows(book["Assets and liabilities"])
     assert cents(position["Net assets"][2]) == cents(figures.net_assets())
+
+
+def test_receipts_and_payments_and_the_bridge_add_up_rows_and_type_no_figure_of_the_year(season):
+    """Only what was there before the year is typed: an auditor follows every other figure to its rows."""
+    book = opened(made(FinancialYear.objects.get()))
+    for title in ("Receipts and payments", "Bridge"):
+        typed = {
+            row[1].value
+            for row in book[title].iter_rows(min_row=5)
+            for cell in row[2:]
+            if cell.data_type == "n" and cell.value is not None
+        }
+        assert {words for words in typed if not words.startswith("Money in hand before")} == set(), title
+
+
+def test_a_receipt_that_pays_a_fee_later_is_two_rows_that_say_which(book, by):
+    family = factories.HouseholdFactory(name="Quillfeather")
+    receipt = fees.record_receipt(household=family, amount=as_amount(70), method=Method.CARD, on=JULY, by=by)
+    price = factories.price(FeeKind.OTHER, "70.00", Role.DONATIONS)
+    charge = fees.charge(household=family, price=price, on=AUGUST, starts_on=AUGUST, by=by)
+    content = made(FinancialYear.objects.get())
+    entry = JournalEntry.objects.get(source_id=receipt.pk, purpose="receipt")
+    donations, pays = Account.objects.get(role=Role.DONATIONS), f"Receipt {receipt.number} pays charge {charge.pk}"
+    ahead = ("1100", "Paid ahead by families, not used yet", "General fund")
+    found = list(opened(content)["Money by line"].iter_rows(min_row=5, values_only=True))
+    assert [(day.date(), *rest) for day, *rest in found] == [
+        (JULY, entry.number, None, entry.narration, *ahead, 70),
+        (AUGUST, None, receipt.number, pays, donations.code, donations.name, "General fund", 70),
+        (AUGUST, None, receipt.number, pays, *ahead, -70),
+    ]
+    assert "Quillfeather" not in str(found)
+
+
+def test_the_rows_of_money_come_to_the_statements_figures_line_by_line_and_fund_by_fund(season):
+    now = Figures.of_year(FinancialYear.objects.get())
+    sums = defaultdict(Decimal)
+    for row in opened(made(FinancialYear.objects.get()))["Money by line"].iter_rows(min_row=5, values_only=True):
+        sums[row[4], row[6]] += cents(row[7])
+    stated = {(line.code, fund.name): now.cash(line, fund) * 100 for line in now.lines for fund in now.funds}
+    assert {key: figure for key, figure in sums.items() if figure} == {
+        key: figure for key, figure in stated.items() if figure
+    }
+
+
+def test_a_row_of_money_that_is_taken_out_shows_as_a_difference(season, tmp_path):
+    content = made(FinancialYear.objects.get())
+    book, changed = opened(content), io.BytesIO()
+    row = next(row for row in book["Money by line"].iter_rows(min_row=5) if row[1].value)
+    missing = cents(row[7].value)
+    row[7].value = 0
+    book.save(changed)
+    again = dict(proofs(recalculated(changed.getvalue(), tmp_path)))
+    assert again["Money by line, row by row, comes to what the accounts of money moved"] == -missing
+    assert again["Money in hand by receipts and payments equals the accounts of money"] == -missing
 
 
 def test_a_wrong_figure_in_the_workbook_shows_as_a_difference_in_cents(season, tmp_path):

@@ -26,15 +26,16 @@ LOOK = Look(
 
 @dataclass(frozen=True)
 class LedgerAt:
-    """By the account's id the place of its heading, and its closing balance, debit positive."""
+    """By the account's id the place of its heading, and its closing balance, debit positive; and the lines' number."""
 
     headings: Mapping[int, str]
     closings: Mapping[int, Term]
+    count: Term
 
 
 def write(context: Context, sheet: Sheet) -> LedgerAt:
     note = "Each account with its running balance, debit positive; closing entries left out."
-    sheet.top(context.note(note))
+    first = sheet.top(context.note(note)) + 1
     by_account = groupby(selectors.lines_by_account(context.year).iterator(chunk_size=2000), key=itemgetter(0))
     headings, closings = dict[int, str](), dict[int, Term]()
     waiting = next(by_account, None)
@@ -46,7 +47,10 @@ def write(context: Context, sheet: Sheet) -> LedgerAt:
         else:
             closings[account.pk] = _write_account(context, sheet, account, iter(()))
     sheet.blank()
-    return LedgerAt(headings, closings)
+    # of each account four rows are no lines: its heading, its opening and closing, and the blank one below
+    lines = sheet.row - first - 4 * len(context.accounts)
+    count = Term(f"COUNT({sheet.rows(first).column('A')})", Decimal(lines))
+    return LedgerAt(headings, closings, count)
 
 
 def _write_account(context: Context, sheet: Sheet, account: Account, lines: Iterator[Any]) -> Term:

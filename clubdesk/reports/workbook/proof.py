@@ -2,16 +2,16 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import Decimal
 from operator import itemgetter
 
 from clubdesk.ledger.models import Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports import selectors
 from clubdesk.reports.workbook.bridge import BridgeAt
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.journal import JournalAt
+from clubdesk.reports.workbook.ledger import LedgerAt
+from clubdesk.reports.workbook.moves import MoneyAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
@@ -43,17 +43,17 @@ class ProofAt:
 
 
 def write(
-    context: Context, sheet: Sheet, *, journal: JournalAt, trial: TrialAt, income: IncomeAt, position: PositionAt,
-    receipts: ReceiptsAt, bridge: BridgeAt, of_rooms: list[tuple[int, Proved]],
+    context: Context, sheet: Sheet, *, journal: JournalAt, ledger: LedgerAt, trial: TrialAt, income: IncomeAt,
+    position: PositionAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt, of_rooms: list[tuple[int, Proved]],
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
-    of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, receipts, bridge)]
+    of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, money, receipts, bridge)]
     proofs = [
-        *_of_the_ledger(context, journal, trial),
-        *_of_net_assets(context, income, position),
+        *_of_the_ledger(journal, ledger, trial),
+        *_of_net_assets(context, trial, income, position),
         *(proved for _, proved in sorted([*of_rooms, *of_money], key=itemgetter(0))),
-        *_of_last_year(context, position),
+        *_of_last_year(context, trial, position),
     ]
     for proof in proofs:
         row = sheet.row + 1
@@ -63,7 +63,7 @@ def write(
     return ProofAt(sheet.rows(first), all(proof.result is True for proof in proofs))
 
 
-def _of_the_ledger(context: Context, journal: JournalAt, trial: TrialAt) -> Iterator[Proved]:
+def _of_the_ledger(journal: JournalAt, ledger: LedgerAt, trial: TrialAt) -> Iterator[Proved]:
     yield Proved("Trial balance: debits equal credits", trial.debit, trial.credit)
     yield Proved("Journal: debits equal credits", journal.debits, journal.credits)
     yield Proved("Opening balances sum to nil", trial.opening, NOTHING)
@@ -72,27 +72,28 @@ def _of_the_ledger(context: Context, journal: JournalAt, trial: TrialAt) -> Iter
     )
     ends = "The ledger by account ends where the trial balance does, account by account"
     yield Proved(ends, trial.from_accounts, NOTHING)
-    count = Decimal(selectors.lines_of_year(context.year).count())
-    yield Proved("Every line of the ledger is in the journal, by their number", journal.count, Term.of(count))
+    yield Proved("Every line of the ledger is in the journal, by their number", journal.count, ledger.count)
 
 
-def _of_net_assets(context: Context, income: IncomeAt, position: PositionAt) -> Iterator[Proved]:
-    capital = Term.of(sum((context.capital_of(fund) for fund in context.figures.funds), ZERO))
-    grew = position.net_assets - capital
+def _of_net_assets(context: Context, trial: TrialAt, income: IncomeAt, position: PositionAt) -> Iterator[Proved]:
+    grew = position.net_assets + trial.balance(*context.figures.of_kind(Kind.EQUITY))
     yield Proved("Income less expenditure is what net assets grew by", income.surplus, grew)
     yield Proved("Net assets equal the funds they are kept in", position.net_assets, position.all_funds)
 
 
-def _of_money(context: Context, trial: TrialAt, receipts: ReceiptsAt, bridge: BridgeAt) -> Iterator[Proved]:
-    in_hand = trial.balance(*context.figures.money)
+def _of_money(
+    context: Context, trial: TrialAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt
+) -> Iterator[Proved]:
+    in_hand, moved = trial.balance(*context.figures.money), trial.moved(*context.figures.money)
+    yield Proved("Money by line, row by row, comes to what the accounts of money moved", money.whole, moved)
+    yield Proved("Receipts less payments come to the rows of money", receipts.net, money.whole)
     yield Proved("Money in hand by receipts and payments equals the accounts of money", receipts.money_after, in_hand)
     yield Proved("The bridge from cash to accrual closes to nil", bridge.difference, NOTHING)
     yield Proved("The bridge closes to nil line by line", bridge.gaps, NOTHING)
+    yield Proved("The bridge by line comes to what each account moved", bridge.columns, NOTHING)
 
 
-def _of_last_year(context: Context, position: PositionAt) -> Iterator[Proved]:
+def _of_last_year(context: Context, trial: TrialAt, position: PositionAt) -> Iterator[Proved]:
     if context.cash_of_last_year:
-        now = context.figures
-        kinds = now.of_kind(Kind.ASSET, Kind.LIABILITY)
-        opening = Term.of(sum((now.figure(now.opening, account) for account in kinds), ZERO))
+        opening = trial.opened(*context.figures.of_kind(Kind.ASSET, Kind.LIABILITY))
         yield Proved("Last year's net assets are this year's opening", position.net_assets_last_year, opening)

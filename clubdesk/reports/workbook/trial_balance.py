@@ -40,6 +40,14 @@ class TrialAt:
     from_ledger: Term
     from_accounts: Term
 
+    def opened(self, *accounts: Account) -> Term:
+        """What these accounts stood at together when the year began, debit positive."""
+        return together(self.openings[each.pk] for each in accounts if each.pk in self.openings)
+
+    def moved(self, *accounts: Account) -> Term:
+        """What these accounts moved by in the year, debit positive; zero where none stands here."""
+        return self.balance(*accounts) - self.opened(*accounts)
+
     def balance(self, *accounts: Account) -> Term:
         """What these accounts come to together, debit positive; zero for one that does not stand here."""
         return together(self.debits[each.pk] - self.credits[each.pk] for each in accounts if each.pk in self.debits)
