@@ -209,7 +209,10 @@ class JournalEntry(models.Model):
 
     number = models.PositiveIntegerField(unique=True)
     date = models.DateField()
-    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="entries")
+    year = models.ForeignKey(
+        FinancialYear, models.PROTECT, null=True, blank=True, related_name="entries",
+        help_text="None for what was there before the first year.",
+    )  # fmt: skip
     narration = models.CharField(max_length=300)
     source_type = models.CharField(max_length=60)
     source_id = models.PositiveBigIntegerField()

@@ -6,6 +6,7 @@ from clubdesk.ledger.services.importing import import_chart, import_journal
 from clubdesk.ledger.services.journals import (
     HAVE_OWN_DOCUMENTS,
     record_journal,
+    record_opening,
     reverse_as_dated,
     reverse_due,
     reverse_journal,
@@ -32,6 +33,7 @@ __all__ = [
     "open_year",
     "post",
     "record_journal",
+    "record_opening",
     "refuse_early_close",
     "refuse_overdrawing",
     "refuse_shut",

@@ -1,7 +1,7 @@
 """Journals: what is written by hand or read from a file, and undone by hand or on its day."""
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
@@ -11,7 +11,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.ledger import selectors
-from clubdesk.ledger.models import Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.models import YEARLY_KINDS, Journal, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services.book import lock_book, written
 from clubdesk.ledger.services.posting import accounts_of, post
@@ -52,10 +52,6 @@ def record_journal(
     lock_book()
     if found := written(Journal, key):
         return found
-    lines = list(lines)
-    _refuse_what_has_own_documents(lines)
-    if origin == JournalOrigin.OPENING:
-        _refuse_brought_in_twice(lines)
     journal = Journal(
         key=key or uuid.uuid4(),
         date=on,
@@ -66,13 +62,63 @@ def record_journal(
         reverse_on=reverse_on,
         recorded_by=by,
     )
-    if evidence:
-        attach(journal, evidence)
-    journal.save()
-    post(source=journal, purpose="journal", on=on, narration=journal.narration, lines=lines, by=by)
+    _write(journal, list(lines), evidence)
     if reverse_on and reverse_on <= clock.today():
         reverse_as_dated(journal=journal, by=by)
     return journal
+
+
+@verb(permission="ledger.add_journal", title="Bring in the opening balances")
+def record_opening(
+    *,
+    narration: str,
+    lines: Iterable[Line],
+    by: User,
+    evidence: Evidence | None = None,
+    key: uuid.UUID | None = None,
+) -> Journal:
+    """Write what the club had and owed the day before the first year of its book, and post it for that day.
+
+    Whatever day it is typed on, no year counts it as received, earned or spent. Raises Refused as `post` does, for
+    income or expense, for a balance that was brought in already, and once the first month is locked.
+    """
+    if not narration.strip():
+        raise Refused("Say in a few words where the balances come from.")
+    lock_book()
+    if found := written(Journal, key):
+        return found
+    lines = list(lines)
+    _refuse_what_a_year_counts(lines)
+    _refuse_brought_in_twice(lines)
+    journal = Journal(
+        key=key or uuid.uuid4(),
+        date=selectors.opening_day(),
+        narration=narration.strip()[:300],
+        origin=JournalOrigin.OPENING,
+        recorded_by=by,
+    )
+    _write(journal, lines, evidence)
+    return journal
+
+
+def _write(journal: Journal, lines: list[Line], evidence: Evidence | None) -> None:
+    _refuse_what_has_own_documents(lines)
+    if evidence:
+        attach(journal, evidence)
+    journal.save()
+    post(
+        source=journal, purpose="journal", on=journal.date, narration=journal.narration, lines=lines,
+        by=journal.recorded_by, is_opening=journal.origin == JournalOrigin.OPENING,
+    )  # fmt: skip
+
+
+def _refuse_what_a_year_counts(lines: Sequence[Line]) -> None:
+    for account in accounts_of(lines):
+        if account.kind in YEARLY_KINDS:
+            raise Refused(
+                f"{account} counts from the first day of a year, so it has no opening balance. Bring in what the club"
+                " had and owed the day before; months of this year that were kept elsewhere come in as journals."
+            )
 
 
 def _refuse_what_has_own_documents(lines: Iterable[Line]) -> None:
@@ -82,7 +128,7 @@ def _refuse_what_has_own_documents(lines: Iterable[Line]) -> None:
             raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
 
 
-def _refuse_brought_in_twice(lines: Iterable[Line]) -> None:
+def _refuse_brought_in_twice(lines: Sequence[Line]) -> None:
     """Each balance of an account and fund is brought in once; Accumulated funds take what remains each time."""
     opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
     rows = Posting.objects.filter(
@@ -90,7 +136,6 @@ def _refuse_brought_in_twice(lines: Iterable[Line]) -> None:
         entry__purpose="journal",
     ).exclude(account__kind=Kind.EQUITY)  # fmt: skip
     stands = set(rows.values_list("account", "fund"))
-    lines = list(lines)
     for line, account in zip(lines, accounts_of(lines), strict=True):
         if (account.pk, line.fund_code) in stands:
             raise Refused(

@@ -12,6 +12,7 @@ from clubdesk.reports.workbook.bridge import BridgeAt
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.journal import JournalAt
+from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
@@ -43,7 +44,7 @@ class ProofAt:
 
 def write(
     context: Context, sheet: Sheet, *, journal: JournalAt, trial: TrialAt, income: IncomeAt, position: PositionAt,
-    receipts: ReceiptsAt, bridge: BridgeAt, of_rooms: list[tuple[int, Proved]],
+    receipts: ReceiptsAt, bridge: BridgeAt, parties: PartiesAt, of_rooms: list[tuple[int, Proved]],
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
@@ -51,6 +52,7 @@ def write(
     proofs = [
         *_of_the_ledger(context, journal, trial),
         *_of_net_assets(context, income, position),
+        *parties.proofs(trial),
         *(proved for _, proved in sorted([*of_rooms, *of_money], key=itemgetter(0))),
         *_of_last_year(context, position),
     ]
@@ -88,7 +90,7 @@ def _of_money(context: Context, trial: TrialAt, receipts: ReceiptsAt, bridge: Br
 
 
 def _of_last_year(context: Context, position: PositionAt) -> Iterator[Proved]:
-    if context.cash_of_last_year:
+    if position.net_assets_last_year:
         now = context.figures
         kinds = now.of_kind(Kind.ASSET, Kind.LIABILITY)
         opening = Term.of(sum((now.figure(now.opening, account) for account in kinds), ZERO))
