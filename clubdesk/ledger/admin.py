@@ -20,7 +20,7 @@ from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.finding import entries_of_amount
-from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_to_open
+from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
     Account,
     FinancialYear,
@@ -301,6 +301,27 @@ class OpeningPage(VerbPage[None, Journal]):
         return f"Brought in: {result}."
 
 
+class CorrectionPage(VerbPage[None, Journal]):
+    slug = "correction"
+    verb = services.correct_earlier_year
+    intro = (
+        "A closed year stays as it was printed. What it got wrong is put right now, against Accumulated funds, on a"
+        " line of its own in both statements: Correction of earlier years. Whether members must be told, or the"
+        " year printed anew, is for the club’s rules and its accountant or auditor to say."
+    )
+    button = "Post the correction"
+    form_class = CorrectionForm
+
+    def applies(self, target: None) -> bool:
+        return FinancialYear.objects.exclude(closed_at=None).exists()
+
+    def not_now(self, target: None) -> str:
+        return "no year is closed yet; what is wrong in an open year is undone and written again."
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Posted: {result}."
+
+
 class CopyLink(LinkPage[Journal]):
     slug = "copy"
     title = "Write one like it"
@@ -328,10 +349,10 @@ class JournalAdmin(DocumentAdmin[Journal]):
     search_fields = ("narration", "reference")
     search_help_text = "Words of its narration, or its reference"
     date_hierarchy = "date"
-    fields = ("date", "narration", "origin", "undone", "reference", "recorded_by")
+    fields = ("date", "narration", "origin", "corrects_year", "undone", "reference", "recorded_by")
     readonly_fields = fields
     add_page = JournalPage()
-    list_pages = (OpeningPage(),)
+    list_pages = (OpeningPage(), CorrectionPage())
     pages = (ReversePage(), CopyLink())
     section_makers = (journal_lines_section, entries_section, document_section)
     sections_first = True

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from django.forms.models import ModelChoiceIterator
 
 from clubdesk.evidence import EvidenceField
-from clubdesk.ledger.models import YEARLY_KINDS, Account, Fund, FundRole, Party, PartyKind
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Kind, Party, PartyKind
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS
 from clubdesk.money import AmountFormField, nil
@@ -132,6 +132,32 @@ class JournalForm(LinesForm):
         initial=None,
         help_text="Leave blank, unless it is undone on a later day, such as the first of the next year.",
     )
+
+
+class CorrectionForm(VerbForm[None]):
+    """What a closed year got wrong, in one account."""
+
+    year = forms.ModelChoiceField(queryset=FinancialYear.objects.exclude(closed_at=None), label="Which year")
+    narration = forms.CharField(max_length=300, label="What was wrong", help_text="As an auditor should read it.")
+    account = forms.ModelChoiceField(
+        queryset=accounts_by_hand().exclude(kind=Kind.EQUITY), label="Account to put right"
+    )
+    is_debit = forms.TypedChoiceField(
+        label="It is put right by a",
+        choices=[
+            ("yes", "debit: the club has more, or owes less, than its books say"),
+            ("no", "credit: the club has less, or owes more, than its books say"),
+        ],
+        coerce=lambda text: text == "yes",
+        widget=forms.RadioSelect,
+    )
+    amount = AmountFormField()
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+    party = forms.ModelChoiceField(
+        label="Who", queryset=Party.objects.exclude(kind=PartyKind.HOUSEHOLD), required=False, empty_label="–"
+    )
+    on = HappenedField(label="Posted on")
+    evidence = EvidenceField(label="Document")
 
 
 class OpeningForm(LinesForm):

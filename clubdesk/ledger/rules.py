@@ -218,6 +218,7 @@ GUARDS = [
         "reverse_on",
         "receipt_digest",
         "file_digest",
+        "corrects_year_id",
         free=("receipt", "receipt_type", "undone_reason"),
     ),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),

@@ -166,12 +166,16 @@ class Figures:
         """Income less expense; negative is a deficit."""
         return -sum((self.figure(self.movement, each, fund) for each in self.of_kind(*YEARLY_KINDS)), ZERO)
 
-    def brought_in(self, fund: Fund | None = None) -> Decimal:
-        """What was brought straight into the funds beside income, such as a first opening balance."""
+    def put_in(self, fund: Fund | None = None) -> Decimal:
+        """What came straight into the funds beside income: corrections of earlier years; below nil what was taken."""
         return -sum((self.moved(each, fund) for each in self.of_kind(Kind.EQUITY)), ZERO)
 
     def net_assets(self, fund: Fund | None = None) -> Decimal:
         return sum((self.closing(each, fund) for each in self.of_kind(Kind.ASSET, Kind.LIABILITY)), ZERO)
+
+    def net_assets_before(self, fund: Fund | None = None) -> Decimal:
+        accounts = self.of_kind(Kind.ASSET, Kind.LIABILITY)
+        return sum((self.figure(self.opening, each, fund) for each in accounts), ZERO)
 
     def money_in_hand(self, fund: Fund | None = None) -> Decimal:
         return sum((self.closing(each, fund) for each in self.money), ZERO)
@@ -276,6 +280,9 @@ class BeforeTheBook(Figures):
     @cached_property
     def opening(self) -> dict[Key, Decimal]:
         return {}
+
+    def put_in(self, fund: Fund | None = None) -> Decimal:
+        return ZERO
 
     @cached_property
     def movement(self) -> dict[Key, Decimal]:

@@ -27,7 +27,7 @@ BY_HAND = "Of it by hand"
 NAMED = {
     Role.FEES_OWED: "Paid ahead by families, not used yet",
     Role.VOUCHERS_OWED: "Vouchers paid, not said for what",
-    Role.ACCUMULATED: "Brought in when this book began",
+    Role.ACCUMULATED: "Correction of earlier years",
     Role.AFFILIATION_PAYABLE: "Affiliation passed on to associations",
     Role.DISPOSALS: "Equipment sold",
 }
@@ -68,8 +68,13 @@ def _unsigned_nil(figures: Sequence[Decimal | None]) -> list[Decimal | None]:
 Columns = list[tuple[str, Callable[[Account], Decimal]]]
 
 
-def line_name(account: Account) -> str:
-    """What money for the account is called on a statement of money."""
+def line_name(account: Account, now: Figures | None = None) -> str:
+    """What money for the account is called on a statement of money (of those days).
+
+    What was not explained when they began, and is explained in them, is taken off there: the money came before.
+    """
+    if now and account.role == Role.SUSPENSE and now.figure(now.opening, account):
+        return f"{account.name}, or explained since"
     return NAMED.get(Role(account.role), account.name) if account.role else account.name
 
 
@@ -138,6 +143,27 @@ def income_and_expenditure(now: Figures, last: Figures | None) -> Statement:
     surplus: list[Decimal | None] = [a - b for a, b in zip(came, went, strict=True)]
     surplus[statement.columns.index(BY_HAND)] = None
     statement.total("Surplus (deficit)", surplus)
+    corrected: list[Decimal | None] = [*_by_fund(now, now.put_in), None]
+    corrected += ([None] if budget else []) + ([last.put_in()] if last else [])
+    if any(corrected):
+        both = [None if b is None else (a or ZERO) + b for a, b in zip(surplus, corrected, strict=True)]
+        statement.line(NAMED[Role.ACCUMULATED], corrected)
+        statement.total("Surplus (deficit) and corrections", both)
+    return statement
+
+
+def movement_of_funds(now: Figures) -> Statement:
+    """What each fund began with, what was added to it and taken from it, and what it ends with."""
+    columns = ["At the start", "Surplus", "Corrections", "Transfers", "At the end"]
+    statement = Statement("Movement of the funds", "Net assets by fund, from the first day to the last.", columns)
+    transfers = now.by_role.get(Role.TRANSFERS)
+    rows = []
+    for fund in now.funds:
+        moved = -now.moved(transfers, fund) if transfers else ZERO
+        parts = [now.net_assets_before(fund), now.surplus(fund) - moved, now.put_in(fund), moved]
+        rows.append([*parts, sum(parts, ZERO)])
+        statement.line(fund.name, rows[-1])
+    statement.total("All funds", _summed(rows, len(columns)))
     return statement
 
 
@@ -188,9 +214,11 @@ def _holds(now: Figures, account: Account) -> bool:
     return any(now.closing(account, fund) for fund in now.funds)
 
 
-def is_receipt(account: Account) -> bool:
-    """Whether money for the line stands among the receipts."""
-    return account.kind in (Kind.INCOME, Kind.EQUITY) or account.role in RECEIPT_ROLES
+def is_receipt(account: Account, now: Figures) -> bool:
+    """Whether money for the line stands among the receipts; a correction, or what is not explained, by its sign."""
+    if account.kind == Kind.EQUITY or account.role == Role.SUSPENSE:
+        return now.cash(account) >= 0
+    return account.kind == Kind.INCOME or account.role in RECEIPT_ROLES
 
 
 def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
@@ -208,11 +236,11 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
     for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
         statement.heading(title)
         rows = []
-        for account in (each for each in now.accounts if each.pk in seen and is_receipt(each) == wanted):
+        for account in (each for each in now.accounts if each.pk in seen and is_receipt(each, now) == wanted):
             row = figures(account, sign)
             if any(row):
                 rows.append(row)
-                statement.line(line_name(account), row, account)
+                statement.line(line_name(account, now), row, account)
         sums.append(_summed(rows, len(columns)))
         statement.total(f"Total {title.lower()}", sums[-1])
     net = [a - b for a, b in zip(*sums, strict=True)]
@@ -265,7 +293,7 @@ def bridge(now: Figures) -> Statement:
     equity = [line for line in now.lines if line.kind == Kind.EQUITY]
     others = [line for line in now.lines if line.kind != Kind.EQUITY]
     cash = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in others), ZERO))
-    statement.total("Receipts less payments, without what was brought in", cash)
+    statement.total("Receipts less payments, without corrections of earlier years", cash)
     sums = [cash]
     for account in moved_accounts(now):
         for among in SIDES:
@@ -277,14 +305,10 @@ def bridge(now: Figures) -> Statement:
             if any(end):
                 statement.line(f"{name} on {day_text(now.last)}, at the end", end, account)
             sums += [start, end]
-    brought = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.brought_in(fund))
-    if any(brought):
-        has_opening = any(now.brought_in(fund) for fund in now.funds)
-        words = (
-            "Brought in otherwise than as money" if has_opening else "Paid on what was brought in when the book began"
-        )
-        statement.line(words, brought)
-    sums.append(brought)
+    put_in = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.put_in(fund))
+    if any(put_in):
+        statement.line("Corrections of earlier years otherwise than as money", put_in)
+    sums.append(put_in)
     reached = _summed(sums, len(statement.columns))
     ledger = _by_fund(now, now.surplus)
     statement.total("Surplus by this bridge", reached)
@@ -363,4 +387,4 @@ def of_basis(basis: str, now: Figures) -> list[Statement]:
         ]
     if basis == "bridge":
         return [bridge(now), bridge_by_line(now)]
-    return [income_and_expenditure(now, last), balance_sheet(now, last)]
+    return [income_and_expenditure(now, last), balance_sheet(now, last), movement_of_funds(now)]

@@ -63,6 +63,8 @@ class Chart:
     money: frozenset[int]
     lines: frozenset[int]
     by_role: dict[str, int]
+    expenses: frozenset[int]
+    income: frozenset[int]
 
     @cached_property
     def documents(self) -> "Documents":
@@ -78,17 +80,36 @@ class Chart:
             frozenset(each.pk for each in accounts if each.is_money),
             frozenset(each.pk for each in accounts if each.kind in LINE_KINDS),
             {each.role: each.pk for each in accounts if each.role},
+            *(frozenset(each.pk for each in accounts if each.kind == kind) for kind in (Kind.EXPENSE, Kind.INCOME)),
         )
 
+    def says_what_money_was_for(self, rows: Sequence[tuple[int, int]]) -> bool:
+        """Whether a journal by hand tells anew what money was for: between lines of income and expense, or out of what
+        was not explained yet.
 
-def moves_of(postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart) -> Iterator[Move]:
+        What costs and earns at once, such as a gift in kind, moves no money (common practice, no source).
+        """
+        suspense = self.by_role.get(Role.SUSPENSE)
+        if not all(account in self.expenses | self.income or account == suspense for account, _ in rows):
+            return False
+        spent = sum(amount for account, amount in rows if account in self.expenses)
+        earned = -sum(amount for account, amount in rows if account in self.income)
+        return not (spent > 0 and earned > 0)
+
+
+def moves_of(
+    postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart, is_journal: bool = False
+) -> Iterator[Move]:
     """What one entry's postings (account id, cents) in one fund moved, line by line. Pure.
 
     `known_line` is what the document is for, where that is known. Otherwise an entry without money that touches one
-    single line is for that line, and in any other each account is for itself.
+    single line is for that line, and in any other each account is for itself. A journal that puts right what money was
+    for takes the money along.
     """
     rows = list(postings)
     has_money = any(account in chart.money for account, _ in rows)
+    if is_journal and known_line is None and not has_money:
+        has_money = chart.says_what_money_was_for(rows)
     touched = {account for account, _ in rows if account in chart.lines}
     whole = known_line or (touched.pop() if len(touched) == 1 and not has_money else None)
     left: dict[int, int] = defaultdict(int)
@@ -264,7 +285,8 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
         while entry == pk:
             if kind == JOURNAL:
                 yield from ((day, (fund, account, HAND), cents) for account, cents in rows)
-            for line, against, cents in moves_of(rows, chart.documents.line_of(kind, document), chart):
+            for_line = chart.documents.line_of(kind, document)
+            for line, against, cents in moves_of(rows, for_line, chart, is_journal=kind == JOURNAL):
                 if cents:
                     yield day, (fund, line, against), cents
             entry, fund, rows = _next(by_fund)

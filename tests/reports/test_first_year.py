@@ -89,7 +89,7 @@ class TestTheFirstYear:
     def test_each_month_and_each_fund_begins_with_it(self, families):
         july = Figures(FIRST, date(2026, 7, 31))
         entry = Figures(FIRST, LAST, Fund.objects.get(pk=FundRole.ENTRY))
-        assert (july.money_before(), july.brought_in(), str(entry.money_before())) == (
+        assert (july.money_before(), july.put_in(), str(entry.money_before())) == (
             as_amount("4926.17").amount,
             0,
             ENTRY_FUND,
@@ -102,7 +102,7 @@ class TestTheFirstYear:
 
     def test_a_first_years_last_year_is_blank_and_its_opening_position_is_known(self, families):
         now = Figures.of_year(FinancialYear.objects.get())
-        income, position = statements.of_basis("accrual", now)
+        income, position, _ = statements.of_basis("accrual", now)
         assert "Last year" not in income.columns
         assert position.columns[-1] == "30 Jun 2026"
         assert rows_of(position)["Fees owed"][-1] == 154

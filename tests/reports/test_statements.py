@@ -258,13 +258,13 @@ class TestSpans:
         figures = {each: as_amount(value) for each, value in typed.items()}
         yearend.set_comparatives(year_end=date(2026, 6, 30), fund=general, figures=figures, by=by)
         now = Figures.of_year(FinancialYear.objects.get())
-        income, sheet = statements.of_basis("accrual", now)
+        income, sheet, _ = statements.of_basis("accrual", now)
         assert income.columns[-1] == "Last year"
         assert figures_of(income)["Surplus (deficit)"][-1] == 7392 - 2875
         assert figures_of(sheet)["Net assets"][-1] == 9000 - 640 - 500
         lines = [debit(Role.BANK, as_amount(70)), credit(Role.ACCUMULATED, as_amount(70))]
         ledger.record_opening(narration="From the paper books", lines=lines, by=by)
-        _, sheet = statements.of_basis("accrual", Figures.of_year(FinancialYear.objects.get()))
+        _, sheet, _ = statements.of_basis("accrual", Figures.of_year(FinancialYear.objects.get()))
         assert figures_of(sheet)["Net assets"][-1] == 70, "what was brought in, not what was printed"
         assert a_year_earlier(Figures(JULY, date(2026, 7, 31))) is None
         ledger.open_year(first_day=date(2027, 7, 1), by=by)

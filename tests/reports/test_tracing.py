@@ -70,10 +70,32 @@ class TestJournals:
         assert money_for(Role.DEPRECIATION, Role.DEPRECIATED) == [0, 0]
         assert [moved(line, Role.DEPRECIATED) for line in (Role.DEPRECIATION, Role.DEPRECIATED)] == [-40, 0]
 
-    def test_what_is_put_right_between_two_lines_is_named_in_both(self, journal):
-        journal((Role.DONATIONS, 30), (Role.GRANTS, -30))
-        assert money_for(Role.DONATIONS, Role.GRANTS) == [0, 0]
-        assert [moved(line, BETWEEN) for line in (Role.DONATIONS, Role.GRANTS)] == [-30, 30]
+    def test_what_is_put_right_between_two_lines_takes_its_money_along(self, journal):
+        repairs, insurance = (Account.objects.get(code=code) for code in ("5050", "5070"))
+        journal((repairs, 300), (Role.BANK, -300))
+        assert money_for(repairs, insurance) == [-300, 0]
+        journal((insurance, 300), (repairs, -300), on=SEPTEMBER)
+        assert money_for(repairs, insurance) == [0, -300]
+        assert money_for(repairs, insurance, last=AUGUST) == [-300, 0]
+
+    def test_what_was_taken_for_income_and_lessens_an_expense_takes_its_money_along(self, journal):
+        repairs = Account.objects.get(code="5050")
+        journal((Role.BANK, 30), (Role.DONATIONS, -30))
+        journal((Role.DONATIONS, 30), (repairs, -30))
+        assert money_for(Role.DONATIONS, repairs) == [0, 30]
+
+    def test_a_gift_in_kind_is_no_money(self, journal):
+        materials = Account.objects.get(code="5020")
+        journal((materials, 200), (Role.DONATIONS, -200))
+        assert money_for(materials, Role.DONATIONS) == [0, 0]
+        assert [moved(line, BETWEEN) for line in (Role.DONATIONS, Role.GRANTS)] == [200, 0]
+
+    def test_what_was_not_explained_is_told_where_a_journal_put_it(self, journal):
+        journal((Role.BANK, 37), (Role.SUSPENSE, -37))
+        assert money_for(Role.SUSPENSE, Role.DONATIONS) == [37, 0]
+        journal((Role.SUSPENSE, 37), (Role.DONATIONS, -30), (Role.GRANTS, -7), on=SEPTEMBER)
+        assert money_for(Role.SUSPENSE, Role.DONATIONS, Role.GRANTS) == [0, 30, 7]
+        assert moved(Role.DONATIONS, Role.SUSPENSE) == 0
 
     def test_what_a_book_begins_with_is_no_money_of_its_days_whatever_becomes_of_it(self, by):
         lines = [Line(Role.BANK, as_amount(900)), Line(Role.EQUIPMENT, as_amount(400))]

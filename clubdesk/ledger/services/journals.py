@@ -5,17 +5,30 @@ from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
+from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.ledger import selectors
-from clubdesk.ledger.models import YEARLY_KINDS, Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.models import (
+    YEARLY_KINDS,
+    Account,
+    FinancialYear,
+    Fund,
+    Journal,
+    JournalOrigin,
+    Kind,
+    Party,
+    Posting,
+    Role,
+)
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services.book import lock_book, written
 from clubdesk.ledger.services.posting import accounts_of, post
 from clubdesk.ledger.services.reversing import reverse
+from clubdesk.money import positive
 from clubdesk.verbs import NOBODY, verb
 
 LONGEST_UNTIL_UNDONE = timedelta(days=397)
@@ -142,6 +155,49 @@ def _refuse_brought_in_twice(lines: Sequence[Line]) -> None:
                 f"The opening balance of {account} was brought in already; reverse that journal first, or write the"
                 " difference as a journal."
             )
+
+
+@verb(permission="ledger.add_journal", title="An error of an earlier year")
+def correct_earlier_year(
+    *,
+    year: FinancialYear,
+    narration: str,
+    account: Account,
+    amount: Money,
+    is_debit: bool,
+    on: date,
+    by: User,
+    evidence: Evidence,
+    fund: Fund,
+    party: Party | None = None,
+    key: uuid.UUID | None = None,
+) -> Journal:
+    """Put an account right for what a closed year got wrong, against Accumulated funds: no income or expense of now.
+
+    `amount` is above nil; `is_debit` where the club has more, or owes less, than its books say. The statements tell it
+    on a line of its own. Source: IAS 8, paragraph 42 (from memory), without printing the earlier year anew. Raises
+    Refused for a year that is not closed, and as `post` does.
+    """
+    if not narration.strip():
+        raise Refused("Say what was wrong.")
+    if not FinancialYear.objects.get(pk=year.pk).is_closed:
+        raise Refused(f"{year} is still open: undo what is wrong in it, and write what is right.")
+    if account.kind == Kind.EQUITY:
+        raise Refused(f"{account} takes the other side by itself; choose the account that was wrong.")
+    lock_book()
+    if found := written(Journal, key):
+        return found
+    wrong = Line(account, positive(amount) if is_debit else -positive(amount), party, fund)
+    journal = Journal(
+        key=key or uuid.uuid4(),
+        date=on,
+        narration=narration.strip()[:300],
+        origin=JournalOrigin.CORRECTION,
+        corrects_year=year,
+        recorded_by=by,
+    )
+    _write(journal, [wrong, Line(Role.ACCUMULATED, -wrong.amount, None, fund)], evidence)
+    return journal
 
 
 @verb(permission=NOBODY, title="Undo a journal on its day")

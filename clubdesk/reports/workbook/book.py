@@ -15,6 +15,7 @@ from clubdesk.reports.workbook import (
     bridge,
     changes,
     committee,
+    funds,
     income,
     journal,
     ledger,
@@ -37,7 +38,7 @@ from clubdesk.sheets.reading import Row
 MARK = "fletchbook workbook"
 FIRST = [
     each.LOOK
-    for each in (summary, committee, trial_balance, income, position, parties, receipts, bridge, journal, ledger)
+    for each in (summary, committee, trial_balance, income, position, funds, parties, receipts, bridge, journal, ledger)
 ]  # fmt: skip
 LAST = [each.LOOK for each in (changes, proof)]
 """The rooms' own sheets stand between the first and the last."""
@@ -109,14 +110,15 @@ def _write_sheets(context: Context, sheets: dict[Look, Sheet]) -> None:
     trial = trial_balance.write(context, sheets[trial_balance.LOOK], lines, accounts)
     result = income.write(context, sheets[income.LOOK], lines)
     who = parties.write(context, sheets[parties.LOOK])
-    held = position.write(context, sheets[position.LOOK], trial, result, who)
+    kept = funds.write(context, sheets[funds.LOOK], lines, result)
+    held = position.write(context, sheets[position.LOOK], trial, kept, who)
     money = receipts.write(context, sheets[receipts.LOOK])
     over = bridge.write(context, sheets[bridge.LOOK], trial, result, money, who)
     changes.write(context, sheets[changes.LOOK])
     committee.write(context, sheets[committee.LOOK])
     proofs = proof.write(
         context, sheets[proof.LOOK], journal=lines, trial=trial, income=result, position=held, receipts=money,
-        bridge=over, parties=who, of_rooms=_write_rooms(context, sheets, trial, result, held),
+        bridge=over, parties=who, funds=kept, of_rooms=_write_rooms(context, sheets, trial, result, held),
     )  # fmt: skip
     summary.write(context, sheets[summary.LOOK], trial=trial, income=result, position=held, proof=proofs)
 

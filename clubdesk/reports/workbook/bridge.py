@@ -32,12 +32,12 @@ def write(
     sheet.top(context.note(note), ["Code", "", "Amount"], "Bridge from cash to accrual")
     brought = sum((now.cash(line) for line in now.lines if line.kind == Kind.EQUITY), ZERO)
     first = sheet.line(["", "Receipts less payments", receipts.net.formula])
-    sheet.line(["", "Less money brought in when the book began", -brought + ZERO])
+    sheet.line(["", "Less money of corrections of earlier years", -brought + ZERO])
     accounts = moved_accounts(now)
     for account in accounts:
         if account.pk in trial.openings:
             _write_account(sheet, account, trial, parties)
-    sheet.line(["", "Brought in otherwise than as money", brought - now.brought_in() + ZERO])
+    sheet.line(["", "Corrections of earlier years otherwise than as money", brought - now.put_in() + ZERO])
     reached = sheet.total(["", "Surplus by this bridge", *sheet.sums(first, "C")])
     sheet.line(["", "Surplus by the ledger", income.surplus.formula])
     sheet.total(["", "Difference", Formula(f"=ROUND(C{reached}-C{reached + 1},2)", ZERO)])
@@ -71,7 +71,7 @@ def _write_lines(context: Context, sheet: Sheet, accounts: list[Account]) -> Ter
         if not (any(moved) or accrued):
             continue
         left = Formula(f"=ROUND(SUM(C{row}:{between}{row})-{accrual}{row},2)", sum(moved, ZERO) - accrued)
-        sheet.line([line.code, named_line(line), *(figure + ZERO for figure in moved), accrued + ZERO, left])
+        sheet.line([line.code, named_line(line, now), *(figure + ZERO for figure in moved), accrued + ZERO, left])
     gaps = sheet.rows(first).column(gap)
     sheet.total(["", "Total", *sheet.sums(first, columns)])
     return Term(f"SUMPRODUCT(ABS({gaps}))", ZERO)

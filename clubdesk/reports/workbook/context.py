@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Kind, Role
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
 from clubdesk.reports.seal import Stamp
@@ -70,7 +70,3 @@ class Context:
         if self.last_year is None or (account.kind in YEARLY_KINDS and not self.tells_last_year):
             return None
         return self.last_year.closing(account)
-
-    def capital_of(self, fund: Fund) -> Decimal:
-        """What the fund began the year with, and what was brought into it beside income, such as a first opening."""
-        return -sum((self.figures.closing(account, fund) for account in self.figures.of_kind(Kind.EQUITY)), ZERO)

@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from clubdesk.ledger.models import Account, Kind
+from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.statements import line_name
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
@@ -51,7 +52,24 @@ def write(context: Context, sheet: Sheet, journal: JournalAt) -> IncomeAt:
     surplus = [Formula(f"={c}{came}-{c}{went}", a.value - b.value) for c, a, b in zip(columns, *sums, strict=True)]
     sheet.total(["", "Surplus (deficit)", *_known(context, columns, last_year, surplus)[:-1], None])
     of_funds = {fund.pk: sheet.term(column) for column, fund in zip(columns, now.funds, strict=False)}
-    return IncomeAt(accounts, of_funds, sheet.term(all_funds), _last(context, sheet, last_year))
+    reached = IncomeAt(accounts, of_funds, sheet.term(all_funds), _last(context, sheet, last_year))
+    if any(now.put_in(fund) for fund in now.funds):
+        _write_corrections(context, sheet, header_row, journal, surplus)
+    return reached
+
+
+def _write_corrections(
+    context: Context, sheet: Sheet, header_row: int, journal: JournalAt, surplus: Sequence[Formula]
+) -> None:
+    """What earlier years got wrong, below the surplus and not in it."""
+    (account,) = context.of_roles(Role.ACCUMULATED)
+    *corrected, _ = _line(context, account, sheet.row + 1, header_row, journal, 1)
+    row = sheet.line([account.code, line_name(account), *corrected])
+    both = [
+        Formula(f"={column}{row - 1}+{column}{row}", one.value + other.value)
+        for column, one, other in zip(letters(len(corrected)), surplus, corrected, strict=False)
+    ]
+    sheet.total(["", "Surplus (deficit) and corrections", *both])
 
 
 def _known(context: Context, columns: list[str], last_year: str, figures: Sequence[Formula]) -> list[Formula | None]:

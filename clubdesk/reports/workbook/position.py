@@ -8,7 +8,7 @@ from clubdesk.ledger.models import Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.statements import side_name, standing
 from clubdesk.reports.workbook.context import Context
-from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.reports.workbook.funds import FundsAt
 from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term
@@ -31,7 +31,7 @@ class PositionAt:
     all_funds: Term
 
 
-def write(context: Context, sheet: Sheet, trial: TrialAt, income: IncomeAt, parties: PartiesAt) -> PositionAt:
+def write(context: Context, sheet: Sheet, trial: TrialAt, kept: FundsAt, parties: PartiesAt) -> PositionAt:
     times = [each for each in (context.figures, context.last_year) if each]
     header = ["Code", "Account", day_text(context.year.last_day), "Last year"]
     sheet.top(context.note("What the club holds and owes at the year's end."), header)
@@ -53,20 +53,19 @@ def write(context: Context, sheet: Sheet, trial: TrialAt, income: IncomeAt, part
     sheet.total(["", "Net assets", *net[: len(times)]])
     net_assets, net_assets_last_year = sheet.term("C"), sheet.term("D") if context.last_year else None
     sheet.blank()
-    funds, funds_last_year = _write_funds(context, sheet, income)
+    funds, funds_last_year = _write_funds(context, sheet, kept)
     return PositionAt(net_assets, net_assets_last_year, funds, funds_last_year, sheet.term("C"))
 
 
-def _write_funds(context: Context, sheet: Sheet, income: IncomeAt) -> tuple[dict[str, Term], dict[str, Term | None]]:
-    """Net assets again, as the funds they are kept in: what each began with and this year's surplus."""
+def _write_funds(context: Context, sheet: Sheet, kept: FundsAt) -> tuple[dict[str, Term], dict[str, Term | None]]:
+    """Net assets again, as the funds they are kept in."""
     sheet.heading("Kept in these funds")
     first = sheet.row + 1
     now, earlier = dict[str, Term](), dict[str, Term | None]()
     is_known = context.last_year is not None
     for fund in context.figures.funds:
-        figure = Term.of(context.capital_of(fund)) + income.surplus_of[fund.pk]
         last = context.last_year.net_assets(fund) if context.last_year else None
-        sheet.line(["", Named(fund.name), figure.formula, last])
+        sheet.line(["", Named(fund.name), kept.ends[fund.pk].formula, last])
         now[fund.pk], earlier[fund.pk] = sheet.term("C"), sheet.term("D") if is_known else None
     sheet.total(["", "Total of the funds", *sheet.sums(first, "CD" if is_known else "C")])
     return now, earlier
