@@ -19,9 +19,9 @@ from decimal import Decimal
 from functools import cached_property
 from itertools import chain, groupby
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, BooleanField, Case, Max, Q, QuerySet, Sum, When
+from django.db.models import BooleanField, Case, Max, Q, QuerySet, When
 from django.db.models.functions import Coalesce
 
 from clubdesk.entryfund.models import EntryClaim
@@ -48,8 +48,22 @@ Key = tuple[str, int, Against]
 """Fund, line, and what moved: an account's id, CASH or BETWEEN; HAND is what manual journals moved in the line."""
 Move = tuple[int, Against, int]
 """A line, what moved in it, and whole cents."""
-Moves = Iterator[tuple[date, Key, int]]
-"""Each on its day, in whole cents."""
+
+
+class Source(NamedTuple):
+    """What a move follows from, for whoever follows a figure: an entry by its number, or a receipt by its own.
+
+    The money of a receipt or of vouchers comes to be for a fee without an entry; `words` say so. No person's name
+    stands in them that is not in the journal.
+    """
+
+    entry: int | None
+    receipt: int | None
+    words: str
+
+
+Moves = Iterator[tuple[date, Key, int, Source]]
+"""Each on its day, in whole cents, with what it follows from."""
 JOURNAL = source_type(Journal)
 INCOME_OF_A_CHARGE = ("price__item__income_account", "opened_for")
 """Where the club's part of a fee goes; of one that was brought in, what it is owed for."""
@@ -203,7 +217,7 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
     if stored != as_at:
         chart = chart or Chart.read()
         moved: dict[Key, int] = defaultdict(int)
-        for _, key, cents in _moves(stored, as_at, chart):
+        for _, key, cents, _ in moves(stored, as_at, chart):
             moved[key] += cents
         for key, cents in moved.items():
             found[key] += decimal_of(cents)
@@ -216,7 +230,7 @@ def months_that_differ() -> list[date]:
     if not ends:
         return []
     moved: list[dict[Key, int]] = [defaultdict(int) for _ in ends]
-    for day, key, cents in _moves(None, ends[-1], Chart.read()):
+    for day, key, cents, _ in moves(None, ends[-1], Chart.read()):
         moved[bisect_left(ends, day)][key] += cents
     rows: QuerySet[Any, Any] = MonthTrace.objects.order_by("month_end")
     rows = rows.values_list("month_end", "fund", "line", "against", "what", in_cents("amount"))
@@ -258,9 +272,13 @@ def _between(field: str, after: date | None, until: date) -> Q:
     return span & Q(**{f"{field}__gt": after}) if after else span
 
 
-def _moves(after: date | None, until: date, chart: Chart) -> Moves:
-    for source in (_entry_moves, _opening_moves, _receipt_moves, _voucher_moves):
-        yield from source(after, until, chart)
+def moves(after: date | None, until: date, chart: Chart) -> Moves:
+    """Every move after one day until another: of entries by their numbers, then of receipts and of vouchers by day.
+
+    Rows are read as they are asked for and never held together.
+    """
+    for each in (_entry_moves, _opening_moves, _receipt_moves, _voucher_moves):
+        yield from each(after, until, chart)
 
 
 def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
@@ -271,7 +289,7 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
         _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
     )
     of_entries = entries.order_by("pk").values_list(
-        "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id"
+        "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id", "number", "narration"
     )
     found = of_entries.iterator(chunk_size=2000)
     first = next(found, None)
@@ -280,15 +298,15 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
     lines = postings.order_by("entry", "fund").values_list("entry", "fund", "account", in_cents("amount"))
     by_fund = groupby(lines.iterator(chunk_size=5000), key=itemgetter(0, 1))
     entry, fund, rows = _next(by_fund)
-    for pk, day, own_type, own_id, undone_type, undone_id in chain([first], found):
-        kind, document = undone_type or own_type, undone_id or own_id
+    for pk, day, own_type, own_id, undone_type, undone_id, number, narration in chain([first], found):
+        kind, document, source = undone_type or own_type, undone_id or own_id, Source(number, None, narration)
         while entry == pk:
             if kind == JOURNAL:
-                yield from ((day, (fund, account, HAND), cents) for account, cents in rows)
+                yield from ((day, (fund, account, HAND), cents, source) for account, cents in rows)
             for_line = chart.documents.line_of(kind, document)
             for line, against, cents in moves_of(rows, for_line, chart, is_journal=kind == JOURNAL):
                 if cents:
-                    yield day, (fund, line, against), cents
+                    yield day, (fund, line, against), cents, source
             entry, fund, rows = _next(by_fund)
 
 
@@ -298,15 +316,15 @@ def _next(by_fund: Iterator[Any]) -> tuple[int, str, list[tuple[int, int]]]:
     return entry, fund, [line[2:4] for line in lines]
 
 
-def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str) -> Moves:
+def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str, source: Source) -> Moves:
     """Of what stands in `account`, so much is for another line: the side that settles it moves with it."""
     if taken_from == to:
         return
     fund = FundRole.GENERAL.value
-    yield day, (fund, to, by), cents
-    yield day, (fund, taken_from, by), -cents
-    yield day, (fund, to, account), -cents
-    yield day, (fund, taken_from, account), cents
+    yield day, (fund, to, by), cents, source
+    yield day, (fund, taken_from, by), -cents, source
+    yield day, (fund, to, account), -cents, source
+    yield day, (fund, taken_from, account), cents, source
 
 
 def _opening_moves(after: date | None, until: date, chart: Chart) -> Moves:
@@ -315,10 +333,11 @@ def _opening_moves(after: date | None, until: date, chart: Chart) -> Moves:
     if not (fees and accumulated):
         return
     for model, field, sign in ((Charge, "charged_on", -1), (Receipt, "received_on", 1)):
-        rows = model._default_manager.filter(_between(field, after, until), opening__isnull=False).order_by()
-        for day, line, cents in _summed(rows.values_list(field, "opened_for")):
-            unknown = accumulated if model is Charge else fees
-            yield from _shift(day, fees, accumulated, line or unknown, sign * cents, BETWEEN)
+        rows = model._default_manager.filter(_between(field, after, until), opening__isnull=False).order_by("pk")
+        unknown = accumulated if model is Charge else fees
+        for pk, day, line, cents in rows.values_list("pk", field, "opened_for", in_cents("amount")):
+            source = Source(None, None, f"Brought in as {model._meta.verbose_name} {pk}")
+            yield from _shift(day, fees, accumulated, line or unknown, sign * cents, BETWEEN, source)
 
 
 def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
@@ -331,20 +350,23 @@ def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
         return
     income = Coalesce(*(f"charge__{each}" for each in INCOME_OF_A_CHARGE))
     brought = Case(When(receipt__opening=None, then=False), default=True, output_field=BooleanField())
-    for field, sign in (("used_on", 1), ("freed_on", -1)):
-        rows = Allocation.objects.filter(_between(field, after, until)).order_by()
-        paid = rows.exclude(charge=None).values_list(field, income, brought, "receipt__opened_for")
-        for day, line, was_brought, ahead_for, cents in _summed(paid):
-            by = BETWEEN if was_brought else CASH
-            yield from _shift(day, fees, ahead_for or fees, line or accumulated, sign * cents, by)
-        back = rows.filter(charge=None, receipt__opened_for__isnull=False).values_list(field, "receipt__opened_for")
-        for day, ahead_for, cents in _summed(back):
-            yield from _shift(day, fees, fees, ahead_for, -sign * cents, CASH)
-
-
-def _summed(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
-    summed: QuerySet[Any, Any] = rows.annotate(cents=Sum(in_cents("amount"), output_field=BigIntegerField()))
-    return summed
+    for field, sign, does in (("used_on", 1, "pays"), ("freed_on", -1, "no longer pays")):
+        rows = Allocation.objects.filter(_between(field, after, until)).order_by(field, "pk")
+        paid = rows.exclude(charge=None).values_list(
+            field, "receipt__number", "charge", income, brought, "receipt__opened_for", in_cents("amount")
+        )
+        for day, receipt, charge, line, was_brought, ahead_for, cents in paid.iterator(chunk_size=2000):
+            by, source = (
+                BETWEEN if was_brought else CASH,
+                Source(None, receipt, f"Receipt {receipt} {does} charge {charge}"),
+            )
+            yield from _shift(day, fees, ahead_for or fees, line or accumulated, sign * cents, by, source)
+        back = rows.filter(charge=None, receipt__opened_for__isnull=False)
+        for day, receipt, ahead_for, cents in back.values_list(
+            field, "receipt__number", "receipt__opened_for", in_cents("amount")
+        ):
+            words = f"Receipt {receipt}, brought in, {'was' if sign > 0 else 'is no longer'} paid back"
+            yield from _shift(day, fees, fees, ahead_for, -sign * cents, CASH, Source(None, receipt, words))
 
 
 def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
@@ -352,6 +374,10 @@ def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
     owed, accumulated = chart.by_role.get(Role.VOUCHERS_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (owed and accumulated):
         return
-    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID).order_by()
-    for day, income, cents in _summed(rows.values_list("lodgement__paid_on", "charge__price__item__income_account")):
-        yield from _shift(day, owed, owed, income or accumulated, cents, CASH)
+    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID)
+    paid = rows.order_by("lodgement__paid_on", "pk").values_list(
+        "lodgement__paid_on", "lodgement", "charge", "charge__price__item__income_account", in_cents("amount")
+    )
+    for day, claim, charge, income, cents in paid.iterator(chunk_size=2000):
+        source = Source(None, None, f"Voucher claim {claim} pays charge {charge}")
+        yield from _shift(day, owed, owed, income or accumulated, cents, CASH, source)

@@ -8,12 +8,12 @@ from clubdesk import clock
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import FeeKind, Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Kind, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.tracing import BETWEEN
+from clubdesk.reports.tracing import BETWEEN, CASH, Chart, Source, moves
 from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.reports import bridge
@@ -33,6 +33,10 @@ def money_for(*which, first=JULY, last=LAST):
 def moved(line, against):
     """What moved in the account (or between lines) for the line."""
     return Figures(JULY, LAST).trace(account(line), account(against).pk if isinstance(against, Role) else against)
+
+
+def moved_until(day):
+    return list(moves(None, day, Chart.read()))
 
 
 @pytest.fixture
@@ -186,3 +190,27 @@ class TestVouchers:
             lodgement=lodged, paid=answer, refused={refused.pk: "used elsewhere"}, on=SEPTEMBER, by=by
         )
         assert money_for(Role.COURSES, Role.MEMBERSHIPS, Role.VOUCHERS_OWED) == [100, 0, 0]
+
+
+class TestSources:
+    """Whoever follows a figure finds the entry, or the receipt and the fee that it pays."""
+
+    def test_money_is_a_familys_credit_by_its_entry_and_a_fees_by_its_receipt(self, household, receive, by):
+        receipt = receive(70)
+        charge = fees.charge(household=household, price=factories.price(), on=AUGUST, starts_on=AUGUST, by=by)
+        owed, courses = account(Role.FEES_OWED).pk, account(Role.COURSES).pk
+        entry = JournalEntry.objects.get(source_id=receipt.pk, purpose="receipt")
+        pays = Source(None, receipt.number, f"Receipt {receipt.number} pays charge {charge.pk}")
+        assert [(day, line, cents, source) for day, (_, line, against), cents, source in moved_until(LAST)
+                if against == CASH] == [
+            (JULY, owed, 7000, Source(entry.number, None, entry.narration)),
+            (AUGUST, courses, 7000, pays),
+            (AUGUST, owed, -7000, pays),
+        ]  # fmt: skip
+
+    def test_a_receipt_that_no_longer_pays_a_fee_says_so(self, household, receive, by):
+        receipt = receive(70)
+        charge = fees.charge(household=household, price=factories.price(), on=JULY, starts_on=JULY, by=by)
+        fees.cancel_receipt(receipt=receipt, on=AUGUST, reason="bounced", by=by)
+        words = [source.words for day, _, _, source in moved_until(LAST) if day == AUGUST and source.receipt]
+        assert set(words) == {f"Receipt {receipt.number} no longer pays charge {charge.pk}"}
