@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.bank.directentry import no_such_account
 from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
@@ -49,6 +50,10 @@ class BankAccount(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        if no_account := no_such_account(self.bsb, self.account_number):
+            raise ValidationError(no_account)
 
     @property
     def makes_files(self) -> bool:

@@ -264,6 +264,13 @@ GUARDS = [
         free=("title", "bsb", "account_number", "reason"),
     ),
     Guard(
+        "bank_details_lead_to_an_account",
+        "bank_bankdetails",
+        "INSERT",
+        when="NEW.bsb IN ('000-000', '999-999') OR (NEW.account_number <> '' AND LTRIM(NEW.account_number, '0') = '')",
+        message="No bank has this BSB, or an account number of zeros.",
+    ),
+    Guard(
         "bank_details_never_change",
         "bank_bankdetails",
         "UPDATE",

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, QuerySet
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.bank.models import (
     BankAccount,
     BankDetails,
@@ -22,8 +23,8 @@ from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.selectors import receipts_with_unused
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import balance_of, by_hand
-from clubdesk.money import as_amount
+from clubdesk.ledger.selectors import balance_of, balances, by_hand
+from clubdesk.money import as_amount, in_all
 from clubdesk.roll.models import Household
 from clubdesk.rooms import in_order
 
@@ -78,6 +79,14 @@ def _credits(rows: QuerySet[Any]) -> dict[int, Decimal]:
     for household, unused in rows.values_list("household", "unused"):
         found[household] = found.get(household, Decimal(0)) + unused
     return found
+
+
+def free_in_bank(bank_account: BankAccount) -> Money:
+    """What the account holds by the book, less what payment runs that stand have still to pay from it."""
+    found = balances(clock.today(), ["account_id"], account=bank_account.account_id)
+    held = found.after_closing.get((bank_account.account_id,), Decimal(0))
+    to_pay = PaymentItem.objects.filter(state=ItemState.WAITING, run__bank_account=bank_account)
+    return as_amount(held - in_all(to_pay))
 
 
 def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
