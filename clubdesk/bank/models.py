@@ -318,13 +318,15 @@ class HowSure(models.TextChoices):
 class Clearing(Document):
     """That lines of a statement and entries of the ledger are the same money, and why. It posts nothing.
 
-    It is complete once the database has found both sides to be the same sum. Undone it frees both, and stays.
+    It is complete once the database has found both sides to be the same sum. Undone it frees both, and stays. Two
+    entries that the bank never shows may be matched with each other: from `settled_on` they are on their way no more.
     """
 
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="clearings")
     how_sure = models.CharField(max_length=8, choices=HowSure.choices)
     reasons = models.CharField(max_length=300)
     complete = models.BooleanField(default=False, editable=False)
+    settled_on = models.DateField("no longer on their way from", null=True, blank=True)
     undone_on = models.DateField(null=True, blank=True)
     undone_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     undo_reason = models.CharField(max_length=150, blank=True)

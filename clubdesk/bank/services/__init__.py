@@ -3,6 +3,7 @@
 from clubdesk.bank.services.clearing import accept, clear, explain_line, undo_clearing
 from clubdesk.bank.services.details import set_bank_details
 from clubdesk.bank.services.importing import import_statement
+from clubdesk.bank.services.pairing import match_entries
 from clubdesk.bank.services.reconciling import reopen_month, sign_off_month
 from clubdesk.bank.services.runs import (
     leave_out,
@@ -23,6 +24,7 @@ __all__ = [
     "leave_out",
     "make_file",
     "make_run",
+    "match_entries",
     "record_paid",
     "record_returned",
     "record_statement_line",

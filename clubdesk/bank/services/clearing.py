@@ -43,7 +43,7 @@ def clear(
 
     Raises Refused where they are of several accounts, come to different sums, or are explained already.
     """
-    account = _locked(lines[0].bank_account_id if lines else None)
+    account = locked(lines[0].bank_account_id if lines else None)
     if found := ledger.written(Clearing, key):
         return found
     if not postings:
@@ -59,9 +59,15 @@ def clear(
     stated, booked = total(line.amount for line in lines), total(posting.amount for posting in postings)
     if stated != booked:
         raise Refused(f"The statement says {shown(stated)} and what explains it {shown(booked)}.")
-    document = Clearing.objects.create(
+    document = Clearing(
         key=key or uuid.uuid4(), bank_account=account, how_sure=how_sure, reasons=reasons.strip()[:300], recorded_by=by
     )
+    return join(document, lines=lines, postings=postings)
+
+
+def join(document: Clearing, *, lines: Sequence[StatementLine] = (), postings: Sequence[Posting] = ()) -> Clearing:
+    """Write the clearing with what it joins; the database finds both sides to be the same sum."""
+    document.save()
     ClearedLine.objects.bulk_create(ClearedLine(clearing=document, line=line) for line in lines)
     ClearedPosting.objects.bulk_create(ClearedPosting(clearing=document, posting=each) for each in postings)
     document.complete = True
@@ -69,7 +75,7 @@ def clear(
     return document
 
 
-def _locked(pk: int | None) -> BankAccount:
+def locked(pk: int | None) -> BankAccount:
     if pk is None:
         raise Refused("Choose a line of the statement.")
     return BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=pk)
@@ -77,13 +83,14 @@ def _locked(pk: int | None) -> BankAccount:
 
 @verb(permission="bank.change_statementline", title="Undo this clearing")
 def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Clearing:
-    """The lines and entries were not the same money: both are free again. What was posted stays as it is."""
-    _locked(clearing.bank_account_id)
+    """What it joins was not the same money: it is free again. What was posted stays as it is."""
+    locked(clearing.bank_account_id)
     document = Clearing.objects.get(pk=clearing.pk)
     if document.undone_on:
         return document
     signed = document.bank_account.reconciliations.filter(reopened_on=None).order_by("month_end").last()
-    if signed and document.lines.filter(line__date__lte=signed.month_end).exists():
+    settled = signed and document.settled_on and document.settled_on <= signed.month_end
+    if signed and (settled or document.lines.filter(line__date__lte=signed.month_end).exists()):
         raise Refused(f"{signed.month_end:%B %Y} is signed off; open the month first.")
     if not reason.strip():
         raise Refused("Say why it is undone.")
@@ -111,7 +118,7 @@ def accept(
     `answer` names what it is made of, as `bank.expected` does: "posting 12", "charge 7", "lodgement 3", "item 9",
     "cards 120.50" or "rule 4". Raises Refused where any of it is no longer so; then nothing is saved.
     """
-    _locked(lines[0].bank_account_id if lines else None)
+    locked(lines[0].bank_account_id if lines else None)
     postings: list[Posting] = []
     parts = sorted(_parted(each) for each in answer)
     known = [pk for kind, pk in parts if kind == "posting"]
