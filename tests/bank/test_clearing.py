@@ -128,7 +128,7 @@ class TestClearing:
 class TestExplaining:
     def test_a_receipt_that_was_recorded_is_found_by_the_familys_name(self, account, line, charge, home, by):
         fees.record_receipt(household=home, amount=as_amount(60), method=Method.TRANSFER, on=NOW, by=by)
-        line("60.00", "MIRABAR I")
+        line("60.00", "MIRABAR IDA")
         ((grade, words),) = grades(account)
         assert grade == "certain"
         assert words.startswith("Mirabar family: Bank transfer, receipt 1")
@@ -161,7 +161,7 @@ class TestExplaining:
         reference = payment_reference(home)
         wrong = f"{reference[:-1]}{(int(reference[-1]) + 1) % 10}"
         line("60.00", f"TFR {wrong}")
-        assert explain(account)[0] == []
+        assert [grade for grade, _ in grades(account)] == ["possible"]
 
     def test_the_departments_sum_pays_its_lodgement(self, account, line, by):
         scheme = factories.scheme()

@@ -6,6 +6,7 @@ from django.db.models import Exists, QuerySet
 from django.http import HttpRequest
 
 from clubdesk.bank import selectors, services
+from clubdesk.bank.admin.ways import WAYS, CorrectionPage
 from clubdesk.bank.models import BankAccount, Clearing, StatementImport, StatementLine
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Posting
@@ -105,7 +106,7 @@ class StatementLineAdmin(DocumentAdmin[StatementLine]):
     )  # fmt: skip
     readonly_fields = fields
     add_page = LinePage()
-    pages = (ExplainPage(),)
+    pages = (ExplainPage(), *WAYS, CorrectionPage())
     amount_shown = amount_column("amount", "Amount")
 
     @admin.display(description="Explained", boolean=True)

@@ -1,4 +1,4 @@
-"""Explaining lines of a statement: by entries that stand, by documents that are made for them; and undoing it."""
+"""Lines of a statement matched with entries that stand; and undoing it."""
 
 import uuid
 from collections.abc import Sequence
@@ -6,26 +6,18 @@ from datetime import date
 
 from django.contrib.auth.models import User
 
-from clubdesk.bank import posting
 from clubdesk.bank.models import (
     BankAccount,
-    BankRule,
     ClearedLine,
     ClearedPosting,
     Clearing,
     HowSure,
-    PaymentItem,
     StatementLine,
 )
-from clubdesk.bank.services.runs import record_paid
-from clubdesk.bank.services.statements import settle_cards
 from clubdesk.errors import Refused
-from clubdesk.fees.models import Charge, Lodgement, Method
-from clubdesk.fees.services import record_lodgement_paid, record_receipt
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Posting
-from clubdesk.ledger.selectors import entries_of
-from clubdesk.money import as_amount, shown, total
+from clubdesk.money import shown, total
 from clubdesk.verbs import verb
 
 
@@ -107,84 +99,3 @@ def explain_line(*, line: StatementLine, posting: Posting, by: User) -> Clearing
     for found in Clearing.objects.filter(undone_on=None, lines__line=line, postings__posting=posting):
         return found
     return clear(lines=[line], postings=[posting], reasons="chosen by hand", by=by)
-
-
-@verb(permission="bank.change_statementline", title="Take an answer to what a line is")
-def accept(
-    *, lines: Sequence[StatementLine], answer: Sequence[str], reasons: str, how_sure: HowSure, by: User
-) -> Clearing:
-    """Take an answer to what explains the lines: make the documents that are missing, by their verbs, and clear.
-
-    `answer` names what it is made of, as `bank.expected` does: "posting 12", "charge 7", "lodgement 3", "item 9",
-    "cards 120.50" or "rule 4". Raises Refused where any of it is no longer so; then nothing is saved.
-    """
-    locked(lines[0].bank_account_id if lines else None)
-    postings: list[Posting] = []
-    parts = sorted(_parted(each) for each in answer)
-    known = [pk for kind, pk in parts if kind == "posting"]
-    postings += list(Posting.objects.filter(pk__in=known).select_related("entry"))
-    made = [part for part in parts if part[0] != "posting"]
-    if made:
-        postings += _made(made, lines, by)
-    return clear(lines=lines, postings=postings, reasons=reasons, how_sure=how_sure, by=by)
-
-
-def _parted(name: str) -> tuple[str, str]:
-    kind, _, pk = name.partition(" ")
-    return kind, pk
-
-
-def _made(parts: Sequence[tuple[str, str]], lines: Sequence[StatementLine], by: User) -> list[Posting]:
-    """The bank's postings of the documents that are made for the lines, dated by the statement."""
-    kind, numbers, line = parts[0][0], [pk for _, pk in parts], lines[0]
-    if kind == "charge":
-        return _received(list(Charge.objects.filter(pk__in=numbers)), lines, by)
-    if kind == "lodgement":
-        lodgement = record_lodgement_paid(lodgement=Lodgement.objects.get(pk=numbers[0]), on=line.date, by=by)
-        return _bank_postings(lodgement, line)
-    if kind == "item":
-        items = list(PaymentItem.objects.filter(pk__in=numbers).select_related("run"))
-        record_paid(run=items[0].run, items=items, on=line.date, by=by)
-        found = PaymentItem.objects.filter(pk__in=numbers).select_related("claim", "expense", "repayment")
-        return [posting for item in found for posting in _bank_postings(item.document, line)]
-    if kind == "cards":
-        takings = as_amount(numbers[0])
-        settled = settle_cards(takings=takings, fee=takings - line.amount, on=line.date, by=by)
-        return _bank_postings(settled, line)
-    if kind == "rule":
-        return [_by_rule(BankRule.objects.get(pk=numbers[0]), line, by)]
-    raise Refused("That answer is not known.")
-
-
-def _received(charges: Sequence[Charge], lines: Sequence[StatementLine], by: User) -> list[Posting]:
-    """A receipt a line; what is beyond the fees stays as the family's credit."""
-    if not charges:
-        raise Refused("That fee is not there any more.")
-    found = []
-    for line in lines:
-        receipt = record_receipt(
-            household=charges[0].household, amount=line.amount, method=Method.TRANSFER, on=line.date, by=by,
-            reference=line.text[:60], charges=charges,
-        )  # fmt: skip
-        found += _bank_postings(receipt, line)
-    return found
-
-
-def _bank_postings(document: object, line: StatementLine) -> list[Posting]:
-    """What of the document's standing entries is in the line's account and explains nothing yet."""
-    entries = entries_of(document).filter(reversed_by=None)  # type: ignore[arg-type]
-    rows = Posting.objects.filter(entry__in=entries, account_id=line.bank_account.account_id)
-    return list(rows.exclude(clearings__stands=True))
-
-
-def _by_rule(rule: BankRule, line: StatementLine, by: User) -> Posting:
-    if not rule.in_use or not rule.catches(line.text, line.amount):
-        raise Refused(f"The rule “{rule}” does not speak of this line any more.")
-    account = line.bank_account.account
-    journal = ledger.record_journal(
-        on=line.date,
-        narration=rule.name,
-        lines=posting.rule_lines(line.amount, account, rule.account, rule.party, rule.fund),
-        by=by,
-    )
-    return next(iter(_bank_postings(journal, line)))

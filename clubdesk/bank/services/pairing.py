@@ -1,16 +1,19 @@
 """What the bank never shows, or takes back itself: two entries, or two lines, matched with each other."""
 
 import uuid
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 
-from clubdesk.bank.models import BankAccount, ClearedPosting, Clearing, HowSure
-from clubdesk.bank.services.clearing import join, locked
+from clubdesk.bank.models import BankAccount, ClearedLine, ClearedPosting, Clearing, HowSure, StatementLine
+from clubdesk.bank.posting import held_lines
+from clubdesk.bank.services.clearing import clear, join, locked
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Posting
-from clubdesk.money import nil
+from clubdesk.ledger.selectors import entries_of, month_end
+from clubdesk.money import nil, shown
 from clubdesk.verbs import verb
 
 
@@ -44,6 +47,53 @@ def match_entries(*, posting: Posting, other: Posting, reason: str, by: User, ke
         recorded_by=by,
     )
     return join(document, postings=pair)
+
+
+@verb(permission="bank.change_statementline", title="Match with the bank’s correction")
+def match_correction(
+    *,
+    lines: Sequence[StatementLine],
+    by: User,
+    reasons: str = "the bank put its own line right",
+    how_sure: HowSure = HowSure.BY_HAND,
+    key: uuid.UUID | None = None,
+) -> Clearing:
+    """Say that the bank took a line of its own back by a second one; the book has neither.
+
+    Where a month ends between them the bank's balance has what is not the club's: then it stands under what is not
+    explained yet from the one day to the other. Raises Refused for lines that do not cancel each other.
+    """
+    account = locked(lines[0].bank_account_id if lines else None)
+    if found := ledger.written(Clearing, key):
+        return found
+    if len(lines) != 2 or lines[0].bank_account_id != lines[1].bank_account_id:
+        raise Refused("Choose a line of the account and the one that takes it back.")
+    first, second = sorted(lines, key=lambda line: (line.date, line.pk))
+    if first.amount + second.amount != nil():
+        raise Refused(f"{shown(first.amount)} and {shown(second.amount)} do not cancel each other.")
+    if ClearedLine.objects.filter(line__in=lines, stands=True).exists():
+        raise Refused("This line is matched already.")
+    document = Clearing(
+        key=key or uuid.uuid4(), bank_account=account, how_sure=how_sure, reasons=reasons.strip()[:300], recorded_by=by
+    )
+    if month_end(first.date) == month_end(second.date):
+        return join(document, lines=[first, second])
+    return _held_between(document, first, second)
+
+
+def _held_between(document: Clearing, first: StatementLine, second: StatementLine) -> Clearing:
+    """Each line matched with an entry of its own day, the second of which undoes the first."""
+    by, bank = document.recorded_by, document.bank_account.account
+    held = ledger.record_journal(
+        on=first.date, narration="A mistake of the bank’s", lines=held_lines(first.amount, bank), by=by
+    )
+    ledger.reverse_journal(journal=held, on=second.date, reason="the bank put it right", by=by)
+    entry = entries_of(held).get()
+    clear(
+        lines=[first], postings=[entry.postings.get(account=bank)], reasons=document.reasons, by=by,
+        how_sure=HowSure(document.how_sure),
+    )  # fmt: skip
+    return join(document, lines=[second], postings=[entry.reversed_by.postings.get(account=bank)])
 
 
 def _settled_on(account: BankAccount, pair: list[Posting]) -> date:
