@@ -34,6 +34,8 @@ __all__ = [
 ]  # fmt: skip
 
 SURE, LIKE, LEAD = 93, 80, 12
+LATELY = 60
+"""So many days after something was owed a name alone is still certain."""
 
 
 @dataclass
@@ -53,6 +55,7 @@ class Matcher:
         self.items = sorted(self.items, key=lambda each: (each.day, each.cents, in_order(each.key)))
         self.words = {line.key: words_of(line.text) for line in self.lines}
         self.open_lines = {line.key for line in self.lines}
+        self.doubted: set[int] = set()
         self.open_items = {each.key for item in self.items for each in (item, *item.parts)}
         self.of_amount: dict[int, list[Expected]] = defaultdict(list)
         self.club_words = frozenset(words_of(self.club))
@@ -212,7 +215,7 @@ class Matcher:
         """A reference is certain, unless the line speaks of money going back or names somebody else in full."""
         payers = {item.payer for item in items}
         others = (name for payer in self.liked(line) if payer not in payers for name in self.names[payer])
-        doubtful = self._goes_back(line) or any(item.says for item in items)
+        doubtful = line.key in self.doubted or self._goes_back(line) or any(item.says for item in items)
         if doubtful or any(named_in_full(name, self.words[line.key]) for name in others):
             return Grade.LIKELY
         return Grade.CERTAIN
@@ -226,7 +229,8 @@ class Matcher:
         odd = unexplained(words, known)
         if not any(named_in_full(name, words) for name in names):
             return Grade.POSSIBLE if odd else Grade.LIKELY
-        return Grade.LIKELY if odd or self._goes_back(line) or item.says else Grade.CERTAIN
+        doubtful = line.key in self.doubted or self._goes_back(line) or item.says or apart(item, line) > LATELY
+        return Grade.LIKELY if odd or doubtful else Grade.CERTAIN
 
     def _open_of(self, batch: str) -> list[Expected]:
         return [item for item in self.of_batch[batch] if item.key in self.open_items]

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from clubdesk.bank.matching import Matcher
 
 TAKES_BACK_WITHIN = timedelta(days=21)
+PLAINLY = 90
+"""How like a name is that a line plainly speaks of."""
 MOST_SHOWN = 4
 """So many answers are shown of which none is better than the others."""
 
@@ -27,6 +29,7 @@ def by_corrections(matcher: "Matcher") -> None:
         words = set(matcher.words[line.key])
         if words & (BOUNCED | CORRECTED):
             taken = [each for each in waiting[-line.cents] if _takes_back(matcher, line, each)]
+            matcher.doubted |= {each.key for each in taken}
             if taken and (words & CORRECTED or not _in_the_book(matcher, taken[-1])):
                 waiting[-line.cents].remove(taken[-1])
                 matcher.take([taken[-1], line], (), Grade.LIKELY, "the second takes the first back")
@@ -44,10 +47,10 @@ def _takes_back(matcher: "Matcher", line: BankLine, earlier: BankLine) -> bool:
 
 
 def _in_the_book(matcher: "Matcher", line: BankLine) -> bool:
-    """Whether an entry stands for the line, so that it was recorded before it was taken back."""
+    """Whether an entry of whoever the line names stands, so that it was recorded before it was taken back."""
     liked = matcher.liked(line)
     return any(
-        not item.loose and not item.says and within(item, line) and (not item.names or item.payer in liked)
+        not item.loose and not item.says and within(item, line) and liked.get(item.payer, 0) >= PLAINLY
         for item in matcher.of_amount[line.cents]
     )
 
