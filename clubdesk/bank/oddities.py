@@ -25,9 +25,10 @@ MOST_SHOWN = 4
 def by_corrections(matcher: "Matcher") -> None:
     """A line and the later one by which the bank takes it back; not where the book has an entry of just the first."""
     waiting: dict[int, list[BankLine]] = defaultdict(list)
-    for line in matcher.left():
+    takes_back = {line.key: not (BOUNCED | CORRECTED).isdisjoint(matcher.words[line.key]) for line in matcher.lines}
+    for line in sorted(matcher.left(), key=lambda each: (each.day, takes_back[each.key], each.text, each.key)):
         words = set(matcher.words[line.key])
-        if words & (BOUNCED | CORRECTED):
+        if takes_back[line.key]:
             taken = [each for each in waiting[-line.cents] if _takes_back(matcher, line, each)]
             matcher.doubted |= {each.key for each in taken}
             if taken and (words & CORRECTED or not _in_the_book(matcher, taken[-1])):

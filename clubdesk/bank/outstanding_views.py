@@ -14,7 +14,7 @@ from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section, link_to
 from clubdesk.verbs import may, verb_of
 
-COLUMNS = ("Date", "Entry", "Amount", "Waits", "Two that cancel each other")
+COLUMNS = ("Date", "Entry", "Amount", "Waits", "What cancels it")
 
 
 def outstanding_entries(request: HttpRequest, site: AdminSite) -> HttpResponse:
@@ -40,7 +40,7 @@ def _section(account: BankAccount, may_match: bool) -> Section:
         days = (today - each.entry.date).days
         page = reverse("admin:ledger_journalentry_match-entry", args=[each.entry_id])
         link = Link("Match the two", page) if may_match and amounts[-each.amount] else ""
-        waits = "1 day" if days == 1 else f"{days} days"
+        waits = "since today" if not days else "1 day" if days == 1 else f"{days} days"
         rows.append(
             (
                 each.entry.date,

@@ -36,7 +36,7 @@ ROOM = Room(
     on_home=70,
     menu=(
         Entry("Bring a bank statement in", "admin:import_statement", "bank.add_statementline"),
-        Entry("Explain bank lines", "admin:explain_lines", "bank.view_statementline"),
+        Entry("Match bank lines", "admin:explain_lines", "bank.view_statementline"),
         Entry("Reconcile a month", "admin:reconcile_month", "bank.view_reconciliation"),
         Entry("On its way to the bank", "admin:outstanding_entries", "bank.view_statementline"),
         Entry("The tin, the reader, the department, the depot", "admin:money_streams", "bank.view_statementline"),
@@ -75,8 +75,8 @@ ROOM = Room(
             count=lambda on: PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED).count(),
         ),
         Waits(
-            "bank line that nothing explains",
-            "bank lines that nothing explains",
+            "bank line not matched yet",
+            "bank lines not matched yet",
             permission="bank.change_statementline",
             page="admin:explain_lines",
             count=lambda on: StatementLine.objects.filter(selectors.UNEXPLAINED).count(),

@@ -99,7 +99,7 @@ class TestClearing:
 
     def test_a_line_and_an_entry_are_used_once(self, line, raffle, by):
         first = services.clear(lines=[line("5.00", "CASH")], postings=[raffle], reasons="x", by=by)
-        with pytest.raises(Refused, match="explains another line already"):
+        with pytest.raises(Refused, match="matched with another line already"):
             services.clear(lines=[line("5.00", "CASH 2")], postings=[raffle], reasons="x", by=by)
         with pytest.raises(IntegrityError, match="never deleted"), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("DELETE FROM bank_clearedline")

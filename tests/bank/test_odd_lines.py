@@ -133,9 +133,10 @@ class TestAPaymentThatBounces:
 
 
 class TestTheBanksOwnCorrection:
-    def test_a_wrong_line_and_its_reverse_cancel_each_other(self, account, line, by):
+    @pytest.mark.parametrize("day", [NEXT, LATER])
+    def test_a_wrong_line_and_its_reverse_cancel_each_other(self, account, line, by, day):
         line("500.00", "DEPOSIT 4471")
-        line("-500.00", "REVERSAL DEPOSIT 4471", on=LATER)
+        line("-500.00", "REVERSAL DEPOSIT 4471", on=day)
         (found,) = explain(account)[0]
         assert (found.how_sure, len(found.lines), found.answers[0].made_of) == ("likely", 2, ("correction",))
         take(account, by)

@@ -24,7 +24,9 @@ class PairForm(VerbForm[JournalEntry]):
     reason = reason_field("Why the bank never shows these two: for instance, banked twice in the book and put right.")
 
     def prepare(self) -> None:
-        choose_from(self, "other", selectors.contrary_to(self.target))
+        rows = choose_from(self, "other", selectors.contrary_to(self.target))
+        if len(rows) == 1:
+            self.fields["other"].initial = rows[0]
 
 
 class PairPage(VerbPage[JournalEntry, Clearing]):

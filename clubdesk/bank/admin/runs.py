@@ -67,6 +67,8 @@ class RunForm(VerbForm[None]):
         return cleaned
 
     def prepare(self) -> None:
+        if not self.is_bound:
+            del self.fields["beyond"]  # asked only of a run that is too large
         self.payable = payable = selectors.credits_to_repay()
         claims = choose_from(self, "claims", selectors.claims_to_pay())
         expenses = choose_from(self, "expenses", selectors.expenses_to_pay())

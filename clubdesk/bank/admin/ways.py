@@ -156,7 +156,9 @@ class CorrectionForm(VerbForm[StatementLine]):
     other = OtherLine(StatementLine.objects.none(), label="It belongs to", empty_label=None)
 
     def prepare(self) -> None:
-        choose_from(self, "other", taken_back_by(self.target))
+        rows = choose_from(self, "other", taken_back_by(self.target))
+        if len(rows) == 1:
+            self.fields["other"].initial = rows[0]
 
 
 class CorrectionPage(WayPage):
@@ -196,13 +198,22 @@ class RuleLink(LinkPage[StatementLine]):
         return f"{add_page_of(BankRule)}?{urlencode(filled)}"
 
 
-WAYS: tuple[AnyButton, ...] = (ReceiptPage(), SupplierPage(), LineJournalPage(), TransferPage(), RuleLink())
-"""The ways that stand beside every line; those that ask the book first stand on the line's own page alone."""
+SHORT: dict[str, AnyButton] = {
+    "Receipt": ReceiptPage(),
+    "Supplier": SupplierPage(),
+    "Journal": LineJournalPage(),
+    "Transfer": TransferPage(),
+    "Rule": RuleLink(),
+}
+"""What the ways are called beside every line; one that must ask the book first stands on the line’s page alone."""
+WAYS = tuple(SHORT.values())
 
 
 def ways_of(request: HttpRequest, line: StatementLine) -> list[tuple[str, str]]:
     """What the buttons beside a line that waits say, and where they lead."""
-    ways = [way for way in WAYS if may(request.user, way.permission)]
-    if line.amount < nil() or line.bank_account.account.role != Role.BANK:
-        ways = [way for way in ways if not isinstance(way, ReceiptPage)]
-    return [(way.title, way.url(line)) for way in ways]
+    is_receipt = line.amount > nil() and line.bank_account.account.role == Role.BANK
+    return [
+        (name, way.url(line))
+        for name, way in SHORT.items()
+        if may(request.user, way.permission) and (is_receipt or not isinstance(way, ReceiptPage))
+    ]

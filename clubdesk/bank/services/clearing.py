@@ -21,7 +21,7 @@ from clubdesk.money import shown, total
 from clubdesk.verbs import verb
 
 
-@verb(permission="bank.change_statementline", title="Explain lines of a statement")
+@verb(permission="bank.change_statementline", title="Match lines of a statement")
 def clear(
     *,
     lines: Sequence[StatementLine],
@@ -39,15 +39,15 @@ def clear(
     if found := ledger.written(Clearing, key):
         return found
     if not postings:
-        raise Refused("Choose what explains the line.")
+        raise Refused("Choose what the line is.")
     if any(line.bank_account_id != account.pk for line in lines):
         raise Refused("The lines are of several accounts.")
     if any(posting.account_id != account.account_id for posting in postings):
         raise Refused("That entry is of another account.")
     if ClearedLine.objects.filter(line__in=lines, stands=True).exists():
-        raise Refused("This line is explained already.")
+        raise Refused("This line is matched already.")
     if ClearedPosting.objects.filter(posting__in=postings, stands=True).exists():
-        raise Refused("That entry explains another line already.")
+        raise Refused("That entry is matched with another line already.")
     stated, booked = total(line.amount for line in lines), total(posting.amount for posting in postings)
     if stated != booked:
         raise Refused(f"The statement says {shown(stated)} and what explains it {shown(booked)}.")
@@ -73,7 +73,7 @@ def locked(pk: int | None) -> BankAccount:
     return BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=pk)
 
 
-@verb(permission="bank.change_statementline", title="Undo this clearing")
+@verb(permission="bank.change_statementline", title="Undo this match")
 def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Clearing:
     """What it joins was not the same money: it is free again. What was posted stays as it is."""
     locked(clearing.bank_account_id)
@@ -93,7 +93,7 @@ def undo_clearing(*, clearing: Clearing, on: date, reason: str, by: User) -> Cle
     return document
 
 
-@verb(permission="bank.change_statementline", title="Explain this line")
+@verb(permission="bank.change_statementline", title="Match with an entry")
 def explain_line(*, line: StatementLine, posting: Posting, by: User) -> Clearing:
     """Say which line of the ledger a statement line is. Raises Refused for another amount or account."""
     for found in Clearing.objects.filter(undone_on=None, lines__line=line, postings__posting=posting):
