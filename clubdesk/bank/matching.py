@@ -34,8 +34,8 @@ __all__ = [
 ]  # fmt: skip
 
 SURE, LIKE, LEAD = 93, 80, 12
-LATELY = 60
-"""So many days after something was owed a name alone is still certain."""
+LATELY, COMMON = 60, 3
+"""A name alone is certain for so many days after something was owed, of a family name that so few in the book have."""
 
 
 @dataclass
@@ -91,7 +91,9 @@ class Matcher:
     def _index_names(self) -> None:
         """Payers by the letter pairs of their family names: a line is held only against names like its words."""
         self.pairs: dict[str, list[str]] = defaultdict(list)
+        self.bearers: Counter[str] = Counter()
         for payer, names in self.names.items():
+            self.bearers.update({plain(name)[1] for name in names})
             for pair in {pair for name in names for pair in pairs(plain(name)[1])}:
                 self.pairs[pair].append(payer)
 
@@ -227,8 +229,11 @@ class Matcher:
         words, names = self.words[line.key], self.names[item.payer]
         known = {part for name in names for part in plain(name)} | self.club_words | {*words_of(item.what)}
         odd = unexplained(words, known)
-        if not any(named_in_full(name, words) for name in names):
+        in_full = [name for name in names if named_in_full(name, words)]
+        if not in_full:
             return Grade.POSSIBLE if odd else Grade.LIKELY
+        if all(self.bearers[plain(name)[1]] > COMMON for name in in_full):
+            return Grade.LIKELY
         doubtful = line.key in self.doubted or self._goes_back(line) or item.says or apart(item, line) > LATELY
         return Grade.LIKELY if odd or doubtful else Grade.CERTAIN
 

@@ -105,6 +105,15 @@ def test_a_namesake_who_owes_nothing_speaks_against_a_full_name():
     assert match(line, [fee], others={"2": [("Sam", "Lee")]})[0].grade == Grade.LIKELY
 
 
+@pytest.mark.parametrize(("others", "grade"), [(2, "CERTAIN"), (3, "LIKELY")])
+def test_a_full_name_of_a_family_name_that_many_have_is_not_certain(others, grade):
+    """A grandmother of another family may well be called so too."""
+    fee = Expected("fee", BEFORE, 6000, "fee", names=(("Fiona", "Jones"),), payer="1", loose=True)
+    of_the_name = {str(n): [(given, "Jones")] for n, given in enumerate(("Bo", "Cy", "Al")[:others], 2)}
+    (found,) = match([BankLine(1, DAY, 6000, "FIONA JONES")], [fee], others=of_the_name)
+    assert found.grade.name == grade
+
+
 @pytest.mark.parametrize(
     ("words", "grade"),
     [
