@@ -79,7 +79,7 @@ def reconcile(bank_account: BankAccount, until: date, statement_balance: Money) 
     lines = bank_account.lines.filter(date__lte=until)
     if before:
         lines = lines.filter(date__gt=before.month_end)
-    open_ones = list(_outstanding(bank_account, until))
+    open_ones = outstanding(bank_account, until)
     return Reconciled(
         bank_account=bank_account,
         month_end=until,
@@ -98,13 +98,14 @@ def book_balance(bank_account: BankAccount, until: date) -> Money:
     return as_amount(found.after_closing.get((bank_account.account_id,), Decimal(0)))
 
 
-def _outstanding(bank_account: BankAccount, until: date) -> list[Posting]:
-    """Entries of the account up to the day that no line up to the day explains.
+def outstanding(bank_account: BankAccount, until: date) -> list[Posting]:
+    """Entries of the account up to the day that no line up to the day explains, and no other entry by then.
 
     An entry and its reversal, neither of which the bank ever showed, cancel each other. What is dated before the month
     of the account's first line is taken as shown: the book began with no statement of it.
     """
-    shown = ClearedPosting.objects.filter(stands=True, clearing__lines__line__date__lte=until)
+    by_then = Q(clearing__lines__line__date__lte=until) | Q(clearing__settled_on__lte=until)
+    shown = ClearedPosting.objects.filter(by_then, stands=True)
     shown = shown.filter(posting__account=bank_account.account)
     partner = Q(posting__entry__reverses=OuterRef("entry")) | Q(posting__entry__reversed_by=OuterRef("entry"))
     undone = Q(entry__reversed_by__date__lte=until) | Q(entry__reverses__isnull=False)

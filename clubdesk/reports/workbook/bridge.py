@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.statements import moved_accounts
+from clubdesk.reports.statements import SIDES, is_receipt, moved_accounts, side_name
 from clubdesk.reports.tracing import LINE_KINDS
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.moves import MoneyAt, OtherAt
+from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt, named_line
 from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters, together
@@ -30,23 +31,21 @@ class BridgeAt:
 
 def write(
     context: Context, sheet: Sheet, *, trial: TrialAt, income: IncomeAt, receipts: ReceiptsAt, money: MoneyAt,
-    other: OtherAt,
+    other: OtherAt, parties: PartiesAt,
 ) -> BridgeAt:  # fmt: skip
     now = context.figures
     note = "From money to the accrual surplus: what is owed adds at the end and is taken off at the start."
     sheet.top(context.note(note), ["Code", "", "Amount"], "Bridge from cash to accrual")
     equity = now.of_kind(Kind.EQUITY)
-    brought = together(receipts.lines[line.pk] for line in equity if line.pk in receipts.lines)
+    found = [(line, receipts.lines[line.pk]) for line in equity if line.pk in receipts.lines]
+    brought = together(term if is_receipt(line, now) else -term for line, term in found)
     first = sheet.line(["", "Receipts less payments", receipts.net.formula])
-    sheet.line(["", "Less money brought in when the book began", (-brought).formula])
+    sheet.line(["", "Less money of corrections of earlier years", (-brought).formula])
     accounts = moved_accounts(now)
     for account in accounts:
-        if account.pk not in trial.openings:
-            continue
-        start, end = (Named(f"{account.name}, at the {when}", account.name) for when in ("start", "end"))
-        sheet.line([account.code, start, (-trial.openings[account.pk]).formula])
-        sheet.line([account.code, end, trial.balance(account).formula])
-    sheet.line(["", "Brought in otherwise than as money", (brought + trial.moved(*equity)).formula])
+        if account.pk in trial.openings:
+            _write_account(sheet, account, trial, parties)
+    sheet.line(["", "Corrections of earlier years otherwise than as money", (brought + trial.moved(*equity)).formula])
     (whole,) = sheet.sums(first, "C")
     reached = sheet.total(["", "Surplus by this bridge", whole])
     sheet.line(["", "Surplus by the ledger", income.surplus.formula])
@@ -55,6 +54,19 @@ def write(
     difference = sheet.term("C")
     sheet.blank()
     return BridgeAt(difference, *_write_lines(context, sheet, accounts, trial, money, other))
+
+
+def _write_account(sheet: Sheet, account: Account, trial: TrialAt, parties: PartiesAt) -> None:
+    """What stood at the start and stands at the end; of an account with parties, what is owed and what is owing."""
+    if not account.needs_party:
+        both = [(Kind(account.kind), trial.openings[account.pk], trial.balance(account))]
+    else:
+        both = [(among, parties.at_the_start(account, among), parties.at_the_end(account, among)) for among in SIDES]
+    for among, start, end in both:
+        name = side_name(account, among)
+        if among == account.kind or start.value or end.value:
+            sheet.line([account.code, Named(f"{name}, at the start", account.name), (-start).formula])
+            sheet.line([account.code, Named(f"{name}, at the end", account.name), end.formula])
 
 
 def _write_lines(
@@ -75,7 +87,7 @@ def _write_lines(
             continue
         apart = sum((term.value for term in moved), ZERO) - accrued.value
         left = Formula(f"=ROUND(SUM(C{row}:{between}{row})-{accrual}{row},2)", apart)
-        sheet.line([line.code, named_line(line), *(term.formula for term in moved), accrued.formula, left])
+        sheet.line([line.code, named_line(line, now), *(term.formula for term in moved), accrued.formula, left])
     gaps, sums = sheet.apart(gap, first), sheet.sums(first, columns)
     sheet.total(["", "Total", *sums])
     of_accounts = [trial.moved(*now.money), *(trial.moved(account) for account in accounts)]

@@ -117,7 +117,7 @@ def _other(context: Context, sums: dict[tuple[int, Against], int]) -> Iterator[t
 def _moves(context: Context) -> Iterator[tuple[Any, ...]]:
     """Every move of the year: what it follows from, what moved, the line's code and name, the fund, and the amount."""
     now = context.figures
-    lines = {account.pk: (account.code, line_name(account)) for account in now.accounts}
+    lines = {account.pk: (account.code, line_name(account, now)) for account in now.accounts}
     funds = {fund.pk: fund.name for fund in now.funds}
     for day, key, cents, source in moves(day_before(now.first), now.last, Chart.of(now.accounts)):
         yield (day, *source), key, *lines[key[1]], funds[key[0]], cents, decimal_of(cents) + ZERO

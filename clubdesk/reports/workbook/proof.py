@@ -8,10 +8,12 @@ from clubdesk.ledger.models import Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.workbook.bridge import BridgeAt
 from clubdesk.reports.workbook.context import Context
+from clubdesk.reports.workbook.funds import FundsAt
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.journal import JournalAt
 from clubdesk.reports.workbook.ledger import LedgerAt
 from clubdesk.reports.workbook.moves import MoneyAt
+from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
@@ -44,14 +46,16 @@ class ProofAt:
 
 def write(
     context: Context, sheet: Sheet, *, journal: JournalAt, ledger: LedgerAt, trial: TrialAt, income: IncomeAt,
-    position: PositionAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt, of_rooms: list[tuple[int, Proved]],
+    position: PositionAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt, parties: PartiesAt, funds: FundsAt,
+    of_rooms: list[tuple[int, Proved]],
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
     of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, money, receipts, bridge)]
     proofs = [
         *_of_the_ledger(journal, ledger, trial),
-        *_of_net_assets(context, trial, income, position),
+        *_of_net_assets(trial, income, position, funds),
+        *parties.proofs(trial),
         *(proved for _, proved in sorted([*of_rooms, *of_money], key=itemgetter(0))),
         *_of_last_year(context, trial, position),
     ]
@@ -76,9 +80,14 @@ def _of_the_ledger(journal: JournalAt, ledger: LedgerAt, trial: TrialAt) -> Iter
     yield Proved("Every line of the ledger is in the journal, by their number", journal.count, ledger.count, Count)
 
 
-def _of_net_assets(context: Context, trial: TrialAt, income: IncomeAt, position: PositionAt) -> Iterator[Proved]:
-    grew = position.net_assets + trial.balance(*context.figures.of_kind(Kind.EQUITY))
-    yield Proved("Income less expenditure is what net assets grew by", income.surplus, grew)
+def _of_net_assets(trial: TrialAt, income: IncomeAt, position: PositionAt, funds: FundsAt) -> Iterator[Proved]:
+    yield Proved("What the funds began with is what the accounts opened with", funds.start, trial.net_assets_before)
+    grew = position.net_assets - trial.net_assets_before
+    yield Proved(
+        "Income less expenditure, and corrections, are what net assets grew by",
+        income.surplus + funds.corrections,
+        grew,
+    )
     yield Proved("Net assets equal the funds they are kept in", position.net_assets, position.all_funds)
 
 
@@ -95,6 +104,6 @@ def _of_money(
 
 
 def _of_last_year(context: Context, trial: TrialAt, position: PositionAt) -> Iterator[Proved]:
-    if context.cash_of_last_year:
+    if position.net_assets_last_year:
         opening = trial.opened(*context.figures.of_kind(Kind.ASSET, Kind.LIABILITY))
         yield Proved("Last year's net assets are this year's opening", position.net_assets_last_year, opening)

@@ -8,6 +8,7 @@ from typing import Any
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.selectors import Figures
 from clubdesk.reports.statements import is_receipt, line_name
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import criterion
@@ -38,13 +39,13 @@ def write(context: Context, sheet: Sheet, money: MoneyAt) -> ReceiptsAt:
         sheet.heading(title)
         first = sheet.row + 1
         for account in now.accounts:
-            if account.is_money or is_receipt(account) != wanted:
+            if account.is_money or is_receipt(account, now) != wanted:
                 continue
             funds = _by_fund(context, account, sheet.row + 1, header_row, money, sign)
             last = [sign * last_year.cash(account) + ZERO] if last_year else []
             if any(figure.value for figure in funds) or any(last):
                 total = _across(columns[: len(funds)], sheet.row + 1, funds)
-                sheet.line([account.code, named_line(account), *funds, total, *last])
+                sheet.line([account.code, named_line(account, now), *funds, total, *last])
                 lines[account.pk] = sheet.term(columns[len(funds)])
         sums.append(sheet.sums(first, columns))
         totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
@@ -86,7 +87,7 @@ def _write_money(context: Context, sheet: Sheet, net: list[Formula]) -> tuple[Te
     return net_of_all, sheet.term(all_funds)
 
 
-def named_line(account: Account) -> str:
+def named_line(account: Account, now: Figures) -> str:
     """What a line of money is called, known as the account's name where it is that."""
-    text = line_name(account)
+    text = line_name(account, now)
     return Named(text) if text == account.name else text
