@@ -320,7 +320,7 @@ class TestWriteOffs:
     def test_what_cannot_be_is_refused_in_words(self, household, charge, price, pay, by):
         debt = charge(household)
         pay(household, "50.00")
-        with pytest.raises(Refused, match=r"Only 10\.00 of this charge is still to pay"):
+        with pytest.raises(Refused, match=r"Only \$10\.00 of this charge is still to pay"):
             services.write_off(charge=debt, amount=as_amount("11.00"), on=NOW, reason="moved", by=by)
         with pytest.raises(Refused, match="Say why"):
             services.write_off(charge=debt, amount=as_amount("10.00"), on=NOW, reason=" ", by=by)

@@ -89,7 +89,7 @@ class TestPaidBack:
     def test_no_more_than_was_ever_paid_is_said_to_be_paid_back(self, owe, receive, repay):
         fee = owe(50)
         receive(50)
-        with pytest.raises(Refused, match=r"has a credit of 50\.00; no more than that"):
+        with pytest.raises(Refused, match=r"has a credit of \$50\.00; no more than that"):
             repay(51, has_paid=True)
         assert still_open(fee) == [0]
 
