@@ -4,9 +4,6 @@ from datetime import date
 
 from django.test import override_settings
 
-from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount
-from clubdesk.bank.reconciling import reconcile
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
@@ -23,9 +20,9 @@ from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Consent
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.worlds.season import NOW, Season
+from tests.worlds.season import AUGUST, NOW, Season, sign_off
 
-JULY, AUGUST = date(2026, 7, 31), date(2026, 8, 31)
+JULY = date(2026, 7, 31)
 
 
 def grow():
@@ -69,10 +66,3 @@ def of_the_year(by):
     FeeItem.objects.filter(kind=FeeKind.COURSE).update(tax_code="taxable")
     with override_settings(CLUB_GST_FROM=date(2026, 7, 1)):
         yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)
-
-
-def sign_off(by):
-    """August at the bank, as if the bank had said what the book makes of it."""
-    figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
-    stated = figures.book_balance - figures.deposits_not_credited + figures.payments_not_presented
-    bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)

@@ -32,7 +32,7 @@ from clubdesk.rangeday import models as rangeday
 from clubdesk.roll import models as roll
 from clubdesk.verbs import shell_user
 from tests.worlds import demo
-from tests.worlds.copying import STEP, Copy, count_on, run, teach_sqlite
+from tests.worlds.copying import STEP, Copy, count_on, only_copy, run, teach_sqlite
 
 PERIOD = timedelta(weeks=74)
 """As long as the demo, so that its days follow on each other and stay the days of the week that they were."""
@@ -127,6 +127,7 @@ def grow(folder: Path) -> None:
             services.open_year(first_day=date(year, 7, 1), by=by)
         guards.remove(connection)
         with transaction.atomic():
+            only_copy()
             write_all()
         guards.install(connection)
         run("ANALYZE")
