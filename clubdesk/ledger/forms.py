@@ -66,6 +66,10 @@ class LineForm(forms.Form):
 class Lines(forms.BaseFormSet[forms.Form]):
     """Lines of a form, such as those of a journal. The choices of accounts, funds, parties are read once for all."""
 
+    legend = "Lines"
+    adds_up = True
+    """Whether both sides come to the same, which the page tells while it is filled in."""
+
     def __init__(self, *args: Any, **kwargs: Any):
         self._choices: dict[str, list[Any]] = {}
         super().__init__(*args, **kwargs)

@@ -1,6 +1,6 @@
 """Bringing in what families owe, or have paid ahead, when a book begins."""
 
-from typing import cast
+from typing import Any, cast
 
 from django import forms
 from django.http import HttpRequest
@@ -34,6 +34,10 @@ class OpenItemForm(forms.Form):
         empty_label="not known",
     )
 
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
         household, owes, ahead = (cleaned.get(name) for name in ("household", "owes", "paid_ahead"))
@@ -55,9 +59,16 @@ class OpenItemForm(forms.Form):
         return OpenItem(cleaned["household"], amount, cleaned.get("opened_for"))
 
 
+class OpenItemLines(Lines):
+    legend = "Families"
+    adds_up = False
+
+
 OpenItems = cast(
     type[Lines],
-    forms.formset_factory(OpenItemForm, formset=Lines, extra=6, max_num=MOST_FAMILIES, absolute_max=MOST_FAMILIES),
+    forms.formset_factory(
+        OpenItemForm, formset=OpenItemLines, extra=6, max_num=MOST_FAMILIES, absolute_max=MOST_FAMILIES
+    ),
 )
 
 
