@@ -40,7 +40,6 @@ class LineForm(forms.Form):
     def __init__(self, *args: Any, may_be_blank: bool = False, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.may_be_blank = may_be_blank
-        self.label_suffix = ""
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
@@ -79,6 +78,7 @@ class Lines(forms.BaseFormSet[forms.Form]):
 
     def _construct_form(self, i: int, **kwargs: Any) -> forms.Form:
         form: forms.Form = super()._construct_form(i, **kwargs)  # type: ignore[misc]  # not in the stubs
+        form.label_suffix = ""
         for name, field in form.fields.items():
             if not isinstance(field, forms.ModelChoiceField):
                 continue

@@ -1,6 +1,6 @@
 """Bringing in what families owe, or have paid ahead, when a book begins."""
 
-from typing import Any, cast
+from typing import cast
 
 from django import forms
 from django.http import HttpRequest
@@ -33,10 +33,6 @@ class OpenItemForm(forms.Form):
         required=False,
         empty_label="not known",
     )
-
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        self.label_suffix = ""
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
