@@ -61,6 +61,7 @@ WAYS: Ways = {
     "Nothing is posted into a closed year after its closing entry": [
         changed(ENTRY, date="'2020-01-01'"),
         (CLOSED, changed(ENTRY, "number = 3", is_closing="TRUE")),
+        changed(ENTRY, "number = 5", year_id="NULL"),
     ],
     "Each document attached to a journal is the file that was uploaded": [
         changed("ledger_journal", "receipt <> ''", receipt_digest="'other'"),
