@@ -10,7 +10,7 @@ from djmoney.money import Money
 
 from clubdesk.clock import long_day
 from clubdesk.evidence import evidence_path
-from clubdesk.money import Cents, nil
+from clubdesk.money import Cents, nil, shown
 
 
 class Kind(models.TextChoices):
@@ -256,7 +256,7 @@ class Posting(models.Model):
         constraints = [models.CheckConstraint(condition=~Q(amount=0), name="ledger_posting_not_nil")]
 
     def __str__(self) -> str:
-        return f"{self.account} {self.amount}"
+        return f"{self.account} {shown(self.amount)}"
 
     @property
     def debit(self) -> Money:

@@ -178,17 +178,17 @@ class TestFees:
         # Source: Archery Australia age classes: Under 14 to 31 December of the year of the 13th birthday.
         young, old = junior(birth_date=date(2014, 3, 9)), junior(birth_date=date(2010, 3, 9))
         assert [selectors.refundable(event, each.age_class_on(NOW)).amount for each in (young, old)] == [50, 80]
-        with pytest.raises(Refused, match="60.00 against an entry fee of 50.00"):
+        with pytest.raises(Refused, match=r"\$60.00 against an entry fee of \$50.00"):
             services.approve_claim(claim=claim(young, event), by=approver, on=NOW)
         event.refund_up_to = as_amount(45)
         event.save()
-        with pytest.raises(Refused, match="60.00 against a refund of at most 45.00"):
+        with pytest.raises(Refused, match=r"\$60.00 against a refund of at most \$45.00"):
             services.approve_claim(claim=claim(old, event), by=approver, on=NOW)
 
     def test_more_than_the_receipt_says_and_an_entry_not_shown_do_not_pass(self, junior, claim, approver, cash_in):
         cash_in(500)
         short = claim(junior(), receipt_amount=as_amount(55))
-        with pytest.raises(Refused, match="the receipt says 55.00"):
+        with pytest.raises(Refused, match=r"the receipt says \$55.00"):
             services.approve_claim(claim=short, by=approver, on=NOW)
         bare = claim(junior(), event=short.event, entry_shown=False)
         with pytest.raises(Refused, match="entry is not shown"):
@@ -204,10 +204,10 @@ class TestTurns:
             (100, 40, True),
             (40, -20, False),
         ]
-        with pytest.raises(Refused, match="does not cover the earlier claims as well: 60.00"):
+        with pytest.raises(Refused, match=r"does not cover the earlier claims as well: \$60.00"):
             services.approve_claim(claim=second, by=approver, on=NOW)
         services.approve_claim(claim=first, by=approver, on=NOW)
-        with pytest.raises(Refused, match="Entry fund holds 40.00"):
+        with pytest.raises(Refused, match=r"Entry fund holds \$40.00"):
             services.approve_claim(claim=second, by=approver, on=NOW)
         assert sound()
 
@@ -217,7 +217,7 @@ class TestTurns:
         first = claim(junior(), event, on=date(2026, 9, 11))
         behind = claim(junior(), event, on=date(2026, 9, 10))
         assert [row.claim for row in selectors.queue()] == [first, behind]
-        with pytest.raises(Refused, match="does not cover the earlier claims as well: 60.00"):
+        with pytest.raises(Refused, match=r"does not cover the earlier claims as well: \$60.00"):
             services.approve_claim(claim=behind, by=approver, on=NOW)
         done = services.approve_claims(claims=[behind, first], by=approver, on=NOW)
         assert [each.pk for each in done.approved] == [first.pk]
@@ -283,7 +283,7 @@ class TestTheQueue:
         states = [EntryClaim.objects.get(pk=each.pk).state for each in (*good, poor)]
         assert states == ["approved"] * 3 + ["recorded"]
         text = sitting.get(reverse("admin:claim_minutes")).content.decode()
-        assert "Approved in all: 180.00, 3 claims." in text
+        assert "Approved in all: $180.00, 3 claims." in text
         assert sound()
 
     def test_ones_own_household_is_not_offered_nor_approved(self, sitting, junior, claim, cash_in, approver):
@@ -316,7 +316,7 @@ class TestTransfers:
         assert selectors.entry_fund_balance() == as_amount(120)
         assert balance(Role.BANK, NOW) == 500
         back = {**known, "from_fund": entry, "to_fund": general}
-        with pytest.raises(Refused, match="holds 120.00; this would take 121.00"):
+        with pytest.raises(Refused, match=r"holds \$120.00; this would take \$121.00"):
             services.move_between_funds(amount=as_amount(121), minute="item 5", **back)
         assert sound()
 
@@ -403,7 +403,7 @@ class TestReminders:
             services.remind_entries(on=closes - timedelta(days=14))
         letter = Message.objects.get()
         assert letter.household == child.household
-        assert "Under 14: 80.00, of which the entry fund refunds 80.00" in letter.body
+        assert "Under 14: $80.00, of which the entry fund refunds $80.00" in letter.body
         assert too_old.household != child.household
 
     def test_not_for_an_event_that_is_not_refunded(self, junior, by):
