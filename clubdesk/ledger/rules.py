@@ -39,6 +39,17 @@ def _sealed(reference: str) -> str:
     return f"EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = {reference} AND e.sealed)"
 
 
+def tax_stays(table: str, noun: str) -> Guard:
+    """The GST in a document is posted with it, or found later where it was not; what was posted stays."""
+    return Guard(
+        f"{table}_tax_stays",
+        table,
+        "UPDATE",
+        when="OLD.tax <> 0 AND NEW.tax <> OLD.tax",
+        message=f"The GST that was posted of a {noun} stays.",
+    )
+
+
 GUARDS = [
     Guard(
         "entry_begins_unsealed",
@@ -133,7 +144,7 @@ GUARDS = [
         "INSERT",
         when="EXISTS (SELECT 1 FROM ledger_fund f WHERE f.code = NEW.fund_id AND f.restricted)"
         " AND EXISTS (SELECT 1 FROM ledger_account a WHERE a.id = NEW.account_id"
-        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance'))",
+        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance', 'gst_paid'))",
         message="A restricted fund holds money only; charge what it buys to an expense account of the fund.",
     ),
     Guard(

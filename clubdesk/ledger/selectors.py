@@ -26,6 +26,7 @@ from clubdesk.ledger.models import (
     MonthBalance,
     Posting,
     Role,
+    TaxCode,
 )
 from clubdesk.money import in_all, sum_of
 
@@ -44,6 +45,16 @@ def book() -> Book:
 def club_name() -> str:
     found = Book.objects.first()
     return found.club_name if found else ""
+
+
+def is_registered() -> bool:
+    """Whether the club is, or will be, registered for GST; where not, nothing of it is shown."""
+    return Book.objects.exclude(gst_from=None).exists()
+
+
+def is_taxed(code: str, on: date) -> bool:
+    """Whether there is GST in what has that code and happens on that day; the book is asked for taxable codes alone."""
+    return code == TaxCode.TAXABLE and any(book.is_registered_on(on) for book in Book.objects.all())
 
 
 def asked(model: type[Row], where: str, *values: object) -> Sequence[Row]:

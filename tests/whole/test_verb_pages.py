@@ -6,6 +6,8 @@ import pytest
 from django.urls import reverse
 
 from clubdesk.desk.house.pages import screens
+from clubdesk.ledger.models import TaxBasis
+from clubdesk.ledger.services import register_for_gst
 from clubdesk.screens.verbs import VerbPage
 
 pytestmark = [pytest.mark.django_db, pytest.mark.world("season_50")]
@@ -41,8 +43,8 @@ def test_what_the_season_has_no_document_for_is_named(season):
     assert {name for name, _, row in pages_with_documents() if row is None} <= set(OPENED_ELSEWHERE)
 
 
-def test_pages_that_make_a_document_open_too(client, keeper, settings):
-    settings.CLUB_GST_FROM = date(2026, 7, 1)  # the page of GST is there only for a registered club
+def test_pages_that_make_a_document_open_too(client, keeper, by):
+    register_for_gst(since=date(2026, 7, 1), basis=TaxBasis.CASH, by=by)  # else no page of GST
     client.force_login(keeper)
     for screen in screens():
         name = f"admin:{screen.opts.app_label}_{screen.opts.model_name}"

@@ -6,7 +6,8 @@ import pytest
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.ledger.models import Book
+from clubdesk.ledger.models import Book, TaxBasis
+from clubdesk.ledger.services import register_for_gst
 from clubdesk.money import as_amount
 from clubdesk.yearend import services
 from clubdesk.yearend.models import Equipment
@@ -56,14 +57,20 @@ def test_a_count_of_stock_and_an_allowance(general, by):
     assert read_first(nothing_is_doubtful) == Book._meta.db_table
 
 
-def test_the_gst_of_a_period(settings, by):
-    settings.CLUB_GST_FROM = FIRST
+def test_the_gst_of_a_period(by):
+    register_for_gst(since=FIRST, basis=TaxBasis.ACCRUALS, by=by)
 
     def nothing_to_post():
         with pytest.raises(Refused, match="No sale and no bill"):
             services.post_gst(first=FIRST, last=ON, by=by)
 
     assert read_first(nothing_to_post) == Book._meta.db_table
+
+    def nothing_to_find():
+        with pytest.raises(Refused, match="is posted"):
+            services.post_found_tax(until=ON, by=by)
+
+    assert read_first(nothing_to_find) == Book._meta.db_table
 
 
 def test_the_close_of_a_year(year, by):
