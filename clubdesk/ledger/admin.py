@@ -36,7 +36,7 @@ from clubdesk.ledger.models import (
     TaxBasis,
 )
 from clubdesk.ledger.posting import Line
-from clubdesk.money import nil
+from clubdesk.money import as_amount, nil
 from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import named_like
@@ -127,6 +127,13 @@ class RegisterPage(VerbPage[None, Book]):
     )
     button = "Register"
     form_class = RegisterForm
+
+    def facts(self, target: None) -> Facts:
+        turnover = selectors.gst_turnover(clock.today())
+        return [
+            ("GST turnover of the last twelve months", as_amount(turnover)),
+            ("A club must register from", selectors.REGISTERS_FROM),
+        ]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         book = selectors.book()

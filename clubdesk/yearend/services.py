@@ -14,7 +14,7 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.fees import posting as fees
 from clubdesk.fees.models import Charge, ChargeCredit
-from clubdesk.fees.services import recognise_due
+from clubdesk.fees.services import lock_charges, recognise_due
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import (
     Account,
@@ -415,12 +415,14 @@ def post_found_tax(
     It is dated `until`, or the first open day after it, so that a locked month or a closed year is no end. Raises
     Refused where the club is not registered and where nothing is found.
     """
+    held = lock_charges(found.find(until).charges)
     ledger.lock_book()
     if written := ledger.written(FoundTax, key):
         return written
     _basis_of_returns()
     exempt = frozenset(entry.pk for entry in without)
     there, on = found.find(until, exempt), ledger.first_open_day(until)
+    there.charges = [charge for charge in there.charges if charge.pk in held]
     looked_at = [each for each in found.find(until).by_code if each.entry.pk in exempt]
     if not there.postings and not looked_at:
         raise Refused(f"All GST to {day_text(until)} is posted.")

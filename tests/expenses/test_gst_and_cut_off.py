@@ -16,7 +16,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.selectors import account, balance_of, entries_of
-from clubdesk.money import as_amount
+from clubdesk.money import as_amount, gst_in
 from clubdesk.yearend import checklist, gst
 from tests import factories
 
@@ -81,6 +81,13 @@ def test_what_cannot_be_gst_is_refused(registered, bought, amount, tax, fund, wh
     with pytest.raises(Refused, match=why):
         bought(amount, tax, fund=fund)
     assert bought("1.80", "0.18").tax == as_amount("0.18")
+
+
+def test_the_page_says_from_which_price_a_tax_invoice_is_needed(registered, client, treasurer):
+    """More than 75.00 without the GST. Source: GST Act, s 29-80; Explanatory Memorandum to 2010 No. 2 Bill, 3.3."""
+    client.force_login(treasurer)
+    assert "above 82.50 by tax invoice" in client.get(reverse("admin:expenses_expense_add")).content.decode()
+    assert as_amount("82.50") - gst_in(as_amount("82.50")) == as_amount(75)
 
 
 def test_a_club_that_is_not_registered_gets_none_back(bought):

@@ -16,7 +16,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, Book, FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.posting import credit, debit
-from clubdesk.ledger.selectors import account, balance, balance_of, entries_of
+from clubdesk.ledger.selectors import account, balance, balance_of, entries_of, gst_turnover
 from clubdesk.money import as_amount, gst_in
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
@@ -132,6 +132,23 @@ def test_the_club_registers_on_a_page(client, treasurer):
     form = {"key": uuid.uuid4(), "since": "2026-07-01", "basis": "cash"}
     assert client.post(reverse("admin:ledger_financialyear_gst"), form).status_code == 302
     assert Book.objects.get().gst_from == FIRST
+
+
+def test_the_page_says_how_near_the_club_is_to_having_to_register(client, treasurer, by):
+    """From 150,000 of memberships and entry fees, gifts left out. Source: GST Act, s 23-15; ATO, 1051611840184."""
+    for role, amount, on in (
+        (Role.MEMBERSHIPS, "100000.00", date(2026, 7, 1)),
+        (Role.COURSES, "49999.99", date(2026, 9, 12)),
+        (Role.DONATIONS, "5000.00", date(2026, 9, 12)),
+        (Role.INTEREST, "70.00", date(2026, 9, 12)),
+    ):
+        lines = [debit(Role.BANK, as_amount(amount)), credit(role, as_amount(amount))]
+        ledger.record_journal(on=on, narration="Earned", lines=lines, by=by)
+    client.force_login(treasurer)
+    page = client.get(reverse("admin:ledger_financialyear_gst")).content.decode()
+    assert "149,999.99" in page
+    assert "150,000.00" in page
+    assert gst_turnover(date(2027, 7, 1)) == as_amount("49999.99").amount, "a year later July's is no longer in it"
 
 
 def test_the_return_by_charge_and_bill_is_posted_once(register, quarter, by):

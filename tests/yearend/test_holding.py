@@ -66,12 +66,6 @@ def test_the_gst_of_a_period(by):
 
     assert read_first(nothing_to_post) == Book._meta.db_table
 
-    def nothing_to_find():
-        with pytest.raises(Refused, match="is posted"):
-            services.post_found_tax(until=ON, by=by)
-
-    assert read_first(nothing_to_find) == Book._meta.db_table
-
 
 def test_the_close_of_a_year(year, by):
     ready(by)
