@@ -48,4 +48,15 @@ class Migration(migrations.Migration):
                 name="fees_write_off_tax_within_it",
             ),
         ),
+        migrations.AlterField(
+            model_name="feeitem",
+            name="tax_code",
+            field=models.CharField(
+                choices=[("none", "Nothing to do with GST"), ("taxable", "GST is in the amount"), ("free", "GST-free")],
+                default="none",
+                help_text="Of all that was charged since the club registered; where it changes, add a new fee.",
+                max_length=7,
+                verbose_name="GST",
+            ),
+        ),
     ]
