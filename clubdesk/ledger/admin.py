@@ -19,7 +19,7 @@ from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
 from clubdesk.ledger.finding import entries_of_amount
-from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_by_hand
+from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
     TAX_ROLES,
     Account,
@@ -281,7 +281,6 @@ class JournalPage(VerbPage[None, Journal]):
     )
     button = "Post the journal"
     form_class = JournalForm
-    origin = JournalOrigin.HAND
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         """A copy of an earlier journal, where the address names one."""
@@ -296,9 +295,6 @@ class JournalPage(VerbPage[None, Journal]):
             return super().initial(request, target)
         return {"narration": entry.narration, "lines": [_typed(line) for line in services.lines_of(entry)]}
 
-    def arguments(self, target: None, cleaned: dict[str, object]) -> dict[str, object]:
-        return {**super().arguments(target, cleaned), "origin": self.origin}
-
     def done(self, target: None, result: Journal) -> str:
         return f"Posted: {result}."
 
@@ -310,25 +306,57 @@ def _typed(line: Line) -> Mapping[str, object]:
     return {"account": line.account.pk, "fund": line.fund_code, "party": line.party, side: abs(line.amount.amount)}
 
 
-class OpeningPage(JournalPage):
+class OpeningPage(VerbPage[None, Journal]):
     slug = "opening"
-    title = "Import the opening trial balance"
+    verb = services.record_opening
     intro = (
-        "The balances with which the club begins here, from the books it kept before, on the day before the first entry"
-        " of this book or later in the year. What each family owes comes in with the roll, so leave Fees owed out, and"
-        " leave Accumulated funds at what remains without it. Income and expense of the year so far count for the year;"
-        " the statements on the cash basis begin with this day."
+        "What the club had and owed on the day before the first year of this book, from the books it kept before. It"
+        " was there before, so no statement counts it as received, whatever day it is typed on. What each family owes"
+        " or has paid ahead has a page of its own, so it is not among these accounts: leave Accumulated funds at what"
+        " remains without it."
     )
-    button = "Import it"
+    button = "Bring it in"
     form_class = OpeningForm
-    origin = JournalOrigin.OPENING
+
+    def applies(self, target: None) -> bool:
+        return selectors.still_opens()
+
+    def not_now(self, target: None) -> str:
+        return "the first month is locked, so nothing can be brought in from before it."
+
+    def facts(self, target: None) -> Facts:
+        return [("As it stood on", long_day(selectors.opening_day()))]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         general = FundRole.GENERAL.value
         return {
             "narration": "Opening trial balance",
-            "lines": [{"account": account.pk, "fund": general} for account in accounts_by_hand()],
+            "lines": [{"account": account.pk, "fund": general} for account in accounts_to_open()],
         }
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Brought in: {result}."
+
+
+class CorrectionPage(VerbPage[None, Journal]):
+    slug = "correction"
+    verb = services.correct_earlier_year
+    intro = (
+        "A closed year stays as it was printed. What it got wrong is put right now, against Accumulated funds, on a"
+        " line of its own in both statements: Correction of earlier years. Whether members must be told, or the"
+        " year printed anew, is for the club’s rules and its accountant or auditor to say."
+    )
+    button = "Post the correction"
+    form_class = CorrectionForm
+
+    def applies(self, target: None) -> bool:
+        return FinancialYear.objects.exclude(closed_at=None).exists()
+
+    def not_now(self, target: None) -> str:
+        return "no year is closed yet; what is wrong in an open year is undone and written again."
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Posted: {result}."
 
 
 class CopyLink(LinkPage[Journal]):
@@ -358,10 +386,10 @@ class JournalAdmin(DocumentAdmin[Journal]):
     search_fields = ("narration", "reference")
     search_help_text = "Words of its narration, or its reference"
     date_hierarchy = "date"
-    fields = ("date", "narration", "origin", "undone", "reference", "recorded_by")
+    fields = ("date", "narration", "origin", "corrects_year", "undone", "reference", "recorded_by")
     readonly_fields = fields
     add_page = JournalPage()
-    list_pages = (OpeningPage(),)
+    list_pages = (OpeningPage(), CorrectionPage())
     pages = (ReversePage(), CopyLink())
     section_makers = (journal_lines_section, entries_section, document_section)
     sections_first = True

@@ -22,10 +22,20 @@ from operator import itemgetter
 from typing import Any
 
 from django.db.models import BigIntegerField, BooleanField, Case, Max, Q, QuerySet, Sum, When
+from django.db.models.functions import Coalesce
 
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
-from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
+from clubdesk.fees.models import (
+    Allocation,
+    Charge,
+    ChargeCredit,
+    OpeningBalances,
+    Receipt,
+    Voucher,
+    VoucherState,
+    WriteOff,
+)
 from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, source_type
 from clubdesk.money import as_amount, decimal_of, figure_of, in_cents
@@ -41,6 +51,8 @@ Move = tuple[int, Against, int]
 Moves = Iterator[tuple[date, Key, int]]
 """Each on its day, in whole cents."""
 JOURNAL = source_type(Journal)
+INCOME_OF_A_CHARGE = ("price__item__income_account", "opened_for")
+"""Where the club's part of a fee goes; of one that was brought in, what it is owed for."""
 LINE_KINDS = (Kind.INCOME, Kind.EXPENSE, Kind.EQUITY)
 
 
@@ -51,6 +63,8 @@ class Chart:
     money: frozenset[int]
     lines: frozenset[int]
     by_role: dict[str, int]
+    expenses: frozenset[int]
+    income: frozenset[int]
     taxes: frozenset[int] = frozenset()
     """GST collected and paid: it is for what it was in, as the money that it came with."""
 
@@ -68,18 +82,38 @@ class Chart:
             frozenset(each.pk for each in accounts if each.is_money),
             frozenset(each.pk for each in accounts if each.kind in LINE_KINDS),
             {each.role: each.pk for each in accounts if each.role},
+            frozenset(each.pk for each in accounts if each.kind == Kind.EXPENSE),
+            frozenset(each.pk for each in accounts if each.kind == Kind.INCOME),
             frozenset(each.pk for each in accounts if each.role in (Role.GST_COLLECTED, Role.GST_PAID)),
         )
 
+    def says_what_money_was_for(self, rows: Sequence[tuple[int, int]]) -> bool:
+        """Whether a journal by hand tells anew what money was for: between lines of income and expense, or out of what
+        was not explained yet.
 
-def moves_of(postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart) -> Iterator[Move]:
+        What costs and earns at once, such as a gift in kind, moves no money (common practice, no source).
+        """
+        suspense = self.by_role.get(Role.SUSPENSE)
+        if not all(account in self.expenses | self.income or account == suspense for account, _ in rows):
+            return False
+        spent = sum(amount for account, amount in rows if account in self.expenses)
+        earned = -sum(amount for account, amount in rows if account in self.income)
+        return not (spent > 0 and earned > 0)
+
+
+def moves_of(
+    postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart, is_journal: bool = False
+) -> Iterator[Move]:
     """What one entry's postings (account id, cents) in one fund moved, line by line. Pure.
 
     `known_line` is what the document is for, where that is known. Otherwise an entry without money that touches one
-    single line is for that line, and in any other each account is for itself; GST is for the largest of them.
+    single line is for that line, and in any other each account is for itself; GST is for the largest of them. A journal
+    that puts right what money was for takes the money along.
     """
     rows = list(postings)
     has_money = any(account in chart.money for account, _ in rows)
+    if is_journal and known_line is None and not has_money:
+        has_money = chart.says_what_money_was_for(rows)
     touched = {account for account, _ in rows if account in chart.lines}
     whole = known_line or (touched.pop() if len(touched) == 1 and not has_money else None)
     others = [row for row in rows if row[0] not in chart.money | chart.taxes] if chart.taxes else []
@@ -141,7 +175,7 @@ class Documents:
     @cached_property
     def charges(self) -> dict[int, int]:
         accumulated = self.chart.by_role[Role.ACCUMULATED]
-        rows = Charge.objects.order_by().values_list("pk", "price__item__income_account")
+        rows = Charge.objects.order_by().values_list("pk", Coalesce(*INCOME_OF_A_CHARGE))
         return {pk: account or accumulated for pk, account in rows}
 
     @cached_property
@@ -231,7 +265,7 @@ def _between(field: str, after: date | None, until: date) -> Q:
 
 
 def _moves(after: date | None, until: date, chart: Chart) -> Moves:
-    for source in (_entry_moves, _receipt_moves, _voucher_moves):
+    for source in (_entry_moves, _opening_moves, _receipt_moves, _voucher_moves):
         yield from source(after, until, chart)
 
 
@@ -257,7 +291,8 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
         while entry == pk:
             if kind == JOURNAL:
                 yield from ((day, (fund, account, HAND), cents) for account, cents in rows)
-            for line, against, cents in moves_of(rows, chart.documents.line_of(kind, document), chart):
+            for_line = chart.documents.line_of(kind, document)
+            for line, against, cents in moves_of(rows, for_line, chart, is_journal=kind == JOURNAL):
                 if cents:
                     yield day, (fund, line, against), cents
             entry, fund, rows = _next(by_fund)
@@ -271,6 +306,8 @@ def _next(by_fund: Iterator[Any]) -> tuple[int, str, list[tuple[int, int]]]:
 
 def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str) -> Moves:
     """Of what stands in `account`, so much is for another line: the side that settles it moves with it."""
+    if taken_from == to:
+        return
     fund = FundRole.GENERAL.value
     yield day, (fund, to, by), cents
     yield day, (fund, taken_from, by), -cents
@@ -278,23 +315,37 @@ def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: st
     yield day, (fund, taken_from, account), cents
 
 
-def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
-    """Receipts pay fees: their money was a family's credit before, and is for the fee's income now."""
+def _opening_moves(after: date | None, until: date, chart: Chart) -> Moves:
+    """What families owed or had paid ahead when the book began is for what they say it was for."""
     fees, accumulated = chart.by_role.get(Role.FEES_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (fees and accumulated):
         return
+    for model, field, sign in ((Charge, "charged_on", -1), (Receipt, "received_on", 1)):
+        rows = model._default_manager.filter(_between(field, after, until), opening__isnull=False).order_by()
+        for day, line, cents in _summed(rows.values_list(field, "opened_for")):
+            unknown = accumulated if model is Charge else fees
+            yield from _shift(day, fees, accumulated, line or unknown, sign * cents, BETWEEN)
+
+
+def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
+    """Receipts pay fees: their money was a family's credit before, and is for the fee's income now.
+
+    What was paid before this book began is no money of its days: it only moves from what it was paid ahead for.
+    """
+    fees, accumulated = chart.by_role.get(Role.FEES_OWED), chart.by_role.get(Role.ACCUMULATED)
+    if not (fees and accumulated):
+        return
+    income = Coalesce(*(f"charge__{each}" for each in INCOME_OF_A_CHARGE))
+    brought = Case(When(receipt__opening=None, then=False), default=True, output_field=BooleanField())
     for field, sign in (("used_on", 1), ("freed_on", -1)):
         rows = Allocation.objects.filter(_between(field, after, until)).order_by()
-        brought = Case(When(receipt__opening=None, then=False), default=True, output_field=BooleanField())
-        paid = rows.exclude(charge=None).values_list(field, "charge__price__item__income_account", brought)
-        for day, income, was_brought, cents in _summed(paid):
-            line = income or accumulated
-            if not (was_brought and line == accumulated):
-                source = accumulated if was_brought else fees
-                yield from _shift(day, fees, source, line, sign * cents, BETWEEN if was_brought else CASH)
-        back = rows.filter(charge=None, receipt__opening__isnull=False).values_list(field)
-        for day, cents in _summed(back):
-            yield from _shift(day, fees, fees, accumulated, -sign * cents, CASH)
+        paid = rows.exclude(charge=None).values_list(field, income, brought, "receipt__opened_for")
+        for day, line, was_brought, ahead_for, cents in _summed(paid):
+            by = BETWEEN if was_brought else CASH
+            yield from _shift(day, fees, ahead_for or fees, line or accumulated, sign * cents, by)
+        back = rows.filter(charge=None, receipt__opened_for__isnull=False).values_list(field, "receipt__opened_for")
+        for day, ahead_for, cents in _summed(back):
+            yield from _shift(day, fees, fees, ahead_for, -sign * cents, CASH)
 
 
 def _summed(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:

@@ -10,7 +10,7 @@ from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
 from clubdesk.evidence import Evidence
 from clubdesk.fees.models import FeeItem, FeeKind
-from clubdesk.fees.services.opening import bring_in_balances
+from clubdesk.fees.services import bring_in_balances
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.posting import credit, debit
@@ -42,7 +42,7 @@ def of_the_families(season):
     courses.record_reach_check(person=factories.PersonFactory(), checked_by="Jo", on=NOW, by=by)
     owing, ahead = factories.HouseholdFactory(), factories.HouseholdFactory()
     Consent.objects.create(household=owing, given_by="Mira", wording="I agree.")
-    bring_in_balances(balances=[(owing, as_amount(40)), (ahead, as_amount(-30))], as_at=date(2026, 7, 1), by=by)
+    bring_in_balances(items=[factories.open_item(owing, 40), factories.open_item(ahead, -30)], by=by)
     child = factories.PersonFactory(household=owing)
     rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
 

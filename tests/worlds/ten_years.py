@@ -61,9 +61,15 @@ OF_A_CLUB = (
 )  # fmt: skip
 BROUGHT_IN = "SELECT id FROM ledger_journal WHERE origin IN ('opening', 'depreciation', 'disposal')"
 """Journals about things that a book brings in once."""
-OF_A_YEAR = f"source_type = 'ledger.financialyear' OR source_type = 'ledger.journal' AND source_id IN ({BROUGHT_IN})"
+OF_A_YEAR = f"""source_type IN ('ledger.financialyear', 'fees.openingbalances')
+    OR source_type = 'ledger.journal' AND source_id IN ({BROUGHT_IN})"""
 AGAIN = f"SELECT id FROM ledger_journalentry WHERE NOT ({OF_A_YEAR})"
+OPENED = "(SELECT id FROM {} WHERE opening_id IS NOT NULL)"
 WHAT_A_CLUB_REPEATS = {
+    fees.Charge: "opening_id IS NULL",
+    fees.Receipt: "opening_id IS NULL",
+    fees.Allocation: f"COALESCE(charge_id, 0) NOT IN {OPENED.format('fees_charge')}"
+    f" AND receipt_id NOT IN {OPENED.format('fees_receipt')}",
     ledger.Party: "kind = 'household'",
     ledger.Journal: f"id NOT IN ({BROUGHT_IN})",
     ledger.JournalEntry: f"id IN ({AGAIN})",

@@ -9,7 +9,7 @@ import clubdesk.money
 class Migration(migrations.Migration):
     dependencies = [
         ("expenses", "0002_sentences_of_what_is_unique"),
-        ("ledger", "0003_gst"),
+        ("ledger", "0002_sentences_of_what_is_unique"),
         ("roll", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

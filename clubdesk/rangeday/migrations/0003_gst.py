@@ -8,7 +8,7 @@ import clubdesk.money
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fees", "0003_gst"),
+        ("fees", "0002_sentences_of_what_is_unique"),
         ("rangeday", "0002_sentences_of_what_is_unique"),
         ("roll", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.statements import moved_accounts
+from clubdesk.reports.statements import SIDES, moved_accounts, side_name
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt, named_line
 from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
@@ -23,27 +24,39 @@ class BridgeAt:
     gaps: Term
 
 
-def write(context: Context, sheet: Sheet, trial: TrialAt, income: IncomeAt, receipts: ReceiptsAt) -> BridgeAt:
+def write(
+    context: Context, sheet: Sheet, trial: TrialAt, income: IncomeAt, receipts: ReceiptsAt, parties: PartiesAt
+) -> BridgeAt:
     now = context.figures
     note = "From money to the accrual surplus: what is owed adds at the end and is taken off at the start."
     sheet.top(context.note(note), ["Code", "", "Amount"], "Bridge from cash to accrual")
     brought = sum((now.cash(line) for line in now.lines if line.kind == Kind.EQUITY), ZERO)
     first = sheet.line(["", "Receipts less payments", receipts.net.formula])
-    sheet.line(["", "Less money brought in when the book began", -brought + ZERO])
+    sheet.line(["", "Less money of corrections of earlier years", -brought + ZERO])
     accounts = moved_accounts(now)
     for account in accounts:
-        if account.pk not in trial.openings:
-            continue
-        start, end = (Named(f"{account.name}, at the {when}", account.name) for when in ("start", "end"))
-        sheet.line([account.code, start, (-trial.openings[account.pk]).formula])
-        sheet.line([account.code, end, trial.balance(account).formula])
-    sheet.line(["", "Brought in otherwise than as money", brought - now.brought_in() + ZERO])
+        if account.pk in trial.openings:
+            _write_account(sheet, account, trial, parties)
+    sheet.line(["", "Corrections of earlier years otherwise than as money", brought - now.put_in() + ZERO])
     reached = sheet.total(["", "Surplus by this bridge", *sheet.sums(first, "C")])
     sheet.line(["", "Surplus by the ledger", income.surplus.formula])
     sheet.total(["", "Difference", Formula(f"=ROUND(C{reached}-C{reached + 1},2)", ZERO)])
     difference = sheet.term("C")
     sheet.blank()
     return BridgeAt(difference, _write_lines(context, sheet, accounts))
+
+
+def _write_account(sheet: Sheet, account: Account, trial: TrialAt, parties: PartiesAt) -> None:
+    """What stood at the start and stands at the end; of an account with parties, what is owed and what is owing."""
+    if not account.needs_party:
+        both = [(Kind(account.kind), trial.openings[account.pk], trial.balance(account))]
+    else:
+        both = [(among, parties.at_the_start(account, among), parties.at_the_end(account, among)) for among in SIDES]
+    for among, start, end in both:
+        name = side_name(account, among)
+        if among == account.kind or start.value or end.value:
+            sheet.line([account.code, Named(f"{name}, at the start", account.name), (-start).formula])
+            sheet.line([account.code, Named(f"{name}, at the end", account.name), end.formula])
 
 
 def _write_lines(context: Context, sheet: Sheet, accounts: list[Account]) -> Term:
@@ -58,7 +71,7 @@ def _write_lines(context: Context, sheet: Sheet, accounts: list[Account]) -> Ter
         if not (any(moved) or accrued):
             continue
         left = Formula(f"=ROUND(SUM(C{row}:{between}{row})-{accrual}{row},2)", sum(moved, ZERO) - accrued)
-        sheet.line([line.code, named_line(line), *(figure + ZERO for figure in moved), accrued + ZERO, left])
+        sheet.line([line.code, named_line(line, now), *(figure + ZERO for figure in moved), accrued + ZERO, left])
     gaps = sheet.rows(first).column(gap)
     sheet.total(["", "Total", *sheet.sums(first, columns)])
     return Term(f"SUMPRODUCT(ABS({gaps}))", ZERO)

@@ -10,8 +10,10 @@ from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
 from clubdesk.reports.workbook.bridge import BridgeAt
 from clubdesk.reports.workbook.context import Context
+from clubdesk.reports.workbook.funds import FundsAt
 from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.journal import JournalAt
+from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
@@ -43,14 +45,15 @@ class ProofAt:
 
 def write(
     context: Context, sheet: Sheet, *, journal: JournalAt, trial: TrialAt, income: IncomeAt, position: PositionAt,
-    receipts: ReceiptsAt, bridge: BridgeAt, of_rooms: list[tuple[int, Proved]],
+    receipts: ReceiptsAt, bridge: BridgeAt, parties: PartiesAt, funds: FundsAt, of_rooms: list[tuple[int, Proved]],
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
     of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, receipts, bridge)]
     proofs = [
         *_of_the_ledger(context, journal, trial),
-        *_of_net_assets(context, income, position),
+        *_of_net_assets(trial, income, position, funds),
+        *parties.proofs(trial),
         *(proved for _, proved in sorted([*of_rooms, *of_money], key=itemgetter(0))),
         *_of_last_year(context, position),
     ]
@@ -73,10 +76,14 @@ def _of_the_ledger(context: Context, journal: JournalAt, trial: TrialAt) -> Iter
     yield Proved("Every line of the ledger is in the journal, by their number", journal.count, Term.of(count))
 
 
-def _of_net_assets(context: Context, income: IncomeAt, position: PositionAt) -> Iterator[Proved]:
-    capital = Term.of(sum((context.capital_of(fund) for fund in context.figures.funds), ZERO))
-    grew = position.net_assets - capital
-    yield Proved("Income less expenditure is what net assets grew by", income.surplus, grew)
+def _of_net_assets(trial: TrialAt, income: IncomeAt, position: PositionAt, funds: FundsAt) -> Iterator[Proved]:
+    yield Proved("What the funds began with is what the accounts opened with", funds.start, trial.net_assets_before)
+    grew = position.net_assets - trial.net_assets_before
+    yield Proved(
+        "Income less expenditure, and corrections, are what net assets grew by",
+        income.surplus + funds.corrections,
+        grew,
+    )
     yield Proved("Net assets equal the funds they are kept in", position.net_assets, position.all_funds)
 
 
@@ -88,7 +95,7 @@ def _of_money(context: Context, trial: TrialAt, receipts: ReceiptsAt, bridge: Br
 
 
 def _of_last_year(context: Context, position: PositionAt) -> Iterator[Proved]:
-    if context.cash_of_last_year:
+    if position.net_assets_last_year:
         now = context.figures
         kinds = now.of_kind(Kind.ASSET, Kind.LIABILITY)
         opening = Term.of(sum((now.figure(now.opening, account) for account in kinds), ZERO))

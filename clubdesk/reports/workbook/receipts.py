@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.selectors import Figures
 from clubdesk.reports.statements import is_receipt, line_name
 from clubdesk.reports.workbook.context import Context
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
@@ -30,14 +31,14 @@ def write(context: Context, sheet: Sheet) -> ReceiptsAt:
         sheet.heading(title)
         first = sheet.row + 1
         for account in now.accounts:
-            if account.is_money or is_receipt(account) != wanted:
+            if account.is_money or is_receipt(account, now) != wanted:
                 continue
             funds = [sign * now.cash(account, fund) + ZERO for fund in now.funds]
             last = [sign * last_year.cash(account) + ZERO] if last_year else []
             if any(funds) or any(last):
                 row, to = sheet.row + 1, columns[len(funds) - 1]
                 total = Formula(f"=SUM({columns[0]}{row}:{to}{row})", sum(funds, ZERO))
-                sheet.line([account.code, named_line(account), *funds, total, *last])
+                sheet.line([account.code, named_line(account, now), *funds, total, *last])
         sums.append(sheet.sums(first, columns))
         totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
         sheet.blank()
@@ -61,7 +62,7 @@ def _write_money(context: Context, sheet: Sheet, net: list[Formula]) -> Receipts
     return ReceiptsAt(net_of_all, sheet.term(all_funds))
 
 
-def named_line(account: Account) -> str:
+def named_line(account: Account, now: Figures) -> str:
     """What a line of money is called, known as the account's name where it is that."""
-    text = line_name(account)
+    text = line_name(account, now)
     return Named(text) if text == account.name else text

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from clubdesk.ledger.models import Account
+from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
@@ -34,6 +34,7 @@ class TrialAt:
     opening: Term
     debit: Term
     credit: Term
+    net_assets_before: Term
 
     def balance(self, *accounts: Account) -> Term:
         """What these accounts come to together, debit positive; zero for one that does not stand here."""
@@ -57,7 +58,16 @@ def write(context: Context, sheet: Sheet, journal: JournalAt, ledger: LedgerAt) 
     sums = sheet.sums(first, "DEFGHIJKL")
     rows = sheet.rows(first)
     sheet.total(["", "Total", "", *sums])
-    return TrialAt(rows, openings, debits, credits, *map(sheet.term, "DGH"))
+    opening, debit, credit = map(sheet.term, "DGH")
+    return TrialAt(
+        rows, openings, debits, credits, opening, debit, credit, net_assets_before=_net_assets_before(context, rows)
+    )
+
+
+def _net_assets_before(context: Context, rows: Rows) -> Term:
+    """What the accounts of assets and liabilities opened with, together."""
+    of_kind = (f'SUMIFS({rows.column("D")},{rows.column("C")},"{kind.label}")' for kind in (Kind.ASSET, Kind.LIABILITY))
+    return Term("+".join(of_kind), context.figures.net_assets_before())
 
 
 def _write_account(context: Context, sheet: Sheet, account: Account, journal: JournalAt, ledger: LedgerAt) -> None:

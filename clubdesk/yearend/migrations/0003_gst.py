@@ -11,7 +11,7 @@ import clubdesk.money
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0003_gst"),
+        ("ledger", "0002_sentences_of_what_is_unique"),
         ("yearend", "0002_sentences_of_what_is_unique"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

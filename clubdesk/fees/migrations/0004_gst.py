@@ -8,7 +8,7 @@ import clubdesk.money
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fees", "0002_sentences_of_what_is_unique"),
+        ("fees", "0003_what_a_balance_was_for"),
         ("roll", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
