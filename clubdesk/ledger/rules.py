@@ -219,6 +219,15 @@ GUARDS = [
         message="An account that has been posted to keeps its kind and role.",
     ),
     replaces_nothing("ledger_account", "account"),
+    Guard(
+        "book_stays_registered",
+        "ledger_book",
+        "UPDATE OF gst_from",
+        when="OLD.gst_from IS NOT NULL AND (NEW.gst_from IS NULL OR NEW.gst_from <> OLD.gst_from) AND EXISTS"
+        " (SELECT 1 FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
+        " WHERE a.role IN ('gst', 'gst_collected', 'gst_paid'))",
+        message="The club has posted GST; the day from which it is registered stays.",
+    ),
     *kept(
         "ledger_journal",
         "journal",
