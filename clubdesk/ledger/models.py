@@ -1,6 +1,7 @@
 """The ledger's nouns: book, accounts, funds, parties, years, entries, postings, stored month balances."""
 
 import uuid
+from datetime import date
 
 from django.conf import settings
 from django.core.validators import RegexValidator
@@ -37,7 +38,9 @@ class Role(models.TextChoices):
     PREPAYMENTS = "prepayments", "Prepayments"
     STOCK = "stock", "Stock of course materials"
     SUSPENSE = "suspense", "Not explained yet"
-    GST = "gst", "GST"
+    GST = "gst", "GST owed"
+    GST_COLLECTED = "gst_collected", "GST collected"
+    GST_PAID = "gst_paid", "GST paid"
     EQUIPMENT = "equipment", "Equipment at cost"
     DEPRECIATED = "depreciated", "Accumulated depreciation"
     FEES_IN_ADVANCE = "fees_in_advance", "Fees in advance"
@@ -61,6 +64,20 @@ class Role(models.TextChoices):
     DEPRECIATION = "depreciation", "Depreciation"
     DISPOSALS = "disposals", "Loss or gain on equipment"
     TRANSFERS = "transfers", "Transfers between funds"
+
+
+TAX_ROLES = (Role.GST, Role.GST_COLLECTED, Role.GST_PAID)
+"""The accounts that a chart has only where the club is registered."""
+
+
+class TaxBasis(models.TextChoices):
+    """In which return the GST of a supply falls: by its invoice or first payment, or as it is paid.
+
+    Source: A New Tax System (Goods and Services Tax) Act 1999 (Cth), s 29-5 (supplies) and s 29-10 (purchases).
+    """
+
+    ACCRUALS = "accruals", "By the day something is charged or bought (accruals)"
+    CASH = "cash", "By the day money comes in or goes out (cash)"
 
 
 class TaxCode(models.TextChoices):
@@ -90,14 +107,27 @@ class Book(models.Model):
     club_name = models.CharField("club", max_length=120)
     currency = models.CharField(max_length=3)
     is_demo = models.BooleanField("demo", default=False, editable=False)
+    gst_from = models.DateField("registered for GST from", null=True, blank=True, editable=False)
+    gst_basis = models.CharField(
+        "basis of its GST returns", max_length=8, choices=TaxBasis.choices, default=TaxBasis.ACCRUALS, editable=False
+    )
     last_number = models.PositiveIntegerField(default=0, editable=False)
     last_digest = models.CharField(max_length=64, default=GENESIS, editable=False)
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row")]
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row"),
+            models.CheckConstraint(
+                condition=Q(gst_basis__in=[basis.value for basis in TaxBasis]), name="ledger_book_gst_basis"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.club_name
+
+    def is_registered_on(self, day: date) -> bool:
+        """Whether the club is registered for GST on that day."""
+        return self.gst_from is not None and self.gst_from <= day
 
 
 class Account(models.Model):
@@ -120,7 +150,7 @@ class Account(models.Model):
     is_money = models.BooleanField("is money", default=False, help_text="Bank, till or card takings.")
     tax_code = models.CharField(
         "GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE,
-        help_text="Of an expense account: whether the bills on it have GST in them.",
+        help_text="Whether what is earned or bought on it has GST in it.",
     )  # fmt: skip
 
     class Meta:

@@ -14,6 +14,7 @@ from clubdesk.ledger.services.journals import (
 )
 from clubdesk.ledger.services.mending import mend_books, mends
 from clubdesk.ledger.services.posting import NO_MONEY_ROLES, post, refuse_overdrawing
+from clubdesk.ledger.services.registering import register_for_gst
 from clubdesk.ledger.services.reversing import lines_of, reverse, undo_entries_of
 from clubdesk.ledger.services.years import close_year, closing_lines, lock_month, open_year, refuse_early_close
 
@@ -39,6 +40,7 @@ __all__ = [
     "refuse_early_close",
     "refuse_overdrawing",
     "refuse_shut",
+    "register_for_gst",
     "reverse",
     "reverse_as_dated",
     "reverse_due",
