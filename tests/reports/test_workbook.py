@@ -30,8 +30,8 @@ pytestmark = pytest.mark.django_db
 SHEETS = [
     "Summary", "Committee", "Trial balance", "Income and expenditure", "Assets and liabilities",
     "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Members owing", "Entry fund", "Vouchers",
-    "Hire takings", "Courses", "Affiliation", "Bank reconciliation", "Budget", "Adjustments", "Changes and reversals",
-    "Proof",
+    "Hire takings", "Courses", "Affiliation", "Bank reconciliation", "Budget", "Adjustments", "Months locked",
+    "Changes and reversals", "Proof",
 ]  # fmt: skip
 
 
@@ -249,7 +249,7 @@ def test_last_years_figures_stand_beside_and_a_closed_year_does_not_read_nil(sea
     next_year = ledger.open_year(first_day=date(2027, 7, 1), by=by)
     lines = [debit(Role.BANK, as_amount("12.34")), credit(Role.DONATIONS, as_amount("12.34"))]
     ledger.record_journal(on=date(2027, 7, 3), narration="Raffle", lines=lines, by=by)
-    ledger.lock_month(month_end=date(2027, 6, 30), by=by)
+    ledger.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
     for state in ("open", "closed"):
         assert Figures.of_year(year).surplus() == surplus
         book = recalculated(made(next_year), tmp_path / state if (tmp_path / state).mkdir() is None else tmp_path)

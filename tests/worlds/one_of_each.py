@@ -33,7 +33,10 @@ def grow():
     season.close_and_credit()
     of_the_families(season)
     of_the_year(season.by)
-    ledger.lock_month(month_end=JULY, by=season.by)
+    ledger.lock_month(month_end=JULY, reason="a test", by=season.by)
+    ledger.ask_to_unlock(
+        year=FinancialYear.objects.get(), month_end=JULY, reason="a bill was forgotten", on=NOW, by=season.by
+    )
     sign_off(season.by)
 
 
@@ -74,5 +77,5 @@ def of_the_year(by):
 def sign_off(by):
     """August at the bank, as if the bank had said what the book makes of it."""
     figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
-    stated = figures.book_balance - figures.deposits_not_credited + figures.payments_not_presented
+    stated = figures.book_balance + figures.adjustments - figures.deposits_not_credited + figures.payments_not_presented
     bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)
