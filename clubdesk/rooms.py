@@ -258,6 +258,10 @@ class Expected:
     late: int = 10
     loose: bool = False
     """Whether a part of it, or more than it, may come: what a family owes."""
+    parts: "tuple[Expected, ...]" = ()
+    """What it is made of, where some of that may come alone: the vouchers of a list."""
+    says: tuple[str, ...] = ()
+    """Words of which one stands in any line that is this: money that comes back."""
 
 
 @dataclass(frozen=True)

@@ -87,6 +87,9 @@ def clearings_hold() -> Iterator[str]:
         yield f"{clearing} was undone in part."
     for clearing in Clearing.objects.filter(lines=None, postings=None):
         yield f"{clearing} joins nothing."
+    by_lines, by_day = Q(lines__isnull=False), Q(settled_on__isnull=False)
+    for clearing in Clearing.objects.filter(by_lines & by_day | ~by_lines & ~by_day).distinct():
+        yield f"{clearing} is settled neither by a line of the bank nor by a day, or by both."
 
 
 def _sum_in(parts: QuerySet[Any, Any], amount: str) -> Coalesce:

@@ -8,6 +8,7 @@ from itertools import accumulate
 from typing import Any, NamedTuple
 
 from django.db.models import F, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from djmoney.money import Money
 
 from clubdesk.bank.models import BankAccount, ClearedLine, ClearedPosting
@@ -15,8 +16,8 @@ from clubdesk.bank.selectors import OPENS, statements_begin
 from clubdesk.ledger.models import Posting
 from clubdesk.money import from_cents, in_cents
 
-SHOWN_ON = Min("clearing__lines__line__date")
-"""The day on which the bank showed a posting that a clearing joins with lines."""
+SHOWN_ON = Coalesce(Min("clearing__lines__line__date"), Min("clearing__settled_on"))
+"""The day on which the bank showed a posting, or from which it is matched with another that the bank never shows."""
 
 
 @dataclass(frozen=True)

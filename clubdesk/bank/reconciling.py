@@ -125,18 +125,21 @@ def reconcile(bank_account: BankAccount, until: date, statement_balance: Money) 
     of_book = lines_of_the_book(bank_account)
     lines = of_book.filter(date__lte=until)
     later = of_book.filter(date__gt=until, date__lte=after.month_end) if after else of_book.none()
-    on_the_way, recorded_later, brought_in = _between(bank_account, until, signed.recorded_at if signed else None)
-    opening = before.statement_balance if before else brought_in
+    between = _between(bank_account, until, signed.recorded_at if signed else None)
+    brought_in = total(each.amount for each in between.opened) if between.opened else None
     return Reconciled(
         bank_account=bank_account,
         month_end=until,
-        opening=opening,
+        opening=before.statement_balance if before else brought_in,
         brought_in=before is None,
         moved=_sum(lines.filter(date__gt=before.month_end) if before else lines),
         statement_balance=statement_balance,
-        on_the_way=on_the_way,
+        on_the_way=[*map(_waiting, between.on_the_way), *_shown_in_part(bank_account, until)],
         book_balance=book_balance(bank_account, until),
-        recorded_later=recorded_later,
+        recorded_later=[
+            *map(_recorded, _recorded_later(bank_account, until)),
+            *map(_undone, between.undone_later),
+        ],
         lacking=list(lines.filter(UNEXPLAINED).order_by("date", "pk")),
         before=before,
         after=after,
@@ -153,43 +156,64 @@ def book_balance(bank_account: BankAccount, until: date) -> Money:
     return as_amount(found.after_closing.get((bank_account.account_id,), Decimal(0)))
 
 
-Between = tuple[list[Item], list[Item], Money | None]
-
-
-def _between(bank_account: BankAccount, until: date, known_at: datetime | None) -> Between:
-    """What is on its way, what was recorded or undone later, and what the opening brought in, None without one.
-
-    An entry and its reversal, neither of which the bank ever showed, cancel each other. The opening is taken as shown
-    before the first line, and so is what is older than the statements of an account without one, unless a line shows
-    it. Told as it was `known_at` a moment, where one is given.
+@dataclass(frozen=True)
+class _Between:
+    """The account's postings up to a day that no line and no other entry by then explains, by what they are: on their
+    way, undone later, or brought in by the opening and taken as shown.
     """
-    shown = ClearedPosting.objects.filter(stands=True, posting__account=bank_account.account_id)
-    by_then = shown.filter(clearing__lines__line__date__lte=until)
-    known = shown.filter(clearing__recorded_at__lte=known_at) if known_at else shown
+
+    on_the_way: list[Posting]
+    undone_later: list[Posting]
+    opened: list[Posting]
+
+
+def outstanding(bank_account: BankAccount, until: date) -> list[Posting]:
+    """Entries of the account up to the day that are on their way, as `reconcile` says."""
+    return _between(bank_account, until, None).on_the_way
+
+
+def _shown_by(bank_account: BankAccount, until: date) -> QuerySet[ClearedPosting]:
+    """What lines explain by the day, or other entries that the bank never shows either."""
+    by_then = Q(clearing__lines__line__date__lte=until) | Q(clearing__settled_on__lte=until)
+    return ClearedPosting.objects.filter(by_then, stands=True, posting__account=bank_account.account_id)
+
+
+def _between(bank_account: BankAccount, until: date, known_at: datetime | None) -> _Between:
+    """An entry and its reversal, neither of which the bank ever showed, cancel each other. The opening is taken as
+    shown before the first line, and so is what is older than the statements of an account without one, unless a line
+    shows it. Told as it was `known_at` a moment, where one is given.
+    """
+    by_then = _shown_by(bank_account, until)
+    known = ClearedPosting.objects.filter(stands=True, posting__account=bank_account.account_id)
+    if known_at:
+        known = known.filter(clearing__recorded_at__lte=known_at)
     this, partner = Q(posting=OuterRef("pk")), Q(posting__entry__reverses=OuterRef("entry"))
     partner |= Q(posting__entry__reversed_by=OuterRef("entry"))
     undone = Q(entry__reversed_by__date__lte=until) | Q(entry__reverses__isnull=False)
-    rows: QuerySet[Any, Any] = Posting.objects.filter(account=bank_account.account_id, entry__sealed=True)
-    rows = rows.select_related("entry", "entry__reversed_by").order_by("entry__date", "pk")
-    waiting = rows.filter(~Exists(by_then.filter(this)), entry__date__lte=until)
+    waiting = _postings(bank_account).filter(~Exists(by_then.filter(this)), entry__date__lte=until)
     waiting = waiting.filter(~undone | Exists(by_then.filter(partner))).annotate(
         opens=OPENS, matched=Exists(known.filter(this)), partner_matched=Exists(known.filter(partner))
     )
-    begun = statements_begin(bank_account)
-    on_the_way, undone_later, opened = list[Item](), list[Item](), list[Money]()
+    begun, found = statements_begin(bank_account), _Between([], [], [])
     for posting in waiting:
         if not (posting.matched or posting.partner_matched) and _was_undone(posting, known_at):
-            undone_later.append(_undone(posting))
+            found.undone_later.append(posting)
         elif posting.matched or not (posting.opens or begun is None or posting.entry.date < begun):
-            on_the_way.append(_waiting(posting))
+            found.on_the_way.append(posting)
         elif posting.opens:
-            opened.append(posting.amount)
-    later = rows.filter(Exists(by_then.filter(this)), entry__date__gt=until)
-    return (
-        [*on_the_way, *_shown_in_part(bank_account, until)],
-        [*map(_recorded, later), *undone_later],
-        total(opened) if opened else None,
-    )
+            found.opened.append(posting)
+    return found
+
+
+def _postings(bank_account: BankAccount) -> QuerySet[Any, Any]:
+    rows = Posting.objects.filter(account=bank_account.account_id, entry__sealed=True)
+    return rows.select_related("entry", "entry__reversed_by").order_by("entry__date", "pk")
+
+
+def _recorded_later(bank_account: BankAccount, until: date) -> QuerySet[Any, Any]:
+    """Entries after the day of what the bank showed by then."""
+    shown = _shown_by(bank_account, until).filter(posting=OuterRef("pk"))
+    return _postings(bank_account).filter(Exists(shown), entry__date__gt=until)
 
 
 def _was_undone(posting: Posting, known_at: datetime | None) -> bool:

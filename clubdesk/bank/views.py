@@ -4,6 +4,7 @@ reconciling a month, and each stream of money by three witnesses.
 
 import base64
 import uuid
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -15,10 +16,11 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.bank import months, reading, selectors, services
+from clubdesk.bank.admin.ways import ways_of
 from clubdesk.bank.expected import MOST_LINES, explain
 from clubdesk.bank.forms import ColumnsForm, FileForm, MonthForm, ReadForm
 from clubdesk.bank.matching import Grade
-from clubdesk.bank.models import BankAccount, HowSure
+from clubdesk.bank.models import BankAccount, HowSure, StatementLine
 from clubdesk.bank.papers import reconciled_table, reconciliation_pdf
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import cells_of
@@ -165,7 +167,11 @@ def _columns(content: bytes, mapping: Mapping) -> list[str]:
 
 
 GRADES = (
-    ("Certain", "A reference, a name or your own rule speaks for it.", Grade.CERTAIN),
+    (
+        "Certain",
+        "A reference, a full name or your own rule speaks for it, and no other word against it.",
+        Grade.CERTAIN,
+    ),
     ("Likely", "Look at each before you take it.", Grade.LIKELY),
     ("Possible", "There may be other answers; take one only if you know it.", Grade.POSSIBLE),
 )
@@ -190,15 +196,23 @@ def explain_lines(request: HttpRequest, site: AdminSite) -> HttpResponse:
         request,
         site,
         "bank/explain.html",
-        "Bank lines to explain",
+        "Bank lines to match",
         accounts=accounts,
         account=account,
         may=may_accept,
-        groups=[(title, words, [each for each in explained if each.grade == grade]) for title, words, grade in GRADES],
+        groups=[
+            (title, words, [(each, _ways(request, each.lines)) for each in explained if each.grade == grade])
+            for title, words, grade in GRADES
+        ],
         explained=explained,
-        others=others,
+        others=[(line, ways_of(request, line)) for line in others],
         more=max(0, selectors.unexplained(account).count() - MOST_LINES),
     )
+
+
+def _ways(request: HttpRequest, lines: Sequence[StatementLine]) -> list[tuple[str, str]]:
+    """What else one line may be recorded as; several that belong together are recorded line by line on their pages."""
+    return ways_of(request, lines[0]) if len(lines) == 1 else []
 
 
 def _accept_chosen(request: HttpRequest, account: BankAccount) -> None:

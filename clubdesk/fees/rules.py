@@ -307,6 +307,7 @@ GUARDS = [
         "person_id",
         "price_id",
         "opening_id",
+        "opened_for_id",
         "amount",
         "charged_on",
         free=("description", "starts_on", "recognised_on", "taken_back_on", "kept"),
@@ -330,6 +331,7 @@ GUARDS = [
         "rounding",
         "received_on",
         "opening_id",
+        "opened_for_id",
         free=("reference", "cancelled_on", "cancel_reason"),
     ),
     Guard(

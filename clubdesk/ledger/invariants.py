@@ -250,6 +250,9 @@ def closed_years_stay() -> Iterator[str]:
     astray = JournalEntry.objects.exclude(date__gte=F("year__first_day"), date__lte=F("year__last_day"))
     for entry in astray:
         yield f"Entry {entry.number} is dated outside its financial year."
+    first = FinancialYear.objects.aggregate(first=Min("first_day"))["first"]
+    for entry in JournalEntry.objects.filter(year=None, date__gte=first) if first else ():
+        yield f"Entry {entry.number} is in no financial year, though it is not from before the first."
 
 
 @invariant("A month that was opened again was asked for by one and agreed to by another, and then opened")

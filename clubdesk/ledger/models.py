@@ -210,7 +210,10 @@ class JournalEntry(models.Model):
 
     number = models.PositiveIntegerField(unique=True)
     date = models.DateField()
-    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="entries")
+    year = models.ForeignKey(
+        FinancialYear, models.PROTECT, null=True, blank=True, related_name="entries",
+        help_text="None for what was there before the first year.",
+    )  # fmt: skip
     narration = models.CharField(max_length=300)
     source_type = models.CharField(max_length=60)
     source_id = models.PositiveBigIntegerField()
@@ -416,6 +419,7 @@ class JournalOrigin(models.TextChoices):
     DEPRECIATION = "depreciation", "Depreciation"
     DISPOSAL = "disposal", "Equipment disposed of"
     GST = "gst", "GST of a period"
+    CORRECTION = "correction", "Correction of an earlier year"
 
 
 class Journal(Document):
@@ -433,6 +437,10 @@ class Journal(Document):
     receipt_type = models.CharField(max_length=20, blank=True)
     receipt_digest = models.CharField(max_length=64, blank=True)
     file_digest = models.CharField(max_length=64, blank=True, editable=False)
+    corrects_year = models.ForeignKey(
+        FinancialYear, models.PROTECT, null=True, blank=True, editable=False, related_name="+",
+        verbose_name="corrects",
+    )  # fmt: skip
     undone_reason = models.CharField("why undone", max_length=150, blank=True, editable=False)
 
     may_be_reversed = True
@@ -448,6 +456,11 @@ class Journal(Document):
             ),
             models.CheckConstraint(
                 condition=Q(reverse_on=None) | Q(reverse_on__gt=F("date")), name="ledger_journal_reversed_later"
+            ),
+            models.CheckConstraint(
+                condition=Q(origin="correction", corrects_year__isnull=False)
+                | (~Q(origin="correction") & Q(corrects_year=None)),
+                name="ledger_journal_corrects_a_year",
             ),
         ]
 

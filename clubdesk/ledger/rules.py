@@ -12,7 +12,6 @@ UNCHANGED = " AND ".join(
         "id",
         "number",
         "date",
-        "year_id",
         "narration",
         "source_type",
         "source_id",
@@ -30,6 +29,15 @@ FUND_EFFECT = (
 )
 THE_BOOK = "ledger_book b FOR NO KEY UPDATE"
 """What a guard holds that asks whether a month is locked or a year closed, as whoever locks or closes does."""
+IN_AN_OPEN_MONTH = (
+    "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = NEW.year_id"
+    " AND NEW.date BETWEEN y.first_day AND y.last_day AND y.closed_at IS NULL"
+    " AND (NEW.is_closing OR y.locked_through IS NULL OR NEW.date > y.locked_through))"
+)
+BEFORE_THE_FIRST_MONTH = (
+    "(NEW.year_id IS NULL AND NOT NEW.is_closing AND NEW.date < (SELECT MIN(y.first_day) FROM ledger_financialyear y)"
+    " AND NOT EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.locked_through IS NOT NULL))"
+)
 IN_A_CLOSED_YEAR = (
     "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL"
     " AND {row}.month_end BETWEEN y.first_day AND y.last_day)"
@@ -57,6 +65,7 @@ GUARDS = [
         "ledger_journalentry",
         "UPDATE",
         when=f"OLD.sealed OR NOT (NEW.sealed AND {UNCHANGED}"
+        " AND COALESCE(NEW.year_id, 0) = COALESCE(OLD.year_id, 0)"
         " AND COALESCE(NEW.reverses_id, 0) = COALESCE(OLD.reverses_id, 0))",
         message="A journal entry is never changed; reverse it and post it again.",
     ),
@@ -94,9 +103,7 @@ GUARDS = [
         "entry_in_open_month",
         "ledger_journalentry",
         "INSERT",
-        when="NOT EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = NEW.year_id"
-        " AND NEW.date BETWEEN y.first_day AND y.last_day AND y.closed_at IS NULL"
-        " AND (NEW.is_closing OR y.locked_through IS NULL OR NEW.date > y.locked_through))",
+        when=f"NOT ({IN_AN_OPEN_MONTH} OR {BEFORE_THE_FIRST_MONTH})",
         message="That date is in a locked month or a closed year.",
     ),
     Guard(
@@ -223,6 +230,7 @@ GUARDS = [
         "reverse_on",
         "receipt_digest",
         "file_digest",
+        "corrects_year_id",
         free=("receipt", "receipt_type", "undone_reason"),
     ),
     *kept("ledger_monthlock", "lock", "year_id", "month_end", "locked_on", "lacking", "reason"),

@@ -10,9 +10,9 @@ from itertools import pairwise
 from typing import Any, Protocol, TypeVar
 
 from django.apps import apps
-from django.db.models import F, Max, Model, OuterRef, Q, QuerySet, Subquery
+from django.db.models import F, Max, Min, Model, OuterRef, Q, QuerySet, Subquery
 
-from clubdesk.clock import day_text
+from clubdesk.clock import day_before, day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import (
     Account,
@@ -102,6 +102,19 @@ def year_containing(day: date) -> FinancialYear:
     for found in asked(FinancialYear, "%s BETWEEN first_day AND last_day", day):
         return found
     raise Refused(f"No financial year covers {day_text(day)}; open that year first or correct the date.")
+
+
+def opening_day() -> date:
+    """The day before the first financial year, on which what the book begins with was there; Refused without one."""
+    first = FinancialYear.objects.aggregate(first=Min("first_day"))["first"]
+    if first is None:
+        raise Refused("No financial year is open yet; open the first one.")
+    return day_before(first)
+
+
+def still_opens() -> bool:
+    """Whether what was there before the first year can still be brought in: no month is locked yet."""
+    return not FinancialYear.objects.exclude(locked_through=None).exists()
 
 
 def year_start(day: date) -> date:

@@ -41,10 +41,10 @@ class Named(str):
 
 
 class Verdict(Formula):
-    """A formula whose result is TRUE, or says what is wrong."""
+    """A formula whose result is TRUE, or says what is wrong: by default that nothing is."""
 
-    def __new__(cls, text: str) -> "Verdict":
-        return super().__new__(cls, text, True)  # type: ignore[return-value]
+    def __new__(cls, text: str, value: Decimal | bool = True) -> "Verdict":
+        return super().__new__(cls, text, value)  # type: ignore[return-value]
 
 
 class Jump(Formula):

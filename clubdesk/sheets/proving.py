@@ -2,9 +2,11 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import reduce
 from operator import add
 
+from clubdesk.money import CENT
 from clubdesk.sheets.cells import NIL, Term
 
 
@@ -15,6 +17,12 @@ class Proved:
     what: str
     one: Term
     other: Term
+
+    @property
+    def result(self) -> Decimal | bool:
+        """True, or by how many cents the two differ."""
+        gap = (self.one.value - self.other.value).quantize(CENT).scaleb(2)
+        return gap if gap else True
 
 
 def together(terms: Iterable[Term]) -> Term:

@@ -7,9 +7,9 @@ from decimal import Decimal
 from django.db.models import QuerySet
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, FinancialYear, Kind, Role
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Kind, Role
 from clubdesk.ledger.selectors import ZERO, month_end, moved_by_month
-from clubdesk.money import cents_of, from_cents, half_up
+from clubdesk.money import cents_of, from_cents, half_up, nil
 from clubdesk.yearend.models import BudgetMonth, Comparative
 
 
@@ -75,6 +75,15 @@ def budget_by_month(year: FinancialYear) -> dict[int, dict[date, Decimal]]:
 def comparatives(year_end: date) -> list[Comparative]:
     """The typed figures of the year that ended on that day."""
     return list(Comparative.objects.filter(year_end=year_end).select_related("account", "fund"))
+
+
+def printed_by_month(months: Sequence[date]) -> dict[int, dict[date, Decimal]]:
+    """The typed income and expense of the year of those months, by account, in equal parts; what is usual above nil."""
+    whole: dict[int, Money] = {}
+    for row in comparatives(month_end(months[-1])):
+        if row.account.kind in YEARLY_KINDS:
+            whole[row.account_id] = row.amount + whole.get(row.account_id, nil())
+    return {pk: {month: each.amount for month, each in spread(amount, months).items()} for pk, amount in whole.items()}
 
 
 def expense_accounts() -> QuerySet[Account]:

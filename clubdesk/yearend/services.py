@@ -62,14 +62,14 @@ def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> CopiedBud
     """Plan the year at so many percent of what last year really was, month by month.
 
     What was planned before is replaced. A month that was below nil is taken off the months around it, so that the
-    account's year comes to the same.
+    account's year comes to the same. Where only last year's printed figures are known, each is planned in equal parts.
     """
     ledger.lock_book()
     _refuse_closed(year)
     before = [month.replace(year=month.year - 1) for month in selectors.months_of(year)]
-    actual = selectors.actual_by_month(year, before)
+    actual = selectors.actual_by_month(year, before) or selectors.printed_by_month(before)
     if not actual:
-        raise Refused("The ledger has nothing of the year before; type the budget account by account.")
+        raise Refused("Nothing is known of the year before; type its figures, or the budget account by account.")
     accounts = Account.objects.in_bulk(actual)
     BudgetMonth.objects.filter(year=year).delete()
     below_nil = []

@@ -4,23 +4,21 @@ from datetime import date
 
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
-from clubdesk.fees.services.opening import bring_in_balances
+from clubdesk.fees.services import bring_in_balances
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import FinancialYear, FundRole, JournalOrigin, Role
+from clubdesk.ledger.models import FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount, total
 from tests import factories
 
-FIRST, DAY_BEFORE = date(2026, 7, 1), date(2026, 6, 30)
+FIRST = date(2026, 7, 1)
 JULY, AUGUST, SEPTEMBER, OCTOBER = date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 30), date(2026, 10, 31)
 
 
-def begin(by, on=FIRST, bank_balance="4213.77"):
+def begin(by, bank_balance="4213.77"):
     """The opening of a club: bank, float, entry fund, what two families owe, equipment."""
-    if on < FIRST:
-        before = FinancialYear.objects.create(first_day=date(2025, 7, 1), last_day=DAY_BEFORE)
     lines = [
         debit(Role.BANK, as_amount(bank_balance) - as_amount("612.40")),
         debit(Role.TILL, as_amount("100.00")),
@@ -31,13 +29,9 @@ def begin(by, on=FIRST, bank_balance="4213.77"):
     for found, fund in ((lines, FundRole.GENERAL), (restricted, FundRole.ENTRY)):
         held = total(line.amount for line in found)
         found.append(credit(Role.ACCUMULATED, held, fund=fund))
-    opening = ledger.record_journal(
-        on=on, narration="Opening", lines=[*lines, *restricted], by=by, origin=JournalOrigin.OPENING
-    )
-    owing = [(factories.HouseholdFactory(), as_amount(amount)) for amount in ("45.00", "126.00")]
-    bring_in_balances(balances=owing, as_at=on, by=by)
-    if on < FIRST:
-        ledger.close_year(year=before, on=FIRST, by=by)
+    opening = ledger.record_opening(narration="Opening", lines=[*lines, *restricted], by=by)
+    owing = [factories.open_item(factories.HouseholdFactory(), amount) for amount in ("45.00", "126.00")]
+    bring_in_balances(items=owing, by=by)
     return opening
 
 

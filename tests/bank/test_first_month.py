@@ -3,6 +3,7 @@
 from datetime import date
 
 import pytest
+from django.db import IntegrityError, transaction
 
 from clubdesk import clock
 from clubdesk.bank import closing, services
@@ -18,7 +19,6 @@ from clubdesk.money import as_amount
 from tests import factories
 from tests.bank.begun import (
     AUGUST,
-    DAY_BEFORE,
     FIRST,
     JULY,
     OCTOBER,
@@ -36,9 +36,9 @@ pytestmark = pytest.mark.django_db
 LATER = date(2026, 11, 4)
 
 
-@pytest.fixture(params=[FIRST, DAY_BEFORE], ids=["on the first day", "the day before"])
-def opening(request, book, by):
-    return begin(by, on=request.param)
+@pytest.fixture
+def opening(book, by):
+    return begin(by)
 
 
 @pytest.fixture
@@ -97,7 +97,7 @@ def test_a_cheque_from_before_that_the_opening_has_is_on_its_way_until_the_bank_
     begin(by, bank_balance="4300.00")
     before = [credit(Role.BANK, as_amount("86.23")), debit(Role.ACCUMULATED, as_amount("86.23"))]
     with pytest.raises(Refused, match="was brought in already"):
-        ledger.record_journal(on=FIRST, narration="Cheque 9", lines=before, by=by, origin="opening")
+        ledger.record_opening(narration="Cheque 9", lines=before, by=by)
     cheque = at_bank(ledger.record_journal(on=FIRST, narration="Cheque 9", lines=before, by=by))
     assert sign(by, JULY, "4300.00", LATER).payments == as_amount("86.23")
     line(by, "-86.23", "CHEQUE 9", date(2026, 8, 5), cheque)
@@ -105,24 +105,21 @@ def test_a_cheque_from_before_that_the_opening_has_is_on_its_way_until_the_bank_
     assert unsound() == []
 
 
-def test_an_opening_typed_wrongly_and_put_right_months_later_is_told_as_undone_later(opening, account, by):
-    with clock.on(date(2026, 9, 3)):
-        ledger.reverse_journal(journal=opening, on=date(2026, 9, 3), reason="two digits swapped", by=by)
+def test_an_opening_typed_wrongly_is_taken_back_on_its_own_day_and_leaves_nothing_on_its_way(opening, account, by):
+    ledger.reverse_journal(journal=opening, on=date(2026, 9, 3), reason="two digits swapped", by=by)
     right = [debit(Role.BANK, as_amount("4231.77")), credit(Role.ACCUMULATED, as_amount("4231.77"))]
-    ledger.record_journal(on=date(2026, 9, 3), narration="Opening", lines=right, by=by, origin="opening")
-    found = reconcile(account, SEPTEMBER, as_amount("4231.77"))
-    assert (found.difference, found.on_the_way, found.opening) == (as_amount(0), [], as_amount("4231.77"))
-    july = reconcile(account, JULY, as_amount("0.00"))
-    assert [each.amount for each in july.recorded_later] == [as_amount("-3601.37"), as_amount("-612.40")]
-    sign(by, SEPTEMBER, "4231.77", LATER)
+    ledger.record_opening(narration="Opening", lines=right, by=by)
+    found = reconcile(account, JULY, as_amount("4231.77"))
+    assert (found.difference, found.on_the_way, found.recorded_later) == (as_amount(0), [], [])
+    assert found.opening == as_amount("4231.77")
+    sign(by, JULY, "4231.77", LATER)
     assert unsound() == []
 
 
-def test_an_opening_reversed_after_its_month_was_signed_off_leaves_that_month_as_it_was_signed(opening, account, by):
-    signed = sign(by, JULY, "4213.77", LATER)
-    ledger.reverse_journal(journal=opening, on=date(2026, 9, 3), reason="another account", by=by)
-    assert reconcile(account, JULY, signed.statement_balance).difference == as_amount(0)
-    assert reconcile(account, JULY, signed.statement_balance).recorded_later == []
+def test_an_opening_stays_once_a_month_that_stands_on_it_is_signed_off(opening, account, by):
+    sign(by, JULY, "4213.77", LATER)
+    with pytest.raises(IntegrityError, match="signed off"), transaction.atomic():
+        ledger.reverse_journal(journal=opening, on=date(2026, 9, 3), reason="another account", by=by)
     assert unsound() == []
 
 

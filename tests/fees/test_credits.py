@@ -80,6 +80,14 @@ class TestPaidBack:
         repay(10)
         assert (in_credit(), selectors.unused_credit(other).amount) == (30, 30)
 
+    def test_another_familys_cancelled_receipt_lets_nobody_else_be_paid_back(self, receive, repay, by):
+        receive(40)
+        other = factories.HouseholdFactory()
+        taken = services.record_receipt(household=other, amount=as_amount(30), method=Method.CARD, on=NOW, by=by)
+        services.cancel_receipt(receipt=taken, on=NOW, reason="bounced", by=by)
+        with pytest.raises(Refused, match=r"has a credit of 40\.00; no more than that"):
+            repay(41, has_paid=True)
+
     def test_the_same_key_pays_it_back_once(self, receive, repay, in_credit):
         receive(40)
         key = uuid.UUID("6f1c1c9e-6f6b-4b6e-9d0d-0f5d7a0c1b12")
@@ -170,7 +178,8 @@ class TestVouchersOfAFeeTakenBack:
         return [(each.code, each.amount.amount) for each in rows]
 
     def test_only_the_one_that_was_claimed_pays_what_is_kept(self, fee, by):
-        services.take_back(charge=fee, keep=as_amount(40), on=NOW, reason="moved away", by=by)
+        told = services.take_back(charge=fee, keep=as_amount(40), on=NOW, reason="moved away", by=by)
+        assert (told.by_voucher, told.voucher_freed) == (as_amount(40), as_amount(60))
         assert self.claimed(fee) == [("SV2", 40)]
         assert still_open(fee) == [0]
         assert sound()

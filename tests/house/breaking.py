@@ -61,6 +61,7 @@ WAYS: Ways = {
     "Nothing is posted into a closed year after its closing entry": [
         changed(ENTRY, date="'2020-01-01'"),
         (CLOSED, changed(ENTRY, "number = 3", is_closing="TRUE")),
+        changed(ENTRY, "number = 5", year_id="NULL"),
     ],
     "A month that was opened again was asked for by one and agreed to by another, and then opened": [
         changed(UNLOCK, done="TRUE"),
@@ -195,6 +196,7 @@ WAYS: Ways = {
     ],
     "What a clearing says is the same money comes to the same sum, in one account": [
         changed(CLEARING, complete="FALSE"),
+        changed(CLEARING, settled_on="'2026-09-12'"),
         f"UPDATE {LINE} SET amount = amount + 1",
         f"UPDATE {LINE} SET bank_account_id = bank_account_id + 1",
         (changed("ledger_posting", "id IN (SELECT posting_id FROM bank_clearedposting)", account_id="account_id + 1"),),

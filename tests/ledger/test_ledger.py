@@ -258,6 +258,10 @@ class TestReversing:
         with pytest.raises(Refused, match="locked month"):
             services.reverse(entry=entry, on=date(2026, 7, 9), reason="wrong", by=by)
 
+    def test_it_says_why(self, by):
+        with pytest.raises(Refused, match="Say why the entry is reversed"):
+            services.reverse(entry=entry_of(journal(by)), on=date(2026, 7, 8), reason=" ", by=by)
+
     def test_a_reversal_is_not_reversed(self, by):
         undone = services.reverse(entry=entry_of(journal(by)), on=date(2026, 7, 8), reason="twice", by=by)
         with pytest.raises(Refused, match="itself a reversal"):
@@ -355,6 +359,10 @@ class TestClosing:
         assert selectors.balance(Role.DONATIONS, date(2027, 8, 31)) == Decimal("-5.00")
         assert selectors.balance(Role.ACCUMULATED, date(2027, 7, 31)) == Decimal("-10.00")
         assert [result for result in check_all() if result.faults] == []
+
+    def test_a_year_is_closed_once_the_one_before_it_is(self, closed, by):
+        following = services.open_year(first_day=date(2027, 7, 1), by=by)
+        assert services.close_year(year=following, by=by, on=date(2028, 7, 1)).is_closed
 
     def test_years_follow_each_other_without_a_gap(self, closed, by):
         with pytest.raises(Refused, match="starts on 1 Jul 2027"):

@@ -165,7 +165,7 @@ class TestTheRollsFile:
     @pytest.fixture
     def ada(self, book, by):
         factories.plan()
-        membership.import_roll(content=FAMILIES.encode(), as_at=NOW, by=by)
+        membership.import_roll(content=FAMILIES.encode(), by=by)
         return Membership.objects.get(person__given_name="Ada")
 
     @pytest.mark.parametrize(("expiry", "covers"), [

@@ -367,7 +367,8 @@ def test_subscriptions_of_a_year_from_what_was_owed_in_advance_and_received(db):
     start_books(club_name="Textbook club", year_start=date(2014, 1, 1), by=by)
     first, last = date(2014, 1, 1), date(2014, 12, 31)
     arrears, ahead, paid, late, early = (factories.HouseholdFactory() for _ in range(5))
-    charging.bring_in_balances(balances=[(arrears, as_amount(64)), (ahead, as_amount(-31))], as_at=first, by=by)
+    items = [factories.open_item(arrears, 64, Role.MEMBERSHIPS), factories.open_item(ahead, -31, Role.MEMBERSHIPS)]
+    charging.bring_in_balances(items=items, by=by)
     for index, (home, amount) in enumerate(((ahead, "31"), (paid, "291"), (late, "95"))):
         price = factories.price(FeeKind.MEMBERSHIP, amount, Role.MEMBERSHIPS, code=f"subscription{index}")
         FeePrice.objects.filter(pk=price.pk).update(valid_from=first)

@@ -169,7 +169,7 @@ def memberships(by, other):
     membership.cancel_membership(membership=changed, on=NEXT, reason="not yet", by=by)
     membership.remit_affiliation(association=Party.objects.get(kind="association"), through=NOW, on=NOW, by=by)
     membership.end_membership(membership=member(dearer, by), on=NOW + timedelta(days=40), reason="left", by=by)
-    membership.import_roll(content=FAMILIES.encode(), as_at=NOW, by=by)
+    membership.import_roll(content=FAMILIES.encode(), by=by)
     membership.renew_household(household=taken.person.household, on=date(2027, 8, 20), by=by)
 
 

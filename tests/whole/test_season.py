@@ -284,7 +284,7 @@ class TestRangeDays:
         posting = possible_explanations(line).get()
         bank.explain_line(line=line, posting=posting, by=by)
         assert not possible_explanations(strange).exists()
-        with pytest.raises(Refused, match="explains another line"):
+        with pytest.raises(Refused, match="matched with another line"):
             bank.explain_line(line=strange, posting=posting, by=by)
         assert sound()
 

@@ -4,15 +4,12 @@ from datetime import date
 
 from django.test import override_settings
 
-from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount
-from clubdesk.bank.reconciling import reconcile
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
 from clubdesk.evidence import Evidence
 from clubdesk.fees.models import FeeItem, FeeKind
-from clubdesk.fees.services.opening import bring_in_balances
+from clubdesk.fees.services import bring_in_balances
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, Role
 from clubdesk.ledger.posting import credit, debit
@@ -23,9 +20,9 @@ from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Consent
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.worlds.season import NOW, Season
+from tests.worlds.season import AUGUST, NOW, Season, sign_off
 
-JULY, AUGUST = date(2026, 7, 31), date(2026, 8, 31)
+JULY = date(2026, 7, 31)
 
 
 def grow():
@@ -47,7 +44,7 @@ def of_the_families(season):
     courses.record_reach_check(person=factories.PersonFactory(), checked_by="Jo", on=NOW, by=by)
     owing, ahead = factories.HouseholdFactory(), factories.HouseholdFactory()
     Consent.objects.create(household=owing, given_by="Mira", wording="I agree.")
-    bring_in_balances(balances=[(owing, as_amount(40)), (ahead, as_amount(-30))], as_at=date(2026, 7, 1), by=by)
+    bring_in_balances(items=[factories.open_item(owing, 40), factories.open_item(ahead, -30)], by=by)
     child = factories.PersonFactory(household=owing)
     rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
 
@@ -72,10 +69,3 @@ def of_the_year(by):
     FeeItem.objects.filter(kind=FeeKind.COURSE).update(tax_code="taxable")
     with override_settings(CLUB_GST_FROM=date(2026, 7, 1)):
         yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)
-
-
-def sign_off(by):
-    """August at the bank, as if the bank had said what the book makes of it."""
-    figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
-    stated = figures.book_balance + figures.adjustments - figures.deposits_not_credited + figures.payments_not_presented
-    bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)

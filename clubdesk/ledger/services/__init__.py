@@ -5,7 +5,9 @@ from clubdesk.ledger.services.days import first_open_day, is_shut, refuse_shut
 from clubdesk.ledger.services.importing import import_chart, import_journal
 from clubdesk.ledger.services.journals import (
     HAVE_OWN_DOCUMENTS,
+    correct_earlier_year,
     record_journal,
+    record_opening,
     reverse_as_dated,
     reverse_due,
     reverse_journal,
@@ -30,6 +32,7 @@ __all__ = [
     "ask_to_unlock",
     "close_year",
     "closing_lines",
+    "correct_earlier_year",
     "decline_unlock",
     "first_open",
     "first_open_day",
@@ -44,6 +47,7 @@ __all__ = [
     "open_year",
     "post",
     "record_journal",
+    "record_opening",
     "refuse_early_close",
     "refuse_overdrawing",
     "refuse_shut",

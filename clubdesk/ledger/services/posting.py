@@ -15,7 +15,7 @@ from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import Account, Book, FinancialYear, Fund, JournalEntry, Kind, Posting, Role
 from clubdesk.ledger.posting import Line, without_nil
 from clubdesk.ledger.services.book import lock_book
-from clubdesk.ledger.services.days import refuse_shut_in
+from clubdesk.ledger.services.days import refuse_late_opening, refuse_shut_in
 from clubdesk.money import cents_of, from_cents, shown
 
 CLOCKS_DIFFER_BY = timedelta(minutes=5)
@@ -41,11 +41,13 @@ def post(
     by: User,
     reverses: JournalEntry | None = None,
     is_closing: bool = False,
+    is_opening: bool = False,
     is_new: bool = False,
 ) -> JournalEntry:
     """Write one sealed entry for `source` and `purpose`; a second call returns the first entry.
 
     `is_new` says that `source` was written in this very transaction, so that no entry of it is looked for.
+    `is_opening` says that it tells of what was there before the first year: it is in no year, on the day before that.
     `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
     year, where a restricted fund would be overdrawn, and on a server whose clock is behind the last entry.
@@ -57,8 +59,11 @@ def post(
             return posted
     lines = without_nil(lines)
     now = timezone.now()
-    year = _year_of(on, book, now)
-    refuse_shut_in(year, on, is_closing)
+    year = None if is_opening else _year_of(on, book, now)
+    if year is None:
+        refuse_late_opening(on)
+    else:
+        refuse_shut_in(year, on, is_closing)
     accounts = accounts_of(lines)
     _refuse_unsound(lines, accounts)
     entry = JournalEntry(

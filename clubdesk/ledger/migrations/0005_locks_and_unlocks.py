@@ -9,7 +9,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0002_sentences_of_what_is_unique"),
+        ("ledger", "0004_correction_of_an_earlier_year"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -19,8 +19,9 @@ from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.admin.locks import AskUnlockPage, LockPage
 from clubdesk.ledger.finding import entries_of_amount
-from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_by_hand
+from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
     Account,
     FinancialYear,
@@ -29,21 +30,17 @@ from clubdesk.ledger.models import (
     Journal,
     JournalEntry,
     JournalOrigin,
-    MonthLock,
-    MonthUnlock,
     Party,
     PartyKind,
     Role,
-    UnlockState,
 )
 from clubdesk.ledger.posting import Line
 from clubdesk.money import nil
-from clubdesk.rooms import in_order
-from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of, reason_field
+from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import named_like
 from clubdesk.screens.tables import Link, Section, add_page_of, amount_column, link_to
-from clubdesk.screens.verbs import Facts, LinkPage, VerbPage, signed_in
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 from clubdesk.verbs import verb_of
 
 Column = models.Field[object, object]
@@ -115,144 +112,6 @@ class OpenYearPage(VerbPage[None, FinancialYear]):
         return f"{result} is open."
 
 
-class LockForm(VerbForm[FinancialYear]):
-    month_end = forms.TypedChoiceField(label="Lock through", choices=[], coerce=date.fromisoformat)
-    reason = forms.CharField(
-        label="Why it is locked all the same", max_length=150, required=False,
-        help_text="Needed where the months lack what stands above. It is kept, and stands in the workbook.",
-    )  # fmt: skip
-
-    def prepare(self) -> None:
-        field = self.fields["month_end"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{day:%B %Y}") for day in lockable(self.target)]
-
-
-def lockable(year: FinancialYear) -> list[date]:
-    """The ends of the year's open months that are over."""
-    first = services.first_open(year)
-    if first > year.last_day:
-        return []
-    return [day for day in selectors.month_ends(first, year.last_day) if day < clock.today()]
-
-
-class LockPage(VerbPage[FinancialYear, FinancialYear]):
-    slug = "lock"
-    verb = services.lock_month
-    intro = (
-        "Nothing posts into a locked month any more. Lock what is signed off. Until the year is closed two people can"
-        " unlock a month that was locked by mistake: one asks, another agrees."
-    )
-    button = "Lock"
-    form_class = LockForm
-
-    def applies(self, target: FinancialYear) -> bool:
-        return bool(lockable(target))
-
-    def facts(self, target: FinancialYear) -> Facts:
-        found: list[tuple[str, object]] = [("Year", target), ("Locked through", target.locked_through or "nothing yet")]
-        ends = lockable(target)
-        for each in (each for room in in_order() for each in room.before_lock if ends):
-            lacking = [("Look at this", said) for said in each.lacking(services.first_open(target), ends[-1])]
-            found += [*lacking, ("If it is locked all the same", each.means)] if lacking else []
-        return found
-
-    def done(self, target: FinancialYear, result: FinancialYear) -> str:
-        assert result.locked_through, "a month of it was locked just now"
-        return f"{result} is locked through {long_day(result.locked_through)}."
-
-
-class UnlockForm(VerbForm[FinancialYear]):
-    month_end = forms.TypedChoiceField(label="Unlock from", choices=[], coerce=date.fromisoformat)
-    reason = reason_field("What was locked by mistake, and what is to be put right. It is kept.")
-
-    def prepare(self) -> None:
-        field = self.fields["month_end"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{day:%B %Y}") for day in reversed(locked_months(self.target))]
-
-
-def locked_months(year: FinancialYear) -> list[date]:
-    """The ends of the year's locked months."""
-    return selectors.month_ends(year.first_day, year.locked_through) if year.locked_through else []
-
-
-def becomes_of_proof(first: date, last: date) -> Facts:
-    """What becomes of what was proven of these months, where they are unlocked."""
-    said = (said for room in in_order() for each in room.before_lock for said in each.unlocked(first, last))
-    return [("Look at this", sentence) for sentence in said]
-
-
-class AskUnlockPage(VerbPage[FinancialYear, MonthUnlock]):
-    slug = "unlock"
-    verb = services.ask_to_unlock
-    target = "year"
-    intro = (
-        "The month and every later one of the year are open again once somebody else agrees. Until then nothing"
-        " changes. Lock them again when what was wrong is put right; who asked, who agreed and why stay in the"
-        " workbook."
-    )
-    button = "Ask for it"
-    form_class = UnlockForm
-
-    def applies(self, target: FinancialYear) -> bool:
-        return bool(target.locked_through) and not target.is_closed
-
-    def facts(self, target: FinancialYear) -> Facts:
-        if not target.locked_through:
-            return ()
-        signed = becomes_of_proof(target.first_day, target.locked_through)
-        return [("Locked through", target.locked_through), *signed]
-
-    def done(self, target: FinancialYear, result: MonthUnlock) -> str:
-        return f"{result.month_end:%B %Y}: somebody else must agree before it is unlocked."
-
-
-class DecideUnlockPage(VerbPage[MonthUnlock, MonthUnlock]):
-    """What agreeing and declining share."""
-
-    target = "unlock"
-
-    def applies(self, target: MonthUnlock) -> bool:
-        return target.state == UnlockState.ASKED
-
-    def not_now(self, target: MonthUnlock) -> str:
-        return "it was decided already."
-
-    def facts(self, target: MonthUnlock) -> Facts:
-        through = target.year.locked_through or target.month_end
-        return [
-            ("From the month to", target.month_end),
-            ("Locked through", through),
-            ("Why", target.reason),
-            ("Asked for by", target.recorded_by),
-            *becomes_of_proof(target.month_end.replace(day=1), through),
-        ]
-
-
-class AgreePage(DecideUnlockPage):
-    slug = "agree"
-    verb = services.agree_to_unlock
-    intro = "The months are open again at once, and entries can be dated there until they are locked anew."
-    button = "Agree, and unlock"
-
-    def offered(self, request: HttpRequest, target: MonthUnlock) -> bool:
-        return super().offered(request, target) and signed_in(request).pk != target.recorded_by_id
-
-    def done(self, target: MonthUnlock, result: MonthUnlock) -> str:
-        return f"Unlocked from {result.month_end:%B %Y}."
-
-
-class DeclinePage(DecideUnlockPage):
-    slug = "decline"
-    verb = services.decline_unlock
-    intro = "The months stay locked."
-    form_class = form_of(reason=reason_field())
-
-    def done(self, target: MonthUnlock, result: MonthUnlock) -> str:
-        return "Declined; the months stay locked."
-
-
 @admin.register(FinancialYear)
 class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     list_display = ("__str__", "first_day", "last_day", "locked_through", "closed_at")
@@ -260,27 +119,6 @@ class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     readonly_fields = fields
     add_page = OpenYearPage()
     pages = (LockPage(), AskUnlockPage())
-
-
-@admin.register(MonthLock)
-class MonthLockAdmin(DocumentAdmin[MonthLock]):
-    list_display = ("__str__", "locked_on", "recorded_by", "reason")
-    list_select_related = ("recorded_by",)
-    fields = ("year", "month_end", "locked_on", "lacking", "reason", "recorded_by")
-    readonly_fields = fields
-
-
-@admin.register(MonthUnlock)
-class MonthUnlockAdmin(DocumentAdmin[MonthUnlock]):
-    list_display = ("__str__", "asked_on", "recorded_by", "state", "decided_by", "reason")
-    list_select_related = ("recorded_by", "decided_by")
-    list_filter = ("state",)
-    fields = (
-        "year", "month_end", "stays_locked_through", "reason", "asked_on", "recorded_by", "state", "decided_by",
-        "decided_on", "answer",
-    )  # fmt: skip
-    readonly_fields = fields
-    pages = (AgreePage(), DeclinePage())
 
 
 def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
@@ -372,7 +210,6 @@ class JournalPage(VerbPage[None, Journal]):
     )
     button = "Post the journal"
     form_class = JournalForm
-    origin = JournalOrigin.HAND
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         """A copy of an earlier journal, where the address names one."""
@@ -387,9 +224,6 @@ class JournalPage(VerbPage[None, Journal]):
             return super().initial(request, target)
         return {"narration": entry.narration, "lines": [_typed(line) for line in services.lines_of(entry)]}
 
-    def arguments(self, target: None, cleaned: dict[str, object]) -> dict[str, object]:
-        return {**super().arguments(target, cleaned), "origin": self.origin}
-
     def done(self, target: None, result: Journal) -> str:
         return f"Posted: {result}."
 
@@ -401,25 +235,57 @@ def _typed(line: Line) -> Mapping[str, object]:
     return {"account": line.account.pk, "fund": line.fund_code, "party": line.party, side: abs(line.amount.amount)}
 
 
-class OpeningPage(JournalPage):
+class OpeningPage(VerbPage[None, Journal]):
     slug = "opening"
-    title = "Import the opening trial balance"
+    verb = services.record_opening
     intro = (
-        "The balances with which the club begins here, from the books it kept before, on the day before the first entry"
-        " of this book or later in the year. What each family owes comes in with the roll, so leave Fees owed out, and"
-        " leave Accumulated funds at what remains without it. Income and expense of the year so far count for the year;"
-        " the statements on the cash basis begin with this day."
+        "What the club had and owed on the day before the first year of this book, from the books it kept before. It"
+        " was there before, so no statement counts it as received, whatever day it is typed on. What each family owes"
+        " or has paid ahead has a page of its own, so it is not among these accounts: leave Accumulated funds at what"
+        " remains without it."
     )
-    button = "Import it"
+    button = "Bring it in"
     form_class = OpeningForm
-    origin = JournalOrigin.OPENING
+
+    def applies(self, target: None) -> bool:
+        return selectors.still_opens()
+
+    def not_now(self, target: None) -> str:
+        return "the first month is locked, so nothing can be brought in from before it."
+
+    def facts(self, target: None) -> Facts:
+        return [("As it stood on", long_day(selectors.opening_day()))]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         general = FundRole.GENERAL.value
         return {
             "narration": "Opening trial balance",
-            "lines": [{"account": account.pk, "fund": general} for account in accounts_by_hand()],
+            "lines": [{"account": account.pk, "fund": general} for account in accounts_to_open()],
         }
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Brought in: {result}."
+
+
+class CorrectionPage(VerbPage[None, Journal]):
+    slug = "correction"
+    verb = services.correct_earlier_year
+    intro = (
+        "A closed year stays as it was printed. What it got wrong is put right now, against Accumulated funds, on a"
+        " line of its own in both statements: Correction of earlier years. Whether members must be told, or the"
+        " year printed anew, is for the club’s rules and its accountant or auditor to say."
+    )
+    button = "Post the correction"
+    form_class = CorrectionForm
+
+    def applies(self, target: None) -> bool:
+        return FinancialYear.objects.exclude(closed_at=None).exists()
+
+    def not_now(self, target: None) -> str:
+        return "no year is closed yet; what is wrong in an open year is undone and written again."
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Posted: {result}."
 
 
 class CopyLink(LinkPage[Journal]):
@@ -449,10 +315,10 @@ class JournalAdmin(DocumentAdmin[Journal]):
     search_fields = ("narration", "reference")
     search_help_text = "Words of its narration, or its reference"
     date_hierarchy = "date"
-    fields = ("date", "narration", "origin", "undone", "reference", "recorded_by")
+    fields = ("date", "narration", "origin", "corrects_year", "undone", "reference", "recorded_by")
     readonly_fields = fields
     add_page = JournalPage()
-    list_pages = (OpeningPage(),)
+    list_pages = (OpeningPage(), CorrectionPage())
     pages = (ReversePage(), CopyLink())
     section_makers = (journal_lines_section, entries_section, document_section)
     sections_first = True

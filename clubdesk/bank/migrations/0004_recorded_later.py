@@ -7,7 +7,7 @@ import clubdesk.money
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("bank", "0002_sentences_of_what_is_unique"),
+        ("bank", "0003_entries_matched_with_each_other"),
     ]
 
     operations = [
