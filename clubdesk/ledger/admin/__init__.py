@@ -1,7 +1,7 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 
 from django import forms
 from django.apps import apps
@@ -15,7 +15,6 @@ from django.http.response import HttpResponseBase
 from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
-from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
@@ -36,7 +35,7 @@ from clubdesk.ledger.models import (
 )
 from clubdesk.ledger.posting import Line
 from clubdesk.money import nil
-from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
+from clubdesk.screens.fields import DayField, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import named_like
 from clubdesk.screens.tables import Link, Section, add_page_of, amount_column, link_to
