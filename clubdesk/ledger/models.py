@@ -11,6 +11,7 @@ from djmoney.money import Money
 
 from clubdesk.clock import long_day
 from clubdesk.evidence import evidence_path
+from clubdesk.ledger.states import UNLOCK
 from clubdesk.money import Cents, nil, shown
 
 
@@ -356,6 +357,85 @@ class Document(models.Model):
     def why_undone(self) -> str:
         """Why its entries were reversed, as far as the document keeps a reason; the sealed entries hold none."""
         return str(getattr(self, "cancel_reason", ""))
+
+
+class MonthLock(Document):
+    """That months were locked, through `month_end`. Where they were not proven then, `lacking` says what of them was
+    missing, a line each, and `reason` why they were locked all the same.
+    """
+
+    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="locks")
+    month_end = models.DateField("locked through")
+    locked_on = models.DateField()
+    lacking = models.TextField("not proven", blank=True)
+    reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "lock of months"
+        verbose_name_plural = "locks of months"
+        constraints = [
+            models.CheckConstraint(condition=Q(lacking="") | ~Q(reason=""), name="ledger_unproven_lock_has_a_reason")
+        ]
+
+    def __str__(self) -> str:
+        return f"Locked through {self.month_end:%B %Y}"
+
+
+class UnlockState(models.TextChoices):
+    ASKED = "asked", "Asked for"
+    AGREED = "agreed", "Unlocked"
+    DECLINED = "declined", "Declined"
+
+
+class MonthUnlock(Document):
+    """That a month which was locked by mistake is to be opened again, with every later one: one asks, another agrees.
+
+    `stays_locked_through` is what remains locked then, none where nothing does; `done` the database notes itself.
+    """
+
+    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="unlocks")
+    month_end = models.DateField("from the month to")
+    stays_locked_through = models.DateField(null=True, blank=True)
+    reason = models.CharField(max_length=150)
+    asked_on = models.DateField()
+    state = models.CharField(max_length=8, choices=UnlockState.choices, default=UnlockState.ASKED)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    decided_on = models.DateField(null=True, blank=True)
+    answer = models.CharField("why declined", max_length=150, blank=True)
+    done = models.BooleanField(default=False, editable=False)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "month to be unlocked"
+        verbose_name_plural = "months to be unlocked"
+        permissions = [("agree_monthunlock", "Can agree that a month is unlocked")]
+        constraints = [
+            UNLOCK.constraint("ledger_unlock_state_is_one"),
+            models.CheckConstraint(condition=~Q(reason=""), name="ledger_unlock_has_a_reason"),
+            models.CheckConstraint(
+                condition=~Q(state="agreed")
+                | Q(decided_by__isnull=False, decided_on__isnull=False) & ~Q(decided_by=F("recorded_by")),
+                name="ledger_unlock_is_agreed_to_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="declined") | ~Q(answer="") & Q(decided_by__isnull=False, decided_on__isnull=False),
+                name="ledger_unlock_declined_with_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(stays_locked_through=None) | Q(stays_locked_through__lt=F("month_end")),
+                name="ledger_unlock_leaves_earlier_months",
+            ),
+            models.UniqueConstraint(
+                fields=["year"],
+                condition=Q(state="asked"),
+                name="ledger_one_unlock_waits",
+                violation_error_message="Somebody has asked to unlock a month of this year already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.month_end:%B %Y} to be unlocked"
 
 
 class JournalOrigin(models.TextChoices):

@@ -1,6 +1,7 @@
 """The rules about the ledger that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.ledger.states import UNLOCK
 
 UNBALANCED = (
     "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id HAVING SUM(p.amount) <> 0)"
@@ -40,6 +41,9 @@ BEFORE_THE_FIRST_MONTH = (
 IN_A_CLOSED_YEAR = (
     "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL"
     " AND {row}.month_end BETWEEN y.first_day AND y.last_day)"
+)
+OPENS_MONTHS = (
+    "(OLD.locked_through IS NOT NULL AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))"
 )
 
 
@@ -173,9 +177,17 @@ GUARDS = [
         "ledger_financialyear",
         "UPDATE",
         when="OLD.closed_at IS NOT NULL OR NEW.first_day <> OLD.first_day OR NEW.last_day <> OLD.last_day"
-        " OR (OLD.locked_through IS NOT NULL"
-        " AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))",
-        message="A closed year or a locked month is never opened again.",
+        f" OR ({OPENS_MONTHS} AND NOT EXISTS (SELECT 1 FROM ledger_monthunlock u WHERE u.year_id = OLD.id"
+        " AND u.state = 'agreed' AND NOT u.done AND (u.stays_locked_through = NEW.locked_through"
+        " OR (u.stays_locked_through IS NULL AND NEW.locked_through IS NULL))))",
+        message="A closed year is never opened again, and a locked month only where two people want it.",
+    ),
+    Guard(
+        "year_notes_that_months_were_opened",
+        "ledger_financialyear",
+        "UPDATE",
+        when=OPENS_MONTHS,
+        does="UPDATE ledger_monthunlock SET done = TRUE WHERE year_id = NEW.id AND state = 'agreed' AND NOT done",
     ),
     Guard(
         "year_stays",
@@ -240,6 +252,34 @@ GUARDS = [
         "file_digest",
         "corrects_year_id",
         free=("receipt", "receipt_type", "undone_reason"),
+    ),
+    *kept("ledger_monthlock", "lock", "year_id", "month_end", "locked_on", "lacking", "reason"),
+    *kept(
+        "ledger_monthunlock",
+        "month to be unlocked",
+        "year_id",
+        "month_end",
+        "stays_locked_through",
+        "reason",
+        "asked_on",
+        free=("state", "decided_by_id", "decided_on", "answer", "done"),
+    ),
+    *UNLOCK.guards("ledger_monthunlock"),
+    Guard(
+        "ledger_unlock_is_done_once",
+        "ledger_monthunlock",
+        "UPDATE",
+        when="(OLD.done AND NOT NEW.done) OR (NEW.done AND NEW.state <> 'agreed') OR (OLD.decided_by_id IS NOT NULL"
+        " AND (NEW.decided_by_id IS NULL OR NEW.decided_by_id <> OLD.decided_by_id"
+        " OR NEW.decided_on <> OLD.decided_on OR NEW.answer <> OLD.answer))",
+        message="What was decided about a locked month stays.",
+    ),
+    Guard(
+        "ledger_unlock_begins_undone",
+        "ledger_monthunlock",
+        "INSERT",
+        when="NEW.done",
+        message="A month is unlocked after it was agreed to.",
     ),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),

@@ -23,6 +23,7 @@ from clubdesk.ledger.models import (
     FundRole,
     Journal,
     JournalEntry,
+    JournalOrigin,
     Kind,
     MonthBalance,
     Posting,
@@ -301,6 +302,12 @@ def by_hand_of_parties(role: Role) -> dict[int, Decimal]:
     """The same for each party of the account, by its id."""
     rows = Posting.objects.filter(BY_HAND, account__role=role).order_by().values_list("party_id")
     return dict(rows.annotate(figure=sum_of("amount")))
+
+
+def opening_entries() -> QuerySet[JournalEntry]:
+    """The entries with which the book began: what the club had before, from the books that it kept elsewhere."""
+    openings = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
+    return JournalEntry.objects.filter(source_type=source_type(Journal), source_id__in=openings)
 
 
 def journals_to_reverse(on: date) -> list[Journal]:

@@ -273,6 +273,11 @@ def store_month(*, month_end: date, **_: Any) -> None:
     MonthTrace.objects.bulk_create(rows, batch_size=500)
 
 
+def drop_months(*, month_end: date, **_: Any) -> None:
+    """Keep nothing of the month and of later ones; called as they are unlocked."""
+    MonthTrace.objects.filter(month_end__gte=month_end).delete()
+
+
 def _between(field: str, after: date | None, until: date) -> Q:
     span = Q(**{f"{field}__lte": until})
     return span & Q(**{f"{field}__gt": after}) if after else span

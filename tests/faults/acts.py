@@ -35,7 +35,18 @@ from clubdesk.fees.models import (
 )
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, Fund, Journal, Party, Posting, Role, TaxBasis, TaxCode
+from clubdesk.ledger.models import (
+    Account,
+    FinancialYear,
+    Fund,
+    Journal,
+    MonthUnlock,
+    Party,
+    Posting,
+    Role,
+    TaxBasis,
+    TaxCode,
+)
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
@@ -55,6 +66,7 @@ from tests.worlds.day_one import TODAY, username
 
 FAMILIES, EVENTS, PLACES, BOWS = 8, 40, 3, 6
 START, LATEST = date(2026, 7, 6), 60
+ENDS = [date(2026, 7, 31), date(2026, 8, 31)]
 """Of each noun the last so many rows are taken up again."""
 
 
@@ -352,7 +364,10 @@ ACTS: tuple[tuple[Callable[..., object], Draw], ...] = (
     (bank.undo_clearing, lambda c: {"clearing": c.of(Clearing), "reason": "another’s money"}),
     (ledger.record_journal, journal),
     (ledger.reverse_journal, lambda c: {"journal": c.of(Journal), "reason": "twice"}),
-    (ledger.lock_month, lambda c: {"month_end": c.any([date(2026, 7, 31), date(2026, 8, 31)])}),
+    (ledger.lock_month, lambda c: {"month_end": c.any(ENDS), "reason": "figures were wanted"}),
+    (ledger.ask_to_unlock, lambda c: {"year": c.of(FinancialYear), "month_end": c.any(ENDS), "reason": "a bill"}),
+    (ledger.agree_to_unlock, lambda c: {"unlock": c.of(MonthUnlock)}),
+    (ledger.decline_unlock, lambda c: {"unlock": c.of(MonthUnlock), "reason": "post it later"}),
     (yearend.add_equipment, new_bows),
     (yearend.dispose, lambda c: {"equipment": c.of(Equipment), "reason": "broken"}),
     (yearend.post_found_tax, lambda c: {"until": TODAY}),

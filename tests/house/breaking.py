@@ -4,7 +4,7 @@ The statements run in the world `unguarded`. What a table's own conditions hold 
 """
 
 from tests.house.firing import added, changed
-from tests.house.firing.ledger import CLOSED
+from tests.house.firing.ledger import CLOSED, UNLOCK
 
 ENTRY, CHARGE, RECEIPT, ALLOCATION = "ledger_journalentry", "fees_charge", "fees_receipt", "fees_allocation"
 VOUCHER, MEMBERSHIP, PLACE, BOOKING = "fees_voucher", "membership_membership", "courses_place", "courses_booking"
@@ -62,6 +62,11 @@ WAYS: Ways = {
         changed(ENTRY, date="'2020-01-01'"),
         (CLOSED, changed(ENTRY, "number = 3", is_closing="TRUE")),
         changed(ENTRY, "number = 5", year_id="NULL"),
+    ],
+    "A month that was opened again was asked for by one and agreed to by another, and then opened": [
+        changed(UNLOCK, done="TRUE"),
+        changed(UNLOCK, state="'agreed'", decided_by_id=2, decided_on="'2026-09-12'"),
+        changed(UNLOCK, state="'agreed'", decided_by_id="recorded_by_id", decided_on="'2026-09-12'", done="TRUE"),
     ],
     "Each document attached to a journal is the file that was uploaded": [
         changed("ledger_journal", "receipt <> ''", receipt_digest="'other'"),
@@ -210,7 +215,7 @@ WAYS: Ways = {
     "A month that is signed off still reconciles to nil, with the balances that were signed": [
         *(
             (changed("bank_reconciliation", **{column: f"{column} + 1"}),)
-            for column in ("deposits", "payments", "book_balance")
+            for column in ("deposits", "payments", "book_balance", "recorded_later")
         ),
         f"UPDATE {LINE} SET date = '2026-08-15' WHERE id NOT IN (SELECT line_id FROM bank_clearedline)",
     ],

@@ -28,7 +28,10 @@ def grow():
     season.close_and_credit()
     of_the_families(season)
     of_the_year(season.by)
-    ledger.lock_month(month_end=JULY, by=season.by)
+    ledger.lock_month(month_end=JULY, reason="a test", by=season.by)
+    ledger.ask_to_unlock(
+        year=FinancialYear.objects.get(), month_end=JULY, reason="a bill was forgotten", on=NOW, by=season.by
+    )
     sign_off(season.by)
 
 

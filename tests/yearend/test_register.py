@@ -242,7 +242,7 @@ class TestRegister:
 
     def test_what_belongs_to_a_locked_month_is_posted_on_the_first_open_day(self, bows, by, year):
         ledger.open_year(first_day=NEXT, by=by)
-        ledger.lock_month(month_end=LAST, by=by)
+        ledger.lock_month(month_end=LAST, reason="a test", by=by)
         with clock.on(date(2027, 7, 20)):
             journal = services.depreciate(until=LAST, by=by)
         assert (journal.date, journal.depreciation.get().until) == (NEXT, LAST)

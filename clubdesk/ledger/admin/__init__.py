@@ -1,7 +1,7 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 
 from django import forms
 from django.apps import apps
@@ -14,10 +14,10 @@ from django.http.response import HttpResponseBase
 from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
-from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.admin.locks import AskUnlockPage, LockPage
 from clubdesk.ledger.finding import entries_of_amount
 from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
@@ -147,41 +147,6 @@ class RegisterPage(VerbPage[None, Book]):
         return reverse("admin:ledger_account_changelist")
 
 
-class LockForm(VerbForm[FinancialYear]):
-    month_end = forms.TypedChoiceField(label="Lock through", choices=[], coerce=date.fromisoformat)
-
-    def prepare(self) -> None:
-        field = self.fields["month_end"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{day:%B %Y}") for day in lockable(self.target)]
-
-
-def lockable(year: FinancialYear) -> list[date]:
-    """The ends of the year's open months that are over."""
-    first = year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
-    if first > year.last_day:
-        return []
-    return [day for day in selectors.month_ends(first, year.last_day) if day < clock.today()]
-
-
-class LockPage(VerbPage[FinancialYear, FinancialYear]):
-    slug = "lock"
-    verb = services.lock_month
-    intro = "Nothing posts into a locked month again, and a lock is never undone. Lock what is signed off."
-    button = "Lock"
-    form_class = LockForm
-
-    def applies(self, target: FinancialYear) -> bool:
-        return bool(lockable(target))
-
-    def facts(self, target: FinancialYear) -> Facts:
-        return [("Year", target), ("Locked through", target.locked_through or "nothing yet")]
-
-    def done(self, target: FinancialYear, result: FinancialYear) -> str:
-        assert result.locked_through, "a month of it was locked just now"
-        return f"{result} is locked through {long_day(result.locked_through)}."
-
-
 @admin.register(FinancialYear)
 class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     list_display = ("__str__", "first_day", "last_day", "locked_through", "closed_at")
@@ -189,7 +154,7 @@ class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     readonly_fields = fields
     add_page = OpenYearPage()
     list_pages = (RegisterPage(),)
-    pages = (LockPage(),)
+    pages = (LockPage(), AskUnlockPage())
 
 
 def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
