@@ -14,6 +14,7 @@ from django.http.response import HttpResponseBase
 from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
+from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
