@@ -59,6 +59,7 @@ GUARDS = [
         "deposits",
         "payments",
         "book_balance",
+        "recorded_later",
         "signed_on",
         free=("reopened_on", "reopened_by_id", "reopen_reason"),
     ),
@@ -66,7 +67,7 @@ GUARDS = [
         "bank_reconciliation_differs_by_nil",
         "bank_reconciliation",
         "INSERT",
-        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance",
+        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance + NEW.recorded_later",
         message="Only a month that differs by nil is signed off.",
     ),
     Guard(
@@ -149,7 +150,14 @@ GUARDS = [
         "reasons",
         "how_sure",
         "settled_on",
-        free=("complete", "undone_on", "undone_by_id", "undo_reason"),
+        free=("complete", "why_never", "undone_on", "undone_by_id", "undo_reason"),
+    ),
+    Guard(
+        "bank_clearing_keeps_why",
+        "bank_clearing",
+        "UPDATE",
+        when=f"NEW.why_never <> OLD.why_never AND NEW.why_never <> '{ERASED}'",
+        message="Why two entries were matched stays written, until the family that it names is erased.",
     ),
     Guard(
         "bank_clearing_is_even",

@@ -194,6 +194,15 @@ class TestFees:
         with pytest.raises(Refused, match="entry is not shown"):
             services.approve_claim(claim=bare, by=approver, on=NOW)
 
+    def test_a_receipt_stands_behind_one_claim_unless_that_was_declined(self, junior, claim, approver, cash_in):
+        cash_in(500)
+        receipt, event = Evidence(b"the same receipt", "application/pdf"), factories.event()
+        first, again = (claim(junior(), event, evidence=receipt) for _ in range(2))
+        with pytest.raises(Refused, match="this receipt file stands behind another claim"):
+            services.approve_claim(claim=again, by=approver, on=NOW)
+        services.decline_claim(claim=first, reason="the other family's", by=approver, on=NOW)
+        assert services.approve_claim(claim=again, by=approver, on=NOW).state == ClaimState.APPROVED
+
 
 class TestTurns:
     def test_first_claimed_first_served_and_the_rest_wait_visibly(self, junior, claim, cash_in, approver):
@@ -261,6 +270,21 @@ class TestAsking:
         assert (asked.state, asked.answer, asked.more.count()) == (ClaimState.RECORDED, "Under 14", 1)
         assert sound()
 
+    def test_another_question_takes_the_place_of_the_first_until_it_is_decided(
+        self, junior, claim, approver, cash_in, by
+    ):
+        cash_in(100)
+        asked = claim(junior())
+        for question in ("Which class was it?", "Who entered the child?"):
+            asked = services.ask_for_more(claim=asked, question=question, by=approver, on=NOW)
+        assert asked.question == "Who entered the child?"
+        services.answer_claim(claim=asked, answer="The coach", by=by)
+        services.approve_claim(claim=asked, by=approver, on=NOW)
+        with pytest.raises(Refused, match="was decided already"):
+            services.ask_for_more(claim=asked, question="And when?", by=approver, on=NOW)
+        with pytest.raises(Refused, match="Nothing is asked about this claim"):
+            services.answer_claim(claim=asked, answer="In March", by=by)
+
     def test_nobody_asks_about_what_they_recorded(self, junior, claim, by):
         with pytest.raises(Refused, match="You recorded this entry claim"):
             services.ask_for_more(claim=claim(junior()), question="?", by=by, on=NOW)
@@ -302,6 +326,7 @@ class TestTheQueue:
         claim(junior(), event, entry_shown=False)
         claim(junior(), event)
         assert [row.before.amount for row in selectors.queue()] == [60, 60]
+        assert len(selectors.queue(most=1)) == 1
 
 
 class TestTransfers:

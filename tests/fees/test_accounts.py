@@ -125,6 +125,13 @@ class TestTheStatement:
         # 1 July lies 73 days back, so what would be older than that was charged then.
         assert ages == {"up to 30 days": 120, "31 to 60 days": 120, "61 to 90 days": 180, "over 90 days": 0}
 
+    def test_the_last_half_is_to_pay_too(self, household, charge, pay):
+        charge(household)
+        pay(household, "59.50")
+        assert accounts.statement(household, NOW).in_words == "0.50 to pay"
+        pay(household, "1.00")
+        assert accounts.statement(household, NOW).in_words == "0.50 in credit"
+
     def test_many_statements_take_as_many_queries_as_one(self, household, charge, django_assert_num_queries):
         families = [household, *(factories.HouseholdFactory() for _ in range(20))]
         for family in families:

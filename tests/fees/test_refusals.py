@@ -224,6 +224,10 @@ class TestCreditsAndDebts:
         with pytest.raises(Refused, match="Say why the fee is credited"):
             services.credit_charge(charge=owe(), on=NOW, reason=" ", by=by)
 
+    def test_nobody_pays_by_a_credit_that_was_brought_in(self, household, by):
+        with pytest.raises(Refused, match="say how this was paid"):
+            services.record_receipt(household=household, amount=as_amount(9), method=Method.BROUGHT, on=NOW, by=by)
+
     def test_a_debt_is_not_expected_again_before_it_was_written_off(self, owe, by):
         document = services.write_off(charge=owe(), amount=as_amount(60), on=NOW, reason="moved", by=by)
         with pytest.raises(Refused, match="written off on 12 Sep 2026; it cannot be taken up before"):
@@ -255,7 +259,7 @@ class TestCreditsAndDebts:
             services.bring_in_balances(items=[factories.open_item(household, 1)], by=by)
 
     def test_nothing_is_brought_in_from_before_a_locked_month(self, household, by):
-        ledger.lock_month(month_end=date(2026, 7, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match="The first month is locked"):
             services.bring_in_balances(items=[factories.open_item(household, 45)], by=by)
 

@@ -20,13 +20,14 @@ for (const box of document.querySelectorAll(".pieces")) {
   sum();
 }
 
-/* The lines of a journal: what both sides come to while they are typed, and one more line. */
+/* Lines, as of a journal: what both sides come to while they are typed, and one more line. */
 for (const box of document.querySelectorAll(".lines[data-lines]")) {
   const list = box.querySelector("ol");
   const count = box.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`) || document.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`);
   const said = box.querySelector(".sums");
   const side = (name) => [...list.querySelectorAll(`[name$="-${name}"]`)].reduce((sum, input) => sum + Math.round((Number.parseFloat(input.value.replaceAll(",", "")) || 0) * 100), 0);
   const sum = () => {
+    if (!said) return;
     const [debit, credit] = [side("debit"), side("credit")];
     const out = Math.abs(debit - credit) / 100;
     const money = (figure) => box.dataset.sign + figure.toFixed(2);
