@@ -72,7 +72,7 @@ def test_equipment_stands_at_its_cost_without_the_gst(registered, bought, approv
 @pytest.mark.parametrize(
     ("amount", "tax", "fund", "why"),
     [
-        ("110.00", "10.06", "general", "no more than $10.00 is GST"),
+        ("110.00", "10.06", "general", r"no more than \$10.00 is GST"),
         ("110.00", "10.00", "entry", "holds money only"),
     ],
 )

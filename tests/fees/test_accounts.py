@@ -249,7 +249,7 @@ class TestParts:
         assert accounts.statement(household, NOW).arrangement is None
 
     @pytest.mark.parametrize(("parts", "sentence"), [
-        ([(NOW, "59.00")], "The parts come to $59.00; Mirabar family owes $60.00."),
+        ([(NOW, "59.00")], r"The parts come to \$59.00; Mirabar family owes \$60.00."),
         ([(date(2026, 9, 11), "60.00")], "today or later"),
         ([(NOW, "30.00"), (NOW, "30.00")], "a day of its own"),
         ([(NOW, "0.00"), (NOW, "60.00")], "A part"),
