@@ -12,7 +12,7 @@ from djmoney.money import Money
 from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, FeePrice
 from clubdesk.ledger.models import Document
-from clubdesk.money import Cents, as_amount, nil
+from clubdesk.money import Cents, as_amount, from_cents, nil, shown
 from clubdesk.rangeday.states import KIT, TAP
 from clubdesk.roll.models import Person
 
@@ -434,7 +434,7 @@ class CountedPiece(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.number} of {self.cents / 100:.2f}"
+        return f"{self.number} of {shown(from_cents(self.cents))}"
 
 
 class Banking(Document):

@@ -201,7 +201,7 @@ class TestVouchersOfEndedPlaces:
         assert self.vouchers() == [("released", "100.00")]
         assert fees.unused_credit(vouched.household) == as_amount("26.00")
         assert history(vouched)[-1] == "Withdrawn: Family01, ill; $126.00 of the fee taken back."
-        assert "You no longer owe the fee of $126.00. 26.00 that you have paid stands to your credit" in last_letter(
+        assert "You no longer owe the fee of $126.00. $26.00 that you have paid stands to your credit" in last_letter(
             vouched
         )
         assert "Your sport voucher is not claimed; you can use it for another fee this year." in last_letter(vouched)
@@ -217,7 +217,7 @@ class TestVouchersOfEndedPlaces:
         assert fees.unused_credit(vouched.household) == as_amount("26.00")
         letter = last_letter(vouched)
         assert "By the course's refund rule: The club keeps $63.00 of the fee of $126.00." in letter
-        assert "You no longer owe the other $63.00. 26.00 that you have paid stands to your credit" in letter
+        assert "You no longer owe the other $63.00. $26.00 that you have paid stands to your credit" in letter
         assert "Your sport voucher pays only $63.00 of it." in letter
         assert sound()
 
@@ -228,7 +228,7 @@ class TestVouchersOfEndedPlaces:
         assert (before.credited, before.claimed, before.to_credit) == tuple(map(as_amount, (26, 100, 26)))
         services.withdraw(booking=vouched, on=NOW, reason="ill", by=by)
         letter = last_letter(vouched)
-        assert "The club keeps $100.00 of the fee of $126.00 (100.00 of it from your sport voucher, which is" in letter
+        assert "The club keeps $100.00 of the fee of $126.00 ($100.00 of it from your sport voucher, which is" in letter
         assert "You no longer owe the other $26.00." in letter
         assert sound()
 

@@ -49,7 +49,7 @@ class TestPaper:
         ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
         found = verify(content)
         assert found.is_genuine  # as it was made; the book went on
-        grown = "The file has “500.00”, the book “123.45”."
+        grown = "The file has “$500.00”, the book “$123.45”."
         assert grown in found.notes
         spoilt = verify(content.replace(b"%%EOF", b"%%EOF\n%"))
         assert "another than the one that was signed" in spoilt.faults[0]

@@ -120,7 +120,7 @@ def test_days_amounts_and_choices_are_told_as_people_say_them(desk, season):
     page = desk.get(page_of(event))
     StateEvent.objects.filter(pk=event.pk).update(fee=as_amount(1080), held_on=date(2026, 11, 8), refunded=False)
     told = said(desk.post(page_of(event), form_of(page)))
-    assert "You opened it with “45.00”; it has since been made “1,080.00”, which stays." in told
+    assert "You opened it with “$45.00”; it has since been made “$1,080.00”, which stays." in told
     assert "You opened it with “1 Nov 2026”; it has since been made “8 Nov 2026”, which stays." in told
 
 
