@@ -249,7 +249,7 @@ class TestParts:
         assert accounts.statement(household, NOW).arrangement is None
 
     @pytest.mark.parametrize(("parts", "sentence"), [
-        ([(NOW, "59.00")], "The parts come to $59.00; Mirabar family owes $60.00."),
+        ([(NOW, "59.00")], r"The parts come to \$59.00; Mirabar family owes \$60.00."),
         ([(date(2026, 9, 11), "60.00")], "today or later"),
         ([(NOW, "30.00"), (NOW, "30.00")], "a day of its own"),
         ([(NOW, "0.00"), (NOW, "60.00")], "A part"),
@@ -327,7 +327,7 @@ class TestWriteOffs:
     def test_what_cannot_be_is_refused_in_words(self, household, charge, price, pay, by):
         debt = charge(household)
         pay(household, "50.00")
-        with pytest.raises(Refused, match=r"Only 10\.00 of this charge is still to pay"):
+        with pytest.raises(Refused, match=r"Only \$10\.00 of this charge is still to pay"):
             services.write_off(charge=debt, amount=as_amount("11.00"), on=NOW, reason="moved", by=by)
         with pytest.raises(Refused, match="Say why"):
             services.write_off(charge=debt, amount=as_amount("10.00"), on=NOW, reason=" ", by=by)

@@ -272,7 +272,7 @@ class TestRegister:
         [
             ({"residual": as_amount(1000)}, "less than what it cost"),
             ({"years": 0}, "1 to 50 years"),
-            ({"brought_in": as_amount(1001)}, "more than $1,000.00 before"),
+            ({"brought_in": as_amount(1001)}, r"more than \$1,000.00 before"),
             ({"name": " "}, "Write what it is"),
         ],
     )
