@@ -439,8 +439,9 @@ class BankRule(models.Model):
 class Reconciliation(Document):
     """A month of a bank account, signed off: the bank's balance and the book's agree but for what is on its way.
 
-    `deposits` the bank has not credited yet and `payments` it has not made yet, both above nil. While it stands,
-    nothing of the account that is dated in the month or before can change.
+    `deposits` the bank has not credited yet and `payments` it has not made yet, both above nil; `recorded_later` is
+    what the month's own entries lack of it, money in positive, since it was recorded or undone in a later month. While
+    it stands, nothing of the account that is dated in the month or before can change.
     """
 
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="reconciliations")
@@ -449,6 +450,7 @@ class Reconciliation(Document):
     deposits = Cents("deposits not credited", default=nil)
     payments = Cents("payments not presented", default=nil)
     book_balance = Cents("the book says")
+    recorded_later = Cents(default=nil)
     signed_on = models.DateField("signed off on")
     reopened_on = models.DateField(null=True, blank=True)
     reopened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")

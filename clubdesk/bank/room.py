@@ -3,7 +3,7 @@
 from clubdesk.bank import selectors, views
 from clubdesk.bank.admin.details import DetailsPage, details_section
 from clubdesk.bank.admin.pairs import PairPage, matched_section
-from clubdesk.bank.closing import CHECKS
+from clubdesk.bank.closing import BEFORE_LOCK, CHECKS
 from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
 from clubdesk.bank.finding import FINDS
@@ -108,6 +108,7 @@ ROOM = Room(
     holds_back=(owed,),
     finds=FINDS,
     before_close=CHECKS,
+    before_lock=BEFORE_LOCK,
     sheets=SHEETS,
     begins=(begin,),
     pays_into=PAYS_INTO,

@@ -59,6 +59,7 @@ GUARDS = [
         "deposits",
         "payments",
         "book_balance",
+        "recorded_later",
         "signed_on",
         free=("reopened_on", "reopened_by_id", "reopen_reason"),
     ),
@@ -66,7 +67,7 @@ GUARDS = [
         "bank_reconciliation_differs_by_nil",
         "bank_reconciliation",
         "INSERT",
-        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance",
+        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance + NEW.recorded_later",
         message="Only a month that differs by nil is signed off.",
     ),
     Guard(

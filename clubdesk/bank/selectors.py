@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, Min, OuterRef, Q, QuerySet
 from djmoney.money import Money
 
 from clubdesk import clock
@@ -24,7 +24,7 @@ from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.selectors import receipts_with_unused
 from clubdesk.ledger.models import JournalEntry, Posting, Role
-from clubdesk.ledger.selectors import balance_of, balances, by_hand
+from clubdesk.ledger.selectors import balance_of, balances, by_hand, month_end, opening_entries
 from clubdesk.money import as_amount, in_all
 from clubdesk.roll.models import Household
 from clubdesk.rooms import in_order
@@ -137,10 +137,37 @@ def unexplained(bank_account: BankAccount) -> QuerySet[StatementLine]:
     return bank_account.lines.filter(UNEXPLAINED)
 
 
+OPENS = Exists(opening_entries().filter(pk=OuterRef("entry")))
+"""Of a posting: whether the book's opening brought it in."""
+
+
+def brought_in_on(bank_account: BankAccount) -> date | None:
+    """The day of the account's first opening balance; None where it has none."""
+    found: date | None = Posting.objects.filter(OPENS, account=bank_account.account_id).aggregate(
+        day=Min("entry__date")
+    )["day"]
+    return found
+
+
 def statements_begin(bank_account: BankAccount) -> date | None:
-    """The first day of the month of the account's first line; None where it has none."""
+    """From when the statement must show what is posted: from the account's opening balance, else from the first day of
+    the month of its first line; None where it has neither.
+    """
+    if opened := brought_in_on(bank_account):
+        return opened
     first = bank_account.lines.order_by("date").first()
     return first.date.replace(day=1) if first else None
+
+
+def lines_of_the_book(bank_account: BankAccount) -> QuerySet[StatementLine]:
+    """The account's lines but for those that its opening balance has in it already, as where a file began earlier.
+
+    An opening that is dated on the last day of a month is what the account held when that day ended.
+    """
+    rows, opened = bank_account.lines.all(), brought_in_on(bank_account)
+    if opened is None:
+        return rows
+    return rows.filter(date__gt=opened) if opened == month_end(opened) else rows.filter(date__gte=opened)
 
 
 def possible_explanations(line: StatementLine) -> QuerySet[Posting]:

@@ -5,6 +5,7 @@ reconciling a month, and each stream of money by three witnesses.
 import base64
 import uuid
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -14,7 +15,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.bank import reading, selectors, services
+from clubdesk.bank import months, reading, selectors, services
 from clubdesk.bank.admin.ways import ways_of
 from clubdesk.bank.expected import MOST_LINES, explain
 from clubdesk.bank.forms import ColumnsForm, FileForm, MonthForm, ReadForm
@@ -24,7 +25,7 @@ from clubdesk.bank.models import BankAccount, HowSure, StatementLine
 from clubdesk.bank.papers import reconciled_table, reconciliation_pdf
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import cells_of
-from clubdesk.bank.reconciling import Reconciled, next_month, reconcile, stated_balance
+from clubdesk.bank.reconciling import Reconciled, reconcile, stated_balance
 from clubdesk.bank.services.importing import Plan, plan_import
 from clubdesk.bank.streams import streams
 from clubdesk.clock import long_day
@@ -255,7 +256,7 @@ def reconcile_month(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """A month as the bank says it, what is on its way, and the book; signed off where they differ by nil."""
     form = MonthForm(request.GET if "until" in request.GET else None, label_suffix="", initial=_month_to_do(request))
     if not form.is_valid():
-        return _month_page(request, site, {"form": form})
+        return _month_page(request, site, {"form": form, "missing": _missing(form.initial.get("account"))})
     cleaned = form.cleaned_data
     figures = reconcile(cleaned["account"], cleaned["until"], cleaned["balance"])
     if "pdf" in request.GET:
@@ -274,15 +275,22 @@ def _month_to_do(request: HttpRequest) -> Context:
     """The account, its first month that is not signed off, and what the bank says it closed with."""
     chosen = request.GET.get("account", "")
     account = BankAccount.objects.filter(pk=chosen).first() if chosen.isdecimal() else BankAccount.objects.first()
-    until = next_month(account) if account else None
+    until = months.next_month(account) if account else None
     if account is None or until is None:
         return {"account": account}
     return {"account": account, "until": until, "balance": stated_balance(account, until)}
 
 
+def _missing(account: BankAccount | None, until: date | None = None) -> str:
+    """The months of the years that are not closed that are over and not signed off, or those before a day."""
+    ends = months.open_ones(account, until or clock.today()) if account else []
+    return months.named(ends) if ends else ""
+
+
 def _figures(request: HttpRequest, figures: Reconciled) -> Context:
     return {
         "figures": figures,
+        "skipped": _missing(figures.bank_account, figures.month_end),
         "table": reconciled_table(figures),
         "may": may(request.user, verb_of(services.sign_off_month).permission),
         "key": uuid.uuid4(),

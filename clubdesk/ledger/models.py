@@ -1,6 +1,7 @@
 """The ledger's nouns: book, accounts, funds, parties, years, entries, postings, stored month balances."""
 
 import uuid
+from datetime import date
 
 from django.conf import settings
 from django.core.validators import RegexValidator
@@ -10,6 +11,7 @@ from djmoney.money import Money
 
 from clubdesk.clock import long_day
 from clubdesk.evidence import evidence_path
+from clubdesk.ledger.states import UNLOCK
 from clubdesk.money import Cents, nil, shown
 
 
@@ -37,7 +39,9 @@ class Role(models.TextChoices):
     PREPAYMENTS = "prepayments", "Prepayments"
     STOCK = "stock", "Stock of course materials"
     SUSPENSE = "suspense", "Not explained yet"
-    GST = "gst", "GST"
+    GST = "gst", "GST owed"
+    GST_COLLECTED = "gst_collected", "GST collected"
+    GST_PAID = "gst_paid", "GST paid"
     EQUIPMENT = "equipment", "Equipment at cost"
     DEPRECIATED = "depreciated", "Accumulated depreciation"
     FEES_IN_ADVANCE = "fees_in_advance", "Fees in advance"
@@ -61,6 +65,20 @@ class Role(models.TextChoices):
     DEPRECIATION = "depreciation", "Depreciation"
     DISPOSALS = "disposals", "Loss or gain on equipment"
     TRANSFERS = "transfers", "Transfers between funds"
+
+
+TAX_ROLES = (Role.GST, Role.GST_COLLECTED, Role.GST_PAID)
+"""The accounts that a chart has only where the club is registered."""
+
+
+class TaxBasis(models.TextChoices):
+    """In which return the GST of a supply falls: by its invoice or first payment, or as it is paid.
+
+    Source: A New Tax System (Goods and Services Tax) Act 1999 (Cth), s 29-5 (supplies) and s 29-10 (purchases).
+    """
+
+    ACCRUALS = "accruals", "By the day something is charged or bought (accruals)"
+    CASH = "cash", "By the day money comes in or goes out (cash)"
 
 
 class TaxCode(models.TextChoices):
@@ -90,14 +108,27 @@ class Book(models.Model):
     club_name = models.CharField("club", max_length=120)
     currency = models.CharField(max_length=3)
     is_demo = models.BooleanField("demo", default=False, editable=False)
+    gst_from = models.DateField("registered for GST from", null=True, blank=True, editable=False)
+    gst_basis = models.CharField(
+        "basis of its GST returns", max_length=8, choices=TaxBasis.choices, default=TaxBasis.ACCRUALS, editable=False
+    )
     last_number = models.PositiveIntegerField(default=0, editable=False)
     last_digest = models.CharField(max_length=64, default=GENESIS, editable=False)
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row")]
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row"),
+            models.CheckConstraint(
+                condition=Q(gst_basis__in=[basis.value for basis in TaxBasis]), name="ledger_book_gst_basis"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.club_name
+
+    def is_registered_on(self, day: date) -> bool:
+        """Whether the club is registered for GST on that day."""
+        return self.gst_from is not None and self.gst_from <= day
 
 
 class Account(models.Model):
@@ -120,7 +151,7 @@ class Account(models.Model):
     is_money = models.BooleanField("is money", default=False, help_text="Bank, till or card takings.")
     tax_code = models.CharField(
         "GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE,
-        help_text="Of an expense account: whether the bills on it have GST in them.",
+        help_text="Whether what is earned or bought on it has GST in it.",
     )  # fmt: skip
 
     class Meta:
@@ -326,6 +357,85 @@ class Document(models.Model):
     def why_undone(self) -> str:
         """Why its entries were reversed, as far as the document keeps a reason; the sealed entries hold none."""
         return str(getattr(self, "cancel_reason", ""))
+
+
+class MonthLock(Document):
+    """That months were locked, through `month_end`. Where they were not proven then, `lacking` says what of them was
+    missing, a line each, and `reason` why they were locked all the same.
+    """
+
+    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="locks")
+    month_end = models.DateField("locked through")
+    locked_on = models.DateField()
+    lacking = models.TextField("not proven", blank=True)
+    reason = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "lock of months"
+        verbose_name_plural = "locks of months"
+        constraints = [
+            models.CheckConstraint(condition=Q(lacking="") | ~Q(reason=""), name="ledger_unproven_lock_has_a_reason")
+        ]
+
+    def __str__(self) -> str:
+        return f"Locked through {self.month_end:%B %Y}"
+
+
+class UnlockState(models.TextChoices):
+    ASKED = "asked", "Asked for"
+    AGREED = "agreed", "Unlocked"
+    DECLINED = "declined", "Declined"
+
+
+class MonthUnlock(Document):
+    """That a month which was locked by mistake is to be opened again, with every later one: one asks, another agrees.
+
+    `stays_locked_through` is what remains locked then, none where nothing does; `done` the database notes itself.
+    """
+
+    year = models.ForeignKey(FinancialYear, models.PROTECT, related_name="unlocks")
+    month_end = models.DateField("from the month to")
+    stays_locked_through = models.DateField(null=True, blank=True)
+    reason = models.CharField(max_length=150)
+    asked_on = models.DateField()
+    state = models.CharField(max_length=8, choices=UnlockState.choices, default=UnlockState.ASKED)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    decided_on = models.DateField(null=True, blank=True)
+    answer = models.CharField("why declined", max_length=150, blank=True)
+    done = models.BooleanField(default=False, editable=False)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "month to be unlocked"
+        verbose_name_plural = "months to be unlocked"
+        permissions = [("agree_monthunlock", "Can agree that a month is unlocked")]
+        constraints = [
+            UNLOCK.constraint("ledger_unlock_state_is_one"),
+            models.CheckConstraint(condition=~Q(reason=""), name="ledger_unlock_has_a_reason"),
+            models.CheckConstraint(
+                condition=~Q(state="agreed")
+                | Q(decided_by__isnull=False, decided_on__isnull=False) & ~Q(decided_by=F("recorded_by")),
+                name="ledger_unlock_is_agreed_to_by_another",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="declined") | ~Q(answer="") & Q(decided_by__isnull=False, decided_on__isnull=False),
+                name="ledger_unlock_declined_with_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(stays_locked_through=None) | Q(stays_locked_through__lt=F("month_end")),
+                name="ledger_unlock_leaves_earlier_months",
+            ),
+            models.UniqueConstraint(
+                fields=["year"],
+                condition=Q(state="asked"),
+                name="ledger_one_unlock_waits",
+                violation_error_message="Somebody has asked to unlock a month of this year already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.month_end:%B %Y} to be unlocked"
 
 
 class JournalOrigin(models.TextChoices):

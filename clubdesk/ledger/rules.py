@@ -1,6 +1,7 @@
 """The rules about the ledger that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.ledger.states import UNLOCK
 
 UNBALANCED = (
     "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id HAVING SUM(p.amount) <> 0)"
@@ -41,10 +42,24 @@ IN_A_CLOSED_YEAR = (
     "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL"
     " AND {row}.month_end BETWEEN y.first_day AND y.last_day)"
 )
+OPENS_MONTHS = (
+    "(OLD.locked_through IS NOT NULL AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))"
+)
 
 
 def _sealed(reference: str) -> str:
     return f"EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = {reference} AND e.sealed)"
+
+
+def tax_stays(table: str, noun: str) -> Guard:
+    """The GST in a document is posted with it, or found later where it was not; what was posted stays."""
+    return Guard(
+        f"{table}_tax_stays",
+        table,
+        "UPDATE",
+        when="OLD.tax <> 0 AND NEW.tax <> OLD.tax",
+        message=f"The GST that was posted of a {noun} stays.",
+    )
 
 
 GUARDS = [
@@ -140,7 +155,7 @@ GUARDS = [
         "INSERT",
         when="EXISTS (SELECT 1 FROM ledger_fund f WHERE f.code = NEW.fund_id AND f.restricted)"
         " AND EXISTS (SELECT 1 FROM ledger_account a WHERE a.id = NEW.account_id"
-        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance'))",
+        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance', 'gst_paid'))",
         message="A restricted fund holds money only; charge what it buys to an expense account of the fund.",
     ),
     Guard(
@@ -162,9 +177,17 @@ GUARDS = [
         "ledger_financialyear",
         "UPDATE",
         when="OLD.closed_at IS NOT NULL OR NEW.first_day <> OLD.first_day OR NEW.last_day <> OLD.last_day"
-        " OR (OLD.locked_through IS NOT NULL"
-        " AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))",
-        message="A closed year or a locked month is never opened again.",
+        f" OR ({OPENS_MONTHS} AND NOT EXISTS (SELECT 1 FROM ledger_monthunlock u WHERE u.year_id = OLD.id"
+        " AND u.state = 'agreed' AND NOT u.done AND (u.stays_locked_through = NEW.locked_through"
+        " OR (u.stays_locked_through IS NULL AND NEW.locked_through IS NULL))))",
+        message="A closed year is never opened again, and a locked month only where two people want it.",
+    ),
+    Guard(
+        "year_notes_that_months_were_opened",
+        "ledger_financialyear",
+        "UPDATE",
+        when=OPENS_MONTHS,
+        does="UPDATE ledger_monthunlock SET done = TRUE WHERE year_id = NEW.id AND state = 'agreed' AND NOT done",
     ),
     Guard(
         "year_stays",
@@ -208,6 +231,15 @@ GUARDS = [
         message="An account that has been posted to keeps its kind and role.",
     ),
     replaces_nothing("ledger_account", "account"),
+    Guard(
+        "book_stays_registered",
+        "ledger_book",
+        "UPDATE OF gst_from",
+        when="OLD.gst_from IS NOT NULL AND (NEW.gst_from IS NULL OR NEW.gst_from <> OLD.gst_from) AND EXISTS"
+        " (SELECT 1 FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
+        " WHERE a.role IN ('gst', 'gst_collected', 'gst_paid'))",
+        message="The club has posted GST; the day from which it is registered stays.",
+    ),
     *kept(
         "ledger_journal",
         "journal",
@@ -220,6 +252,34 @@ GUARDS = [
         "file_digest",
         "corrects_year_id",
         free=("receipt", "receipt_type", "undone_reason"),
+    ),
+    *kept("ledger_monthlock", "lock", "year_id", "month_end", "locked_on", "lacking", "reason"),
+    *kept(
+        "ledger_monthunlock",
+        "month to be unlocked",
+        "year_id",
+        "month_end",
+        "stays_locked_through",
+        "reason",
+        "asked_on",
+        free=("state", "decided_by_id", "decided_on", "answer", "done"),
+    ),
+    *UNLOCK.guards("ledger_monthunlock"),
+    Guard(
+        "ledger_unlock_is_done_once",
+        "ledger_monthunlock",
+        "UPDATE",
+        when="(OLD.done AND NOT NEW.done) OR (NEW.done AND NEW.state <> 'agreed') OR (OLD.decided_by_id IS NOT NULL"
+        " AND (NEW.decided_by_id IS NULL OR NEW.decided_by_id <> OLD.decided_by_id"
+        " OR NEW.decided_on <> OLD.decided_on OR NEW.answer <> OLD.answer))",
+        message="What was decided about a locked month stays.",
+    ),
+    Guard(
+        "ledger_unlock_begins_undone",
+        "ledger_monthunlock",
+        "INSERT",
+        when="NEW.done",
+        message="A month is unlocked after it was agreed to.",
     ),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),

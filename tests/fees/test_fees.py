@@ -105,7 +105,7 @@ class TestCharging:
 
     def test_a_start_in_a_locked_month_is_recognised_on_the_first_open_day(self, household, by):
         charge(by, household, starts_on=LATER)
-        lock_month(month_end=date(2026, 10, 31), by=by)
+        lock_month(month_end=date(2026, 10, 31), reason="a test", by=by)
         services.recognise_due(on=date(2026, 11, 5), by=by)
         assert JournalEntry.objects.get(purpose="recognise").date == date(2026, 11, 1)
 

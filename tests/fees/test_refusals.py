@@ -259,7 +259,7 @@ class TestCreditsAndDebts:
             services.bring_in_balances(items=[factories.open_item(household, 1)], by=by)
 
     def test_nothing_is_brought_in_from_before_a_locked_month(self, household, by):
-        ledger.lock_month(month_end=date(2026, 7, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match="The first month is locked"):
             services.bring_in_balances(items=[factories.open_item(household, 45)], by=by)
 

@@ -33,7 +33,7 @@ def kept(book, by):
     for number in range(3):
         lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
         services.record_journal(on=july, narration=f"Raffle {number}", lines=lines, by=by)
-    services.lock_month(month_end=date(2026, 7, 31), by=by)
+    services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
     fees.charge(household=household, price=factories.price(), on=NOW, starts_on=NOW, by=by)
     fees.record_receipt(household=household, amount=as_amount(126), method=Method.CASH, on=NOW, by=by)
     return book

@@ -145,10 +145,10 @@ def test_a_file_that_cannot_be_read_is_refused_in_a_sentence(book, tmp_path, cap
 
 
 def test_rows_in_a_closed_year_or_a_locked_month_are_named(book, by, tmp_path, capsys):
-    services.lock_month(month_end=date(2026, 7, 31), by=by)
+    services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
     said = refused(capsys, "import_journal", written(tmp_path, HEADER + GOOD))
     assert said == ["row 2: 2026-07-05 is in a locked month.", "row 3: 2026-07-05 is in a locked month."]
-    services.lock_month(month_end=date(2027, 6, 30), by=by)
+    services.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
     services.close_year(year=selectors.year_ending(2027), by=by, on=date(2027, 7, 1))
     said = refused(capsys, "import_journal", written(tmp_path, HEADER + GOOD))
     assert said == ["row 2: 2026-07-05 is in a closed year.", "row 3: 2026-07-05 is in a closed year."]

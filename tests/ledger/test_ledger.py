@@ -254,7 +254,7 @@ class TestReversing:
         entry = entry_of(journal(by))
         with pytest.raises(Refused, match="before its entry"):
             services.reverse(entry=entry, on=date(2026, 7, 1), reason="wrong", by=by)
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match="locked month"):
             services.reverse(entry=entry, on=date(2026, 7, 9), reason="wrong", by=by)
 
@@ -271,14 +271,14 @@ class TestReversing:
 class TestLocking:
     def test_nothing_posts_into_a_locked_month(self, by):
         journal(by)
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match=r"locked through 31 Jul 2026"):
             journal(by, on=date(2026, 7, 31))
         journal(by, on=date(2026, 8, 1))
 
     def test_the_database_refuses_a_locked_date_and_a_reopened_month(self, by):
         entry = entry_of(journal(by))
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(IntegrityError, match="locked month"):
             execute(
                 "INSERT INTO ledger_journalentry (number, date, year_id, narration, source_type, source_id, purpose,"
@@ -292,13 +292,13 @@ class TestLocking:
 
     def test_only_whole_months_are_locked(self, by):
         with pytest.raises(Refused, match="not the last day of a month"):
-            services.lock_month(month_end=date(2026, 7, 30), by=by)
+            services.lock_month(month_end=date(2026, 7, 30), reason="a test", by=by)
 
     def test_locked_months_are_stored_and_reports_read_them(self, by):
         journal(by, "10.00", on=date(2026, 7, 5))
         journal(by, "7.50", on=date(2026, 8, 5))
         before = selectors.trial_balance(date(2026, 9, 30))
-        services.lock_month(month_end=date(2026, 8, 31), by=by)
+        services.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         assert selectors.trial_balance(date(2026, 9, 30)) == before
 
     def test_what_each_month_moved_is_the_same_once_it_is_locked(self, by):
@@ -359,7 +359,7 @@ class TestClosing:
 
     def test_a_year_locked_to_its_end_can_still_be_closed(self, by):
         journal(by, "10.00")
-        services.lock_month(month_end=date(2027, 6, 30), by=by)
+        services.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
         services.close_year(year=FinancialYear.objects.get(), by=by, on=date(2027, 7, 1))
         assert selectors.balance(Role.ACCUMULATED, date(2027, 6, 30)) == Decimal("-10.00")
 
@@ -367,8 +367,8 @@ class TestClosing:
         journal(by, "10.00")
         services.open_year(first_day=date(2027, 7, 1), by=by)
         journal(by, "5.00", on=date(2027, 7, 9))
-        services.lock_month(month_end=date(2027, 6, 30), by=by)
-        services.lock_month(month_end=date(2027, 8, 31), by=by)
+        services.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
+        services.lock_month(month_end=date(2027, 8, 31), reason="a test", by=by)
         services.close_year(year=FinancialYear.objects.get(first_day=date(2026, 7, 1)), by=by, on=date(2027, 9, 1))
         assert selectors.balance(Role.DONATIONS, date(2027, 8, 31)) == Decimal("-5.00")
         assert selectors.balance(Role.ACCUMULATED, date(2027, 7, 31)) == Decimal("-10.00")

@@ -234,7 +234,7 @@ class TestReopening:
 
     def test_not_in_a_locked_month(self, day, count, by):
         count(0)
-        ledger.lock_month(month_end=date(2026, 9, 30), by=by)
+        ledger.lock_month(month_end=date(2026, 9, 30), reason="a test", by=by)
         with pytest.raises(Refused, match="locked month"):
             services.reopen_day(range_day=day, reason="late visitor", on=date(2026, 10, 1), by=by)
 

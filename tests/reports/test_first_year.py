@@ -120,7 +120,7 @@ class TestTheFirstYear:
             ledger.record_opening(narration="Paper books", lines=lines, by=by)
 
     def test_once_a_month_is_locked_nothing_is_brought_in_nor_taken_back(self, families, by):
-        ledger.lock_month(month_end=date(2026, 7, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         lines = [Line(Role.CARD_TAKINGS, as_amount(9)), Line(Role.ACCUMULATED, as_amount(-9))]
         with pytest.raises(Refused, match="The first month is locked"):
             ledger.record_opening(narration="Found later", lines=lines, by=by)

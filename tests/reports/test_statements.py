@@ -179,7 +179,7 @@ class TestWhatMoneyWasFor:
         on = date(2026, 7, 5)
         charge = fees.charge(household=household, price=factories.price(), on=on, starts_on=on, by=by)
         receipt = fees.record_receipt(household=household, amount=as_amount(126), method=Method.CARD, on=on, by=by)
-        ledger.lock_month(month_end=date(2026, 7, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match="locked month"):
             fees.pay_with(receipt=receipt, charges=[charge], on=date(2026, 7, 31), by=by)
         for sql, sentence in (
@@ -194,13 +194,13 @@ class TestStoredMonths:
     def test_figures_are_the_same_before_and_after_a_month_is_locked(self, season, by):
         day = date(2026, 9, 12)
         before = {last: tracing.traced(last) for last in (date(2026, 7, 31), date(2026, 8, 31), day)}
-        ledger.lock_month(month_end=date(2026, 8, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         assert MonthTrace.objects.values("month_end").distinct().count() == 2
         assert {last: tracing.traced(last) for last in before} == before
         assert sound()
 
     def test_a_stored_figure_changed_behind_the_books_is_named(self, season, by):
-        ledger.lock_month(month_end=date(2026, 8, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         last = MonthTrace.objects.filter(month_end=date(2026, 8, 31))
         for rows, named in ((MonthTrace.objects.exclude(pk__in=last), "July"), (last, "August")):
             guards.remove(connection)
@@ -227,7 +227,7 @@ class TestStoredMonths:
                 connection.cursor().execute(sql)
 
     def test_a_page_of_a_locked_span_reads_no_posting(self, season, by, django_assert_max_num_queries):
-        ledger.lock_month(month_end=date(2026, 8, 31), by=by)
+        ledger.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         with django_assert_max_num_queries(3):
             tracing.traced(date(2026, 8, 31))
 

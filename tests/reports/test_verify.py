@@ -311,7 +311,7 @@ class TestWorkbook:
         with clock.on(date(2027, 7, 1)):
             shut = yearend.close_books(year=year(), on=date(2027, 7, 1), by=by)
             content = made(shut)
-            signed = BankAccount.objects.get().reconciliations.get()
+            signed = BankAccount.objects.get().reconciliations.latest("month_end")
             bank.reopen_month(reconciliation=signed, on=date(2027, 7, 1), reason="to look again", by=by)
         found = verify(content)
         assert found.faults == []

@@ -36,7 +36,7 @@ SHEETS = [
     "Funds", "Owed and owing", "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Money by line",
     "Bridge by line",
     "Members owing", "Entry fund", "Vouchers", "Hire takings", "Courses", "Affiliation", "Bank reconciliation",
-    "Budget", "Adjustments", "Changes and reversals", "Proof",
+    "Budget", "Adjustments", "Months locked", "Changes and reversals", "Proof",
 ]  # fmt: skip
 
 
@@ -205,7 +205,7 @@ def test_every_formula_shows_what_the_book_says_and_libreoffice_comes_to_it(seas
 
 def test_a_proof_that_does_not_hold_says_so_before_anybody_works_it_out(season, tmp_path):
     """A month's stored balance was changed behind the book's back: a preview must not say TRUE."""
-    ledger.lock_month(month_end=date(2026, 7, 31), by=season.by)
+    ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=season.by)
     with lifted(connection, MonthBalance._meta.db_table):
         stored = MonthBalance.objects.filter(account__role=Role.BANK).latest("pk")
         stored.balance += as_amount(1)
@@ -344,7 +344,7 @@ def test_last_years_figures_stand_beside_and_a_closed_year_does_not_read_nil(sea
     next_year = ledger.open_year(first_day=date(2027, 7, 1), by=by)
     lines = [debit(Role.BANK, as_amount("12.34")), credit(Role.DONATIONS, as_amount("12.34"))]
     ledger.record_journal(on=date(2027, 7, 3), narration="Raffle", lines=lines, by=by)
-    ledger.lock_month(month_end=date(2027, 6, 30), by=by)
+    ledger.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
     for state in ("open", "closed"):
         assert Figures.of_year(year).surplus() == surplus
         book = recalculated(made(next_year), tmp_path / state if (tmp_path / state).mkdir() is None else tmp_path)

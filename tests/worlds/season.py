@@ -48,7 +48,7 @@ def grow(people):
 def sign_off(by):
     """August at the bank, as if the bank had said what the book makes of it."""
     figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
-    stated = figures.book_balance - figures.deposits_not_credited + figures.payments_not_presented
+    stated = figures.book_balance + figures.adjustments - figures.deposits_not_credited + figures.payments_not_presented
     bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, JournalOrigin, Role
+from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, JournalOrigin, Role, TaxBasis
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account, balance
 from clubdesk.money import as_amount
@@ -161,6 +161,7 @@ class TestRegister:
         entry = Fund.objects.get(pk=FundRole.ENTRY)
         lines = [debit(Role.BANK, as_amount(90), fund=entry), credit(Role.GRANTS, as_amount(90), fund=entry)]
         ledger.record_journal(on=FIRST, narration="Grant", lines=lines, by=by)
+        ledger.register_for_gst(since=FIRST, basis=TaxBasis.CASH, by=by)
         for role in ledger.NO_MONEY_ROLES:
             lines = [debit(role, as_amount(5), fund=entry), credit(Role.BANK, as_amount(5), fund=entry)]
             with pytest.raises(Refused, match="holds money only"):
@@ -242,7 +243,7 @@ class TestRegister:
 
     def test_what_belongs_to_a_locked_month_is_posted_on_the_first_open_day(self, bows, by, year):
         ledger.open_year(first_day=NEXT, by=by)
-        ledger.lock_month(month_end=LAST, by=by)
+        ledger.lock_month(month_end=LAST, reason="a test", by=by)
         with clock.on(date(2027, 7, 20)):
             journal = services.depreciate(until=LAST, by=by)
         assert (journal.date, journal.depreciation.get().until) == (NEXT, LAST)

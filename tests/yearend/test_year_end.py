@@ -31,7 +31,7 @@ pytestmark = pytest.mark.django_db
 
 
 def reopened(by):
-    signed = BankAccount.objects.get().reconciliations.get()
+    signed = BankAccount.objects.get().reconciliations.latest("month_end")
     bank.reopen_month(reconciliation=signed, on=NEXT, reason="to test", by=by)
 
 
@@ -197,7 +197,7 @@ class TestClose:
         ready(by)
         with clock.on(NEXT):
             in_suspense(by)
-            ledger.lock_month(month_end=LAST, by=by)
+            ledger.lock_month(month_end=LAST, reason="a test", by=by)
             assert not suspense_is_zero(year).done
             lines = [debit(Role.DONATIONS, as_amount(5)), credit(Role.SUSPENSE, as_amount(5))]
             ledger.record_journal(on=NEXT, narration="It was no donation", lines=lines, by=by)
@@ -212,7 +212,7 @@ class TestClose:
         day = factories.range_day(date(2027, 6, 5))
         with clock.on(NEXT):
             ledger.open_year(first_day=NEXT, by=by)
-            ledger.lock_month(month_end=LAST, by=by)
+            ledger.lock_month(month_end=LAST, reason="a test", by=by)
             count = rangeday.close_day(
                 range_day=day, pieces={100: 3}, second_counter=approver, reason="found in the tin", on=NEXT, by=by
             )

@@ -1,11 +1,10 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 
 from django import forms
 from django.apps import apps
-from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.db import models
@@ -15,14 +14,16 @@ from django.http.response import HttpResponseBase
 from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
-from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.admin.locks import AskUnlockPage, LockPage
 from clubdesk.ledger.finding import entries_of_amount
 from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
+    TAX_ROLES,
     Account,
+    Book,
     FinancialYear,
     Fund,
     FundRole,
@@ -32,9 +33,10 @@ from clubdesk.ledger.models import (
     Party,
     PartyKind,
     Role,
+    TaxBasis,
 )
 from clubdesk.ledger.posting import Line
-from clubdesk.money import nil
+from clubdesk.money import as_amount, nil
 from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import named_like
@@ -54,14 +56,14 @@ class AccountAdmin(RoomAdmin[Account]):
     list_per_page = 100
 
     def get_exclude(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
-        return () if settings.CLUB_GST_FROM else ("tax_code",)
+        return () if selectors.is_registered() else ("tax_code",)
 
     def formfield_for_choice_field(
         self, db_field: Column, request: HttpRequest, **kwargs: object
     ) -> forms.TypedChoiceField | None:
         """Nothing of GST is offered where the club is not registered."""
-        if db_field.name == "role" and not settings.CLUB_GST_FROM:
-            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] != Role.GST)]
+        if db_field.name == "role" and not selectors.is_registered():
+            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] not in TAX_ROLES)]
         return super().formfield_for_choice_field(db_field, request, **kwargs)
 
     def get_readonly_fields(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
@@ -111,39 +113,38 @@ class OpenYearPage(VerbPage[None, FinancialYear]):
         return f"{result} is open."
 
 
-class LockForm(VerbForm[FinancialYear]):
-    month_end = forms.TypedChoiceField(label="Lock through", choices=[], coerce=date.fromisoformat)
-
-    def prepare(self) -> None:
-        field = self.fields["month_end"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{day:%B %Y}") for day in lockable(self.target)]
+class RegisterForm(VerbForm[None]):
+    since = DayField(label="Registered from", initial=None)
+    basis = forms.ChoiceField(label="Returns", choices=TaxBasis.choices)
 
 
-def lockable(year: FinancialYear) -> list[date]:
-    """The ends of the year's open months that are over."""
-    first = year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
-    if first > year.last_day:
-        return []
-    return [day for day in selectors.month_ends(first, year.last_day) if day < clock.today()]
+class RegisterPage(VerbPage[None, Book]):
+    slug = "gst"
+    verb = services.register_for_gst
+    intro = (
+        "From that day GST is posted with each fee and bill that has it, by the codes of the fee schedule and of the"
+        " chart. Whether the club must or may register, and on which basis, is for a registered tax agent to say."
+    )
+    button = "Register"
+    form_class = RegisterForm
 
+    def facts(self, target: None) -> Facts:
+        turnover = selectors.gst_turnover(clock.today())
+        return [
+            ("GST turnover of the last twelve months", as_amount(turnover)),
+            ("A club must register from", selectors.REGISTERS_FROM),
+        ]
 
-class LockPage(VerbPage[FinancialYear, FinancialYear]):
-    slug = "lock"
-    verb = services.lock_month
-    intro = "Nothing posts into a locked month again, and a lock is never undone. Lock what is signed off."
-    button = "Lock"
-    form_class = LockForm
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
+        book = selectors.book()
+        return {"since": book.gst_from, "basis": book.gst_basis}
 
-    def applies(self, target: FinancialYear) -> bool:
-        return bool(lockable(target))
+    def done(self, target: None, result: Book) -> str:
+        assert result.gst_from, "the club was registered just now"
+        return f"Registered for GST from {long_day(result.gst_from)}; the chart has its accounts."
 
-    def facts(self, target: FinancialYear) -> Facts:
-        return [("Year", target), ("Locked through", target.locked_through or "nothing yet")]
-
-    def done(self, target: FinancialYear, result: FinancialYear) -> str:
-        assert result.locked_through, "a month of it was locked just now"
-        return f"{result} is locked through {long_day(result.locked_through)}."
+    def destination(self, target: None, result: Book) -> str:
+        return reverse("admin:ledger_account_changelist")
 
 
 @admin.register(FinancialYear)
@@ -152,7 +153,8 @@ class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     fields = ("first_day", "last_day", "locked_through", "closed_at", "closed_by")
     readonly_fields = fields
     add_page = OpenYearPage()
-    pages = (LockPage(),)
+    list_pages = (RegisterPage(),)
+    pages = (LockPage(), AskUnlockPage())
 
 
 def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
