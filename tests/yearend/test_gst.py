@@ -278,7 +278,7 @@ def test_a_locked_month_and_a_closed_year_are_no_end_of_it(register, quarter, by
     year = FinancialYear.objects.get()
     item = next(each for each in checklist.of_year(year) if each.title == TAXED)
     assert not item.done
-    assert item.said == "21.90 of GST in sales and 5.45 in bills are not posted yet."
+    assert item.said == "$21.90 of GST in sales and $5.45 in bills are not posted yet."
     after = date(2027, 7, 3)
     with clock.on(after):
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
