@@ -206,7 +206,8 @@ class Check:
 
     name: str
     needs: str
-    run: Callable[..., Item]
+    run: Callable[..., Item | None]
+    """None where the club has no such thing to do."""
 
 
 @dataclass(frozen=True)

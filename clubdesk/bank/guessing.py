@@ -1,5 +1,7 @@
 """What a form about a line of the bank begins with: whom its words name, what such lines were. Questions only."""
 
+from collections.abc import Mapping
+
 from clubdesk.bank import goingback
 from clubdesk.bank.answers import BankLine
 from clubdesk.bank.expected import expected
@@ -47,18 +49,19 @@ def supplier_of(line: StatementLine) -> Party | None:
     return found[0] if len(found) == 1 else None
 
 
-def account_of(line: StatementLine) -> Account | None:
-    """Where the bank's own fees and interest go, by the line's words; None of any other line."""
+OwnAccounts = Mapping[str, Account]
+"""Where the bank's own fees and interest go, by the role."""
+
+
+def own_accounts() -> OwnAccounts:
+    return {str(each.role): each for each in Account.objects.filter(role__in=(Role.INTEREST, Role.BANK_FEES))}
+
+
+def account_of(line: StatementLine, own: OwnAccounts) -> Account | None:
+    """Where a line of the bank's own fees or interest goes, by its words; None of any other line."""
     said = set(words_of(line.text))
     if not said & OF_THE_ACCOUNT:
         return None
-    role = Role.INTEREST if "interest" in said and line.amount > nil() else Role.BANK_FEES
-    return Account.objects.filter(role=role).first() if role == Role.INTEREST or line.amount < nil() else None
-
-
-def narration_of(line: StatementLine) -> str:
-    """What a journal of the line is called at first: of the bank's own lines their words; names are for a person to
-    leave out.
-    """
-    account = account_of(line)
-    return account.name if account else ""
+    if line.amount < nil():
+        return own.get(Role.BANK_FEES)
+    return own.get(Role.INTEREST) if "interest" in said else None

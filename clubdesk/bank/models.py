@@ -327,6 +327,7 @@ class Clearing(Document):
     reasons = models.CharField(max_length=300)
     complete = models.BooleanField(default=False, editable=False)
     settled_on = models.DateField("no longer on their way from", null=True, blank=True)
+    why_never = models.CharField("why the bank never shows them", max_length=150, blank=True)
     undone_on = models.DateField(null=True, blank=True)
     undone_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     undo_reason = models.CharField(max_length=150, blank=True)

@@ -150,7 +150,14 @@ GUARDS = [
         "reasons",
         "how_sure",
         "settled_on",
-        free=("complete", "undone_on", "undone_by_id", "undo_reason"),
+        free=("complete", "why_never", "undone_on", "undone_by_id", "undo_reason"),
+    ),
+    Guard(
+        "bank_clearing_keeps_why",
+        "bank_clearing",
+        "UPDATE",
+        when=f"NEW.why_never <> OLD.why_never AND NEW.why_never <> '{ERASED}'",
+        message="Why two entries were matched stays written, until the family that it names is erased.",
     ),
     Guard(
         "bank_clearing_is_even",

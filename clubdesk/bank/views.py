@@ -19,6 +19,7 @@ from clubdesk.bank import months, reading, selectors, services
 from clubdesk.bank.admin.ways import ways_of
 from clubdesk.bank.expected import MOST_LINES, explain
 from clubdesk.bank.forms import ColumnsForm, FileForm, MonthForm, ReadForm
+from clubdesk.bank.guessing import OwnAccounts, own_accounts
 from clubdesk.bank.matching import Grade
 from clubdesk.bank.models import BankAccount, HowSure, StatementLine
 from clubdesk.bank.papers import reconciled_table, reconciliation_pdf
@@ -192,6 +193,7 @@ def explain_lines(request: HttpRequest, site: AdminSite) -> HttpResponse:
         _accept_chosen(request, account)
         return HttpResponseRedirect(f"{reverse('admin:explain_lines')}?account={account.pk}")
     explained, others = explain(account)
+    own = own_accounts()
     return site_page(
         request,
         site,
@@ -201,18 +203,18 @@ def explain_lines(request: HttpRequest, site: AdminSite) -> HttpResponse:
         account=account,
         may=may_accept,
         groups=[
-            (title, words, [(each, _ways(request, each.lines)) for each in explained if each.grade == grade])
+            (title, words, [(each, _ways(request, each.lines, own)) for each in explained if each.grade == grade])
             for title, words, grade in GRADES
         ],
         explained=explained,
-        others=[(line, ways_of(request, line)) for line in others],
+        others=[(line, ways_of(request, line, own)) for line in others],
         more=max(0, selectors.unexplained(account).count() - MOST_LINES),
     )
 
 
-def _ways(request: HttpRequest, lines: Sequence[StatementLine]) -> list[tuple[str, str]]:
+def _ways(request: HttpRequest, lines: Sequence[StatementLine], own: OwnAccounts) -> list[tuple[str, str]]:
     """What else one line may be recorded as; several that belong together are recorded line by line on their pages."""
-    return ways_of(request, lines[0]) if len(lines) == 1 else []
+    return ways_of(request, lines[0], own) if len(lines) == 1 else []
 
 
 def _accept_chosen(request: HttpRequest, account: BankAccount) -> None:

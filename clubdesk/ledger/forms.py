@@ -40,7 +40,6 @@ class LineForm(forms.Form):
     def __init__(self, *args: Any, may_be_blank: bool = False, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.may_be_blank = may_be_blank
-        self.label_suffix = ""
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
@@ -66,6 +65,10 @@ class LineForm(forms.Form):
 class Lines(forms.BaseFormSet[forms.Form]):
     """Lines of a form, such as those of a journal. The choices of accounts, funds, parties are read once for all."""
 
+    legend = "Lines"
+    adds_up = True
+    """Whether both sides come to the same, which the page tells while it is filled in."""
+
     def __init__(self, *args: Any, **kwargs: Any):
         self._choices: dict[str, list[Any]] = {}
         super().__init__(*args, **kwargs)
@@ -75,6 +78,7 @@ class Lines(forms.BaseFormSet[forms.Form]):
 
     def _construct_form(self, i: int, **kwargs: Any) -> forms.Form:
         form: forms.Form = super()._construct_form(i, **kwargs)  # type: ignore[misc]  # not in the stubs
+        form.label_suffix = ""
         for name, field in form.fields.items():
             if not isinstance(field, forms.ModelChoiceField):
                 continue

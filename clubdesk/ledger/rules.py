@@ -51,6 +51,17 @@ def _sealed(reference: str) -> str:
     return f"EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = {reference} AND e.sealed)"
 
 
+def tax_stays(table: str, noun: str) -> Guard:
+    """The GST in a document is posted with it, or found later where it was not; what was posted stays."""
+    return Guard(
+        f"{table}_tax_stays",
+        table,
+        "UPDATE",
+        when="OLD.tax <> 0 AND NEW.tax <> OLD.tax",
+        message=f"The GST that was posted of a {noun} stays.",
+    )
+
+
 GUARDS = [
     Guard(
         "entry_begins_unsealed",
@@ -144,7 +155,7 @@ GUARDS = [
         "INSERT",
         when="EXISTS (SELECT 1 FROM ledger_fund f WHERE f.code = NEW.fund_id AND f.restricted)"
         " AND EXISTS (SELECT 1 FROM ledger_account a WHERE a.id = NEW.account_id"
-        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance'))",
+        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance', 'gst_paid'))",
         message="A restricted fund holds money only; charge what it buys to an expense account of the fund.",
     ),
     Guard(
@@ -220,6 +231,15 @@ GUARDS = [
         message="An account that has been posted to keeps its kind and role.",
     ),
     replaces_nothing("ledger_account", "account"),
+    Guard(
+        "book_stays_registered",
+        "ledger_book",
+        "UPDATE OF gst_from",
+        when="OLD.gst_from IS NOT NULL AND (NEW.gst_from IS NULL OR NEW.gst_from <> OLD.gst_from) AND EXISTS"
+        " (SELECT 1 FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
+        " WHERE a.role IN ('gst', 'gst_collected', 'gst_paid'))",
+        message="The club has posted GST; the day from which it is registered stays.",
+    ),
     *kept(
         "ledger_journal",
         "journal",

@@ -24,11 +24,13 @@ from clubdesk.ledger.models import (
     Journal,
     JournalEntry,
     JournalOrigin,
+    Kind,
     MonthBalance,
     Posting,
     Role,
+    TaxCode,
 )
-from clubdesk.money import in_all, sum_of
+from clubdesk.money import as_amount, in_all, sum_of
 
 ZERO = Decimal("0.00")
 Row = TypeVar("Row", bound=Model)
@@ -45,6 +47,31 @@ def book() -> Book:
 def club_name() -> str:
     found = Book.objects.first()
     return found.club_name if found else ""
+
+
+def is_registered() -> bool:
+    """Whether the club is, or will be, registered for GST; where not, nothing of it is shown."""
+    return Book.objects.exclude(gst_from=None).exists()
+
+
+def is_taxed(code: str, on: date) -> bool:
+    """Whether there is GST in what has that code and happens on that day; the book is asked for taxable codes alone."""
+    return code == TaxCode.TAXABLE and any(book.is_registered_on(on) for book in Book.objects.all())
+
+
+REGISTERS_FROM = as_amount(150_000)
+"""From this GST turnover a non-profit body must register. Source: GST Act, s 23-15 (from memory)."""
+
+
+def gst_turnover(on: date) -> Decimal:
+    """What was earned in the twelve months to that day beside gifts and interest: memberships and entry fees count.
+
+    Source: Australian Taxation Office, edited version of private advice 1051611840184. Whether grants count, and what
+    the coming months will bring, is for a registered tax agent to say; here grants count.
+    """
+    rows = Posting.objects.filter(entry__sealed=True, entry__is_closing=False, account__kind=Kind.INCOME)
+    rows = rows.filter(entry__date__gt=on - timedelta(days=365), entry__date__lte=on)
+    return -in_all(rows.exclude(account__role__in=(Role.DONATIONS, Role.INTEREST)))
 
 
 def asked(model: type[Row], where: str, *values: object) -> Sequence[Row]:

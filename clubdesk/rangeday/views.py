@@ -22,7 +22,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
-from clubdesk.money import nil, plain, shown
+from clubdesk.money import nil, plain, shown, sign
 from clubdesk.rangeday import figures, selectors, services
 from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.taps import Tapped
@@ -75,6 +75,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
         "told": {
             "day": day.pk,
             "prices": prices,
+            "sign": sign(),
             "send": reverse("admin:range_taps", args=[day.pk]),
             "safety": safety.pk if safety else None,
             "ahead": day.date > clock.today(),
@@ -126,7 +127,7 @@ def _still_first(have: str, rows: list[list[Any]]) -> int:
 def in_words(row: SignOn) -> str:
     if not row.amount.amount:
         return "own gear"
-    return f"{row.get_gear_display().lower()}, {plain(row.handed_over)} {row.get_paid_display().lower()}"
+    return f"{row.get_gear_display().lower()}, {shown(row.handed_over)} {row.get_paid_display().lower()}"
 
 
 def closed_in_words(day: RangeDay) -> str:

@@ -293,7 +293,8 @@ def bridge(now: Figures) -> Statement:
     equity = [line for line in now.lines if line.kind == Kind.EQUITY]
     others = [line for line in now.lines if line.kind != Kind.EQUITY]
     cash = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in others), ZERO))
-    statement.total("Receipts less payments, without corrections of earlier years", cash)
+    apart = ", without corrections of earlier years" if any(now.cash(line) for line in equity) else ""
+    statement.total(f"Receipts less payments{apart}", cash)
     sums = [cash]
     for account in moved_accounts(now):
         for among in SIDES:

@@ -79,6 +79,8 @@ class Chart:
     by_role: dict[str, int]
     expenses: frozenset[int]
     income: frozenset[int]
+    taxes: frozenset[int] = frozenset()
+    """GST collected and paid: it is for what it was in, as the money that it came with."""
 
     @cached_property
     def documents(self) -> "Documents":
@@ -94,7 +96,9 @@ class Chart:
             frozenset(each.pk for each in accounts if each.is_money),
             frozenset(each.pk for each in accounts if each.kind in LINE_KINDS),
             {each.role: each.pk for each in accounts if each.role},
-            *(frozenset(each.pk for each in accounts if each.kind == kind) for kind in (Kind.EXPENSE, Kind.INCOME)),
+            frozenset(each.pk for each in accounts if each.kind == Kind.EXPENSE),
+            frozenset(each.pk for each in accounts if each.kind == Kind.INCOME),
+            frozenset(each.pk for each in accounts if each.role in (Role.GST_COLLECTED, Role.GST_PAID)),
         )
 
     def says_what_money_was_for(self, rows: Sequence[tuple[int, int]]) -> bool:
@@ -117,8 +121,8 @@ def moves_of(
     """What one entry's postings (account id, cents) in one fund moved, line by line. Pure.
 
     `known_line` is what the document is for, where that is known. Otherwise an entry without money that touches one
-    single line is for that line, and in any other each account is for itself. A journal that puts right what money was
-    for takes the money along.
+    single line is for that line, and in any other each account is for itself; GST is for the largest of them. A journal
+    that puts right what money was for takes the money along.
     """
     rows = list(postings)
     has_money = any(account in chart.money for account, _ in rows)
@@ -126,11 +130,13 @@ def moves_of(
         has_money = chart.says_what_money_was_for(rows)
     touched = {account for account, _ in rows if account in chart.lines}
     whole = known_line or (touched.pop() if len(touched) == 1 and not has_money else None)
+    others = [row for row in rows if row[0] not in chart.money | chart.taxes] if chart.taxes else []
+    taxed = max(others, key=lambda row: abs(row[1]), default=None)
     left: dict[int, int] = defaultdict(int)
     for account, amount in rows:
         if account in chart.money:
             continue
-        line = whole or account
+        line = whole or (taxed[0] if taxed and account in chart.taxes else account)
         left[line] += amount
         if account not in chart.lines:
             yield line, account, amount

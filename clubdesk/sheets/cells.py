@@ -40,6 +40,10 @@ class Named(str):
         return named
 
 
+class Count(Formula):
+    """A formula for a number of things, which is no amount."""
+
+
 class Verdict(Formula):
     """A formula whose result is TRUE, or says what is wrong: by default that nothing is."""
 

@@ -7,16 +7,17 @@ from functools import reduce
 from operator import add
 
 from clubdesk.money import CENT
-from clubdesk.sheets.cells import NIL, Term
+from clubdesk.sheets.cells import NIL, Formula, Term
 
 
 @dataclass(frozen=True)
 class Proved:
-    """Two terms that must come to the same, and what that proves."""
+    """Two terms that must come to the same, and what that proves; `of` says what they are, amounts or counts."""
 
     what: str
     one: Term
     other: Term
+    of: type[Formula] = Formula
 
     @property
     def result(self) -> Decimal | bool:

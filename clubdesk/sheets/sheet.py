@@ -12,13 +12,14 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import column_index_from_string, get_column_letter, quote_sheetname
 
+from clubdesk.money import sign
 from clubdesk.sheets.canonical import SheetDigest
-from clubdesk.sheets.cells import NIL, Formula, Jump, Named, Rows, Term, Verdict, letters, plain_value, safe
+from clubdesk.sheets.cells import NIL, Count, Formula, Jump, Named, Rows, Term, Verdict, letters, plain_value, safe
 from clubdesk.sheets.reading import NOTHING, Cell, Row
 from clubdesk.sheets.writing import FormulaCell, add_sheet
 from clubdesk.tables import RISKY, TO_THE_RIGHT, Kind
 
-AMOUNT_FORMAT = "#,##0.00;[Red]-#,##0.00"
+AMOUNT_FORMAT = f'"{sign()}"#,##0.00;[Red]-"{sign()}"#,##0.00'
 DATE_FORMAT = "d mmm yyyy"
 LINE = 15.5  # points that a line of a heading takes
 INK, PAPER, RULE = "22302B", "E7EEE6", "8AA395"
@@ -232,7 +233,7 @@ class Sheet:
         elif isinstance(value, Jump):
             cell.font = Font(name="Calibri", underline="single", color="1D5F4B")
         elif isinstance(value, Decimal | Formula):
-            cell.number_format = AMOUNT_FORMAT
+            cell.number_format = "0" if isinstance(value, Count) else AMOUNT_FORMAT
             cell.alignment = RIGHT
         elif isinstance(value, date | int):
             cell.number_format = DATE_FORMAT if isinstance(value, date) else "0"

@@ -7,10 +7,10 @@ from decimal import Decimal
 from django.db.models import QuerySet
 from djmoney.money import Money
 
-from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Kind, Role
-from clubdesk.ledger.selectors import ZERO, month_end, moved_by_month
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Journal, JournalEntry, Kind, Role
+from clubdesk.ledger.selectors import ZERO, month_end, moved_by_month, source_type
 from clubdesk.money import cents_of, from_cents, half_up, nil
-from clubdesk.yearend.models import BudgetMonth, Comparative
+from clubdesk.yearend.models import BudgetMonth, Comparative, GstReturn
 
 
 def months_of(year: FinancialYear) -> list[date]:
@@ -100,3 +100,14 @@ def spread(whole: Money, months: Sequence[date]) -> dict[date, Money]:
     """A year's amount in equal parts a month, the odd cents in the first months."""
     each, odd = divmod(cents_of(whole), len(months))
     return {month: from_cents(each + (1 if place < odd else 0)) for place, month in enumerate(months)}
+
+
+def returns_that_stand() -> QuerySet[GstReturn]:
+    """GST returns whose journal was not reversed, the latest first."""
+    standing = JournalEntry.objects.filter(
+        source_type=source_type(Journal),
+        purpose="journal",
+        reversed_by=None,
+        source_id__in=GstReturn.objects.values("journal"),
+    )
+    return GstReturn.objects.filter(journal__in=standing.values("source_id"))

@@ -85,7 +85,7 @@ def grades(account):
 
 class TestClearing:
     def test_both_sides_must_come_to_the_same_sum(self, line, raffle, by):
-        with pytest.raises(Refused, match="The statement says 6.00 and what explains it 5.00"):
+        with pytest.raises(Refused, match=r"The statement says \$6.00 and what explains it \$5.00"):
             services.clear(lines=[line("6.00", "CASH")], postings=[raffle], reasons="x", by=by)
         assert not Clearing.objects.exists()
 
@@ -200,7 +200,7 @@ class TestExplaining:
         rangeday.sign_on(range_day=factories.range_day(), visitor_name="Aunt", gear=Gear.HIRE, paid=Paid.CARD, by=by)
         line("14.76", "CARD SETTLEMENT")
         (found,) = explain(account)[0]
-        assert found.reasons == "all card takings that wait, 15.00, less a fee of 0.24"
+        assert found.reasons == "all card takings that wait, $15.00, less a fee of $0.24"
         take(account, by)
         assert balance(Role.CARD_TAKINGS, NEXT) == 0
         assert balance(Role.BANK_FEES, NEXT) == as_amount("0.24").amount

@@ -3,6 +3,8 @@
 from datetime import date
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk.bank import services
@@ -312,6 +314,18 @@ class TestFromAnyLine:
             assert reverse(f"admin:bank_statementline_{slug}", args=[came.pk]) in page
         assert f"{reverse('admin:bank_bankrule_add')}?name=stranger+one&amp;contains=stranger+one&amp;way=in" in page
         assert reverse("admin:bank_statementline_receipt", args=[went.pk]) not in page
+
+    def test_more_lines_ask_no_more_of_the_book(self, browser, account, line, home, django_assert_max_num_queries):
+        url = reverse("admin:explain_lines")
+        for words in ("ACCOUNT FEE", "MIRABAR IDA", "ACME HARDWARE", "REVERSAL 1"):
+            line("-8.00", words)
+        with CaptureQueriesContext(connection) as few:
+            browser.get(url)
+        for number in range(20):
+            line(f"-{number + 9}.00", f"MONTHLY FEE {number}")
+            line(f"{number + 9}.00", f"MIRABAR IDA {number}")
+        with django_assert_max_num_queries(len(few)):
+            browser.get(url)
 
     def test_a_receipt_from_the_family_that_is_named(self, browser, account, line, home):
         url, form = self.form(browser, "receipt", line("60.00", "MIRABAR IDA"))

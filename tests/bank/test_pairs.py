@@ -184,7 +184,7 @@ class TestThePages:
         sent = client.post(url, {"other": twice[1].pk, "reason": WHY, "key": "4b8f4f4c-6d0b-4e06-9d58-0a0c1c0f6c11"})
         found = Clearing.objects.latest("pk")
         assert sent.url == reverse("admin:bank_clearing_change", args=[found.pk])
-        assert (found.reasons, found.recorded_by) == (WHY, treasurer)
+        assert (found.why_never, found.recorded_by) == (WHY, treasurer)
         entry = client.get(reverse("admin:ledger_journalentry_change", args=[twice[0].entry_id])).content.decode()
         assert WHY in entry
         assert url not in client.get(reverse("admin:outstanding_entries")).content.decode()

@@ -61,7 +61,7 @@ def test_a_file_without_any_balance_announces_nothing():
 
 
 def test_a_balance_that_jumps_beside_an_announced_line_is_still_a_gap():
-    with pytest.raises(Refused, match="the balance jumps by 3.00"):
+    with pytest.raises(Refused, match=r"the balance jumps by \$3.00"):
         read_csv("12/09/2026,A,100.00,100.00\n12/09/2026,PENDING,-7.00,\n13/09/2026,B,50.00,153.00\n")
 
 

@@ -191,7 +191,7 @@ class TestLetters:
         services.send_statements(on=NOW, by=by)
         assert sorted(Message.objects.values_list("to", flat=True)) == ["ida@example.org", "odo@example.org"]
         letter = Message.objects.get(to="ida@example.org")
-        assert "your account with the club stands at 60.00 to pay" in letter.body
+        assert "your account with the club stands at $60.00 to pay" in letter.body
         assert payment_reference(household) in letter.body
         assert letter.link_path == accounts.link_path(household)
 
@@ -249,7 +249,7 @@ class TestParts:
         assert accounts.statement(household, NOW).arrangement is None
 
     @pytest.mark.parametrize(("parts", "sentence"), [
-        ([(NOW, "59.00")], "The parts come to 59.00; Mirabar family owes 60.00."),
+        ([(NOW, "59.00")], "The parts come to $59.00; Mirabar family owes $60.00."),
         ([(date(2026, 9, 11), "60.00")], "today or later"),
         ([(NOW, "30.00"), (NOW, "30.00")], "a day of its own"),
         ([(NOW, "0.00"), (NOW, "60.00")], "A part"),

@@ -10,6 +10,7 @@ from clubdesk.fees import selectors, services
 from clubdesk.fees.accounts import statement, who_owes
 from clubdesk.fees.admin.household import account_section
 from clubdesk.fees.models import Allocation, Method, VoucherState
+from clubdesk.fees.streams import by_transfer
 from clubdesk.ledger.invariants import check_all
 from clubdesk.money import as_amount
 from tests import factories
@@ -24,6 +25,13 @@ def sound():
 
 def still_open(*charges):
     return [selectors.open_amount(each).amount for each in charges]
+
+
+def test_by_transfer_came_what_stands_of_it(receive, household, by):
+    receive(30), receive(40)
+    services.cancel_receipt(receipt=receive(5), on=NOW, reason="another club's", by=by)
+    services.record_receipt(household=household, amount=as_amount(20), method=Method.CARD, on=NOW, by=by)
+    assert by_transfer() == 70
 
 
 class TestPaidBack:

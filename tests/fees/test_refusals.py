@@ -199,7 +199,7 @@ class TestACreditPaidBack:
         repaid.allocations.update(freed_on=NOW)
         guards.install(connection)
         (fault,) = allocations_hold()
-        assert fault == f"{repaid} is 25.00; the receipts it came from give 0.00."
+        assert fault == f"{repaid} is $25.00; the receipts it came from give $0.00."
 
     def test_it_comes_back_with_the_banks_words_and_not_before_it_went(self, repaid, by):
         with pytest.raises(Refused, match="paid on 12 Sep 2026; it cannot have come back before"):

@@ -101,6 +101,12 @@ WAYS: Ways = {
         changed(CHARGE, "recognised_on IS NULL AND starts_on > charged_on", starts_on="charged_on"),
         changed(CHARGE, "starts_on <= charged_on", starts_on="'2027-05-01'"),
     ],
+    "The GST in each fee, and in what was credited or written off of it, is an eleventh of the club's part": [
+        changed(CHARGE, "tax > 0", tax="tax + 1"),
+        changed(CHARGE, "id IN (SELECT charge_id FROM fees_chargecredit WHERE tax > 0)", tax=0),
+        changed("fees_chargecredit", "tax > 0", tax="tax + 1"),
+        changed("fees_writeoff", tax=1),
+    ],
     "Vouchers owed equals the vouchers accepted and unpaid, and what was written by hand, department by department": [
         changed(VOUCHER, "state = 'accepted'", amount="amount - 1"),
         changed(VOUCHER, "state = 'accepted'", **{**ENDED, "state": "'refused'", "end_reason": "'other'"}),
@@ -151,6 +157,9 @@ WAYS: Ways = {
         changed(SIGNON, price_id="NULL"),
         f"UPDATE {CHARGE} SET amount = amount + 1 WHERE id IN (SELECT charge_id FROM {SIGNON})",
         changed(SIGNON, "paid = 'cash'", paid="'account'"),
+    ],
+    "The GST in a fee paid at the range is an eleventh of the club's part": [
+        changed(SIGNON, "paid = 'cash'", tax=1),
     ],
     "Refunds payable equals approved and unpaid claims, household by household": [
         changed(CLAIM, "state = 'approved'", **MORE),
@@ -214,6 +223,17 @@ WAYS: Ways = {
         changed("yearend_depreciationline", **MORE),
     ],
     "A month of the budget lies in its own year": [changed("yearend_budgetmonth", month="'2027-07-01'")],
+    "GST collected is the tax of what was charged and paid, and what was written by hand": [
+        changed(CHARGE, "tax > 0", tax="tax + 1"),
+        changed("fees_chargecredit", "tax > 0", tax="tax + 1"),
+        changed("fees_writeoff", tax=1),
+        changed(SIGNON, "paid = 'cash'", tax=1),
+        changed("yearend_foundtaxline", tax="tax + 1"),
+    ],
+    "GST paid is the tax of the bills that were approved, and what was written by hand": [
+        changed(EXPENSE, "state = 'approved'", tax=1),
+    ],
+    "Each GST return is what its journal posted": [changed("yearend_gstreturn", collected="collected + 1")],
     "Cash and accrual agree line by line: nothing lies between them that the bridge does not name": [
         changed("reports_monthtrace", **MORE),
     ],

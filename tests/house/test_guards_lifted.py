@@ -234,7 +234,7 @@ class TestMending:
             ),
             (
                 "UPDATE ledger_fund SET balance = 0 WHERE code = 'general'",
-                ["General fund was kept at 0.00; its entries make 10.00."],
+                ["General fund was kept at $0.00; its entries make $10.00."],
             ),
             (
                 "UPDATE ledger_monthbalance SET balance = balance + 1 WHERE month_end = '2026-07-31'",

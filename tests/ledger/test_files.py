@@ -117,7 +117,7 @@ GOOD = "1,2026-07-05,Raffle,1010,,10.00,\n1,2026-07-05,Raffle,4060,,,10.00\n"
         ("1,2026-07-05,Raffle,1010,,10,\n1,2026-07-06,Raffle,4060,,,10\n", ["row 3: entry 1 has two dates"]),
         (
             "1,2026-07-05,Refund,5010,entry,10,\n1,2026-07-05,Refund,1010,entry,,10\n",
-            ["row 2: Entry fund holds 0.00; this would take 10.00"],
+            ["row 2: Entry fund holds $0.00; this would take $10.00"],
         ),
     ],
 )

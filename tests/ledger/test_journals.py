@@ -67,7 +67,7 @@ class TestWriting:
     @pytest.mark.parametrize(
         ("lines", "sentence"),
         [
-            ([("5070", "60.00", ""), ("1010", "", "59.99")], "out of balance by 0.01"),
+            ([("5070", "60.00", ""), ("1010", "", "59.99")], "out of balance by $0.01"),
             ([("5070", "60.00", "60.00"), ("1010", "", "60.00")], "Fill either debit or credit"),
             ([("5070", "60.00", "")], "at least two lines"),
             ([("1110", "60.00", ""), ("1010", "", "60.00")], "Say who owes"),

@@ -195,7 +195,7 @@ class TestPosting:
         [
             (
                 [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(9))],
-                "out of balance by 1.00",
+                "out of balance by $1.00",
             ),
             ([debit(Role.BANK, as_amount(10))], "at least two lines"),
             ([debit(Role.VOUCHERS_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "who owes"),
@@ -209,7 +209,7 @@ class TestPosting:
                     debit(Role.ENTRY_REFUNDS, as_amount(10), fund=FundRole.ENTRY),
                     credit(Role.BANK, as_amount(10), fund=FundRole.ENTRY),
                 ],
-                "Entry fund holds 0.00; this would take 10.00",
+                "Entry fund holds $0.00; this would take $10.00",
             ),
         ],
     )
@@ -300,6 +300,20 @@ class TestLocking:
         before = selectors.trial_balance(date(2026, 9, 30))
         services.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         assert selectors.trial_balance(date(2026, 9, 30)) == before
+
+    def test_what_each_month_moved_is_the_same_once_it_is_locked(self, by):
+        for month, amount in ((7, "10.00"), (8, "7.50"), (9, "2.50")):
+            journal(by, amount, on=date(2026, month, 5))
+
+        def moved():
+            asked = (date(2026, 7, 1), date(2026, 9, 30), ["account_id"])
+            rows = selectors.moved_by_month(*asked, account__role=Role.DONATIONS)
+            return {end: figure for (end, _), figure in rows.items() if figure}
+
+        before = moved()
+        assert [before[date(2026, month, day)] for month, day in ((7, 31), (8, 31), (9, 30))] == [-10, -7.5, -2.5]
+        services.lock_month(month_end=date(2026, 8, 31), by=by)
+        assert moved() == before
         assert MonthBalance.objects.filter(month_end=date(2026, 8, 31)).count() == 2
         assert selectors.balance(Role.BANK, date(2026, 8, 4)) == Decimal("10.00")
 

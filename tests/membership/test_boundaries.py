@@ -41,7 +41,7 @@ class TestDays:
         first, second = (factories.PersonFactory(household=home) for _ in range(2))
         membership.cancel_membership(membership=join(first), on=NOW, reason="wrong child", by=by)
         assert selectors.membership_on(first, NOW) is None
-        assert join(second).working == "228.00"
+        assert join(second).working == "$228.00"
 
     def test_one_is_cancelled_once_and_the_plan_before_holds_again_once(self, join, adult, by):
         taken = join()

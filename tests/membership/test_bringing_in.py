@@ -260,7 +260,7 @@ class TestOnTheSite:
         page = client.post(url, {"file": file})
         text = page.content.decode()
         assert "Likely the same as Adah Mirabar of Other family" in text
-        assert "member by Junior to 31 Mar 2027, owes 45.00 for Memberships" in text
+        assert "member by Junior to 31 Mar 2027, owes $45.00 for Memberships" in text
         assert Person.objects.count() == 1
         form = {"content": page.context["content"], "key": str(page.context["key"])}
         assert "Write new or that number" in client.post(url, form).content.decode()

@@ -36,7 +36,7 @@ class TestAHousehold:
         junior.save()
         home = factories.HouseholdFactory()
         rows = [join(factories.PersonFactory(household=home)) for _ in range(3)]
-        assert [row.working for row in rows] == ["228.00", *["228.00, less sibling 11.20 = 216.80"] * 2]
+        assert [row.working for row in rows] == ["$228.00", *["$228.00, less sibling $11.20 = $216.80"] * 2]
         assert at_end(Role.AFFILIATION_PAYABLE) == -3 * Decimal("116.00")
         assert at_end(Role.MEMBERSHIPS) == -Decimal("112.00") - 2 * Decimal("100.80")
         assert sound()
@@ -56,7 +56,7 @@ class TestAHousehold:
         home = factories.HouseholdFactory()
         rows = [join(factories.PersonFactory(household=home)) for _ in range(3)]
         assert [row.fee for row in rows] == [as_amount(228), as_amount(228), as_amount(116)]
-        assert rows[2].working == "228.00, less family cap 112.00 = 116.00"
+        assert rows[2].working == "$228.00, less family cap $112.00 = $116.00"
         assert sound()
 
     def test_a_plan_without_shares_costs_nothing_beyond_the_cap(self, book, by):

@@ -221,7 +221,7 @@ class TestThePage:
             said = self.send(helper, day, sent).json()
             assert said["told"] == [[key, "done", "", 0]]
             row = SignOn.objects.get()
-            assert said["signed"] == [[member.pk, "", "hired gear, 7.00 cash", key, "", row.pk]]
+            assert said["signed"] == [[member.pk, "", "hired gear, $7.00 cash", key, "", row.pk]]
             assert said["out"] == []
             assert said["closed"] == ""
 

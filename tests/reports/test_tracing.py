@@ -8,7 +8,7 @@ from clubdesk import clock
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import FeeKind, Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Kind, Role, TaxBasis
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
@@ -73,6 +73,17 @@ class TestJournals:
         journal((Role.DEPRECIATION, 40), (Role.DEPRECIATED, -40))
         assert money_for(Role.DEPRECIATION, Role.DEPRECIATED) == [0, 0]
         assert [moved(line, Role.DEPRECIATED) for line in (Role.DEPRECIATION, Role.DEPRECIATED)] == [-40, 0]
+
+    def test_the_gst_in_an_amount_is_money_of_what_it_is_in(self, journal, by):
+        """So receipts are whole, whether a fee was charged or paid at once (common practice, no source)."""
+        ledger.register_for_gst(since=JULY, basis=TaxBasis.CASH, by=by)
+        journal((Role.TILL, "6.98"), (Role.CASH_ROUNDING, "0.02"), (Role.HIRE, "-6.36"), (Role.GST_COLLECTED, "-0.64"))
+        journal((Role.EQUIPMENT, 1000), (Role.GST_PAID, 100), (Role.BANK, -1100))
+        journal((Role.GST_COLLECTED, "0.64"), (Role.GST, "-0.64"))
+        journal((Role.GST, "0.64"), (Role.BANK, "-0.64"))
+        money = money_for(Role.HIRE, Role.CASH_ROUNDING, Role.GST_COLLECTED, Role.EQUIPMENT, Role.GST_PAID, Role.GST)
+        assert [str(each) for each in money] == ["7.00", "-0.02", "0.00", "-1100.00", "0.00", "-0.64"]
+        assert str(moved(Role.HIRE, Role.GST_COLLECTED)) == "-0.64"
 
     def test_what_is_put_right_between_two_lines_takes_its_money_along(self, journal):
         repairs, insurance = (Account.objects.get(code=code) for code in ("5050", "5070"))

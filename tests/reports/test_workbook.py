@@ -33,7 +33,8 @@ pytestmark = pytest.mark.django_db
 JULY, AUGUST = date(2026, 7, 3), date(2026, 8, 3)
 SHEETS = [
     "Summary", "Committee", "Trial balance", "Income and expenditure", "Assets and liabilities",
-    "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Money by line", "Bridge by line",
+    "Funds", "Owed and owing", "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Money by line",
+    "Bridge by line",
     "Members owing", "Entry fund", "Vouchers", "Hire takings", "Courses", "Affiliation", "Bank reconciliation",
     "Budget", "Adjustments", "Months locked", "Changes and reversals", "Proof",
 ]  # fmt: skip

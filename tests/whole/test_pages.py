@@ -33,6 +33,7 @@ ONLY_BY_OTHERS = (
 """What the verbs of other documents make, and so no page of its own."""
 NOT_OPEN = dict.fromkeys((f"/{each}/add/" for each in ONLY_BY_OTHERS), 403) | {
     "/yearend/gstreturn/": 403,  # the club is not registered
+    "/yearend/gstreturn/found/": 403,
     "/today/": 302,  # to the sheet of the day
 }
 

@@ -7,6 +7,8 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.desk.house.pages import screens
+from clubdesk.ledger.models import TaxBasis
+from clubdesk.ledger.services import register_for_gst
 from clubdesk.screens.verbs import VerbPage
 from tests.whole.addresses import DAYS
 
@@ -40,8 +42,8 @@ def test_each_opens_on_a_document_that_it_applies_to(client, keeper):
             assert client.get(page.url(row)).status_code == 200, name
 
 
-def test_pages_that_make_a_document_open_too(client, keeper, settings):
-    settings.CLUB_GST_FROM = date(2026, 7, 1)  # the page of GST is there only for a registered club
+def test_pages_that_make_a_document_open_too(client, keeper, by):
+    register_for_gst(since=date(2026, 7, 1), basis=TaxBasis.CASH, by=by)  # else no page of GST
     client.force_login(keeper)
     for screen in screens():
         name = f"admin:{screen.opts.app_label}_{screen.opts.model_name}"

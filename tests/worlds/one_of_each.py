@@ -2,8 +2,6 @@
 
 from datetime import date
 
-from django.test import override_settings
-
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
@@ -11,7 +9,7 @@ from clubdesk.evidence import Evidence
 from clubdesk.fees.models import FeeItem, FeeKind
 from clubdesk.fees.services import bring_in_balances
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Fund, Role
+from clubdesk.ledger.models import FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
@@ -66,6 +64,7 @@ def of_the_year(by):
     year = FinancialYear.objects.get()
     yearend.set_budget(year=year, account=grants, months={date(2026, 7, 1): as_amount(50)}, by=by)
     yearend.set_comparatives(year_end=date(2026, 6, 30), fund=general, figures={grants: as_amount(70)}, by=by)
-    FeeItem.objects.filter(kind=FeeKind.COURSE).update(tax_code="taxable")
-    with override_settings(CLUB_GST_FROM=date(2026, 7, 1)):
-        yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)
+    FeeItem.objects.filter(kind__in=(FeeKind.COURSE, FeeKind.HIRE)).update(tax_code="taxable")
+    ledger.register_for_gst(since=date(2026, 7, 1), basis=TaxBasis.ACCRUALS, by=by)
+    yearend.post_found_tax(until=NOW, by=by)
+    yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)

@@ -204,7 +204,7 @@ class TestClose:
             year.refresh_from_db()
             item = suspense_is_zero(year)
         assert (item.done, item.said) == (
-            True, "5.00 in the General fund stood there on 30 Jun 2027; it was cleared after the lock."
+            True, "$5.00 in the General fund stood there on 30 Jun 2027; it was cleared after the lock."
         )  # fmt: skip
 
     def test_a_day_that_was_never_counted_is_counted_after_its_month_was_locked(self, year, by, approver):
@@ -255,7 +255,7 @@ class TestClose:
         with clock.on(NEXT):
             fees.lodge_vouchers(scheme=fees.vouchers.VoucherScheme.objects.get(), on=NEXT, by=by)
             item = item_of(year, "Vouchers are settled or carried")
-        assert (item.done, item.said) == (True, "100.00 is carried into the next year.")
+        assert (item.done, item.said) == (True, "$100.00 is carried into the next year.")
 
     def test_what_has_started_is_made_income_from_its_page(self, client, treasurer, year, by):
         ready(by)

@@ -55,6 +55,7 @@ class ClearingAdmin(DocumentAdmin[Clearing]):
         "bank_account",
         "how_sure",
         "reasons",
+        "why_never",
         "recorded_by",
         "settled_on",
         "undone_on",

@@ -55,7 +55,12 @@ def matched_section(request: HttpRequest, entry: JournalEntry) -> Section | None
     """What the entry's money at the bank is matched with."""
     parts = selectors.matches_of(entry)
     rows: list[tuple[object, ...]] = [
-        (link_to(part.clearing, "Open the match"), _with(part.clearing, entry), part.clearing.reasons) for part in parts
+        (
+            link_to(part.clearing, "Open the match"),
+            _with(part.clearing, entry),
+            part.clearing.why_never or part.clearing.reasons,
+        )
+        for part in parts
     ]
     return Section("At the bank", ["Match", "With", "Why"], rows) if rows else None
 

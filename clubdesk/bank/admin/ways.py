@@ -82,7 +82,7 @@ class SupplierPage(WayPage):
             "party": supplier,
             "account": account if account and Account.objects.filter(PAID_FOR, pk=account.pk).exists() else None,
             "fund": said.fund if said else FundRole.GENERAL.value,
-            "narration": supplier.name if supplier else guessing.narration_of(target),
+            "narration": supplier.name if supplier else "",
         }
 
 
@@ -103,7 +103,7 @@ class LineJournalPage(WayPage):
     def initial(self, request: HttpRequest, target: StatementLine) -> dict[str, object]:
         said, size = guessing.booked_before(target), abs(target.amount.amount)
         own, other = ("debit", "credit") if target.amount > nil() else ("credit", "debit")
-        account = said.account if said else guessing.account_of(target)
+        account = said.account if said else guessing.account_of(target, guessing.own_accounts())
         general = FundRole.GENERAL.value
         lines = [
             {"account": target.bank_account.account_id, "fund": said.fund if said else general, own: size},
@@ -114,7 +114,7 @@ class LineJournalPage(WayPage):
                 other: size,
             },
         ]
-        return {"narration": guessing.narration_of(target), "lines": lines}
+        return {"narration": account.name if account else "", "lines": lines}
 
     def arguments(self, target: StatementLine, cleaned: Cleaned) -> Cleaned:
         """The journal's own lines are a table beside the form's fields."""
@@ -184,18 +184,22 @@ class RuleLink(LinkPage[StatementLine]):
         return not target.clearings.filter(stands=True).exists()
 
     def url(self, target: StatementLine) -> str:
-        """The form of a rule, filled in with the words that such lines share."""
-        words = " ".join(gist(words_of(target.text)))
-        such = words if words and words in target.text.casefold() else target.text
-        account = guessing.account_of(target)
-        filled = {
-            "name": (guessing.narration_of(target) or such)[:60],
-            "contains": such[:60],
-            "way": Way.IN if target.amount > nil() else Way.OUT,
-            "fund": FundRole.GENERAL.value,
-            **({"account": account.pk} if account else {}),
-        }
-        return f"{add_page_of(BankRule)}?{urlencode(filled)}"
+        return rule_for(target, guessing.own_accounts())
+
+
+def rule_for(line: StatementLine, own: guessing.OwnAccounts) -> str:
+    """The form of a rule, filled in with the words that such lines share."""
+    words = " ".join(gist(words_of(line.text)))
+    such = words if words and words in line.text.casefold() else line.text
+    account = guessing.account_of(line, own)
+    filled = {
+        "name": (account.name if account else such)[:60],
+        "contains": such[:60],
+        "way": Way.IN if line.amount > nil() else Way.OUT,
+        "fund": FundRole.GENERAL.value,
+        **({"account": account.pk} if account else {}),
+    }
+    return f"{add_page_of(BankRule)}?{urlencode(filled)}"
 
 
 SHORT: dict[str, AnyButton] = {
@@ -209,11 +213,11 @@ SHORT: dict[str, AnyButton] = {
 WAYS = tuple(SHORT.values())
 
 
-def ways_of(request: HttpRequest, line: StatementLine) -> list[tuple[str, str]]:
-    """What the buttons beside a line that waits say, and where they lead."""
+def ways_of(request: HttpRequest, line: StatementLine, own: guessing.OwnAccounts) -> list[tuple[str, str]]:
+    """What the buttons beside a line that waits say, and where they lead; asks nothing of the book."""
     is_receipt = line.amount > nil() and line.bank_account.account.role == Role.BANK
     return [
-        (name, way.url(line))
+        (name, rule_for(line, own) if isinstance(way, RuleLink) else way.url(line))
         for name, way in SHORT.items()
         if may(request.user, way.permission) and (is_receipt or not isinstance(way, ReceiptPage))
     ]

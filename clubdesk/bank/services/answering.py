@@ -35,7 +35,7 @@ def accept(
     (that payment did), "transfer 12" (that line of another account) or "correction" (the lines cancel each other).
     Raises Refused where any of it is no longer so; then nothing is saved.
     """
-    locked(lines[0].bank_account_id if lines else None)
+    locked(lines[0].bank_account_id if lines else None, *_accounts_of_transfers(answer))
     if list(answer) == ["correction"]:
         return match_correction(lines=lines, by=by, reasons=reasons, how_sure=how_sure)
     postings: list[Posting] = []
@@ -46,6 +46,12 @@ def accept(
     if made:
         postings += _made(made, lines, by)
     return clear(lines=lines, postings=postings, reasons=reasons, how_sure=how_sure, by=by)
+
+
+def _accounts_of_transfers(answer: Sequence[str]) -> list[int]:
+    """The other accounts whose lines are matched with it."""
+    there = [pk for kind, pk in map(_parted, answer) if kind == "transfer"]
+    return list(StatementLine.objects.filter(pk__in=there).values_list("bank_account", flat=True))
 
 
 def _parted(name: str) -> tuple[str, str]:

@@ -67,10 +67,12 @@ def join(document: Clearing, *, lines: Sequence[StatementLine] = (), postings: S
     return document
 
 
-def locked(pk: int | None) -> BankAccount:
+def locked(pk: int | None, *also: int) -> BankAccount:
+    """The account, held; and others that are held with it, all in the order of their ids."""
     if pk is None:
         raise Refused("Choose a line of the statement.")
-    return BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=pk)
+    rows = BankAccount.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=[pk, *also])
+    return {each.pk: each for each in rows.order_by("pk")}[pk]
 
 
 @verb(permission="bank.change_statementline", title="Undo this match")

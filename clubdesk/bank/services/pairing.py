@@ -42,7 +42,8 @@ def match_entries(*, posting: Posting, other: Posting, reason: str, by: User, ke
         key=key or uuid.uuid4(),
         bank_account=account,
         how_sure=HowSure.BY_HAND,
-        reasons=reason.strip()[:300],
+        reasons="the two cancel each other, and the bank shows neither",
+        why_never=reason.strip()[:150],
         settled_on=_settled_on(account, pair),
         recorded_by=by,
     )

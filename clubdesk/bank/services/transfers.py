@@ -5,7 +5,7 @@ import uuid
 from django.contrib.auth.models import User
 
 from clubdesk.bank.goingback import BETWEEN_ACCOUNTS
-from clubdesk.bank.models import Clearing, HowSure, StatementLine
+from clubdesk.bank.models import BankAccount, Clearing, HowSure, StatementLine
 from clubdesk.bank.posting import transfer_lines
 from clubdesk.bank.selectors import UNEXPLAINED
 from clubdesk.bank.services.clearing import clear, locked
@@ -25,7 +25,7 @@ def transfer_line(*, line: StatementLine, account: Account, by: User, key: uuid.
 
     Raises Refused for an account that is no money, or the same, and where that transfer was written before.
     """
-    locked(line.bank_account_id)
+    locked(line.bank_account_id, *BankAccount.objects.filter(account=account).values_list("pk", flat=True))
     if found := ledger.written(Clearing, key):
         return found
     if not account.is_money or account.role == Role.CARD_TAKINGS or account.pk == line.bank_account.account_id:

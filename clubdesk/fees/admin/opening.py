@@ -55,9 +55,16 @@ class OpenItemForm(forms.Form):
         return OpenItem(cleaned["household"], amount, cleaned.get("opened_for"))
 
 
+class OpenItemLines(Lines):
+    legend = "Families"
+    adds_up = False
+
+
 OpenItems = cast(
     type[Lines],
-    forms.formset_factory(OpenItemForm, formset=Lines, extra=6, max_num=MOST_FAMILIES, absolute_max=MOST_FAMILIES),
+    forms.formset_factory(
+        OpenItemForm, formset=OpenItemLines, extra=6, max_num=MOST_FAMILIES, absolute_max=MOST_FAMILIES
+    ),
 )
 
 

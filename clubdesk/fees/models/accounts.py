@@ -45,6 +45,7 @@ class Charge(Document):
     )  # fmt: skip
     description = models.CharField(max_length=150)
     amount = Cents()
+    tax = Cents("GST in it", default=nil, editable=False)
     charged_on = models.DateField()
     starts_on = models.DateField()
     recognised_on = models.DateField(null=True, blank=True)
@@ -59,6 +60,7 @@ class Charge(Document):
         ordering = ["-charged_on", "-pk"]
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_charge_tax_within_it"),
             models.CheckConstraint(condition=Q(kept__gte=0, kept__lte=F("amount")), name="fees_charge_keeps_a_part"),
             models.CheckConstraint(
                 condition=Q(price__isnull=False, opening=None, opened_for=None)
@@ -69,6 +71,11 @@ class Charge(Document):
 
     def __str__(self) -> str:
         return self.description
+
+    @property
+    def is_taxed(self) -> bool:
+        """Whether GST was posted with it, and so with what is credited or written off of it."""
+        return bool(self.tax.amount)
 
     @property
     def waits(self) -> bool:
@@ -120,6 +127,7 @@ class ChargeCredit(Document):
 
     charge = models.ForeignKey(Charge, models.PROTECT, related_name="credits")
     amount = Cents()
+    tax = Cents("GST in it", default=nil, editable=False)
     credited_on = models.DateField()
     reason = models.CharField(max_length=150)
     from_advance = models.BooleanField("before it started", default=False)
@@ -128,7 +136,10 @@ class ChargeCredit(Document):
 
     class Meta:
         ordering = ["-credited_on", "-pk"]
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_credit_tax_within_it"),
+        ]
 
     def __str__(self) -> str:
         return f"Credit: {self.charge}"
@@ -207,6 +218,7 @@ class WriteOff(Document):
 
     charge = models.ForeignKey(Charge, models.PROTECT, related_name="write_offs")
     amount = Cents()
+    tax = Cents("GST in it", default=nil, editable=False)
     written_off_on = models.DateField()
     reason = models.CharField(max_length=150)
     cancelled_on = models.DateField(null=True, blank=True)
@@ -214,7 +226,10 @@ class WriteOff(Document):
 
     class Meta:
         ordering = ["-written_off_on", "-pk"]
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_write_off_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_write_off_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_write_off_tax_within_it"),
+        ]
 
     def __str__(self) -> str:
         return f"Written off: {self.charge}"

@@ -5,7 +5,6 @@ from datetime import timedelta
 
 from django import forms
 from django.apps import apps
-from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.db import models
@@ -15,6 +14,7 @@ from django.http.response import HttpResponseBase
 from django.urls import NoReverseMatch, URLPattern, path, reverse
 from django.utils.html import format_html
 
+from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
@@ -22,7 +22,9 @@ from clubdesk.ledger.admin.locks import AskUnlockPage, LockPage
 from clubdesk.ledger.finding import entries_of_amount
 from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
+    TAX_ROLES,
     Account,
+    Book,
     FinancialYear,
     Fund,
     FundRole,
@@ -32,10 +34,11 @@ from clubdesk.ledger.models import (
     Party,
     PartyKind,
     Role,
+    TaxBasis,
 )
 from clubdesk.ledger.posting import Line
-from clubdesk.money import nil
-from clubdesk.screens.fields import DayField, day_and_reason, form_of
+from clubdesk.money import as_amount, nil
+from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import named_like
 from clubdesk.screens.tables import Link, Section, add_page_of, amount_column, link_to
@@ -54,14 +57,14 @@ class AccountAdmin(RoomAdmin[Account]):
     list_per_page = 100
 
     def get_exclude(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
-        return () if settings.CLUB_GST_FROM else ("tax_code",)
+        return () if selectors.is_registered() else ("tax_code",)
 
     def formfield_for_choice_field(
         self, db_field: Column, request: HttpRequest, **kwargs: object
     ) -> forms.TypedChoiceField | None:
         """Nothing of GST is offered where the club is not registered."""
-        if db_field.name == "role" and not settings.CLUB_GST_FROM:
-            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] != Role.GST)]
+        if db_field.name == "role" and not selectors.is_registered():
+            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] not in TAX_ROLES)]
         return super().formfield_for_choice_field(db_field, request, **kwargs)
 
     def get_readonly_fields(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
@@ -111,12 +114,47 @@ class OpenYearPage(VerbPage[None, FinancialYear]):
         return f"{result} is open."
 
 
+class RegisterForm(VerbForm[None]):
+    since = DayField(label="Registered from", initial=None)
+    basis = forms.ChoiceField(label="Returns", choices=TaxBasis.choices)
+
+
+class RegisterPage(VerbPage[None, Book]):
+    slug = "gst"
+    verb = services.register_for_gst
+    intro = (
+        "From that day GST is posted with each fee and bill that has it, by the codes of the fee schedule and of the"
+        " chart. Whether the club must or may register, and on which basis, is for a registered tax agent to say."
+    )
+    button = "Register"
+    form_class = RegisterForm
+
+    def facts(self, target: None) -> Facts:
+        turnover = selectors.gst_turnover(clock.today())
+        return [
+            ("GST turnover of the last twelve months", as_amount(turnover)),
+            ("A club must register from", selectors.REGISTERS_FROM),
+        ]
+
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
+        book = selectors.book()
+        return {"since": book.gst_from, "basis": book.gst_basis}
+
+    def done(self, target: None, result: Book) -> str:
+        assert result.gst_from, "the club was registered just now"
+        return f"Registered for GST from {long_day(result.gst_from)}; the chart has its accounts."
+
+    def destination(self, target: None, result: Book) -> str:
+        return reverse("admin:ledger_account_changelist")
+
+
 @admin.register(FinancialYear)
 class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     list_display = ("__str__", "first_day", "last_day", "locked_through", "closed_at")
     fields = ("first_day", "last_day", "locked_through", "closed_at", "closed_by")
     readonly_fields = fields
     add_page = OpenYearPage()
+    list_pages = (RegisterPage(),)
     pages = (LockPage(), AskUnlockPage())
 
 

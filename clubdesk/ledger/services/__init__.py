@@ -14,6 +14,7 @@ from clubdesk.ledger.services.journals import (
 )
 from clubdesk.ledger.services.mending import mend_books, mends
 from clubdesk.ledger.services.posting import NO_MONEY_ROLES, post, refuse_overdrawing
+from clubdesk.ledger.services.registering import register_for_gst
 from clubdesk.ledger.services.reversing import lines_of, reverse, undo_entries_of
 from clubdesk.ledger.services.unlocking import agree_to_unlock, ask_to_unlock, decline_unlock
 from clubdesk.ledger.services.years import (
@@ -51,6 +52,7 @@ __all__ = [
     "refuse_early_close",
     "refuse_overdrawing",
     "refuse_shut",
+    "register_for_gst",
     "reverse",
     "reverse_as_dated",
     "reverse_due",

@@ -23,7 +23,7 @@ CLOCKS_DIFFER_BY = timedelta(minutes=5)
 YEAR_AND_CLOCK = """SELECT y.*, (SELECT 1 FROM ledger_journalentry WHERE number = %s AND posted_at > %s) AS is_behind
     FROM ledger_financialyear y WHERE %s BETWEEN first_day AND last_day"""
 """Both in one question: it is asked for every post."""
-NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
+NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE, Role.GST_PAID)
 """Assets that cannot be spent; no restricted fund holds them."""
 OF_ONE_POST = "source_type = %s AND source_id = %s AND purpose = %s"
 SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"

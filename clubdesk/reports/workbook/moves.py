@@ -23,7 +23,7 @@ SOURCE = (
     Heading("What happened", 62), Heading("Code", 8), Heading("For", 36, "name"),
 )  # fmt: skip
 MONEY = Look(
-    "Money by line", (*SOURCE, Heading("Fund", 15, "name"), Heading("In, or out (−)", 15, "amount")), landscape=True
+    "Money by line", (*SOURCE, Heading("Fund", 15, "name"), Heading("In, or out (−)", 17, "amount")), landscape=True
 )
 OTHER = Look(
     "Bridge by line",

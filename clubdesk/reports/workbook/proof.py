@@ -17,7 +17,7 @@ from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.receipts import ReceiptsAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
-from clubdesk.sheets import Heading, Look, Proved, Rows, Sheet, Term, Verdict
+from clubdesk.sheets import Count, Heading, Look, Proved, Rows, Sheet, Term, Verdict
 
 LOOK = Look(
     "Proof",
@@ -63,7 +63,8 @@ def write(
         row = sheet.row + 1
         gap = f"ROUND((B{row}-C{row})*100,0)"
         result = Verdict(f"=IF({gap}=0,TRUE,{gap})", proof.result)
-        sheet.line([proof.what, proof.one.formula, proof.other.formula, result])
+        one, other = (proof.of(side.formula, side.value) for side in (proof.one, proof.other))
+        sheet.line([proof.what, one, other, result])
     return ProofAt(sheet.rows(first), all(proof.result is True for proof in proofs))
 
 
@@ -76,7 +77,7 @@ def _of_the_ledger(journal: JournalAt, ledger: LedgerAt, trial: TrialAt) -> Iter
     )
     ends = "The ledger by account ends where the trial balance does, account by account"
     yield Proved(ends, trial.from_accounts, NOTHING)
-    yield Proved("Every line of the ledger is in the journal, by their number", journal.count, ledger.count)
+    yield Proved("Every line of the ledger is in the journal, by their number", journal.count, ledger.count, Count)
 
 
 def _of_net_assets(trial: TrialAt, income: IncomeAt, position: PositionAt, funds: FundsAt) -> Iterator[Proved]:

@@ -96,6 +96,9 @@ CASES: Cases = {
     "bank_statementline_keeps_its_words": Fires(
         changed(LINE, text="'other'"), spares=[changed(LINE, text=f"'{ERASED}'")]
     ),
+    "bank_clearing_keeps_why": Fires(
+        changed(CLEARING, why_never="'other'"), spares=[changed(CLEARING, why_never=f"'{ERASED}'")]
+    ),
     "bank_clearing_is_even": [
         Fires(before=[INCOMPLETE], spares=[COMPLETE]),
         Fires(COMPLETE, before=[INCOMPLETE, f"UPDATE {LINE} SET amount = amount + 1"]),

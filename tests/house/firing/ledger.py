@@ -47,6 +47,17 @@ POSTED_TO = f"EXISTS (SELECT 1 FROM {LINE} p WHERE p.account_id = {ACCOUNT}.id)"
 RESTRICTED = "(SELECT code FROM ledger_fund WHERE restricted)"
 
 CASES: Cases = {
+    "book_stays_registered": [
+        Fires(
+            "UPDATE ledger_book SET gst_from = NULL",
+            "UPDATE ledger_book SET gst_from = '2026-07-02'",
+            spares=["UPDATE ledger_book SET gst_from = gst_from, gst_basis = 'cash'"],
+        ),
+        Fires(
+            before=["UPDATE ledger_account SET role = NULL WHERE role LIKE 'gst%'"],
+            spares=["UPDATE ledger_book SET gst_from = NULL"],
+        ),
+    ],
     "entry_begins_unsealed": Fires(entry(sealed="TRUE"), spares=[entry()]),
     "entry_keeps": Fires(
         changed(ENTRY, "sealed", narration="'other'"),

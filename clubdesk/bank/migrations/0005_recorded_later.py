@@ -7,7 +7,7 @@ import clubdesk.money
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("bank", "0003_entries_matched_with_each_other"),
+        ("bank", "0004_why_two_entries_were_matched"),
     ]
 
     operations = [

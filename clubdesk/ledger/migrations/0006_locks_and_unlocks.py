@@ -9,7 +9,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("ledger", "0004_correction_of_an_earlier_year"),
+        ("ledger", "0005_gst"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
