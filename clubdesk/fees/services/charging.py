@@ -29,7 +29,7 @@ from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.selectors import refuse_erased
 from clubdesk.rooms import Done
-from clubdesk.verbs import verb
+from clubdesk.verbs import part, verb
 
 
 def queue(household: Household, person: Person | None = None) -> Household:
@@ -121,17 +121,18 @@ def write_charge(
         starts_on=max(starts_on, on),
         recorded_by=by,
     )
-    ChargeShare.objects.bulk_create(
+    others = [
         ChargeShare(charge=document, account=share.account, party=share.party, amount=part)
         for share, part in shares
         if part > nil()
-    )
+    ]
+    ChargeShare.objects.bulk_create(others)
     lines = posting.charge_lines(
         document.amount,
         household.party,
         starts_later=document.waits,
         income=price.item.income_account,
-        shares=selectors.shares_of(document),
+        shares=others,
     )
     ledger.post(
         source=document,
@@ -144,7 +145,7 @@ def write_charge(
     return document
 
 
-@transaction.atomic
+@part
 def recognise(*, charge: Charge, by: User) -> Charge:
     """The thing paid for has started: its fee leaves Fees in advance and becomes income.
 
@@ -186,13 +187,14 @@ def recognise_due(*, on: date, by: User) -> Done:
     refused = []
     for document in sorted(documents, key=lambda each: due.index(each.pk)):
         try:
-            recognise(charge=document, by=by)
+            with transaction.atomic():
+                recognise(charge=document, by=by)
         except Refused as refusal:
             refused.append(f"{document}: {refusal.sentence}")
     return Done(len(due) - len(refused), tuple(refused))
 
 
-@transaction.atomic
+@part
 def move_start(*, charge: Charge, starts_on: date) -> Charge:
     """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income."""
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.db.models import Max
 from djmoney.money import Money
 
@@ -16,9 +15,10 @@ from clubdesk.fees.services.charging import settle
 from clubdesk.ledger import services as ledger
 from clubdesk.money import nil
 from clubdesk.roll.models import Household
+from clubdesk.verbs import part
 
 
-@transaction.atomic
+@part
 def bring_in_balances(
     *, balances: Sequence[tuple[Household, Money]], as_at: date, by: User, key: uuid.UUID | None = None
 ) -> OpeningBalances:
