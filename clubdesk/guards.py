@@ -20,10 +20,10 @@ PREFIX = "guard_"
 class Guard:
     """A trigger: refuses a row `when` a condition holds, or `does` a statement after it.
 
-    `event` is INSERT, UPDATE, DELETE or (PostgreSQL only) TRUNCATE; `when` and `does` are SQL that both
-    databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told. `holds` names
-    rows and how PostgreSQL holds them before it looks ("ledger_book b FOR NO KEY UPDATE"), so that nobody changes
-    meanwhile what the condition asks; SQLite lets only one write anyhow.
+    `event` is INSERT, UPDATE (of a column: UPDATE OF it), DELETE or (PostgreSQL only) TRUNCATE; `when` and `does` are
+    SQL that both databases read, with OLD and NEW as in any trigger; `message` is what the refused program is told.
+    `holds` names rows and how PostgreSQL holds them before it looks ("ledger_book b FOR NO KEY UPDATE"), so that nobody
+    changes meanwhile what the condition asks; SQLite lets only one write anyhow.
     """
 
     name: str

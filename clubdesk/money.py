@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from functools import cache
+from string import ascii_letters
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -12,6 +14,7 @@ from django.db.models.expressions import Combinable, register_combinable_fields
 from django.db.models.functions import Coalesce
 from django.utils.formats import number_format
 from djmoney.money import Money
+from moneyed.l10n import format_money
 
 from clubdesk.errors import Refused
 
@@ -120,7 +123,9 @@ class AmountFormField(forms.DecimalField):
         return value.amount if isinstance(value, Money) else value
 
     def to_python(self, value: Any) -> Any:
-        """Digits and a point, and commas as the site prints them: “1e3” and “12,50” are slips, not amounts."""
+        """Digits and a point, sign and commas as the site prints them: “1e3” and “12,50” are slips, not amounts."""
+        if isinstance(value, str):
+            value = value.strip().removeprefix(sign())
         if isinstance(value, str) and GROUPED.fullmatch(value.strip()):
             value = value.replace(",", "")
         if isinstance(value, str) and set(value.strip()) - set("0123456789.-"):
@@ -225,12 +230,25 @@ def in_pieces(value: Money) -> dict[int, int]:
     return {cents: number for cents, number in pieces.items() if number}
 
 
+@cache
+def sign_of(currency: str) -> str:
+    """What amounts of a book's one currency begin with: "$" for any dollar, "CHF " where it has no sign."""
+    known: str = format_money(Money(0, currency), locale="en", format="¤")
+    return f"{known} " if known.isalpha() else known.lstrip(ascii_letters)
+
+
+def sign() -> str:
+    """The sign of the book's currency."""
+    return sign_of(settings.CLUB_CURRENCY)
+
+
 def shown(value: Money | Decimal | None) -> str:
-    """An amount as the screens print it, such as "1,234.50"; a minus sign stands before the figure."""
+    """An amount as all pages, letters and papers print it, such as "$1,234.50"; a minus stands before its sign."""
     if value is None:
         return ""
-    amount = value.amount if isinstance(value, Money) else value
-    return number_format(amount.quantize(CENT), 2, use_l10n=True, force_grouping=True).replace("-", "−")
+    amount = (value.amount if isinstance(value, Money) else value).quantize(CENT)
+    figure = number_format(abs(amount), 2, use_l10n=True, force_grouping=True)
+    return f"{'−' if amount < 0 else ''}{sign()}{figure}"
 
 
 def plain(value: Money | Decimal) -> str:

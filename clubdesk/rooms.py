@@ -206,7 +206,20 @@ class Check:
 
     name: str
     needs: str
-    run: Callable[..., Item]
+    run: Callable[..., Item | None]
+    """None where the club has no such thing to do."""
+
+
+@dataclass(frozen=True)
+class BeforeLock:
+    """What a month should have in a room before it is locked: a sentence for each thing that it lacks, asked with the
+    first day and the last of what is to be locked. `means` says what it means where it is locked all the same, and
+    `unlocked`, asked the same way, what becomes of what was proven where the months are unlocked.
+    """
+
+    lacking: Callable[[date, date], Iterable[str]]
+    means: str
+    unlocked: Callable[[date, date], Iterable[str]] = lambda first, last: ()
 
 
 @dataclass(frozen=True)
@@ -246,17 +259,23 @@ class Expected:
     late: int = 10
     loose: bool = False
     """Whether a part of it, or more than it, may come: what a family owes."""
+    parts: "tuple[Expected, ...]" = ()
+    """What it is made of, where some of that may come alone: the vouchers of a list."""
+    says: tuple[str, ...] = ()
+    """Words of which one stands in any line that is this: money that comes back."""
 
 
 @dataclass(frozen=True)
 class PaysInto:
     """What the room's documents put, over all time, into an account of money that rooms share, less what they took out.
 
-    `role` is the account's, as the till's or the card reader's.
+    `role` is the account's, as the till's or the card reader's. `uncounted` gives the days between two on which
+    something of it was to be counted and was not.
     """
 
     role: str
     figure: Callable[[], Decimal]
+    uncounted: Callable[[date, date], Iterable[date]] = lambda first, last: ()
 
 
 @dataclass(frozen=True)
@@ -338,6 +357,7 @@ class Room:
     """
     finds: tuple[Finder, ...] = ()
     before_close: tuple[Check, ...] = ()
+    before_lock: tuple[BeforeLock, ...] = ()
     sheets: tuple[SheetOf, ...] = ()
     no_sheet: str = ""
     """Why the workbook has no sheet about a room that has documents."""

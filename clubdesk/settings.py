@@ -2,7 +2,6 @@
 
 import os
 import secrets
-from datetime import date
 from pathlib import Path
 
 import django_stubs_ext
@@ -36,8 +35,6 @@ PUBLIC_HOSTS = env.list("ALLOWED_HOSTS", default=[])
 ALLOWED_HOSTS = PUBLIC_HOSTS or ["localhost", "127.0.0.1", "[::1]"]
 
 CLUB_CURRENCY = env.str("CLUB_CURRENCY", default="AUD")
-# The day from which the club is registered for GST, as 2026-07-01; without one nothing of GST is shown or reckoned.
-CLUB_GST_FROM = date.fromisoformat(gst) if (gst := env("CLUB_GST_FROM", default="")) else None
 CURRENCIES = (CLUB_CURRENCY,)
 DEFAULT_CURRENCY = CLUB_CURRENCY
 TIME_ZONE = env.str("CLUB_TIME_ZONE", default="") or get_localzone_name() or "UTC"

@@ -15,6 +15,7 @@ from clubdesk.entryfund.models import StateEvent
 from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.fees.models import FeeItem, FeeKind, FeePrice, FeeShare, VoucherScheme, VoucherValue
+from clubdesk.fees.services import OpenItem
 from clubdesk.ledger.models import Account, Fund, Party, PartyKind, Role
 from clubdesk.ledger.selectors import account
 from clubdesk.membership.models import Plan
@@ -58,6 +59,11 @@ def price(kind=FeeKind.COURSE, amount="126.00", role=Role.COURSES, code=None, sh
             price=made, account=account(Role.AFFILIATION_PAYABLE), party=party, amount=as_amount(share)
         )
     return made
+
+
+def open_item(household, amount, role=Role.COURSES):
+    """What the household owed (above nil) or had paid ahead when the book began, and for what; None: not known."""
+    return OpenItem(household, as_amount(amount), account(role) if role else None)
 
 
 def association(name="State archery association"):

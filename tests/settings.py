@@ -7,9 +7,12 @@ SECRET_KEY = "for tests only: nothing that it signs is ever kept"
 TIME_ZONE = "Australia/Adelaide"
 MAIL_GOES_OUT_BY_ITSELF = False
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# Nothing waits for the disk: a test's book need not survive the machine.
 if DATABASE["ENGINE"].endswith("sqlite3"):
-    # Nothing waits for the disk: a test's book need not survive the machine.
     DATABASE["OPTIONS"]["init_command"] += "PRAGMA synchronous=OFF;"
+else:
+    # Nor is a question compiled, which pays for long ones alone (PostgreSQL's manual, “When to JIT?”).
+    DATABASE["OPTIONS"]["options"] = "-c synchronous_commit=off -c jit=off"
 # Each test's client makes the site anew; no test waits until all static files are gathered or listed.
 STORAGES = STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}  # noqa: F405
 WHITENOISE_AUTOREFRESH = WHITENOISE_USE_FINDERS = True

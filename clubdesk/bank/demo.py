@@ -8,9 +8,9 @@ from decimal import Decimal
 from clubdesk import clock
 from clubdesk.bank import services
 from clubdesk.bank.models import BankAccount, BankRule, HowPaid, ItemState, PaymentItem, PaymentRun
-from clubdesk.bank.reconciling import book_balance
+from clubdesk.bank.reconciling import book_balance, last_signed
 from clubdesk.bank.selectors import card_takings_waiting, claims_to_pay, credits_to_repay, expenses_to_pay
-from clubdesk.demoing import Demo, closed_on
+from clubdesk.demoing import Demo
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.fees.demo import AskedBack
 from clubdesk.ledger.models import Account, FundRole, Party, Posting, Role
@@ -18,6 +18,9 @@ from clubdesk.ledger.selectors import month_end
 from clubdesk.money import as_amount, half_up, nil, total
 from clubdesk.roll.models import Household
 from clubdesk.rooms import Scene
+
+RECONCILED_AFTER = timedelta(days=44)
+"""How long after a month the treasurer reconciles it: on the day before it is locked."""
 
 
 def begin(demo: Demo) -> None:
@@ -45,7 +48,7 @@ def plan(demo: Demo, start: date) -> None:
         demo.at(first + timedelta(days=11), settle_cards)
         demo.at(first + timedelta(days=20), pay_out)
         demo.at(first + timedelta(days=25), settle_cards)
-    demo.at(closed_on(start), reconcile_year, start)
+        demo.at(month_end(first) + RECONCILED_AFTER, reconcile, month_end(first))
 
 
 def settle_cards(demo: Demo, day: date) -> None:
@@ -120,14 +123,9 @@ def bank_returns(demo: Demo, day: date, item: PaymentItem) -> None:
 # The statement
 
 
-def reconcile_year(demo: Demo, day: date, start: date) -> None:
-    """What the bank showed in the year is brought in, explained and signed off quarter by quarter."""
-    tell_by_the_bank(demo, start, month_end(clock.months_later(start, 11)), cleared_before=day)
-    for month in (2, 5, 8, 11):
-        sign_off(demo, day, month_end(clock.months_later(start, month)))
-
-
-def sign_off(demo: Demo, day: date, until: date) -> None:
+def reconcile(demo: Demo, day: date, until: date) -> None:
+    """What the bank showed in the month is brought in, explained and signed off."""
+    tell_by_the_bank(demo, until.replace(day=1), until, cleared_before=day)
     account = BankAccount.objects.get()
     services.sign_off_month(
         bank_account=account,
@@ -184,10 +182,9 @@ def leave(demo: Demo, day: date) -> None:
     """
     claims = list(claims_to_pay())
     make_run(demo, day, claims[:-1] or claims)
-    tell_by_the_bank(demo, demo.this_year, day, cleared_before=day - timedelta(days=21))
-    signed = month_end(demo.this_year)
-    if day > month_end(signed + timedelta(days=31)):
-        sign_off(demo, day, signed)
+    signed = last_signed(BankAccount.objects.get())
+    told = signed.month_end + timedelta(days=1) if signed else demo.last_year
+    tell_by_the_bank(demo, told, day, cleared_before=day - timedelta(days=21))
     for days, amount, text in ((3, "-8.00", f"ACCOUNT FEE {day:%b}".upper()), (6, "-37.40", "DIRECT DEBIT 0098213")):
         services.record_statement_line(
             bank_account=BankAccount.objects.get(),

@@ -19,6 +19,8 @@ ALLOWED = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456
 MOST_CENTS = 9_999_999_999
 BSB = re.compile(r"[0-9]{3}-[0-9]{3}")
 ACCOUNT = re.compile(r"[0-9]{2,9}")
+NO_BANKS = ("000-000", "999-999")
+"""No bank has the first; the second marks the last record of a file."""
 
 # Letters that do not come apart into a plain letter and a mark. From memory.
 SPELT = str.maketrans(
@@ -62,12 +64,23 @@ def in_file(text: str, longest: int) -> str:
     return " ".join(allowed.split())[:longest].rstrip()
 
 
+def no_such_account(bsb: str, account: str) -> str:
+    """Why money cannot go to this BSB and number, though both are of the right form; blank where it can."""
+    if bsb in NO_BANKS:
+        return f"No bank has the BSB {bsb}; ask for the right one."
+    if account and not account.strip("0"):
+        return "An account number is never all zeros; ask for the right one."
+    return ""
+
+
 def write(sender: Sender, payments: Sequence[Payment], *, description: str, on: date) -> bytes:
     """The whole file. Raises Refused for what a bank would not take, naming the payee."""
     if not payments:
         raise Refused("There is nothing to pay in this file.")
     for payment in payments:
         _refuse_unpayable(payment)
+    if no_account := no_such_account(sender.bsb, sender.account):
+        raise Refused(f"The club’s own account: {no_account}")
     cents = sum(payment.cents for payment in payments)
     if cents > MOST_CENTS:
         raise Refused("The payments come to more than one file can hold; make several runs.")
@@ -87,8 +100,10 @@ def _refuse_unpayable(payment: Payment) -> None:
     who = payment.title or "A payee"
     if not in_file(payment.title, 32):
         raise Refused(f"{who}: the account name has no letter that a payment file allows.")
-    if not BSB.fullmatch(payment.bsb) or payment.bsb == "000-000" or not ACCOUNT.fullmatch(payment.account):
+    if not BSB.fullmatch(payment.bsb) or not ACCOUNT.fullmatch(payment.account):
         raise Refused(f"{who}: a BSB is six digits like 123-456, an account number two to nine digits.")
+    if no_account := no_such_account(payment.bsb, payment.account):
+        raise Refused(f"{who}: {no_account}")
     if not 0 < payment.cents <= MOST_CENTS:
         raise Refused(f"{who}: an amount in a file is above nil and below a hundred million.")
 

@@ -1,20 +1,28 @@
 """What the book expects in a bank account, and what of it explains the lines of its statement."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import accumulate
 
-from clubdesk.bank.matching import BankLine, Grade, Proposal, match
+from django.urls import reverse
+from djmoney.money import Money
+
+from clubdesk.bank import goingback
+from clubdesk.bank.answers import BankLine, Grade, Proposal
+from clubdesk.bank.matching import match
 from clubdesk.bank.models import BankAccount, BankRule, ClearedPosting, ItemState, PaymentItem, RunState, StatementLine
 from clubdesk.bank.selectors import card_takings_waiting, unexplained
 from clubdesk.fees.expecting import names_of
 from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import source_type
-from clubdesk.money import cents_of, nil, shown
+from clubdesk.ledger.selectors import club_name, source_type
+from clubdesk.money import as_amount, cents_of, nil, shown, sum_of
 from clubdesk.rooms import Expected, in_order
 
 EARLY, LATE = 5, 12
+CORRECTION = "correction"
 LOOKS_BACK = timedelta(days=400)
 """How long before a line the oldest thing that explains it may stand."""
 MOST_CARD_FEE = Decimal("0.04")
@@ -24,10 +32,14 @@ MOST_LINES = 300
 
 @dataclass(frozen=True)
 class Answer:
-    """One way to explain some lines: what it is made of, for `services.accept`, and in words."""
+    """One way to explain some lines: what it is made of, for `services.accept`, and in words.
+
+    Where somebody must say more than that, `url` leads to the form.
+    """
 
     made_of: tuple[str, ...]
     parts: tuple[str, ...]
+    url: str = ""
 
     @property
     def words(self) -> str:
@@ -64,11 +76,14 @@ def explain(bank_account: BankAccount, most: int = MOST_LINES) -> tuple[list[Exp
     rows = {line.pk: line for line in unexplained(bank_account).order_by("date", "pk")[:most]}
     lines = [BankLine(pk, row.date, cents_of(row.amount), row.text) for pk, row in rows.items()]
     items = list(expected(bank_account, lines))
-    found = match(lines, items)
+    found = match(
+        lines, items, others=goingback.everybody_named(lines), habits=goingback.habits(bank_account), club=club_name()
+    )
     certain = [each for each in found if each.grade == Grade.CERTAIN]
     taken = {line.key for each in certain for line in each.lines}
     rules = list(BankRule.objects.filter(in_use=True).select_related("account", "fund"))
-    ruled = [each for pk, row in rows.items() if pk not in taken for each in _by_rules(row, rules)]
+    entries = _entries_by_day(items)
+    ruled = [each for pk, row in rows.items() if pk not in taken for each in _by_rules(row, rules, entries)]
     taken |= {line.pk for each in ruled for line in each.lines}
     others = [
         each for each in found if each.grade < Grade.CERTAIN and not any(line.key in taken for line in each.lines)
@@ -85,14 +100,33 @@ def _told(proposal: Proposal, rows: dict[int, StatementLine]) -> Explained:
     answers = [proposal.items, *proposal.others]
     return Explained(
         lines=tuple(rows[line.key] for line in proposal.lines),
-        answers=tuple(_answer(items) for items in answers),
+        answers=tuple(_answer(items, proposal.lines[0].day) for items in answers),
         reasons="; ".join(proposal.reasons),
         grade=proposal.grade,
     )
 
 
-def _answer(items: Sequence[Expected]) -> Answer:
-    return Answer(tuple(sorted(str(item.key) for item in items)), tuple(item.what for item in items))
+def _answer(items: Sequence[Expected], on: date) -> Answer:
+    if not items:
+        return Answer((CORRECTION,), ("the bank’s own correction: the two lines cancel each other",))
+    made_of = tuple(sorted(str(item.key) for item in items))
+    return Answer(made_of, tuple(item.what for item in items), _form_of_department(items, on))
+
+
+def _form_of_department(items: Sequence[Expected], on: date) -> str:
+    """Of some vouchers of a list, the form of the department's answer; blank of anything else."""
+    if not all(str(item.key).startswith("voucher ") for item in items):
+        return ""
+    page = reverse("admin:fees_lodgement_answer", args=[int(items[0].batch.removeprefix("lodgement "))])
+    return f"{page}?only={','.join(str(item.key).removeprefix('voucher ') for item in items)}&on={on.isoformat()}"
+
+
+def _entries_by_day(items: Sequence[Expected]) -> dict[tuple[date, int], list[Expected]]:
+    found: dict[tuple[date, int], list[Expected]] = defaultdict(list)
+    for item in items:
+        if str(item.key).startswith("posting "):
+            found[item.day, item.cents].append(item)
+    return found
 
 
 def expected(bank_account: BankAccount, lines: Sequence[BankLine]) -> Iterator[Expected]:
@@ -107,6 +141,8 @@ def expected(bank_account: BankAccount, lines: Sequence[BankLine]) -> Iterator[E
         yield told.get(each.key, each)
     if bank_account.account.role == Role.BANK:
         yield from (each for each in told.values() if not str(each.key).startswith("posting "))
+        yield from goingback.bounced(lines)
+    yield from goingback.transfers(bank_account, lines)
 
 
 def _posted(bank_account: BankAccount, since: date) -> Iterator[Expected]:
@@ -188,26 +224,55 @@ def released(since: date) -> Iterator[Expected]:
         )
 
 
-def _by_rules(line: StatementLine, rules: Sequence[BankRule]) -> list[Explained]:
-    """What the treasurer's own rules say of a line; where two speak, neither is chosen."""
+def _by_rules(
+    line: StatementLine, rules: Sequence[BankRule], entries: dict[tuple[date, int], list[Expected]]
+) -> list[Explained]:
+    """What the treasurer's own rules say of a line; where two speak, or an entry of the very day and amount stands
+    already, none is chosen.
+    """
     rules = [rule for rule in rules if rule.catches(line.text, line.amount)]
     if not rules:
         return []
     answers = tuple(Answer((f"rule {rule.pk}",), (f"{rule.name}: {rule.account}, {rule.fund}",)) for rule in rules)
     said = "your rule speaks of it" if len(rules) == 1 else "several of your rules speak of it"
-    return [Explained((line,), answers, said, Grade.CERTAIN if len(rules) == 1 else Grade.POSSIBLE)]
+    written = [_answer([item], line.date) for item in entries.get((line.date, cents_of(line.amount)), ())]
+    if written:
+        said += ", and an entry of that day and amount stands already"
+    grade = Grade.CERTAIN if len(rules) == 1 and not written else Grade.POSSIBLE
+    return [Explained((line,), (*written, *answers), said, grade)]
 
 
 def _by_cards(lines: Sequence[StatementLine], bank_account: BankAccount) -> list[Explained]:
-    """Card takings that wait, less a fee of at most four in a hundred: the oldest line that fits all that waits."""
-    if bank_account.account.role != Role.BANK:
+    """Card takings that wait, less a fee of at most four in a hundred: all of them, or those of the oldest days."""
+    if bank_account.account.role != Role.BANK or not lines:
         return []
-    waiting = card_takings_waiting()
+    waiting, found = _card_days(), []
     for line in lines:
-        fee = waiting - line.amount
-        if line.amount > nil() and nil() <= fee <= waiting * MOST_CARD_FEE:
-            said = f"all card takings that wait, {shown(waiting)}, less a fee of {shown(fee)}"
-            named = any(word in line.text.casefold() for word in CARD_WORDS)
-            answer = Answer((f"cards {waiting.amount}",), (f"card takings of {shown(waiting)} settled",))
-            return [Explained((line,), (answer,), said, Grade.LIKELY if named else Grade.POSSIBLE)]
-    return []
+        sums = list(accumulate(waiting))
+        for count, takings in enumerate(sums, 1):
+            fee = takings - line.amount.amount
+            if line.amount > nil() and 0 <= fee <= takings * MOST_CARD_FEE:
+                found.append(_settled(line, as_amount(takings), as_amount(fee), count == len(sums)))
+                waiting = waiting[count:]
+                break
+    return found
+
+
+def _card_days() -> list[Decimal]:
+    """The card takings that wait, day by day, the oldest first: as many of the last days as come to what waits."""
+    left, found = card_takings_waiting().amount, []
+    days = Posting.objects.filter(account__role=Role.CARD_TAKINGS, amount__gt=0, entry__sealed=True)
+    for day in days.order_by().values("entry__date").annotate(sum=sum_of("amount")).order_by("-entry__date"):
+        if left <= 0:
+            break
+        found.append(min(left, day["sum"]))
+        left -= found[-1]
+    return found[::-1]
+
+
+def _settled(line: StatementLine, takings: Money, fee: Money, is_all: bool) -> Explained:
+    of = "all card takings that wait" if is_all else "the oldest card takings that wait"
+    said = f"{of}, {shown(takings)}, less a fee of {shown(fee)}"
+    named = any(word in line.text.casefold() for word in CARD_WORDS)
+    answer = Answer((f"cards {takings.amount}",), (f"card takings of {shown(takings)} settled",))
+    return Explained((line,), (answer,), said, Grade.LIKELY if named else Grade.POSSIBLE)

@@ -19,7 +19,7 @@ from clubdesk.bank.models import (
     Reconciliation,
 )
 from clubdesk.bank.outstanding import Stood, stood_at
-from clubdesk.bank.selectors import detail_of, unexplained
+from clubdesk.bank.selectors import UNEXPLAINED, detail_of, lines_of_the_book
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of
@@ -87,6 +87,9 @@ def clearings_hold() -> Iterator[str]:
         yield f"{clearing} was undone in part."
     for clearing in Clearing.objects.filter(lines=None, postings=None):
         yield f"{clearing} joins nothing."
+    by_lines, by_day = Q(lines__isnull=False), Q(settled_on__isnull=False)
+    for clearing in Clearing.objects.filter(by_lines & by_day | ~by_lines & ~by_day).distinct():
+        yield f"{clearing} is settled neither by a line of the bank nor by a day, or by both."
 
 
 def _sum_in(parts: QuerySet[Any, Any], amount: str) -> Coalesce:
@@ -107,8 +110,9 @@ def signed_off_months_hold() -> Iterator[str]:
     for _, months in groupby(rows, key=attrgetter("bank_account_id")):
         signed = list(months)
         account = signed[0].bank_account
-        lacking = unexplained(account).aggregate(first=Min("date"))["first"]
-        for month, stood in zip(signed, stood_at(account, [each.month_end for each in signed]), strict=True):
-            says = Stood(month.deposits, month.payments, month.book_balance)
+        lacking = lines_of_the_book(account).filter(UNEXPLAINED).aggregate(first=Min("date"))["first"]
+        ends, known_at = [each.month_end for each in signed], [each.recorded_at for each in signed]
+        for month, stood in zip(signed, stood_at(account, ends, known_at), strict=True):
+            says = Stood(month.deposits, month.payments, month.book_balance, month.recorded_later)
             if says != stood or (lacking and lacking <= month.month_end):
                 yield f"{month} was signed off and no longer says what was signed."

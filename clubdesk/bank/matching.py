@@ -3,96 +3,39 @@
 It is told the lines and what the rooms expect: entries that no line explains yet, and what is owed and not recorded.
 It looks by reference, by amount with a name or a day, and by sums; and says of each answer why, and how sure it is:
 
-- *certain*: a reference or a name speaks for it and nothing against it,
+- *certain*: a reference or a full name speaks for it, and no word of the line against it,
 - *likely*: the amount and the days agree and there is no second answer, or a name is only like,
-- *possible*: there are several answers as good as each other, or part of what is owed.
+- *possible*: there are several answers as good as each other, or part of what is owed, or another name.
 """
 
-import re
-import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
-from enum import IntEnum
-from functools import lru_cache
-from itertools import pairwise
 
-from rapidfuzz import fuzz
-
+from clubdesk.bank import oddities
+from clubdesk.bank.answers import BankLine, Grade, Habit, Proposal, apart, in_order, within
+from clubdesk.bank.sums import MOST_IN_A_SUM, MOST_STEPS, MOST_TRIED, subsets
+from clubdesk.bank.wording import (
+    TAKEN_BACK,
+    Name,
+    joined,
+    likeness,
+    named_in_full,
+    pairs,
+    plain,
+    unexplained,
+    words_of,
+)
 from clubdesk.rooms import Expected
 
-MOST_IN_A_SUM = 5
-MOST_TRIED = 24
-MOST_STEPS = 20_000
-"""The bound of the search for sums: so many items near a line, so many of them together, so many steps."""
+__all__ = [
+    "MOST_IN_A_SUM", "MOST_STEPS", "MOST_TRIED", "BankLine", "Expected", "Grade", "Habit", "Matcher", "Proposal",
+    "likeness", "match", "subsets", "words_of",
+]  # fmt: skip
 
 SURE, LIKE, LEAD = 93, 80, 12
-
-
-def _in_order(key: Hashable) -> tuple[int, str]:
-    """Keys such as "posting 9" and "posting 10" in the order of their numbers."""
-    return len(str(key)), str(key)
-
-
-class Grade(IntEnum):
-    POSSIBLE = 1
-    LIKELY = 2
-    CERTAIN = 3
-
-
-@dataclass(frozen=True)
-class BankLine:
-    """A line of the statement: cents, money in positive."""
-
-    key: int
-    day: date
-    cents: int
-    text: str
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """Lines and the items that explain them. `others` are answers that are just as good, shown and never chosen."""
-
-    lines: tuple[BankLine, ...]
-    items: tuple[Expected, ...]
-    grade: Grade
-    reasons: tuple[str, ...]
-    others: tuple[tuple[Expected, ...], ...] = ()
-
-
-def words_of(text: str) -> list[str]:
-    """The words and numbers of a text, small, without accents."""
-    apart = unicodedata.normalize("NFKD", text.casefold())
-    return re.findall(r"[a-z0-9]+", "".join(letter for letter in apart if not unicodedata.combining(letter)))
-
-
-def _joined(words: Sequence[str]) -> list[str]:
-    """The words, and each two that follow each other as one: a bank parts "Van Dam" or joins it as it likes."""
-    return [*words, *(first + second for first, second in pairwise(words))]
-
-
-@lru_cache(maxsize=20_000)
-def _plain(name: tuple[str, str]) -> tuple[str, str]:
-    given, family = ("".join(words_of(part)) for part in name)
-    return given, family
-
-
-def likeness(name: tuple[str, str], words: Sequence[str]) -> float:
-    """How sure it is from 0 to 100 that a line with these words names the person: mostly the family name counts."""
-    given, family = _plain(name)
-    joined = _joined(words)
-    best = max((fuzz.ratio(family, word) for word in joined if len(word) > 2), default=0.0)
-    if best < 75:
-        return best * 0.5
-    first = 40.0 if given else 80.0
-    for word in words:
-        if given and (word == given or (len(word) == 1 and word == given[0])):
-            first = max(first, 100.0 if len(word) > 1 else 92.0)
-        elif given and len(word) > 2:
-            first = max(first, fuzz.ratio(given, word) if fuzz.ratio(given, word) > 75 else 0)
-    return 0.75 * best + 0.25 * first
+LATELY, COMMON = 60, 3
+"""A name alone is certain for so many days after something was owed, of a family name that so few in the book have."""
 
 
 @dataclass
@@ -101,14 +44,21 @@ class Matcher:
 
     lines: list[BankLine]
     items: list[Expected]
+    others: Mapping[str, Iterable[Name]] = field(default_factory=dict)
+    """Names of everybody else in the book, by the payer that they would be."""
+    habits: Sequence[Habit] = ()
+    club: str = ""
     found: list[Proposal] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.lines = sorted(self.lines, key=lambda each: (each.day, each.cents, each.text, each.key))
-        self.items = sorted(self.items, key=lambda each: (each.day, each.cents, _in_order(each.key)))
+        self.items = sorted(self.items, key=lambda each: (each.day, each.cents, in_order(each.key)))
         self.words = {line.key: words_of(line.text) for line in self.lines}
         self.open_lines = {line.key for line in self.lines}
-        self.open_items = {item.key for item in self.items}
+        self.doubted: set[int] = set()
+        self.open_items = {each.key for item in self.items for each in (item, *item.parts)}
+        self.of_amount: dict[int, list[Expected]] = defaultdict(list)
+        self.club_words = frozenset(words_of(self.club))
         self.by_reference: dict[str, list[Expected]] = defaultdict(list)
         self.exact: dict[tuple[str, int], list[Expected]] = defaultdict(list)
         self.nameless: dict[int, list[Expected]] = defaultdict(list)
@@ -117,6 +67,7 @@ class Matcher:
         self.of_batch: dict[str, list[Expected]] = defaultdict(list)
         names: dict[str, set[tuple[str, str]]] = defaultdict(set)
         for item in self.items:
+            self.of_amount[item.cents].append(item)
             for reference in item.references:
                 spoken = " ".join(words_of(reference))
                 self.by_reference[spoken].append(item)
@@ -130,6 +81,8 @@ class Matcher:
                 names[item.payer].update(item.names)
             if item.batch:
                 self.of_batch[item.batch].append(item)
+        for payer, known in self.others.items():
+            names[payer].update(known)
         self.names = {payer: tuple(sorted(found)) for payer, found in names.items()}
         self.longest = max((len(each.split()) for each in self.by_reference), default=0)
         self._index_names()
@@ -138,17 +91,22 @@ class Matcher:
     def _index_names(self) -> None:
         """Payers by the letter pairs of their family names: a line is held only against names like its words."""
         self.pairs: dict[str, list[str]] = defaultdict(list)
+        self.bearers: Counter[str] = Counter()
         for payer, names in self.names.items():
-            for pair in {pair for name in names for pair in _pairs(_plain(name)[1])}:
+            self.bearers.update({plain(name)[1] for name in names})
+            for pair in {pair for name in names for pair in pairs(plain(name)[1])}:
                 self.pairs[pair].append(payer)
 
     def run(self) -> list[Proposal]:
-        for step in (
-            self.by_references, self.by_names, self.by_batches, self.by_amounts, self.by_sums, self.by_parts,
-            self.by_payers,
-        ):  # fmt: skip
+        oddities.by_corrections(self)
+        for step in (self.by_references, self.by_names, self.by_batches, self.by_amounts, self.by_sums, self.by_parts):
             step()
-        return sorted(self.found, key=lambda each: (each.lines[0].day, each.lines[0].key))
+        for odd in (oddities.by_splits, oddities.by_lists, oddities.by_bounces, oddities.by_habits):
+            odd(self)
+        self.by_payers()
+        oddities.by_amount_alone(self)
+        found = oddities.with_same_day(self)
+        return sorted(found, key=lambda each: (each.lines[0].day, each.lines[0].key))
 
     # What is left to match
 
@@ -161,7 +119,12 @@ class Matcher:
         """Open items of the line's very amount within their days: those without a name, and those of a like name."""
         groups = [self.nameless.get(line.cents, ())]
         groups += [self.named.get((line.cents, payer), ()) for payer in self.liked(line)]
-        return [item for rows in groups for item in rows if item.key in self.open_items and _within(item, line)]
+        near = [item for rows in groups for item in rows if item.key in self.open_items and within(item, line)]
+        return [item for item in near if self._said(item, line)]
+
+    def _said(self, item: Expected, line: BankLine) -> bool:
+        """Whether the line says what must be said of the item."""
+        return not item.says or not set(item.says).isdisjoint(self.words[line.key])
 
     def take(
         self,
@@ -181,7 +144,7 @@ class Matcher:
         """Payers whose names are like words of the line, with how like they are."""
         if line.key not in self.likes:
             words = self.words[line.key]
-            spelt = {pair for word in _joined(words) for pair in _pairs(word)}
+            spelt = {pair for word in joined(words) for pair in pairs(word)}
             shared = Counter(payer for pair in spelt for payer in self.pairs.get(pair, ()))
             near = {}
             for payer, count in shared.items():
@@ -204,8 +167,9 @@ class Matcher:
             found = {
                 item.key: item for item in rows if item.key in self.open_items and (item.cents > 0) == (line.cents > 0)
             }
+            found = {key: item for key, item in found.items() if self._said(item, line)}
             if found:
-                return sorted(found.values(), key=lambda each: (each.day, _in_order(each.key)))
+                return sorted(found.values(), key=lambda each: (each.day, in_order(each.key)))
         return []
 
     def _spoken(self, line: BankLine) -> list[str]:
@@ -229,19 +193,49 @@ class Matcher:
 
     def _by_reference(self, line: BankLine, spoken: Sequence[Expected]) -> bool:
         """One item of the very amount, or a whole batch."""
-        exact = sorted((item for item in spoken if item.cents == line.cents), key=lambda item: _apart(item, line))
+        exact = sorted((item for item in spoken if item.cents == line.cents), key=lambda item: apart(item, line))
         if exact:
             if len({item.payer or item.key for item in exact}) > 1:
                 return False
             of = "its reference says so"
-            self.take([line], exact[:1], Grade.CERTAIN, of, "the amount is the same")
+            self.take([line], exact[:1], self._by_its_word(line, exact[:1]), of, "the amount is the same")
             return True
         batches = [self._open_of(batch) for batch in sorted({item.batch for item in spoken if item.batch})]
         whole = [rows for rows in batches if sum(item.cents for item in rows) == line.cents]
         if len(whole) != 1:
             return False
-        self.take([line], whole[0], Grade.CERTAIN, "its reference says so", f"{len(whole[0])} payments come to it")
+        grade = self._by_its_word(line, whole[0])
+        self.take([line], whole[0], grade, "its reference says so", f"{len(whole[0])} payments come to it")
         return True
+
+    def _goes_back(self, line: BankLine) -> bool:
+        """Whether its words speak of money that goes back; what the club pays out may well be called a refund."""
+        back = TAKEN_BACK if line.cents > 0 else TAKEN_BACK - {"refund", "refunded"}
+        return not back.isdisjoint(self.words[line.key])
+
+    def _by_its_word(self, line: BankLine, items: Sequence[Expected]) -> Grade:
+        """A reference is certain, unless the line speaks of money going back or names somebody else in full."""
+        payers = {item.payer for item in items}
+        others = (name for payer in self.liked(line) if payer not in payers for name in self.names[payer])
+        doubtful = line.key in self.doubted or self._goes_back(line) or any(item.says for item in items)
+        if doubtful or any(named_in_full(name, self.words[line.key]) for name in others):
+            return Grade.LIKELY
+        return Grade.CERTAIN
+
+    def _by_its_name(self, line: BankLine, item: Expected) -> Grade:
+        """A full name is certain where every other word is explained; less than that is likely, or, where another word
+        speaks of something else, only possible.
+        """
+        words, names = self.words[line.key], self.names[item.payer]
+        known = {part for name in names for part in plain(name)} | self.club_words | {*words_of(item.what)}
+        odd = unexplained(words, known)
+        in_full = [name for name in names if named_in_full(name, words)]
+        if not in_full:
+            return Grade.POSSIBLE if odd else Grade.LIKELY
+        if all(self.bearers[plain(name)[1]] > COMMON for name in in_full):
+            return Grade.LIKELY
+        doubtful = line.key in self.doubted or self._goes_back(line) or item.says or apart(item, line) > LATELY
+        return Grade.LIKELY if odd or doubtful else Grade.CERTAIN
 
     def _open_of(self, batch: str) -> list[Expected]:
         return [item for item in self.of_batch[batch] if item.key in self.open_items]
@@ -255,7 +249,7 @@ class Matcher:
             return
         if answers := subsets(line, spoken):
             together = f"{len(answers[0])} of them come to it"
-            self.take([line], answers[0], Grade.CERTAIN, "its reference says so", together)
+            self.take([line], answers[0], self._by_its_word(line, answers[0]), "its reference says so", together)
         elif all(item.loose for item in spoken):
             more = abs(line.cents) > sum(abs(item.cents) for item in spoken)
             rest = "it is more than is owed" if more else "it is part of what is owed"
@@ -277,7 +271,7 @@ class Matcher:
     def _ranked(self, line: BankLine) -> list[tuple[float, Expected]]:
         liked = self.liked(line)
         found = [(liked[item.payer], item) for item in self.same(line) if item.payer in liked]
-        return sorted(found, key=lambda each: (-each[0], _apart(each[1], line), _in_order(each[1].key)))
+        return sorted(found, key=lambda each: (-each[0], apart(each[1], line), in_order(each[1].key)))
 
     def _by_name(
         self,
@@ -296,7 +290,7 @@ class Matcher:
                 return
         reasons = ("its words are like the name", "the amount is the same")
         if score >= SURE and score - anybody >= LEAD:
-            self.take([line], [item], Grade.CERTAIN, *reasons)
+            self.take([line], [item], self._by_its_name(line, item), *reasons)
         elif sure == Grade.LIKELY and score >= LIKE - 5 and score - rival >= LEAD / 2:
             self.take([line], [item], Grade.LIKELY, *reasons)
         elif sure == Grade.LIKELY and score >= LIKE and rival > 0:
@@ -311,7 +305,7 @@ class Matcher:
             if len(rows) > 1:
                 sums[sum(item.cents for item in rows)].append(rows)
         for line in list(self.left()):
-            near = [rows for rows in sums.get(line.cents, ()) if all(_within(item, line) for item in rows)]
+            near = [rows for rows in sums.get(line.cents, ()) if all(within(item, line) for item in rows)]
             near = [rows for rows in near if all(item.key in self.open_items for item in rows)]
             if len(near) == 1 and not self.same(line):
                 self.take([line], near[0], Grade.LIKELY, f"{len(near[0])} that belong together come to it")
@@ -324,15 +318,15 @@ class Matcher:
             near = [item for item in self.same(line) if not item.names or liked.get(item.payer, 0) >= LIKE - 5]
             if not near:
                 continue
-            near.sort(key=lambda item: (_apart(item, line), _in_order(item.key)))
+            near.sort(key=lambda item: (apart(item, line), in_order(item.key)))
             chosen.append((line, near))
-        for line, near in sorted(chosen, key=lambda each: (len(each[1]), _apart(each[1][0], each[0]), each[0].key)):
+        for line, near in sorted(chosen, key=lambda each: (len(each[1]), apart(each[1][0], each[0]), each[0].key)):
             open_ones = [item for item in near if item.key in self.open_items]
             if not open_ones or line.key not in self.open_lines:
                 continue
-            nearest = [item for item in open_ones if _apart(item, line) == _apart(open_ones[0], line)]
-            apart = _apart(open_ones[0], line)
-            days = "on the same day" if not apart else "a day apart" if apart == 1 else f"{apart} days apart"
+            nearest = [item for item in open_ones if apart(item, line) == apart(open_ones[0], line)]
+            between = apart(open_ones[0], line)
+            days = "on the same day" if not between else "a day apart" if between == 1 else f"{between} days apart"
             if len(nearest) == 1:
                 self.take([line], nearest, Grade.LIKELY, "the amount is the same", days)
             else:
@@ -343,14 +337,14 @@ class Matcher:
         """One line for several items of a kind, such as takings banked together."""
         pools: dict[str, list[Expected]] = defaultdict(list)
         for item in self.items:
-            if not item.loose and (item.batch or not item.names):
+            if not item.loose and not item.says and (item.batch or not item.names):
                 pools[item.batch or item.what.split()[0]].append(item)
         for line in list(self.left()):
             answers = []
             for pool in sorted(pools):
-                near = [item for item in pools[pool] if item.key in self.open_items and _within(item, line)]
+                near = [item for item in pools[pool] if item.key in self.open_items and within(item, line)]
                 answers += subsets(line, near)
-            answers.sort(key=lambda each: (len(each), _apart_in_all(each, line)))
+            answers.sort(key=lambda each: (len(each), sum(apart(item, line) for item in each)))
             if not answers:
                 continue
             if len(answers) == 1 or len(answers[0]) < len(answers[1]):
@@ -369,11 +363,11 @@ class Matcher:
         for payer in sorted(of_payer):
             lines = of_payer[payer]
             for item in self.by_payer[payer]:
-                if item.key in self.open_items and not item.loose:
+                if item.key in self.open_items and not item.loose and not item.says:
                     self._in_parts(item, [line for line in lines if line.key in self.open_lines])
 
     def _in_parts(self, item: Expected, lines: Sequence[BankLine]) -> None:
-        near: dict[Hashable, BankLine] = {line.key: line for line in lines if _within(item, line)}
+        near: dict[Hashable, BankLine] = {line.key: line for line in lines if within(item, line)}
         answers = subsets(
             BankLine(0, item.day, item.cents, ""),
             [Expected(key, line.day, line.cents, "") for key, line in near.items()],
@@ -405,61 +399,16 @@ class Matcher:
             self.take([line], [item], grade, "its words are like the name", "the amount is another")
 
 
-def _pairs(word: str) -> set[str]:
-    """Each two letters that follow each other, and the first and the last one."""
-    return {f"{first}{second}" for first, second in pairwise(f"^{word}$")} if len(word) > 2 else set()
+def match(
+    lines: Iterable[BankLine],
+    items: Iterable[Expected],
+    others: Mapping[str, Iterable[Name]] | None = None,
+    habits: Sequence[Habit] = (),
+    club: str = "",
+) -> list[Proposal]:
+    """What explains the lines, each line and each item used at most once among the certain and likely.
 
-
-def _apart(item: Expected, line: BankLine) -> int:
-    return abs((line.day - item.day).days)
-
-
-def _apart_in_all(items: Iterable[Expected], line: BankLine) -> int:
-    return sum(_apart(item, line) for item in items)
-
-
-def _within(item: Expected, line: BankLine) -> bool:
-    return -item.early <= (line.day - item.day).days <= item.late
-
-
-def subsets(line: BankLine, items: Sequence[Expected]) -> list[tuple[Expected, ...]]:
-    """Up to three sets of items that come to the line's amount exactly: the fewest, then the nearest, first.
-
-    Only the nearest `MOST_TRIED` items of the line's sign are tried, at most `MOST_IN_A_SUM` together, for at most
-    `MOST_STEPS` steps; beyond that it says nothing rather than something unproven.
+    `others` are the names of everybody in the book, `habits` what earlier lines were booked to, the latest first; words
+    of the name of the `club` speak against nothing.
     """
-    near = sorted(
-        (item for item in items if (item.cents > 0) == (line.cents > 0) and abs(item.cents) < abs(line.cents)),
-        key=lambda item: (_apart(item, line), -abs(item.cents), _in_order(item.key)),
-    )[:MOST_TRIED]
-    near.sort(key=lambda item: (-abs(item.cents), _apart(item, line), _in_order(item.key)))
-    values = [abs(item.cents) for item in near]
-    steps = 0
-    for size in range(2, MOST_IN_A_SUM + 1):
-        found: list[tuple[int, ...]] = []
-        waiting: list[tuple[int, int, tuple[int, ...]]] = [(0, abs(line.cents), ())]
-        while waiting:
-            steps += 1
-            if steps > MOST_STEPS:
-                return []
-            start, rest, chosen = waiting.pop()
-            left = size - len(chosen)
-            if not left:
-                if not rest:
-                    found.append(chosen)
-                continue
-            for place in range(len(values) - left, start - 1, -1):
-                if values[place] <= rest and values[place] * left >= rest:
-                    waiting.append((place + 1, rest - values[place], (*chosen, place)))
-        if found:
-            sets = [tuple(near[place] for place in places) for places in found]
-            sets.sort(
-                key=lambda each: (sum(_apart(item, line) for item in each), [_in_order(item.key) for item in each])
-            )
-            return sets[:3]
-    return []
-
-
-def match(lines: Iterable[BankLine], items: Iterable[Expected]) -> list[Proposal]:
-    """What explains the lines, each line and each item used at most once among the certain and likely."""
-    return Matcher(list(lines), list(items)).run()
+    return Matcher(list(lines), list(items), others or {}, habits, club).run()

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
+from clubdesk.bank.directentry import no_such_account
 from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
@@ -49,6 +50,10 @@ class BankAccount(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        if no_account := no_such_account(self.bsb, self.account_number):
+            raise ValidationError(no_account)
 
     @property
     def makes_files(self) -> bool:
@@ -313,13 +318,16 @@ class HowSure(models.TextChoices):
 class Clearing(Document):
     """That lines of a statement and entries of the ledger are the same money, and why. It posts nothing.
 
-    It is complete once the database has found both sides to be the same sum. Undone it frees both, and stays.
+    It is complete once the database has found both sides to be the same sum. Undone it frees both, and stays. Two
+    entries that the bank never shows may be matched with each other: from `settled_on` they are on their way no more.
     """
 
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="clearings")
     how_sure = models.CharField(max_length=8, choices=HowSure.choices)
     reasons = models.CharField(max_length=300)
     complete = models.BooleanField(default=False, editable=False)
+    settled_on = models.DateField("no longer on their way from", null=True, blank=True)
+    why_never = models.CharField("why the bank never shows them", max_length=150, blank=True)
     undone_on = models.DateField(null=True, blank=True)
     undone_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     undo_reason = models.CharField(max_length=150, blank=True)
@@ -431,8 +439,9 @@ class BankRule(models.Model):
 class Reconciliation(Document):
     """A month of a bank account, signed off: the bank's balance and the book's agree but for what is on its way.
 
-    `deposits` the bank has not credited yet and `payments` it has not made yet, both above nil. While it stands,
-    nothing of the account that is dated in the month or before can change.
+    `deposits` the bank has not credited yet and `payments` it has not made yet, both above nil; `recorded_later` is
+    what the month's own entries lack of it, money in positive, since it was recorded or undone in a later month. While
+    it stands, nothing of the account that is dated in the month or before can change.
     """
 
     bank_account = models.ForeignKey(BankAccount, models.PROTECT, related_name="reconciliations")
@@ -441,6 +450,7 @@ class Reconciliation(Document):
     deposits = Cents("deposits not credited", default=nil)
     payments = Cents("payments not presented", default=nil)
     book_balance = Cents("the book says")
+    recorded_later = Cents(default=nil)
     signed_on = models.DateField("signed off on")
     reopened_on = models.DateField(null=True, blank=True)
     reopened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")

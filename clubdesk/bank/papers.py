@@ -39,14 +39,14 @@ def reconciled_table(figures: Reconciled) -> Table[Row]:
     """The reconciled statement row by row."""
     rows = [
         Row("Balance by the bank’s statement", figures.statement_balance),
-        *(Row(f"Deposit not credited: {each.entry.narration}", each.amount, each.entry.date)
-          for each in figures.deposits),
+        *(Row(f"Deposit not credited: {each.words}", each.amount, each.day) for each in figures.deposits),
         Row("Deposits not credited", figures.deposits_not_credited),
-        *(Row(f"Payment not presented: {each.entry.narration}", each.amount, each.entry.date)
-          for each in figures.payments),
+        *(Row(f"Payment not presented: {each.words}", each.amount, each.day) for each in figures.payments),
         Row("Less payments not presented", figures.payments_not_presented),
         Row("Adjusted balance by the statement", figures.adjusted_statement, is_total=True),
         Row("Balance by the book", figures.book_balance),
+        *(Row(each.words, each.amount, each.day) for each in figures.recorded_later),
+        Row("Recorded or undone in a later month", figures.adjustments),
         *(Row(f"Not in the book yet: {each.text}", each.amount, each.date) for each in figures.lacking),
         Row("Adjusted balance by the book", figures.adjusted_book, is_total=True),
         Row("Difference", figures.difference, is_total=True),

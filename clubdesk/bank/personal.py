@@ -22,6 +22,8 @@ def _told(home: Household) -> Iterator[Sequence[object]]:
     own = _clearings_of(home)
     for line in StatementLine.objects.filter(clearings__clearing__in=own).distinct().order_by("date", "pk"):
         yield (line.date, "Bank line", line.text, line.amount.amount)
+    for pair in own.exclude(why_never=""):
+        yield (pair.settled_on, "Never at the bank", pair.why_never, None)
     for undone in own.exclude(undone_on=None):
         yield (undone.undone_on, "Undone", undone.undo_reason, None)
 
@@ -71,8 +73,8 @@ PERSONAL = (
     Personal(
         "bank.Clearing",
         family=EXPLAINED_BY,
-        erased=(Erase("undo_reason"),),
-        told=("undo_reason",),
+        erased=(Erase("undo_reason"), Erase("why_never")),
+        told=("undo_reason", "why_never"),
         free={"reasons": "how the line and the entry are alike, without their names"},
     ),
 )

@@ -2,11 +2,13 @@
 
 from clubdesk.bank import selectors, views
 from clubdesk.bank.admin.details import DetailsPage, details_section
-from clubdesk.bank.closing import CHECKS
+from clubdesk.bank.admin.pairs import PairPage, matched_section
+from clubdesk.bank.closing import BEFORE_LOCK, CHECKS
 from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
 from clubdesk.bank.finding import FINDS
 from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
+from clubdesk.bank.outstanding_views import outstanding_entries
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
 from clubdesk.bank.sheets import SHEETS
@@ -34,8 +36,9 @@ ROOM = Room(
     on_home=70,
     menu=(
         Entry("Bring a bank statement in", "admin:import_statement", "bank.add_statementline"),
-        Entry("Explain bank lines", "admin:explain_lines", "bank.view_statementline"),
+        Entry("Match bank lines", "admin:explain_lines", "bank.view_statementline"),
         Entry("Reconcile a month", "admin:reconcile_month", "bank.view_reconciliation"),
+        Entry("On its way to the bank", "admin:outstanding_entries", "bank.view_statementline"),
         Entry("The tin, the reader, the department, the depot", "admin:money_streams", "bank.view_statementline"),
         ListOf("PaymentRun"),
         ListOf("PaymentItem"),
@@ -72,8 +75,8 @@ ROOM = Room(
             count=lambda on: PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED).count(),
         ),
         Waits(
-            "bank line that nothing explains",
-            "bank lines that nothing explains",
+            "bank line not matched yet",
+            "bank lines not matched yet",
             permission="bank.change_statementline",
             page="admin:explain_lines",
             count=lambda on: StatementLine.objects.filter(selectors.UNEXPLAINED).count(),
@@ -105,16 +108,21 @@ ROOM = Room(
     holds_back=(owed,),
     finds=FINDS,
     before_close=CHECKS,
+    before_lock=BEFORE_LOCK,
     sheets=SHEETS,
     begins=(begin,),
     pays_into=PAYS_INTO,
     streams=STREAMS,
     expects=(released,),
-    adds=(PageOn("roll.household", page=DetailsPage(), section=details_section),),
+    adds=(
+        PageOn("roll.household", page=DetailsPage(), section=details_section),
+        PageOn("ledger.journalentry", page=PairPage(), section=matched_section),
+    ),
     pages=(
         SitePage("bank/import/", "import_statement", views.bring_in, "bank.add_statementline"),
         SitePage("bank/explain/", "explain_lines", views.explain_lines, "bank.view_statementline"),
         SitePage("bank/streams/", "money_streams", views.money_streams, "bank.view_statementline"),
+        SitePage("bank/outstanding/", "outstanding_entries", outstanding_entries, "bank.view_statementline"),
         SitePage("bank/reconcile/", "reconcile_month", views.reconcile_month, "bank.view_reconciliation"),
     ),
     demo=SCENES,

@@ -37,6 +37,13 @@ def _differs(kind: str, table: str) -> str:
     )
 
 
+WITH_LINES = "EXISTS (SELECT 1 FROM bank_clearedline x WHERE x.clearing_id = NEW.id)"
+WITH_POSTINGS = "EXISTS (SELECT 1 FROM bank_clearedposting x WHERE x.clearing_id = NEW.id)"
+POSTED_LATER = (
+    "EXISTS (SELECT 1 FROM bank_clearedposting x JOIN ledger_posting p ON p.id = x.posting_id"
+    " JOIN ledger_journalentry e ON e.id = p.entry_id WHERE x.clearing_id = NEW.id AND e.date > NEW.settled_on)"
+)
+
 SIGNED_OFF = (
     "EXISTS (SELECT 1 FROM bank_reconciliation r JOIN bank_bankaccount b ON b.id = r.bank_account_id{join}"
     " WHERE r.reopened_on IS NULL AND {where})"
@@ -52,6 +59,7 @@ GUARDS = [
         "deposits",
         "payments",
         "book_balance",
+        "recorded_later",
         "signed_on",
         free=("reopened_on", "reopened_by_id", "reopen_reason"),
     ),
@@ -59,7 +67,7 @@ GUARDS = [
         "bank_reconciliation_differs_by_nil",
         "bank_reconciliation",
         "INSERT",
-        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance",
+        when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance + NEW.recorded_later",
         message="Only a month that differs by nil is signed off.",
     ),
     Guard(
@@ -97,6 +105,25 @@ GUARDS = [
         ),
         message="A line of a month that is signed off stays explained; reopen the month first.",
     ),
+    Guard(
+        "bank_signed_off_months_take_no_pair",
+        "bank_clearing",
+        "INSERT",
+        when="NEW.settled_on IS NOT NULL AND "
+        + SIGNED_OFF.format(join="", where="b.id = NEW.bank_account_id AND r.month_end >= NEW.settled_on"),
+        message="That month of the bank account is signed off; match the two from a later day on.",
+    ),
+    Guard(
+        "bank_signed_off_months_keep_their_pairs",
+        "bank_clearedposting",
+        "UPDATE",
+        when="OLD.stands AND NOT NEW.stands AND "
+        + SIGNED_OFF.format(
+            join=" JOIN bank_clearing c ON c.id = NEW.clearing_id",
+            where="b.id = c.bank_account_id AND c.settled_on IS NOT NULL AND r.month_end >= c.settled_on",
+        ),
+        message="Entries of a month that is signed off stay matched; reopen the month first.",
+    ),
     *kept("bank_cardsettlement", "card settlement", "takings", "fee", "settled_on"),
     *kept(
         "bank_statementline",
@@ -122,14 +149,22 @@ GUARDS = [
         "bank_account_id",
         "reasons",
         "how_sure",
-        free=("complete", "undone_on", "undone_by_id", "undo_reason"),
+        "settled_on",
+        free=("complete", "why_never", "undone_on", "undone_by_id", "undo_reason"),
+    ),
+    Guard(
+        "bank_clearing_keeps_why",
+        "bank_clearing",
+        "UPDATE",
+        when=f"NEW.why_never <> OLD.why_never AND NEW.why_never <> '{ERASED}'",
+        message="Why two entries were matched stays written, until the family that it names is erased.",
     ),
     Guard(
         "bank_clearing_is_even",
         "bank_clearing",
         "UPDATE",
-        when="NEW.complete AND NOT OLD.complete AND (NOT EXISTS (SELECT 1 FROM bank_clearedline x"
-        f" WHERE x.clearing_id = NEW.id) OR {LINES_OF_CLEARING} <> {POSTINGS_OF_CLEARING})",
+        when=f"NEW.complete AND NOT OLD.complete AND ({LINES_OF_CLEARING} <> {POSTINGS_OF_CLEARING}"
+        f" OR (NEW.settled_on IS NULL) <> ({WITH_LINES}) OR NOT ({WITH_LINES} OR {WITH_POSTINGS}) OR {POSTED_LATER})",
         message="A statement's lines and what explains them must come to the same sum.",
     ),
     Guard(
@@ -262,6 +297,13 @@ GUARDS = [
         "household_id",
         "noted_on",
         free=("title", "bsb", "account_number", "reason"),
+    ),
+    Guard(
+        "bank_details_lead_to_an_account",
+        "bank_bankdetails",
+        "INSERT",
+        when="NEW.bsb IN ('000-000', '999-999') OR (NEW.account_number <> '' AND LTRIM(NEW.account_number, '0') = '')",
+        message="No bank has this BSB, or an account number of zeros.",
     ),
     Guard(
         "bank_details_never_change",

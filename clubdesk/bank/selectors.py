@@ -5,13 +5,15 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, Min, OuterRef, Q, QuerySet
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.bank.models import (
     BankAccount,
     BankDetails,
     ClearedLine,
+    ClearedPosting,
     ItemState,
     PaymentItem,
     RunState,
@@ -21,9 +23,9 @@ from clubdesk.clock import day_text
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.selectors import receipts_with_unused
-from clubdesk.ledger.models import Posting, Role
-from clubdesk.ledger.selectors import balance_of, by_hand
-from clubdesk.money import as_amount
+from clubdesk.ledger.models import JournalEntry, Posting, Role
+from clubdesk.ledger.selectors import balance_of, balances, by_hand, month_end, opening_entries
+from clubdesk.money import as_amount, in_all
 from clubdesk.roll.models import Household
 from clubdesk.rooms import in_order
 
@@ -80,6 +82,14 @@ def _credits(rows: QuerySet[Any]) -> dict[int, Decimal]:
     return found
 
 
+def free_in_bank(bank_account: BankAccount) -> Money:
+    """What the account holds by the book, less what payment runs that stand have still to pay from it."""
+    found = balances(clock.today(), ["account_id"], account=bank_account.account_id)
+    held = found.after_closing.get((bank_account.account_id,), Decimal(0))
+    to_pay = PaymentItem.objects.filter(state=ItemState.WAITING, run__bank_account=bank_account)
+    return as_amount(held - in_all(to_pay))
+
+
 def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
     """For each payment whose details are not those of the household's last payment: what to look at, in words."""
     paid = PaymentItem.objects.filter(
@@ -127,10 +137,37 @@ def unexplained(bank_account: BankAccount) -> QuerySet[StatementLine]:
     return bank_account.lines.filter(UNEXPLAINED)
 
 
+OPENS = Exists(opening_entries().filter(pk=OuterRef("entry")))
+"""Of a posting: whether the book's opening brought it in."""
+
+
+def brought_in_on(bank_account: BankAccount) -> date | None:
+    """The day of the account's first opening balance; None where it has none."""
+    found: date | None = Posting.objects.filter(OPENS, account=bank_account.account_id).aggregate(
+        day=Min("entry__date")
+    )["day"]
+    return found
+
+
 def statements_begin(bank_account: BankAccount) -> date | None:
-    """The first day of the month of the account's first line; None where it has none."""
+    """From when the statement must show what is posted: from the account's opening balance, else from the first day of
+    the month of its first line; None where it has neither.
+    """
+    if opened := brought_in_on(bank_account):
+        return opened
     first = bank_account.lines.order_by("date").first()
     return first.date.replace(day=1) if first else None
+
+
+def lines_of_the_book(bank_account: BankAccount) -> QuerySet[StatementLine]:
+    """The account's lines but for those that its opening balance has in it already, as where a file began earlier.
+
+    An opening that is dated on the last day of a month is what the account held when that day ended.
+    """
+    rows, opened = bank_account.lines.all(), brought_in_on(bank_account)
+    if opened is None:
+        return rows
+    return rows.filter(date__gt=opened) if opened == month_end(opened) else rows.filter(date__gte=opened)
 
 
 def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
@@ -145,6 +182,27 @@ def possible_explanations(line: StatementLine) -> QuerySet[Posting]:
         .select_related("entry", "account")
         .order_by("-entry__date")
     )
+
+
+def open_at_the_bank(entry: JournalEntry) -> QuerySet[Posting]:
+    """The entry's postings in the club's bank accounts that are matched with nothing."""
+    rows = Posting.objects.filter(entry=entry, account__bank_account__isnull=False)
+    return rows.exclude(clearings__stands=True)
+
+
+def contrary_to(entry: JournalEntry) -> QuerySet[Posting]:
+    """What would cancel one of those: the same amount the other way in the same account, matched with nothing."""
+    wanted = Q(pk=None)
+    for own in open_at_the_bank(entry):
+        wanted |= Q(account=own.account_id, amount=-own.amount)
+    rows = Posting.objects.filter(wanted, entry__sealed=True).exclude(clearings__stands=True)
+    return rows.exclude(entry=entry).select_related("entry", "account").order_by("-entry__date", "-pk")
+
+
+def matches_of(entry: JournalEntry) -> QuerySet[ClearedPosting]:
+    """The standing matches of the entry's money at the bank."""
+    rows = ClearedPosting.objects.filter(posting__entry=entry, stands=True).select_related("clearing")
+    return rows.prefetch_related("clearing__lines__line", "clearing__postings__posting__entry").order_by("pk")
 
 
 def detail_of(role: Role) -> Decimal:

@@ -9,10 +9,12 @@ from clubdesk.sheets import Beside, Formula, Heading, Look, Named, Proved, Sheet
 MONTHS = Look(
     "Bank reconciliation",
     (
-        Heading("Account", 24, "name"), Heading("Month to", 13, "date"),
-        Heading("Bank's statement", 15, "amount"), Heading("Deposits not credited", 15, "amount"),
-        Heading("Payments not presented", 15, "amount"), Heading("By the book", 15, "amount"),
-        Heading("Difference", 13, "formula"), Heading("Signed off", 13, "date"), Heading("By", 20, "name"),
+        Heading("Account", 22, "name"), Heading("Month to", 12, "date"),
+        Heading("Bank's statement", 13, "amount"), Heading("Deposits not credited", 13, "amount"),
+        Heading("Payments not presented", 13, "amount"), Heading("Adjusted statement", 13, "formula"),
+        Heading("By the book", 13, "amount"), Heading("Recorded later", 13, "amount"),
+        Heading("Adjusted book", 13, "formula"), Heading("Difference", 11, "formula"),
+        Heading("Signed off", 12, "date"), Heading("By", 16, "name"),
     ),
     landscape=True,
 )  # fmt: skip
@@ -24,14 +26,19 @@ def write_months(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
     months = months.select_related("bank_account", "recorded_by").order_by("bank_account", "month_end")
     for month in months:
         row = sheet.row + 1
-        figures = [month.statement_balance, month.deposits, month.payments, month.book_balance]
-        stated, deposits, payments, book = (figure.amount for figure in figures)
-        gap = Formula(f"=ROUND(C{row}+D{row}-E{row}-F{row},2)", stated + deposits - payments - book)
+        figures = (month.statement_balance, month.deposits, month.payments, month.book_balance, month.recorded_later)
+        stated, deposits, payments, book, later = (figure.amount for figure in figures)
+        statement = Formula(f"=C{row}+D{row}-E{row}", stated + deposits - payments)
+        ours = Formula(f"=G{row}+H{row}", book + later)
+        gap = Formula(f"=ROUND(F{row}-I{row},2)", stated + deposits - payments - book - later)
         account, by = Named(str(month.bank_account)), Named(str(month.recorded_by))
-        sheet.line([account, month.month_end, stated, deposits, payments, book, gap, month.signed_on, by])
+        sheet.line(
+            [account, month.month_end, stated, deposits, payments, statement, book, later, ours, gap,
+             month.signed_on, by]
+        )  # fmt: skip
     if sheet.row < first:
         sheet.line(["No month of this year was signed off."])
-    gaps = Term(f"SUMPRODUCT(ABS({sheet.rows(first).column('G')}))", ZERO)
+    gaps = sheet.apart("J", first)
     return Proved("Every month of the bank that was signed off reconciles to nil", gaps, Term.of(ZERO))
 
 

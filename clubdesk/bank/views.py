@@ -4,6 +4,8 @@ reconciling a month, and each stream of money by three witnesses.
 
 import base64
 import uuid
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -13,15 +15,17 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.bank import reading, selectors, services
+from clubdesk.bank import months, reading, selectors, services
+from clubdesk.bank.admin.ways import ways_of
 from clubdesk.bank.expected import MOST_LINES, explain
 from clubdesk.bank.forms import ColumnsForm, FileForm, MonthForm, ReadForm
+from clubdesk.bank.guessing import OwnAccounts, own_accounts
 from clubdesk.bank.matching import Grade
-from clubdesk.bank.models import BankAccount, HowSure
+from clubdesk.bank.models import BankAccount, HowSure, StatementLine
 from clubdesk.bank.papers import reconciled_table, reconciliation_pdf
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import cells_of
-from clubdesk.bank.reconciling import Reconciled, next_month, reconcile, stated_balance
+from clubdesk.bank.reconciling import Reconciled, reconcile, stated_balance
 from clubdesk.bank.services.importing import Plan, plan_import
 from clubdesk.bank.streams import streams
 from clubdesk.clock import long_day
@@ -164,7 +168,11 @@ def _columns(content: bytes, mapping: Mapping) -> list[str]:
 
 
 GRADES = (
-    ("Certain", "A reference, a name or your own rule speaks for it.", Grade.CERTAIN),
+    (
+        "Certain",
+        "A reference, a full name or your own rule speaks for it, and no other word against it.",
+        Grade.CERTAIN,
+    ),
     ("Likely", "Look at each before you take it.", Grade.LIKELY),
     ("Possible", "There may be other answers; take one only if you know it.", Grade.POSSIBLE),
 )
@@ -185,19 +193,28 @@ def explain_lines(request: HttpRequest, site: AdminSite) -> HttpResponse:
         _accept_chosen(request, account)
         return HttpResponseRedirect(f"{reverse('admin:explain_lines')}?account={account.pk}")
     explained, others = explain(account)
+    own = own_accounts()
     return site_page(
         request,
         site,
         "bank/explain.html",
-        "Bank lines to explain",
+        "Bank lines to match",
         accounts=accounts,
         account=account,
         may=may_accept,
-        groups=[(title, words, [each for each in explained if each.grade == grade]) for title, words, grade in GRADES],
+        groups=[
+            (title, words, [(each, _ways(request, each.lines, own)) for each in explained if each.grade == grade])
+            for title, words, grade in GRADES
+        ],
         explained=explained,
-        others=others,
+        others=[(line, ways_of(request, line, own)) for line in others],
         more=max(0, selectors.unexplained(account).count() - MOST_LINES),
     )
+
+
+def _ways(request: HttpRequest, lines: Sequence[StatementLine], own: OwnAccounts) -> list[tuple[str, str]]:
+    """What else one line may be recorded as; several that belong together are recorded line by line on their pages."""
+    return ways_of(request, lines[0], own) if len(lines) == 1 else []
 
 
 def _accept_chosen(request: HttpRequest, account: BankAccount) -> None:
@@ -239,7 +256,7 @@ def reconcile_month(request: HttpRequest, site: AdminSite) -> HttpResponse:
     """A month as the bank says it, what is on its way, and the book; signed off where they differ by nil."""
     form = MonthForm(request.GET if "until" in request.GET else None, label_suffix="", initial=_month_to_do(request))
     if not form.is_valid():
-        return _month_page(request, site, {"form": form})
+        return _month_page(request, site, {"form": form, "missing": _missing(form.initial.get("account"))})
     cleaned = form.cleaned_data
     figures = reconcile(cleaned["account"], cleaned["until"], cleaned["balance"])
     if "pdf" in request.GET:
@@ -258,15 +275,22 @@ def _month_to_do(request: HttpRequest) -> Context:
     """The account, its first month that is not signed off, and what the bank says it closed with."""
     chosen = request.GET.get("account", "")
     account = BankAccount.objects.filter(pk=chosen).first() if chosen.isdecimal() else BankAccount.objects.first()
-    until = next_month(account) if account else None
+    until = months.next_month(account) if account else None
     if account is None or until is None:
         return {"account": account}
     return {"account": account, "until": until, "balance": stated_balance(account, until)}
 
 
+def _missing(account: BankAccount | None, until: date | None = None) -> str:
+    """The months of the years that are not closed that are over and not signed off, or those before a day."""
+    ends = months.open_ones(account, until or clock.today()) if account else []
+    return months.named(ends) if ends else ""
+
+
 def _figures(request: HttpRequest, figures: Reconciled) -> Context:
     return {
         "figures": figures,
+        "skipped": _missing(figures.bank_account, figures.month_end),
         "table": reconciled_table(figures),
         "may": may(request.user, verb_of(services.sign_off_month).permission),
         "key": uuid.uuid4(),

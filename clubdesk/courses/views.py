@@ -149,7 +149,6 @@ def _course_page(
         more=len(children.forms) < MOST_CHILDREN,
         consent=shown.consent_text or CONSENT,
         rules=words.rules_in_words(shown),
-        currency=settings.CLUB_CURRENCY,
     )
 
 

@@ -90,7 +90,7 @@ def scenes() -> Iterator[rooms.Scene]:
 
 def begin(demo: Demo) -> None:
     """The club before the demo's first day, and what is planned for both years."""
-    start_books(club_name=CLUB, year_start=demo.year_before, by=shell_user(), is_demo=True)
+    start_books(club_name=CLUB, year_start=demo.last_year, by=shell_user(), is_demo=True)
     for name, (role, full_name) in SIGN_INS.items():
         demo.users[name], _ = add_user(username=name, role=role, password=PASSWORD, full_name=full_name)
     for scene in scenes():

@@ -5,12 +5,15 @@ from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.urls import URLPattern, path, reverse
+from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.evidence import KINDS, EvidenceField, served
 from clubdesk.expenses import selectors, services
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.ledger.models import Account, Fund, FundRole
-from clubdesk.money import AmountFormField, shown
+from clubdesk.ledger.selectors import is_registered
+from clubdesk.money import AmountFormField, nil, shown
 from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import belongs_to
@@ -20,15 +23,28 @@ from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Link, Section, amount_column
 from clubdesk.screens.verbs import Facts, VerbPage, signed_in
 
+TAX_HELP = (
+    "As the receipt says; blank for none. Of what a volunteer is paid back a club gets it only where it is an endorsed"
+    " charity, the volunteer was authorised to buy on its behalf, or buys as an officer; above 82.50 by tax invoice."
+)
+"""Source: Australian Taxation Office, Claiming GST credits on reimbursements to volunteers."""
+
 
 class ChargedForm(VerbForm[Target]):
     """A form that asks what account and fund bear the expense."""
 
     account = forms.ModelChoiceField(Account.objects.none(), label="Charged to")
     fund = forms.ModelChoiceField(Fund.objects.all())
+    tax = AmountFormField(label="GST that the club gets back", required=False, help_text=TAX_HELP)
 
     def prepare(self) -> None:
+        if not is_registered():
+            del self.fields["tax"]
         choose_from(self, "account", selectors.chargeable_accounts())
+
+    def clean_tax(self) -> Money:
+        tax: Money = self.cleaned_data["tax"] or nil()
+        return tax
 
 
 class ExpenseForm(ChargedForm[None]):
@@ -40,7 +56,7 @@ class ExpenseForm(ChargedForm[None]):
     spent_on = HappenedField(label="Bought on")
     evidence = EvidenceField()
 
-    field_order = ["household", "what", "amount", "spent_on", "evidence", "account", "fund"]
+    field_order = ["household", "what", "amount", "tax", "spent_on", "evidence", "account", "fund"]
 
 
 class ExpensePage(VerbPage[None, Expense]):
@@ -73,6 +89,7 @@ class DecisionPage(VerbPage[Expense, Expense]):
         return [
             ("For", target.what),
             ("Amount", target.amount),
+            *((("GST that the club gets back", target.tax),) if target.tax.amount else ()),
             ("Bought on", target.spent_on),
             ("Paid to", target.household),
             ("From", target.fund),
@@ -84,6 +101,12 @@ class DecisionPage(VerbPage[Expense, Expense]):
 
 class ApproveForm(ChargedForm[Expense]):
     on = HappenedField(label="Decided on")
+    posted_on = HappenedField(
+        label="In the books on",
+        initial=None,
+        required=False,
+        help_text="Decided after its year ended: the last day of that year, while it is open. Blank for just that.",
+    )
 
 
 class ApprovePage(DecisionPage):
@@ -94,7 +117,8 @@ class ApprovePage(DecisionPage):
     form_class = ApproveForm
 
     def initial(self, request: HttpRequest, target: Expense) -> dict[str, object]:
-        return {"account": target.account_id, "fund": target.fund_id}
+        posted_on = selectors.day_to_post(target.spent_on, clock.today())
+        return {"account": target.account_id, "fund": target.fund_id, "tax": target.tax, "posted_on": posted_on}
 
     def done(self, target: Expense, result: Expense) -> str:
         return f"Approved: {shown(result.amount)} to {result.household}."

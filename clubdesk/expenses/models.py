@@ -8,7 +8,7 @@ from clubdesk.evidence import evidence_path
 from clubdesk.expenses.states import EXPENSE
 from clubdesk.fees.models import PaidBack
 from clubdesk.ledger.models import Account, Fund
-from clubdesk.money import Cents
+from clubdesk.money import Cents, nil
 from clubdesk.roll.models import Household
 
 
@@ -28,6 +28,7 @@ class Expense(PaidBack):
     )
     what = models.CharField("what for", max_length=120)
     amount = Cents()
+    tax = Cents("GST that the club gets back", default=nil)
     spent_on = models.DateField()
     account = models.ForeignKey(Account, models.PROTECT, related_name="+")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
@@ -48,6 +49,7 @@ class Expense(PaidBack):
                 violation_error_message="This very receipt stands behind another expense already.",
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="expenses_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="expenses_tax_within_it"),
             models.CheckConstraint(condition=~Q(what=""), name="expenses_say_what_for"),
             models.CheckConstraint(
                 condition=Q(decided_by=None) | ~Q(decided_by=F("recorded_by")),

@@ -13,6 +13,7 @@ GUARDS = [
         "receipt_digest",
         free=(
             "what",
+            "tax",
             "account_id",
             "fund_id",
             "receipt",
@@ -40,6 +41,7 @@ GUARDS = [
         "expenses_expense",
         "UPDATE",
         when="OLD.state <> 'recorded' AND (NEW.account_id <> OLD.account_id OR NEW.fund_id <> OLD.fund_id"
+        " OR NEW.tax <> OLD.tax"
         " OR NEW.decided_by_id <> OLD.decided_by_id OR NEW.decided_on <> OLD.decided_on)",
         message="An expense that was decided stays as it is.",
     ),

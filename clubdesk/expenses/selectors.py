@@ -1,11 +1,13 @@
 """Questions about volunteers' expenses."""
 
+from datetime import date
 from decimal import Decimal
 
 from django.db.models import Q, QuerySet
 
 from clubdesk.expenses.models import Expense, ExpenseState
-from clubdesk.ledger.models import Account, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, JournalEntry, Kind, Role
+from clubdesk.ledger.selectors import source_type
 from clubdesk.money import sum_of
 
 NEVER_BOUGHT = (
@@ -23,6 +25,27 @@ def chargeable_accounts() -> QuerySet[Account]:
     """What a purchase can be charged to: the club's expenses, and equipment that it keeps."""
     bought = Q(kind=Kind.EXPENSE) & (Q(role=None) | ~Q(role__in=NEVER_BOUGHT))
     return Account.objects.filter(bought | Q(role=Role.EQUIPMENT))
+
+
+def day_to_post(spent_on: date, decided_on: date) -> date:
+    """The day on which an expense is dated in the books: decided after its year ended, the last day of that year.
+
+    What was had in a year is its expense (accrual basis: AASB 101, paragraph 27, from memory). Where that year is
+    locked to its end it is the day of the decision.
+    """
+    year = FinancialYear.objects.filter(first_day__lte=spent_on, last_day__gte=spent_on, closed_at=None).first()
+    if year is None or year.last_day >= decided_on or year.locked_through == year.last_day:
+        return decided_on
+    return year.last_day
+
+
+def posted_after(year: FinancialYear) -> QuerySet[Expense]:
+    """What was bought by the end of the year and is an expense of a later one."""
+    late = JournalEntry.objects.filter(
+        source_type=source_type(Expense), purpose="approve", reversed_by=None, date__gt=year.last_day
+    )
+    rows = Expense.objects.filter(spent_on__range=(year.first_day, year.last_day), pk__in=late.values("source_id"))
+    return rows.order_by("spent_on", "pk")
 
 
 def approved_unpaid() -> Decimal:

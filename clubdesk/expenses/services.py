@@ -15,9 +15,13 @@ from clubdesk.expenses.states import EXPENSE
 from clubdesk.fees.services.paying_back import locked, locked_for_decision, pay, take_payment_back
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Fund, Role
-from clubdesk.money import positive
+from clubdesk.ledger.selectors import book
+from clubdesk.money import as_amount, from_cents, gst_in, nil, positive, shown
 from clubdesk.roll.models import Household
 from clubdesk.verbs import verb
+
+ROUNDED_LINE_BY_LINE = from_cents(5)
+"""So much more than an eleventh of its total the GST on a bill may come to."""
 
 
 @verb(permission="expenses.add_expense", title="Record a volunteer’s expense")
@@ -31,18 +35,22 @@ def record_expense(
     fund: Fund,
     evidence: Evidence,
     by: User,
+    tax: Money | None = None,
     key: uuid.UUID | None = None,
 ) -> Expense:
     """Write down what a volunteer paid for the club. It decides nothing and posts nothing.
 
-    Raises Refused where the same receipt stands behind another expense, and for an account that is no expense.
+    `tax` is the GST in it that the club gets back, nothing unless it is said. Raises Refused where the same receipt
+    stands behind another expense, for an account that is no expense, and for more GST than there can be in it.
     """
     ledger.lock_book()
     if found := ledger.written(Expense, key):
         return found
     if not what.strip():
         raise Refused("Write what was bought.")
+    amount, tax = positive(amount), as_amount(tax or nil())
     _refuse_charging(account, fund)
+    _refuse_tax(amount, tax, fund, spent_on)
     used = Expense.objects.filter(receipt_digest=evidence.digest).exclude(state=ExpenseState.DECLINED).first()
     if used:
         raise Refused(f"This very receipt stands behind another expense already: {used}.")
@@ -50,7 +58,8 @@ def record_expense(
         key=key or uuid.uuid4(),
         household=household,
         what=what.strip()[:120],
-        amount=positive(amount),
+        amount=amount,
+        tax=tax,
         spent_on=spent_on,
         account=account,
         fund=fund,
@@ -69,14 +78,39 @@ def _refuse_charging(account: Account, fund: Fund) -> None:
         raise Refused(f"{fund} pays for no equipment; charge it to an expense account, or to another fund.")
 
 
+def _refuse_tax(amount: Money, tax: Money, fund: Fund, on: date) -> None:
+    """Each line of a bill may be rounded by itself (GST Act, s 9-90), hence a little more than an eleventh."""
+    if tax == nil():
+        return
+    if not book().is_registered_on(on):
+        raise Refused(f"The club is not registered for GST on {day_text(on)}; it gets none of it back.")
+    if not nil() < tax <= gst_in(amount) + ROUNDED_LINE_BY_LINE:
+        raise Refused(f"Of {shown(amount)} no more than {shown(gst_in(amount))} is GST; look at the bill again.")
+    if fund.restricted:
+        raise Refused(
+            f"{fund} holds money only, so no GST that is still to come back: leave it out, or charge another fund and"
+            " move the money."
+        )
+
+
 @verb(permission="expenses.decide_expense", title="Approve this expense")
 def approve_expense(
-    *, expense: Expense, on: date, by: User, account: Account | None = None, fund: Fund | None = None
+    *,
+    expense: Expense,
+    on: date,
+    by: User,
+    account: Account | None = None,
+    fund: Fund | None = None,
+    tax: Money | None = None,
+    posted_on: date | None = None,
 ) -> Expense:
     """Approve an expense: the club owes it to the volunteer's household, charged to the account and fund.
 
-    `account` and `fund` replace what was proposed. Raises Refused for whoever recorded it or belongs to the household,
-    for one that was declined, and where a restricted fund would be overdrawn.
+    `account`, `fund` and `tax` replace what was proposed. It is dated `posted_on` in the books: where nothing is said,
+    `on`, or the last day of the year it was bought in while that is still open (`selectors.day_to_post`).
+
+    Raises Refused for whoever recorded it or belongs to the household, for one that was declined, and where a
+    restricted fund would be overdrawn.
     """
     document = locked_for_decision(expense, by, "account", "fund")
     if document.state in (ExpenseState.APPROVED, ExpenseState.PAID):
@@ -85,16 +119,24 @@ def approve_expense(
     EXPENSE.refuse_unless(document.state, ExpenseState.APPROVED, declined)
     if on < document.spent_on:
         raise Refused(f"It was spent on {day_text(document.spent_on)}; it cannot be decided before.")
+    ledger.lock_book()
+    posted_on = posted_on or selectors.day_to_post(document.spent_on, on)
+    if not document.spent_on <= posted_on <= on:
+        raise Refused(f"It is dated between {day_text(document.spent_on)}, when it was bought, and {day_text(on)}.")
     document.account, document.fund = account or document.account, fund or document.fund
+    document.tax = document.tax if tax is None else as_amount(tax)
     _refuse_charging(document.account, document.fund)
+    _refuse_tax(document.amount, document.tax, document.fund, document.spent_on)
     document.state, document.decided_by, document.decided_on = ExpenseState.APPROVED, by, on
-    document.save(update_fields=["state", "decided_by", "decided_on", "account", "fund"])
+    document.save(update_fields=["state", "decided_by", "decided_on", "account", "fund", "tax"])
     ledger.post(
         source=document,
         purpose="approve",
-        on=on,
+        on=posted_on,
         narration=f"Volunteer’s expense approved: {document.what} (expense {document.pk})",
-        lines=posting.approved_lines(document.amount, document.account, document.fund, document.household.party),
+        lines=posting.approved_lines(
+            document.amount, document.tax, document.account, document.fund, document.household.party
+        ),
         by=by,
     )
     return document

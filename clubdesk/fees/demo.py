@@ -39,6 +39,10 @@ PRICES = (
 )
 
 
+BROUGHT_IN = ((7, Role.MEMBERSHIPS, "228.00"), (12, Role.COURSES, "118.00"), (16, Role.MEMBERSHIPS, "-40.00"))
+"""Which junior's family owed (or, below nil, had paid ahead) what, and for what."""
+
+
 @dataclass
 class AskedBack:
     """Families who asked for their credit; the next payment run pays them."""
@@ -67,6 +71,18 @@ def begin(demo: Demo) -> None:
     for years, worth in ((0, 100), (1, 150), (2, 150)):
         year = demo.last_year.year + years
         VoucherValue.objects.create(scheme=scheme, calendar_year=year, amount=as_amount(worth))
+    _bring_in(demo)
+
+
+def _bring_in(demo: Demo) -> None:
+    """What three families owed, or had paid ahead, by the paper books."""
+    juniors = demo.part(Cast).juniors
+    items = [
+        services.OpenItem(juniors[place].household, as_amount(text), account(role)) for place, role, text in BROUGHT_IN
+    ]
+    services.bring_in_balances(items=items, by=demo.users["treasurer"])
+    for item in items:
+        pays_in_time(demo, demo.last_year, item.household)
 
 
 def plan(demo: Demo, start: date) -> None:

@@ -3,8 +3,9 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
+from operator import attrgetter
 
-from clubdesk.fees.models import Lodgement, VoucherState
+from clubdesk.fees.models import Lodgement, Voucher, VoucherState
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.money import cents_of, nil, total
 from clubdesk.roll.models import Guardian, Person
@@ -38,9 +39,10 @@ def owed(since: date) -> Iterator[Expected]:
 
 def lodged(since: date) -> Iterator[Expected]:
     """Lists of vouchers that the department has not paid, however old."""
-    rows = Lodgement.objects.filter(paid_on=None).select_related("scheme").prefetch_related("vouchers")
+    rows = Lodgement.objects.filter(paid_on=None).select_related("scheme").prefetch_related("vouchers__person")
     for lodgement in rows:
-        amount = total(each.amount for each in lodgement.vouchers.all() if each.state == VoucherState.LODGED)
+        vouchers = [each for each in lodgement.vouchers.all() if each.state == VoucherState.LODGED]
+        amount = total(each.amount for each in vouchers)
         if amount > nil():
             yield Expected(
                 key=f"lodgement {lodgement.pk}",
@@ -50,7 +52,19 @@ def lodged(since: date) -> Iterator[Expected]:
                 references=(f"lodgement {lodgement.pk}",),
                 early=0,
                 late=LODGED_LATE,
+                parts=tuple(_part(each) for each in sorted(vouchers, key=attrgetter("pk"))),
             )
+
+
+def _part(voucher: Voucher) -> Expected:
+    """A voucher of a list, of which the department may pay some alone."""
+    return Expected(
+        key=f"voucher {voucher.pk}",
+        day=voucher.accepted_on,
+        cents=cents_of(voucher.amount),
+        what=f"the voucher of {voucher.person}",
+        batch=f"lodgement {voucher.lodgement_id}",
+    )
 
 
 def names_of(households: set[int]) -> dict[int, tuple[tuple[str, str], ...]]:

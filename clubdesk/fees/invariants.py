@@ -4,15 +4,25 @@ from collections import Counter
 from collections.abc import Iterator
 from decimal import Decimal
 
-from django.db.models import F, Q
+from django.db.models import F, Prefetch, Q
 
 from clubdesk.clock import day_text
-from clubdesk.fees import selectors
-from clubdesk.fees.models import Allocation, Receipt, Repayment, Voucher, VoucherState
+from clubdesk.fees import posting, selectors
+from clubdesk.fees.models import (
+    Allocation,
+    Charge,
+    ChargeCredit,
+    ChargeShare,
+    Receipt,
+    Repayment,
+    Voucher,
+    VoucherState,
+    WriteOff,
+)
 from clubdesk.ledger.invariants import differences, invariant, party_differences
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand, by_hand_of_parties
-from clubdesk.money import shown, sum_of
+from clubdesk.money import as_amount, gst_in, shown, sum_of
 
 
 @invariant("Fees owed equals charges less credits, vouchers and receipts, household by household")
@@ -56,6 +66,25 @@ def fees_in_advance_holds() -> Iterator[str]:
     posted = -Posting.objects.filter(account__role=Role.FEES_IN_ADVANCE).aggregate(figure=sum_of("amount"))["figure"]
     detail = selectors.in_advance_detail() - by_hand(Role.FEES_IN_ADVANCE)
     yield from differences("Fees in advance", {"all": posted}, {"all": detail})
+
+
+@invariant("The GST in each fee, and in what was credited or written off of it, is an eleventh of the club's part")
+def tax_of_fees_holds() -> Iterator[str]:
+    shares = Prefetch("shares", ChargeShare.objects.only("charge", "party", "amount"))
+    taxed = Charge.objects.filter(tax__gt=0).prefetch_related(shares).order_by("pk")
+    taxed = taxed.annotate(
+        credited=selectors.SumPer(ChargeCredit, "charge"), back=selectors.SumPer(ChargeCredit, "charge", column="tax")
+    )
+    for charge in taxed.iterator(chunk_size=2000):
+        parts, left = list(charge.shares.all()), charge.amount - as_amount(charge.credited)
+        whole, stands = posting.tax_in(charge.amount, parts), posting.tax_in(left, parts)
+        if (charge.tax, as_amount(charge.back)) != (whole, whole - stands):
+            yield f"Charge {charge.pk} has {shown(charge.tax)} of GST, less {shown(charge.back)} with its credits."
+    for credit in ChargeCredit.objects.filter(tax__gt=0, charge__tax=0):
+        yield f"Credit {credit.pk} gives GST back of a fee that has none."
+    for lost in WriteOff.objects.filter(tax__gt=0).select_related("charge").iterator(chunk_size=2000):
+        if not lost.charge.is_taxed or lost.tax > gst_in(lost.amount):
+            yield f"Write-off {lost.pk} of {shown(lost.amount)} takes {shown(lost.tax)} of GST off."
 
 
 @invariant(

@@ -2,7 +2,7 @@
 
 from clubdesk.fees.states import VOUCHER
 from clubdesk.guards import Guard, kept, replaces_nothing
-from clubdesk.ledger.rules import THE_BOOK
+from clubdesk.ledger.rules import THE_BOOK, tax_stays
 from clubdesk.roll.rules import not_erased
 
 NOTHING_CLAIMED = "('refused', 'released')"
@@ -65,6 +65,8 @@ BEYOND_REPAYMENT = (
 
 GUARDS = [
     not_erased("fees_charge"),
+    tax_stays("fees_charge", "charge"),
+    tax_stays("fees_chargecredit", "credit"),
     Guard(
         "fees_allocation_within_its_repayment",
         "fees_allocation",
@@ -163,13 +165,14 @@ GUARDS = [
         "fees_chargeshare_stays", "fees_chargeshare", "DELETE", message="The share of a fee that was charged is kept."
     ),
     replaces_nothing("fees_chargeshare", "share"),
-    *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance", free=("reason",)),
+    *kept("fees_chargecredit", "credit", "amount", "charge_id", "credited_on", "from_advance", free=("reason", "tax")),
     *kept(
         "fees_writeoff",
         "write-off",
         "amount",
         "charge_id",
         "written_off_on",
+        "tax",
         free=("reason", "cancelled_on", "cancel_reason"),
     ),
     Guard(
@@ -307,9 +310,10 @@ GUARDS = [
         "person_id",
         "price_id",
         "opening_id",
+        "opened_for_id",
         "amount",
         "charged_on",
-        free=("description", "starts_on", "recognised_on", "taken_back_on", "kept"),
+        free=("description", "starts_on", "recognised_on", "taken_back_on", "kept", "tax"),
     ),
     Guard(
         "fees_charge_goes_forward",
@@ -330,6 +334,7 @@ GUARDS = [
         "rounding",
         "received_on",
         "opening_id",
+        "opened_for_id",
         free=("reference", "cancelled_on", "cancel_reason"),
     ),
     Guard(

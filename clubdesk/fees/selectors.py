@@ -109,10 +109,11 @@ class SumPer(Func):
     Fixed text: every verb about fees asks for several of these, and Django would draw a subquery anew each time.
     """
 
-    template = "(SELECT COALESCE(SUM(amount), 0) FROM %(table)s WHERE %(key)s_id = %(expressions)s AND %(where)s)"
+    template = "(SELECT COALESCE(SUM(%(column)s), 0) FROM %(table)s WHERE %(key)s_id = %(expressions)s AND %(where)s)"
 
-    def __init__(self, model: type[Model], key: str, where: str = "1 = 1"):
-        super().__init__("pk", table=model._meta.db_table, key=key, where=where, output_field=Figure())
+    def __init__(self, model: type[Model], key: str, where: str = "1 = 1", column: str = "amount"):
+        table = model._meta.db_table
+        super().__init__("pk", table=table, key=key, where=where, column=column, output_field=Figure())
 
 
 CLAIMED = f"state NOT IN ({', '.join(repr(str(state.value)) for state in NOTHING_CLAIMED)})"
@@ -318,7 +319,13 @@ def charges_to_recognise(on: date) -> QuerySet[Any]:
 
 
 def in_advance_detail() -> Decimal:
-    """What waits in Fees in advance by the documents."""
+    """What waits in Fees in advance by the documents; the GST in it does not, since it is owed at once."""
     waiting = charges_with_open().filter(starts_on__gt=F("charged_on"), recognised_on=None)
-    figures: dict[str, Decimal] = waiting.aggregate(charged=sum_of("amount"), taken_back=sum_of("credited"))
-    return figures["charged"] - figures["taken_back"]
+    waiting = waiting.annotate(tax_back=SumPer(ChargeCredit, "charge", column="tax"))
+    figures: dict[str, Decimal] = waiting.aggregate(
+        charged=sum_of("amount"),
+        taken_back=sum_of("credited"),
+        owed_at_once=sum_of("tax"),
+        given_back=sum_of("tax_back"),
+    )
+    return figures["charged"] - figures["taken_back"] - figures["owed_at_once"] + figures["given_back"]

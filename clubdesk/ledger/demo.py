@@ -6,7 +6,7 @@ from decimal import Decimal
 from clubdesk import clock
 from clubdesk.demoing import Demo
 from clubdesk.ledger import selectors, services
-from clubdesk.ledger.models import Account, FinancialYear, FundRole, JournalOrigin, Role
+from clubdesk.ledger.models import Account, FundRole, Role
 from clubdesk.ledger.posting import Line, credit, debit
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.rooms import Scene
@@ -15,16 +15,16 @@ from clubdesk.verbs import shell_user
 FLOAT = as_amount(100)
 """What the till begins with, and keeps when its takings are banked."""
 
-EARNED = {"4010": "7392.00", "4020": "6426.00", "4030": "4130.00", "4040": "1245.00", "4070": "31.20"}
-SPENT = {
-    "5020": "1684.35",
-    "5030": "942.10",
-    "5040": "2210.75",
-    "5050": "618.40",
-    "5060": "147.62",
-    "5070": "2875.00",
-    "5100": "640.00",
-}
+BEGINS_WITH = (
+    (Role.BANK, FundRole.GENERAL, "10710.18"),
+    (Role.TILL, FundRole.GENERAL, "100.00"),
+    (Role.EQUIPMENT, FundRole.GENERAL, "6400.00"),
+    (Role.DEPRECIATED, FundRole.GENERAL, "-1920.00"),
+    (Role.ACCUMULATED, FundRole.GENERAL, "-15290.18"),
+    (Role.BANK, FundRole.ENTRY, "412.60"),
+    (Role.ACCUMULATED, FundRole.ENTRY, "-412.60"),
+)
+"""What the paper books ended with, debit above zero; what families owed comes with the fees."""
 BILLS = {
     8: (("5020", "Course bows' strings and finger tabs", "1412.35"), ("5070", "Insurance", "4960.00")),
     10: (("5040", "Target faces and butts", "2688.90"), ("5020", "Training bows", "1890.00")),
@@ -37,39 +37,12 @@ BILLS = {
 
 
 def begin(demo: Demo) -> None:
-    """The year before, as one summary from the paper books, so that last year's figures stand beside."""
-    for first_day in (demo.last_year, demo.this_year):
-        services.open_year(first_day=first_day, by=shell_user())
-    _bring_forward(demo, "Brought forward from the paper books", _general_fund())
-    _bring_forward(
-        demo,
-        "Entry fund from the paper books",
-        [
-            debit(Role.BANK, as_amount("412.60"), fund=FundRole.ENTRY),
-            debit(Role.ENTRY_REFUNDS, as_amount("1180.00"), fund=FundRole.ENTRY),
-            credit(Role.CONTAINERS, as_amount("1592.60"), fund=FundRole.ENTRY),
-        ],
-    )
-    year = FinancialYear.objects.get(first_day=demo.year_before)
-    services.close_year(year=year, by=shell_user(), on=demo.last_year)
-
-
-def _general_fund() -> list[Line]:
-    accounts = {account.code: account for account in Account.objects.all()}
-    lines = [credit(accounts[code], as_amount(text)) for code, text in EARNED.items()]
-    lines += [debit(accounts[code], as_amount(text)) for code, text in SPENT.items()]
-    lines += [debit(accounts["1500"], as_amount("6400.00")), credit(accounts["1510"], as_amount("1920.00"))]
-    lines += [debit(Role.TILL, FLOAT), credit(Role.ACCUMULATED, as_amount("5184.20"))]
-    return [*lines, debit(Role.BANK, -sum((line.amount for line in lines), nil()))]
-
-
-def _bring_forward(demo: Demo, narration: str, lines: list[Line]) -> None:
-    services.record_journal(
-        on=demo.last_year - timedelta(days=1),
-        narration=narration,
-        lines=lines,
+    """The book begins on the first day of the year before the present one, with what the paper books ended with."""
+    services.open_year(first_day=demo.this_year, by=shell_user())
+    services.record_opening(
+        narration="Brought forward from the paper books",
+        lines=[Line(role, as_amount(text), None, fund) for role, fund, text in BEGINS_WITH],
         by=demo.users["treasurer"],
-        origin=JournalOrigin.OPENING,
     )
 
 

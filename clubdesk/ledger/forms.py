@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from django.forms.models import ModelChoiceIterator
 
 from clubdesk.evidence import EvidenceField
-from clubdesk.ledger.models import Account, Fund, FundRole, Party, PartyKind
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Kind, Party, PartyKind
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS
 from clubdesk.money import AmountFormField, nil
@@ -19,6 +19,11 @@ MOST_LINES = 200
 def accounts_by_hand() -> QuerySet[Account]:
     """Accounts that a journal may touch; what families owe and are owed is kept by its own documents."""
     return Account.objects.exclude(role__in=HAVE_OWN_DOCUMENTS)
+
+
+def accounts_to_open() -> QuerySet[Account]:
+    """Those of them that a book can begin with; income and expense are counted from the first day of a year."""
+    return accounts_by_hand().exclude(kind__in=YEARLY_KINDS)
 
 
 class LineForm(forms.Form):
@@ -35,7 +40,6 @@ class LineForm(forms.Form):
     def __init__(self, *args: Any, may_be_blank: bool = False, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.may_be_blank = may_be_blank
-        self.label_suffix = ""
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
@@ -59,7 +63,11 @@ class LineForm(forms.Form):
 
 
 class Lines(forms.BaseFormSet[forms.Form]):
-    """The lines of a journal. The choices of accounts, funds and parties are read once for all of them."""
+    """Lines of a form, such as those of a journal. The choices of accounts, funds, parties are read once for all."""
+
+    legend = "Lines"
+    adds_up = True
+    """Whether both sides come to the same, which the page tells while it is filled in."""
 
     def __init__(self, *args: Any, **kwargs: Any):
         self._choices: dict[str, list[Any]] = {}
@@ -70,9 +78,10 @@ class Lines(forms.BaseFormSet[forms.Form]):
 
     def _construct_form(self, i: int, **kwargs: Any) -> forms.Form:
         form: forms.Form = super()._construct_form(i, **kwargs)  # type: ignore[misc]  # not in the stubs
-        for name in ("account", "fund", "party"):
-            field = form.fields[name]
-            assert isinstance(field, forms.ModelChoiceField)
+        form.label_suffix = ""
+        for name, field in form.fields.items():
+            if not isinstance(field, forms.ModelChoiceField):
+                continue
             if name not in self._choices:
                 self._choices[name] = list(cast(ModelChoiceIterator[Any], field.choices))
             field.widget.choices = self._choices[name]
@@ -89,18 +98,12 @@ LineFormSet = cast(
 )
 
 
-class JournalForm(VerbForm[None]):
-    """A journal with its lines; `may_be_blank` says whether accounts without an amount are left out."""
+class LinesForm(VerbForm[None]):
+    """What a journal is for, and its lines; `may_be_blank` says whether accounts without an amount are left out."""
 
+    gives = ("lines",)
     may_be_blank = False
-    on = HappenedField(label="Date")
     narration = forms.CharField(max_length=300, help_text="What it is for, as an auditor should read it. No names.")
-    reverse_on = DayField(
-        label="Undo by itself on",
-        required=False,
-        initial=None,
-        help_text="Leave blank, unless it is undone on a later day, such as the first of the next year.",
-    )
     evidence = EvidenceField(label="Document", required=False)
 
     def prepare(self) -> None:
@@ -122,7 +125,46 @@ class JournalForm(VerbForm[None]):
         return cleaned
 
 
-class OpeningForm(JournalForm):
-    """The opening trial balance shows every account; those without a balance stay blank."""
+class JournalForm(LinesForm):
+    """A journal as it is written by hand."""
+
+    field_order = ("on", "narration", "reverse_on", "evidence")
+    on = HappenedField(label="Date")
+    reverse_on = DayField(
+        label="Undo by itself on",
+        required=False,
+        initial=None,
+        help_text="Leave blank, unless it is undone on a later day, such as the first of the next year.",
+    )
+
+
+class CorrectionForm(VerbForm[None]):
+    """What a closed year got wrong, in one account."""
+
+    year = forms.ModelChoiceField(queryset=FinancialYear.objects.exclude(closed_at=None), label="Which year")
+    narration = forms.CharField(max_length=300, label="What was wrong", help_text="As an auditor should read it.")
+    account = forms.ModelChoiceField(
+        queryset=accounts_by_hand().exclude(kind=Kind.EQUITY), label="Account to put right"
+    )
+    is_debit = forms.TypedChoiceField(
+        label="It is put right by a",
+        choices=[
+            ("yes", "debit: the club has more, or owes less, than its books say"),
+            ("no", "credit: the club has less, or owes more, than its books say"),
+        ],
+        coerce=lambda text: text == "yes",
+        widget=forms.RadioSelect,
+    )
+    amount = AmountFormField()
+    fund = forms.ModelChoiceField(queryset=Fund.objects.all(), initial=FundRole.GENERAL.value, empty_label=None)
+    party = forms.ModelChoiceField(
+        label="Who", queryset=Party.objects.exclude(kind=PartyKind.HOUSEHOLD), required=False, empty_label="–"
+    )
+    on = HappenedField(label="Posted on")
+    evidence = EvidenceField(label="Document")
+
+
+class OpeningForm(LinesForm):
+    """What a book begins with: every account is shown, and those without a balance stay blank."""
 
     may_be_blank = True

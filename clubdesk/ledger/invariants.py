@@ -32,9 +32,11 @@ from clubdesk.ledger.models import (
     Journal,
     JournalEntry,
     MonthBalance,
+    MonthUnlock,
     Party,
     Posting,
     Role,
+    UnlockState,
 )
 from clubdesk.ledger.stored import locked_months, months_that_differ, posted_in_funds
 from clubdesk.moment import one_moment
@@ -248,6 +250,20 @@ def closed_years_stay() -> Iterator[str]:
     astray = JournalEntry.objects.exclude(date__gte=F("year__first_day"), date__lte=F("year__last_day"))
     for entry in astray:
         yield f"Entry {entry.number} is dated outside its financial year."
+    first = FinancialYear.objects.aggregate(first=Min("first_day"))["first"]
+    for entry in JournalEntry.objects.filter(year=None, date__gte=first) if first else ():
+        yield f"Entry {entry.number} is in no financial year, though it is not from before the first."
+
+
+@invariant("A month that was opened again was asked for by one and agreed to by another, and then opened")
+def unlocks_hold() -> Iterator[str]:
+    agreed = MonthUnlock.objects.filter(state=UnlockState.AGREED)
+    for each in agreed.filter(Q(decided_by=F("recorded_by")) | Q(decided_by=None)).select_related("recorded_by"):
+        yield f"{each}: {each.recorded_by} asked for it, and nobody else agreed."
+    for each in agreed.filter(done=False):
+        yield f"{each}: two people wanted it, and it is not done."
+    for each in MonthUnlock.objects.exclude(state=UnlockState.AGREED).filter(done=True):
+        yield f"{each}: it was done, and nobody agreed to it."
 
 
 @invariant("Each document attached to a journal is the file that was uploaded")

@@ -47,3 +47,17 @@ def without_nil(lines: Iterable[Line]) -> list[Line]:
 
 def negated(lines: Iterable[Line]) -> list[Line]:
     return [replace(line, amount=-line.amount) for line in lines]
+
+
+def merged(lines: Iterable[Line]) -> list[Line]:
+    """One line for each account, party and fund, in the order in which they first stand; none that is nil."""
+    sums: dict[tuple[Role | Account, Party | None, str], Line] = {}
+    for line in lines:
+        key = (line.account, line.party, line.fund_code)
+        sums[key] = replace(line, amount=sums[key].amount + line.amount) if key in sums else line
+    return without_nil(sums.values())
+
+
+def difference(before: Iterable[Line], now: Iterable[Line]) -> list[Line]:
+    """The lines that bring what `before` posted to what `now` does."""
+    return merged([*negated(before), *now])

@@ -7,13 +7,18 @@ from django.contrib.auth.models import User
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
+from clubdesk.ledger.models import MonthUnlock, UnlockState
 from clubdesk.ledger.services import reverse_due
-from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Done, ListOf, Menu, Night, Room
+from clubdesk.ledger.sheets import SHEETS
+from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, Done, ListOf, Menu, Night, Room, Waits
 
 
 def _undo_journals(on: date, by: User) -> Done:
     return Done(not_yet=tuple(reverse_due(on=on, by=by)))
 
+
+UNLOCKS = ("view_monthunlock", "agree_monthunlock")
+"""Whoever is the second of two people."""
 
 ROOM = Room(
     label="ledger",
@@ -23,12 +28,26 @@ ROOM = Room(
         ListOf("Journal"),
         ListOf("JournalEntry"),
         ListOf("FinancialYear", unsearched="One a year."),
+        ListOf("MonthLock", unsearched="One a month."),
+        ListOf("MonthUnlock", unsearched="There are few."),
         ListOf("Party"),
         ListOf("Account", Menu.SETTING),
         ListOf("Fund", Menu.SETTING),
     ),
+    waits=(
+        Waits(
+            "month to be unlocked",
+            "months to be unlocked",
+            permission="ledger.agree_monthunlock",
+            page="admin:ledger_monthunlock_changelist",
+            query="state__exact=asked",
+            count=lambda on: MonthUnlock.objects.filter(state=UnlockState.ASKED).count(),
+        ),
+    ),
     each_night=(Night("", _undo_journals),),
     roles={
+        COORDINATOR: UNLOCKS,
+        APPROVER: UNLOCKS,
         TREASURER: (
             SEE_ALL,
             "add_account",
@@ -40,6 +59,7 @@ ROOM = Room(
             "add_journal",
             "change_journal",
             "lock_month",
+            "agree_monthunlock",
             "close_year",
             "export_year",
         ),
@@ -47,6 +67,6 @@ ROOM = Room(
     },
     finds=FINDS,
     before_close=CHECKS,
-    no_sheet="The reports show all of it.",
+    sheets=SHEETS,
     demo=SCENES,
 )

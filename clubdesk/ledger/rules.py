@@ -1,6 +1,7 @@
 """The rules about the ledger that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.ledger.states import UNLOCK
 
 UNBALANCED = (
     "EXISTS (SELECT 1 FROM ledger_posting p WHERE p.entry_id = NEW.id GROUP BY p.fund_id HAVING SUM(p.amount) <> 0)"
@@ -11,7 +12,6 @@ UNCHANGED = " AND ".join(
         "id",
         "number",
         "date",
-        "year_id",
         "narration",
         "source_type",
         "source_id",
@@ -29,14 +29,37 @@ FUND_EFFECT = (
 )
 THE_BOOK = "ledger_book b FOR NO KEY UPDATE"
 """What a guard holds that asks whether a month is locked or a year closed, as whoever locks or closes does."""
+IN_AN_OPEN_MONTH = (
+    "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = NEW.year_id"
+    " AND NEW.date BETWEEN y.first_day AND y.last_day AND y.closed_at IS NULL"
+    " AND (NEW.is_closing OR y.locked_through IS NULL OR NEW.date > y.locked_through))"
+)
+BEFORE_THE_FIRST_MONTH = (
+    "(NEW.year_id IS NULL AND NOT NEW.is_closing AND NEW.date < (SELECT MIN(y.first_day) FROM ledger_financialyear y)"
+    " AND NOT EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.locked_through IS NOT NULL))"
+)
 IN_A_CLOSED_YEAR = (
     "EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL"
     " AND {row}.month_end BETWEEN y.first_day AND y.last_day)"
+)
+OPENS_MONTHS = (
+    "(OLD.locked_through IS NOT NULL AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))"
 )
 
 
 def _sealed(reference: str) -> str:
     return f"EXISTS (SELECT 1 FROM ledger_journalentry e WHERE e.id = {reference} AND e.sealed)"
+
+
+def tax_stays(table: str, noun: str) -> Guard:
+    """The GST in a document is posted with it, or found later where it was not; what was posted stays."""
+    return Guard(
+        f"{table}_tax_stays",
+        table,
+        "UPDATE",
+        when="OLD.tax <> 0 AND NEW.tax <> OLD.tax",
+        message=f"The GST that was posted of a {noun} stays.",
+    )
 
 
 GUARDS = [
@@ -53,6 +76,7 @@ GUARDS = [
         "ledger_journalentry",
         "UPDATE",
         when=f"OLD.sealed OR NOT (NEW.sealed AND {UNCHANGED}"
+        " AND COALESCE(NEW.year_id, 0) = COALESCE(OLD.year_id, 0)"
         " AND COALESCE(NEW.reverses_id, 0) = COALESCE(OLD.reverses_id, 0))",
         message="A journal entry is never changed; reverse it and post it again.",
     ),
@@ -90,9 +114,7 @@ GUARDS = [
         "entry_in_open_month",
         "ledger_journalentry",
         "INSERT",
-        when="NOT EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.id = NEW.year_id"
-        " AND NEW.date BETWEEN y.first_day AND y.last_day AND y.closed_at IS NULL"
-        " AND (NEW.is_closing OR y.locked_through IS NULL OR NEW.date > y.locked_through))",
+        when=f"NOT ({IN_AN_OPEN_MONTH} OR {BEFORE_THE_FIRST_MONTH})",
         message="That date is in a locked month or a closed year.",
     ),
     Guard(
@@ -133,7 +155,7 @@ GUARDS = [
         "INSERT",
         when="EXISTS (SELECT 1 FROM ledger_fund f WHERE f.code = NEW.fund_id AND f.restricted)"
         " AND EXISTS (SELECT 1 FROM ledger_account a WHERE a.id = NEW.account_id"
-        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance'))",
+        " AND a.role IN ('equipment', 'depreciated', 'prepayments', 'stock', 'allowance', 'gst_paid'))",
         message="A restricted fund holds money only; charge what it buys to an expense account of the fund.",
     ),
     Guard(
@@ -155,9 +177,17 @@ GUARDS = [
         "ledger_financialyear",
         "UPDATE",
         when="OLD.closed_at IS NOT NULL OR NEW.first_day <> OLD.first_day OR NEW.last_day <> OLD.last_day"
-        " OR (OLD.locked_through IS NOT NULL"
-        " AND (NEW.locked_through IS NULL OR NEW.locked_through < OLD.locked_through))",
-        message="A closed year or a locked month is never opened again.",
+        f" OR ({OPENS_MONTHS} AND NOT EXISTS (SELECT 1 FROM ledger_monthunlock u WHERE u.year_id = OLD.id"
+        " AND u.state = 'agreed' AND NOT u.done AND (u.stays_locked_through = NEW.locked_through"
+        " OR (u.stays_locked_through IS NULL AND NEW.locked_through IS NULL))))",
+        message="A closed year is never opened again, and a locked month only where two people want it.",
+    ),
+    Guard(
+        "year_notes_that_months_were_opened",
+        "ledger_financialyear",
+        "UPDATE",
+        when=OPENS_MONTHS,
+        does="UPDATE ledger_monthunlock SET done = TRUE WHERE year_id = NEW.id AND state = 'agreed' AND NOT done",
     ),
     Guard(
         "year_stays",
@@ -201,6 +231,15 @@ GUARDS = [
         message="An account that has been posted to keeps its kind and role.",
     ),
     replaces_nothing("ledger_account", "account"),
+    Guard(
+        "book_stays_registered",
+        "ledger_book",
+        "UPDATE OF gst_from",
+        when="OLD.gst_from IS NOT NULL AND (NEW.gst_from IS NULL OR NEW.gst_from <> OLD.gst_from) AND EXISTS"
+        " (SELECT 1 FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
+        " WHERE a.role IN ('gst', 'gst_collected', 'gst_paid'))",
+        message="The club has posted GST; the day from which it is registered stays.",
+    ),
     *kept(
         "ledger_journal",
         "journal",
@@ -211,7 +250,36 @@ GUARDS = [
         "reverse_on",
         "receipt_digest",
         "file_digest",
+        "corrects_year_id",
         free=("receipt", "receipt_type", "undone_reason"),
+    ),
+    *kept("ledger_monthlock", "lock", "year_id", "month_end", "locked_on", "lacking", "reason"),
+    *kept(
+        "ledger_monthunlock",
+        "month to be unlocked",
+        "year_id",
+        "month_end",
+        "stays_locked_through",
+        "reason",
+        "asked_on",
+        free=("state", "decided_by_id", "decided_on", "answer", "done"),
+    ),
+    *UNLOCK.guards("ledger_monthunlock"),
+    Guard(
+        "ledger_unlock_is_done_once",
+        "ledger_monthunlock",
+        "UPDATE",
+        when="(OLD.done AND NOT NEW.done) OR (NEW.done AND NEW.state <> 'agreed') OR (OLD.decided_by_id IS NOT NULL"
+        " AND (NEW.decided_by_id IS NULL OR NEW.decided_by_id <> OLD.decided_by_id"
+        " OR NEW.decided_on <> OLD.decided_on OR NEW.answer <> OLD.answer))",
+        message="What was decided about a locked month stays.",
+    ),
+    Guard(
+        "ledger_unlock_begins_undone",
+        "ledger_monthunlock",
+        "INSERT",
+        when="NEW.done",
+        message="A month is unlocked after it was agreed to.",
     ),
     Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
     Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),

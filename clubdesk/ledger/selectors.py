@@ -10,9 +10,9 @@ from itertools import pairwise
 from typing import Any, Protocol, TypeVar
 
 from django.apps import apps
-from django.db.models import F, Max, Model, OuterRef, Q, QuerySet, Subquery
+from django.db.models import F, Max, Min, Model, OuterRef, Q, QuerySet, Subquery
 
-from clubdesk.clock import day_text
+from clubdesk.clock import day_before, day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import (
     Account,
@@ -23,11 +23,14 @@ from clubdesk.ledger.models import (
     FundRole,
     Journal,
     JournalEntry,
+    JournalOrigin,
+    Kind,
     MonthBalance,
     Posting,
     Role,
+    TaxCode,
 )
-from clubdesk.money import in_all, sum_of
+from clubdesk.money import as_amount, in_all, sum_of
 
 ZERO = Decimal("0.00")
 Row = TypeVar("Row", bound=Model)
@@ -44,6 +47,31 @@ def book() -> Book:
 def club_name() -> str:
     found = Book.objects.first()
     return found.club_name if found else ""
+
+
+def is_registered() -> bool:
+    """Whether the club is, or will be, registered for GST; where not, nothing of it is shown."""
+    return Book.objects.exclude(gst_from=None).exists()
+
+
+def is_taxed(code: str, on: date) -> bool:
+    """Whether there is GST in what has that code and happens on that day; the book is asked for taxable codes alone."""
+    return code == TaxCode.TAXABLE and any(book.is_registered_on(on) for book in Book.objects.all())
+
+
+REGISTERS_FROM = as_amount(150_000)
+"""From this GST turnover a non-profit body must register. Source: GST Act, s 23-15 (from memory)."""
+
+
+def gst_turnover(on: date) -> Decimal:
+    """What was earned in the twelve months to that day beside gifts and interest: memberships and entry fees count.
+
+    Source: Australian Taxation Office, edited version of private advice 1051611840184. Whether grants count, and what
+    the coming months will bring, is for a registered tax agent to say; here grants count.
+    """
+    rows = Posting.objects.filter(entry__sealed=True, entry__is_closing=False, account__kind=Kind.INCOME)
+    rows = rows.filter(entry__date__gt=on - timedelta(days=365), entry__date__lte=on)
+    return -in_all(rows.exclude(account__role__in=(Role.DONATIONS, Role.INTEREST)))
 
 
 def asked(model: type[Row], where: str, *values: object) -> Sequence[Row]:
@@ -101,6 +129,19 @@ def year_containing(day: date) -> FinancialYear:
     for found in asked(FinancialYear, "%s BETWEEN first_day AND last_day", day):
         return found
     raise Refused(f"No financial year covers {day_text(day)}; open that year first or correct the date.")
+
+
+def opening_day() -> date:
+    """The day before the first financial year, on which what the book begins with was there; Refused without one."""
+    first = FinancialYear.objects.aggregate(first=Min("first_day"))["first"]
+    if first is None:
+        raise Refused("No financial year is open yet; open the first one.")
+    return day_before(first)
+
+
+def still_opens() -> bool:
+    """Whether what was there before the first year can still be brought in: no month is locked yet."""
+    return not FinancialYear.objects.exclude(locked_through=None).exists()
 
 
 def year_start(day: date) -> date:
@@ -261,6 +302,12 @@ def by_hand_of_parties(role: Role) -> dict[int, Decimal]:
     """The same for each party of the account, by its id."""
     rows = Posting.objects.filter(BY_HAND, account__role=role).order_by().values_list("party_id")
     return dict(rows.annotate(figure=sum_of("amount")))
+
+
+def opening_entries() -> QuerySet[JournalEntry]:
+    """The entries with which the book began: what the club had before, from the books that it kept elsewhere."""
+    openings = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
+    return JournalEntry.objects.filter(source_type=source_type(Journal), source_id__in=openings)
 
 
 def journals_to_reverse(on: date) -> list[Journal]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from clubdesk.money import half_up
+from clubdesk.money import half_up, shown
 
 NIL = Decimal(0)
 
@@ -63,13 +63,13 @@ class Price:
 
     @property
     def working(self) -> str:
-        """“228.00, less sibling 11.20, less voucher 100.00 = 116.80”."""
-        start = f"{self.full:.2f}"
+        """“$228.00, less sibling $11.20, less voucher $100.00 = $116.80”."""
+        start = shown(self.full)
         if self.months != self.of_months:
-            start = f"{self.months} of {self.of_months} months of {start}: {self.by_months:.2f}"
+            start = f"{self.months} of {self.of_months} months of {start}: {shown(self.by_months)}"
         less = [("sibling", self.sibling), ("family cap", self.capped), ("voucher", self.voucher)]
-        steps = [f"less {name} {amount:.2f}" for name, amount in less if amount]
-        return f"{', '.join([start, *steps])} = {self.to_pay:.2f}" if steps else start
+        steps = [f"less {name} {shown(amount)}" for name, amount in less if amount]
+        return f"{', '.join([start, *steps])} = {shown(self.to_pay)}" if steps else start
 
 
 def price(asked: Asked) -> Price:

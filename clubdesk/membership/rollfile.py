@@ -18,14 +18,16 @@ from rapidfuzz import fuzz
 from clubdesk import clock
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
+from clubdesk.fees.models import FeeItem
 from clubdesk.ledger.files import Row, read_cells, rows_below
+from clubdesk.ledger.models import Account, Kind
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import STANDING
 from clubdesk.money import CENT, shown
 from clubdesk.roll.models import Household, Person, age_on, fault_of_birth_date
 
 COLUMNS = ("household", "given_name", "family_name", "birth_date")
-OPTIONAL = ("guardian", "email", "phone", "plan", "expiry", "opening_balance", "same_as")
+OPTIONAL = ("guardian", "email", "phone", "plan", "expiry", "opening_balance", "balance_for", "same_as")
 MOST_ROWS = 5000
 MOST_BYTES = 10_000_000
 ALIKE = 80
@@ -86,6 +88,7 @@ class RowPlan:
     plan: Plan | None = None
     expiry: date | None = None
     balance: Decimal = Decimal(0)
+    balance_for: Account | None = None
     same_as: str = ""
     with_row: int = 0
     person: Person | None = None
@@ -116,7 +119,8 @@ class RowPlan:
         if self.plan and self.expiry:
             parts.append(f"member by {self.plan} to {day_text(self.expiry)}")
         if self.balance:
-            parts.append(f"{'owes' if self.balance > 0 else 'is in credit by'} {shown(abs(self.balance))}")
+            words = f" for {self.balance_for.name}" if self.balance_for else ""
+            parts.append(f"{'owes' if self.balance > 0 else 'is in credit by'} {shown(abs(self.balance))}{words}")
         return ", ".join(parts)
 
     @property
@@ -141,7 +145,8 @@ def plan_roll(rows: list[Row], decided: Mapping[int, str] | None = None) -> list
     `decided` says, by row, who somebody is that looks like a person known already: `new`, or that person's number.
     """
     plans = {plan.name.casefold(): plan for plan in Plan.objects.all()}
-    found = [_read(row, plans, (decided or {}).get(row.number, "")) for row in rows]
+    incomes = _incomes()
+    found = [_read(row, plans, incomes, (decided or {}).get(row.number, "")) for row in rows]
     born = {each.birth_date for each in found if each.birth_date}
     people: dict[date, list[Person]] = defaultdict(list)
     for person in Person.objects.filter(birth_date__in=born).select_related("household__party").order_by("pk"):
@@ -188,7 +193,15 @@ def _find_homes(rows: list[RowPlan]) -> None:
             first.known_household = row.known_household
 
 
-def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
+def _incomes() -> dict[str, Account]:
+    """The accounts of income by their names and codes, and by the names of the fees that go there; in small letters."""
+    found = {item.name.casefold(): item.income_account for item in FeeItem.objects.select_related("income_account")}
+    for account in Account.objects.filter(kind=Kind.INCOME):
+        found |= {account.name.casefold(): account, account.code: account, str(account).casefold(): account}
+    return found
+
+
+def _read(row: Row, plans: Mapping[str, Plan], incomes: Mapping[str, Account], decided: str) -> RowPlan:
     texts = {name: row[name] for name in ("household", "email", "guardian", "phone", "given_name", "family_name")}
     each = RowPlan(row.number, texts["household"], same_as=(decided or row["same_as"]).casefold())
     for name, text in texts.items():
@@ -210,6 +223,7 @@ def _read(row: Row, plans: Mapping[str, Plan], decided: str) -> RowPlan:
         except ValidationError:
             each.faults.append(f"“{each.email}” is no e-mail address.")
     each.balance = _amount(row["opening_balance"], each)
+    each.balance_for = _balance_for(row["balance_for"], incomes, each)
     if row["plan"] or row["expiry"]:
         each.plan = plans.get(row["plan"].casefold())
         each.expiry = _day(row["expiry"], "expiry", each)
@@ -246,6 +260,15 @@ def _amount(text: str, row: RowPlan) -> Decimal:
         row.faults.append(f"the opening_balance “{text}” is not an amount; write it like 45.00 or -12.50.")
         return Decimal(0)
     return amount.quantize(CENT)
+
+
+def _balance_for(text: str, incomes: Mapping[str, Account], row: RowPlan) -> Account | None:
+    found = incomes.get(text.casefold())
+    if text and found is None:
+        row.faults.append(f"balance_for is “{text}”, which is no fee or income; write it like Memberships.")
+    if not text and row.balance > 0:
+        row.faults.append("say in balance_for what the opening_balance is owed for, such as Memberships.")
+    return found
 
 
 def _find(row: RowPlan, same_day: list[Person], rows: list[RowPlan]) -> None:

@@ -249,7 +249,7 @@ def why_not(quote: Quote) -> str:
 
 
 def working_in_words(membership: Membership) -> str:
-    """How the fee came about, with the vouchers set against it: “228.00, less voucher 100.00 = 128.00”."""
+    """How the fee came about, with the vouchers set against it: “$228.00, less voucher $100.00 = $128.00”."""
     if membership.charge is None or membership.changed_from_id:
         return membership.working
     by_voucher = charges_with_open().get(pk=membership.charge.pk).by_voucher

@@ -54,7 +54,6 @@ def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
 class RollForm(forms.Form):
     file = forms.FileField(help_text=f"CSV or XLSX with the columns {', '.join(COLUMNS)} and, if you like, "
                            f"{', '.join(OPTIONAL)}.")  # fmt: skip
-    as_at = DayField(label="Balances as at")
 
 
 class ConfirmForm(forms.Form):
@@ -62,7 +61,6 @@ class ConfirmForm(forms.Form):
 
     content = FileAgainField()
     key = forms.UUIDField(widget=forms.HiddenInput)
-    as_at = DayField()
 
 
 MOST_HERE = 1_500_000
@@ -89,7 +87,7 @@ def import_roll(request: HttpRequest, site: AdminSite) -> HttpResponse:
             content = form.cleaned_data["file"].read()
             if len(content) > MOST_HERE:
                 raise Refused(TOO_LARGE)
-            return _preview(request, site, content, form.cleaned_data["as_at"])
+            return _preview(request, site, content)
     except COULD_NOT as refusal:
         sentences = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
     status = 422 if request.method == "POST" else 200
@@ -100,7 +98,6 @@ def _preview(
     request: HttpRequest,
     site: AdminSite,
     content: bytes,
-    as_at: date,
     decided: dict[int, str] | None = None,
     sentences: Sequence[str] = (),
 ) -> HttpResponse:
@@ -114,22 +111,21 @@ def _preview(
         faulty=sum(bool(row.faults) for row in plans),
         undecided=sum(row.undecided for row in plans),
         content=base64.b64encode(content).decode(),
-        as_at=as_at,
         key=uuid.uuid4(),
         sentences=sentences,
     )
 
 
-def _confirmed(request: HttpRequest, site: AdminSite, content: bytes, as_at: date, key: uuid.UUID) -> HttpResponse:
+def _confirmed(request: HttpRequest, site: AdminSite, content: bytes, key: uuid.UUID) -> HttpResponse:
     decided = {
         int(name.removeprefix("row-")): str(value)
         for name, value in request.POST.items()
         if name.startswith("row-") and name.removeprefix("row-").isdecimal() and value
     }
     try:
-        done = services.import_roll(content=content, as_at=as_at, by=signed_in(request), decided=decided, key=key)
+        done = services.import_roll(content=content, by=signed_in(request), decided=decided, key=key)
     except Refused as refusal:
-        return _preview(request, site, content, as_at, decided, refusal.messages)
+        return _preview(request, site, content, decided, refusal.messages)
     balances = done.balances.charges.count() + done.balances.receipts.count() if done.balances else 0
     parts = (
         (done.households, "household", "households"),

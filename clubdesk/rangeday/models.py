@@ -250,6 +250,7 @@ class SignOn(Document):
     gear = models.CharField(max_length=7, choices=Gear.choices)
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="+")
     amount = Cents(default=nil)
+    tax = Cents("GST in it", default=nil, editable=False)
     rounding = Cents("cash rounding", default=nil)
     paid = models.CharField(max_length=7, choices=Paid.choices)
     charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="sign_on")
@@ -280,6 +281,10 @@ class SignOn(Document):
                 condition=~Q(paid="account") | Q(charge__isnull=False), name="rangeday_account_is_charged"
             ),
             models.CheckConstraint(condition=Q(paid="cash") | Q(rounding=0), name="rangeday_only_cash_is_rounded"),
+            models.CheckConstraint(
+                condition=Q(tax=0) | Q(paid__in=("cash", "card"), tax__gt=0, tax__lt=F("amount")),
+                name="rangeday_tax_within_what_was_paid",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -13,14 +13,14 @@ MONEY_ROLE = {Paid.CASH: Role.TILL, Paid.CARD: Role.CARD_TAKINGS}
 
 
 def sign_on_lines(
-    amount: Money, rounding: Money, paid: Paid, *, income: Account, shares: Sequence[Share]
+    amount: Money, rounding: Money, paid: Paid, *, income: Account, shares: Sequence[Share], taxed: bool = False
 ) -> list[Line]:
-    """A fee paid at the range by somebody with no account."""
+    """A fee paid at the range by somebody with no account; where it is `taxed`, its GST leaves the income."""
     return without_nil(
         [
             debit(MONEY_ROLE[paid], amount - rounding),
             debit(Role.CASH_ROUNDING, rounding),
-            *income_lines(amount, income, shares),
+            *income_lines(amount, income, shares, taxed=taxed),
         ]
     )
 

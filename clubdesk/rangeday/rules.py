@@ -18,6 +18,7 @@ GUARDS = [
         "rangeday_signon",
         "sign-on",
         "amount",
+        "tax",
         "rounding",
         "paid",
         "range_day_id",

@@ -1,5 +1,7 @@
 """Money of range days: what they put into the till and on the card reader, and what was taken to the bank."""
 
+from collections.abc import Iterable
+from datetime import date
 from decimal import Decimal
 
 from django.db.models import QuerySet
@@ -7,7 +9,7 @@ from django.db.models import QuerySet
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of, source_type
 from clubdesk.money import in_all, shown
-from clubdesk.rangeday.models import Banking, Paid, SignOn, TillCount
+from clubdesk.rangeday.models import Banking, Paid, RangeDay, SignOn, TillCount
 from clubdesk.rooms import PaysInto, StreamOf
 
 
@@ -32,9 +34,15 @@ def banked() -> Decimal:
     return in_all(Banking.objects.filter(cancelled_on=None))
 
 
+def uncounted(first: date, last: date) -> Iterable[date]:
+    """The range days between two days that were neither counted nor called off."""
+    days = RangeDay.objects.filter(date__range=(first, last), closed_on=None, called_off_on=None)
+    return days.order_by("date").values_list("date", flat=True)
+
+
 def _in_till() -> str:
     return f"{shown(balance_of(Role.TILL))} in the till"
 
 
-PAYS_INTO = (PaysInto(Role.TILL, into_till), PaysInto(Role.CARD_TAKINGS, onto_cards))
+PAYS_INTO = (PaysInto(Role.TILL, into_till, uncounted), PaysInto(Role.CARD_TAKINGS, onto_cards, uncounted))
 STREAMS = (StreamOf("The tin", 10, banked, (source_type(Banking),), _in_till),)

@@ -22,7 +22,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
-from clubdesk.money import in_cents, in_units, nil, plain, shown
+from clubdesk.money import from_cents, in_cents, nil, plain, shown, sign
 from clubdesk.rangeday import figures, selectors, services
 from clubdesk.rangeday.models import Act, Banking, Gear, Kit, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.taps import Tapped
@@ -75,6 +75,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
         "told": {
             "day": day.pk,
             "prices": prices,
+            "sign": sign(),
             "send": reverse("admin:range_taps", args=[day.pk]),
             "safety": safety.pk if safety else None,
             "ahead": day.date > clock.today(),
@@ -127,7 +128,7 @@ def in_words(gear: str, paid: str, amount: int, rounding: int) -> str:
     """What for, and what was handed over; amounts in whole cents."""
     if not amount:
         return "own gear"
-    return f"{Gear(gear).label.lower()}, {in_units(amount - rounding)} {Paid(paid).label.lower()}"
+    return f"{Gear(gear).label.lower()}, {shown(from_cents(amount - rounding))} {Paid(paid).label.lower()}"
 
 
 def closed_in_words(day: RangeDay) -> str:

@@ -57,7 +57,8 @@ class Looks:
 
 def _look(cell: Any) -> Look:
     font, fill = cell.font, cell.fill
-    number = re.sub(r"\\|\s|\[\$-[0-9a-f]*\]", "", (cell.number_format or "General").lower())
+    number = re.sub(r"\[\$([^\]-]*)(-[0-9a-f]*)?\]", r"\1", (cell.number_format or "General").lower())
+    number = re.sub(r'\\|\s|"', "", number)
     ground = _colour(fill.fgColor) if fill.fill_type else ""
     name = (font.name or "").lower()
     odd = name if name not in USUAL_FONTS else "small" if font.sz and font.sz < 6 else "struck" if font.strike else ""

@@ -77,7 +77,8 @@ def _money(now: Figures) -> Table[Fund]:
 
 def _result(now: Figures) -> Table[Labelled]:
     """Income, spending and surplus beside the budget and the year before."""
-    last = a_year_earlier(now)
+    earlier = a_year_earlier(now)
+    last = earlier if earlier and earlier.tells_the_year else None
     planned = yearend.budget_of(now.first, now.last)
     titles = {"now": "This time"} | ({"budget": "Budget"} if planned else {}) | ({"last": "A year ago"} if last else {})
 
@@ -108,7 +109,6 @@ def _owing(now: Figures) -> Table[Labelled]:
     figures = {f"{len(owing)} {'family' if len(owing) == 1 else 'families'}": sum(owing, ZERO)}
     if credit:
         figures[f"{len(credit)} in credit"] = sum(credit, ZERO)
-        figures["Fees owed, as in the balance sheet"] = sum(families.values(), ZERO)
     vouchers = ledger.party_balances(Role.VOUCHERS_OWED, now.last)
     figures["The department, for vouchers"] = sum(vouchers.values(), ZERO)
     late = owed_longer_than(LATE, now.last)
@@ -153,10 +153,10 @@ def owed_longer_than(days: int, on: date) -> Decimal:
 
 
 def months_to(last: date) -> list[date]:
-    """The ends of the twelve months up to that of `last`."""
-    ends = [month_end(last)]
-    while len(ends) < MONTHS:
-        ends.append(ends[-1].replace(day=1) - timedelta(days=1))
+    """The ends of the twelve months up to that of `last`, from the day on that this book begins with."""
+    ends, begins = [month_end(last)], ledger.opening_day()
+    while len(ends) < MONTHS and (before := ends[-1].replace(day=1) - timedelta(days=1)) >= begins:
+        ends.append(before)
     return ends[::-1]
 
 

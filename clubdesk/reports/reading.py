@@ -77,7 +77,7 @@ def read_beside(file: Opened, made: Made, comparison: Comparison, *, cell_by_cel
     same, both = _sheets_that_are_the_same(file, made), [name for name in made.opened.names if name in file.names]
     for name in both:
         if name in same:
-            found.digests[name] = made.digests[name].without_figures()
+            found.digests[name] = made.digests[name]
             comparison.note_unchanged(made.figures.get(name, []))
         else:
             _read(name, file, made, comparison, cell_by_cell, found)

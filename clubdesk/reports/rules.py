@@ -14,6 +14,8 @@ GUARDS = [
         "reports_trace_stays",
         "reports_monthtrace",
         "DELETE",
+        when="EXISTS (SELECT 1 FROM ledger_financialyear y"
+        " WHERE OLD.month_end BETWEEN y.first_day AND y.locked_through)",
         message="What is stored of a locked month is never deleted.",
     ),
     Guard(

@@ -1,10 +1,10 @@
 """The figures of the reports. They only read the ledger; `Decimal` in the book's currency."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 from django.db.models import BooleanField, Case, Q, QuerySet, When
@@ -17,10 +17,8 @@ from clubdesk.ledger.models import (
     Account,
     FinancialYear,
     Fund,
-    Journal,
-    JournalEntry,
-    JournalOrigin,
     Kind,
+    Party,
     Posting,
     Role,
 )
@@ -109,6 +107,11 @@ class Figures:
     def traced(self) -> dict[tracing.Key, Decimal]:
         return tracing.traced(self.last, self._chart)
 
+    @property
+    def tells_the_year(self) -> bool:
+        """Whether income and expense of the span are known."""
+        return True
+
     def figure(self, which: dict[Key, Decimal], account: Account, fund: Fund | None = None) -> Decimal:
         """The account's figure of `opening` or `movement`, in one fund or in all."""
         funds = [fund] if fund else self.funds
@@ -120,6 +123,42 @@ class Figures:
     def closing(self, account: Account, fund: Fund | None = None) -> Decimal:
         return self.figure(self.opening, account, fund) + self.figure(self.movement, account, fund)
 
+    @cached_property
+    def sides(self) -> dict[Key, tuple[Decimal, Decimal]]:
+        """What stands on the last day in each account with parties, and fund: what they owe, and what they are owed."""
+        return _sides(self.last)
+
+    @cached_property
+    def sides_before(self) -> dict[Key, tuple[Decimal, Decimal]]:
+        """The same on the day before the first."""
+        return _sides(day_before(self.first))
+
+    def stands(self, account: Account, among: Kind, fund: Fund | None = None) -> Decimal:
+        """What of the account stands among the assets or among the liabilities on the last day, debit positive.
+
+        An account with parties is never netted: in each fund, whoever owes stands among the assets and whoever is owed
+        among the liabilities.
+        """
+        return self._standing(self.closing, self.sides, account, among, fund)
+
+    def stood(self, account: Account, among: Kind, fund: Fund | None = None) -> Decimal:
+        """The same on the day before the first."""
+        return self._standing(partial(self.figure, self.opening), self.sides_before, account, among, fund)
+
+    def _standing(
+        self,
+        net: Callable[[Account, Fund | None], Decimal],
+        sides: dict[Key, tuple[Decimal, Decimal]],
+        account: Account,
+        among: Kind,
+        fund: Fund | None,
+    ) -> Decimal:
+        if not account.needs_party:
+            return net(account, fund) if account.kind == among else ZERO
+        funds = [fund] if fund else self.funds
+        both = [sides.get((account.pk, each.pk), (ZERO, ZERO)) for each in funds]
+        return sum((owed if among == Kind.ASSET else owing for owed, owing in both), ZERO)
+
     def of_kind(self, *kinds: Kind) -> list[Account]:
         return [account for account in self.accounts if account.kind in kinds]
 
@@ -127,12 +166,16 @@ class Figures:
         """Income less expense; negative is a deficit."""
         return -sum((self.figure(self.movement, each, fund) for each in self.of_kind(*YEARLY_KINDS)), ZERO)
 
-    def brought_in(self, fund: Fund | None = None) -> Decimal:
-        """What was brought straight into the funds beside income, such as a first opening balance."""
+    def put_in(self, fund: Fund | None = None) -> Decimal:
+        """What came straight into the funds beside income: corrections of earlier years; below nil what was taken."""
         return -sum((self.moved(each, fund) for each in self.of_kind(Kind.EQUITY)), ZERO)
 
     def net_assets(self, fund: Fund | None = None) -> Decimal:
         return sum((self.closing(each, fund) for each in self.of_kind(Kind.ASSET, Kind.LIABILITY)), ZERO)
+
+    def net_assets_before(self, fund: Fund | None = None) -> Decimal:
+        accounts = self.of_kind(Kind.ASSET, Kind.LIABILITY)
+        return sum((self.figure(self.opening, each, fund) for each in accounts), ZERO)
 
     def money_in_hand(self, fund: Fund | None = None) -> Decimal:
         return sum((self.closing(each, fund) for each in self.money), ZERO)
@@ -185,11 +228,40 @@ class Figures:
         ]
 
 
-class TypedFigures(Figures):
-    """Last year as its statements printed it, for a club that began here since: no cash basis, no bridge."""
+def _sides(as_at: date) -> dict[Key, tuple[Decimal, Decimal]]:
+    found: dict[Key, tuple[Decimal, Decimal]] = {}
+    standing = ledger.balances(as_at, ["account_id", "fund_id", "party_id"], account__needs_party=True)
+    for (account, fund, _), figure in standing.after_closing.items():
+        owed, owing = found.get((account, fund), (ZERO, ZERO))
+        found[account, fund] = (owed + max(figure, ZERO), owing + min(figure, ZERO))
+    return found
+
+
+def by_party(now: Figures) -> Iterator[tuple[tuple[int, str, str], Decimal, Decimal]]:
+    """By account, party and fund what stood at the start and stands at the end, of accounts that name who owes.
+
+    In the order of the accounts' codes and the parties' names; two of one name stand apart.
+    """
+    keys = ["account_id", "party_id", "fund_id"]
+    start, end = (
+        ledger.balances(day, keys, account__needs_party=True).after_closing for day in (day_before(now.first), now.last)
+    )
+    found = [key for key in start.keys() | end.keys() if start.get(key) or end.get(key)]
+    names = dict(Party.objects.filter(pk__in={party for _, party, _ in found}).values_list("pk", "name"))
+    codes = {account.pk: account.code for account in now.accounts}
+    for key in sorted(found, key=lambda key: (codes[key[0]], names[key[1]], key)):
+        account, party, fund = key
+        yield (account, names[party], fund), start.get(key, ZERO), end.get(key, ZERO)
+
+
+class BeforeTheBook(Figures):
+    """The year before the first one: income and expense as its statements printed them, where somebody typed them.
+
+    What the club had and owed at its end is what was brought in; without that it is as printed. It has no cash basis.
+    """
 
     @cached_property
-    def _typed(self) -> dict[Key, Decimal]:
+    def printed(self) -> dict[Key, Decimal]:
         funds = {fund.pk for fund in self.funds}
         rows = [row for row in yearend.comparatives(self.last) if row.fund_id in funds]
         return {
@@ -199,13 +271,24 @@ class TypedFigures(Figures):
             for row in rows
         }
 
+    @property
+    def tells_the_year(self) -> bool:
+        """Whether its income and expense are known."""
+        yearly = {each.pk for each in self.of_kind(*YEARLY_KINDS)}
+        return any(account in yearly for account, _ in self.printed)
+
     @cached_property
     def opening(self) -> dict[Key, Decimal]:
         return {}
 
+    def put_in(self, fund: Fund | None = None) -> Decimal:
+        return ZERO
+
     @cached_property
     def movement(self) -> dict[Key, Decimal]:
-        return self._typed
+        brought = ledger.balances(self.last, ["account_id", "fund_id"]).before_closing
+        yearly = {each.pk for each in self.of_kind(*YEARLY_KINDS)}
+        return {key: figure for key, figure in self.printed.items() if key[0] in yearly or not brought} | brought
 
     @cached_property
     def traced_before(self) -> dict[tracing.Key, Decimal]:
@@ -222,22 +305,15 @@ def _usual(row: Comparative) -> int:
 
 
 def a_year_earlier(now: Figures) -> Figures | None:
-    """The same span of the year before, or the typed figures of it; None where nothing is known of it."""
+    """The same span of the year before, or what is known of the year before the first; None where that is nothing."""
     first, last = year_before(now.first), year_before(now.last)
     years = list(FinancialYear.objects.filter(first_day__lte=last, last_day__gte=first).order_by("first_day"))
     if years and years[0].first_day <= first and years[-1].last_day >= last:
-        is_whole = years[0].first_day == first and years[-1].last_day == last
-        return Figures(first, last, now.fund, now.accounts) if is_whole or all(map(_is_kept_by_day, years)) else None
-    if (last - first).days >= 364 and yearend.comparatives(last):
-        return TypedFigures(first, last, now.fund, now.accounts)
+        return Figures(first, last, now.fund, now.accounts)
+    if (last - first).days >= 364 and not years:
+        before = BeforeTheBook(first, last, now.fund, now.accounts)
+        return before if before.movement else None
     return None
-
-
-def _is_kept_by_day(year: FinancialYear) -> bool:
-    """Whether the ledger has the year's entries, and not its sums alone as they were brought in."""
-    opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
-    brought = Q(source_type=ledger.source_type(Journal), source_id__in=opening)
-    return JournalEntry.objects.filter(year=year, is_closing=False).exclude(brought).exists()
 
 
 def lines_of_year(year: FinancialYear) -> QuerySet[Any, Any]:

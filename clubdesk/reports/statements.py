@@ -9,21 +9,25 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import partial
+from operator import attrgetter
 
 from clubdesk.bank.models import BankAccount, Reconciliation
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account, Fund, Kind, Role
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.reports.selectors import Figures, TypedFigures, a_year_earlier
+from clubdesk.reports.selectors import BeforeTheBook, Figures, a_year_earlier
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
 
+SIDES = (Kind.ASSET, Kind.LIABILITY)
+OTHER_SIDE = {Kind.ASSET: "in credit", Kind.LIABILITY: "paid ahead"}
+"""What of an account with parties stands on the other side than the account is called."""
 RECEIPT_ROLES = (Role.FEES_OWED, Role.VOUCHERS_OWED, Role.FEES_IN_ADVANCE, Role.DISPOSALS)
 BY_HAND = "Of it by hand"
 NAMED = {
     Role.FEES_OWED: "Paid ahead by families, not used yet",
     Role.VOUCHERS_OWED: "Vouchers paid, not said for what",
-    Role.ACCUMULATED: "Brought in when this book began",
+    Role.ACCUMULATED: "Correction of earlier years",
     Role.AFFILIATION_PAYABLE: "Affiliation passed on to associations",
     Role.DISPOSALS: "Equipment sold",
 }
@@ -64,22 +68,38 @@ def _unsigned_nil(figures: Sequence[Decimal | None]) -> list[Decimal | None]:
 Columns = list[tuple[str, Callable[[Account], Decimal]]]
 
 
-def line_name(account: Account) -> str:
-    """What money for the account is called on a statement of money."""
+def line_name(account: Account, now: Figures | None = None) -> str:
+    """What money for the account is called on a statement of money (of those days).
+
+    What was not explained when they began, and is explained in them, is taken off there: the money came before.
+    """
+    if now and account.role == Role.SUSPENSE and now.figure(now.opening, account):
+        return f"{account.name}, or explained since"
     return NAMED.get(Role(account.role), account.name) if account.role else account.name
+
+
+def side_name(account: Account, among: Kind) -> str:
+    """What an account is called among the assets or liabilities; what is on its other side is told apart."""
+    return account.name if account.kind == among else f"{account.name}, {OTHER_SIDE[Kind(account.kind)]}"
 
 
 def _summed(rows: list[list[Decimal]], width: int) -> list[Decimal]:
     return [sum((row[place] for row in rows), ZERO) for place in range(width)]
 
 
-def _block(statement: Statement, title: str, accounts: Sequence[Account], columns: Columns) -> list[Decimal]:
+def _block(
+    statement: Statement,
+    title: str,
+    accounts: Sequence[Account],
+    columns: Columns,
+    name: Callable[[Account], str] = attrgetter("name"),
+) -> list[Decimal]:
     """The lines of one heading with their total; returns the totals."""
     statement.heading(title)
     rows = []
     for account in accounts:
         rows.append([figure(account) for _, figure in columns])
-        statement.line(account.name, rows[-1], account)
+        statement.line(name(account), rows[-1], account)
     totals = _summed(rows, len(columns))
     statement.total(f"Total {title.lower()}", totals)
     return totals
@@ -98,6 +118,7 @@ def _by_fund(now: Figures, figure: Callable[[Fund], Decimal]) -> list[Decimal]:
 
 def income_and_expenditure(now: Figures, last: Figures | None) -> Statement:
     """On the accrual basis: by fund, with what was written by hand, the budget where there is one, and last year."""
+    last = last if last and last.tells_the_year else None
     budget = yearend.budget_of(now.first, now.last) if now.fund is None else {}
 
     def columns_of(sign: int) -> Columns:
@@ -122,6 +143,27 @@ def income_and_expenditure(now: Figures, last: Figures | None) -> Statement:
     surplus: list[Decimal | None] = [a - b for a, b in zip(came, went, strict=True)]
     surplus[statement.columns.index(BY_HAND)] = None
     statement.total("Surplus (deficit)", surplus)
+    corrected: list[Decimal | None] = [*_by_fund(now, now.put_in), None]
+    corrected += ([None] if budget else []) + ([last.put_in()] if last else [])
+    if any(corrected):
+        both = [None if b is None else (a or ZERO) + b for a, b in zip(surplus, corrected, strict=True)]
+        statement.line(NAMED[Role.ACCUMULATED], corrected)
+        statement.total("Surplus (deficit) and corrections", both)
+    return statement
+
+
+def movement_of_funds(now: Figures) -> Statement:
+    """What each fund began with, what was added to it and taken from it, and what it ends with."""
+    columns = ["At the start", "Surplus", "Corrections", "Transfers", "At the end"]
+    statement = Statement("Movement of the funds", "Net assets by fund, from the first day to the last.", columns)
+    transfers = now.by_role.get(Role.TRANSFERS)
+    rows = []
+    for fund in now.funds:
+        moved = -now.moved(transfers, fund) if transfers else ZERO
+        parts = [now.net_assets_before(fund), now.surplus(fund) - moved, now.put_in(fund), moved]
+        rows.append([*parts, sum(parts, ZERO)])
+        statement.line(fund.name, rows[-1])
+    statement.total("All funds", _summed(rows, len(columns)))
     return statement
 
 
@@ -131,39 +173,52 @@ def _in_a_fund(now: Figures, account: Account) -> bool:
 
 
 def balance_sheet(now: Figures, last: Figures | None, title: str = "Balance sheet") -> Statement:
-    """What the club has and owes on the last day, and the funds it is kept in."""
-    columns = [day_text(now.last), *([day_text(last.last)] if last else [])]
-    statement = Statement(title, "What the club has and owes on the last day.", columns)
+    """What the club has and owes on the last day, and the funds it is kept in; who owes and who is owed never net."""
+    times = [each for each in (now, last) if each]
+    statement = Statement(title, "What the club has and owes on the last day.", [day_text(each.last) for each in times])
 
-    def figures(sign: int) -> Columns:
-        found: Columns = [("", lambda account: sign * now.closing(account))]
-        return [*found, ("", lambda account: sign * last.closing(account))] if last else found
-
-    def held(*kinds: Kind) -> list[Account]:
-        return [a for a in now.of_kind(*kinds) if now.closing(a) or (last and last.closing(a)) or _holds(now, a)]
+    def block(heading: str, among: Kind, sign: int) -> list[Decimal]:
+        columns: Columns = [
+            ("", lambda account, then=then: sign * then.stands(account, among))  # type: ignore[misc]
+            for then in times
+        ]
+        names = partial(side_name, among=among)
+        return _block(statement, heading, standing(times, among), columns, names)
 
     if now.fund and any(now.closing(account) < 0 for account in now.money):
         statement.note += (
             " Money below nil was paid for this fund from the same account’s money of another; together the account is"
             " right."
         )
-    assets = _block(statement, "Assets", held(Kind.ASSET), figures(1))
-    liabilities = _block(statement, "Liabilities", held(Kind.LIABILITY), figures(-1))
+    assets, liabilities = block("Assets", Kind.ASSET, 1), block("Liabilities", Kind.LIABILITY, -1)
     statement.total("Net assets", [a - b for a, b in zip(assets, liabilities, strict=True)])
     statement.heading("Kept in these funds")
     for fund in now.funds:
-        statement.line(fund.name, [each.net_assets(fund) for each in (now, last) if each])
-    statement.total("Total of the funds", [each.net_assets() for each in (now, last) if each])
+        statement.line(fund.name, [each.net_assets(fund) for each in times])
+    statement.total("Total of the funds", [each.net_assets() for each in times])
     return statement
+
+
+def standing(times: Sequence[Figures], among: Kind) -> list[Account]:
+    """The accounts of which something stands among the assets, or the liabilities, in some fund at one of the times."""
+    now = times[0]
+    return [
+        account
+        for account in now.of_kind(*SIDES)
+        if any(then.stands(account, among) for then in times)
+        or any(now.stands(account, among, fund) for fund in now.funds)
+    ]
 
 
 def _holds(now: Figures, account: Account) -> bool:
     return any(now.closing(account, fund) for fund in now.funds)
 
 
-def is_receipt(account: Account) -> bool:
-    """Whether money for the line stands among the receipts."""
-    return account.kind in (Kind.INCOME, Kind.EQUITY) or account.role in RECEIPT_ROLES
+def is_receipt(account: Account, now: Figures) -> bool:
+    """Whether money for the line stands among the receipts; a correction, or what is not explained, by its sign."""
+    if account.kind == Kind.EQUITY or account.role == Role.SUSPENSE:
+        return now.cash(account) >= 0
+    return account.kind == Kind.INCOME or account.role in RECEIPT_ROLES
 
 
 def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
@@ -181,11 +236,11 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
     for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
         statement.heading(title)
         rows = []
-        for account in (each for each in now.accounts if each.pk in seen and is_receipt(each) == wanted):
+        for account in (each for each in now.accounts if each.pk in seen and is_receipt(each, now) == wanted):
             row = figures(account, sign)
             if any(row):
                 rows.append(row)
-                statement.line(line_name(account), row, account)
+                statement.line(line_name(account, now), row, account)
         sums.append(_summed(rows, len(columns)))
         statement.total(f"Total {title.lower()}", sums[-1])
     net = [a - b for a, b in zip(*sums, strict=True)]
@@ -238,24 +293,23 @@ def bridge(now: Figures) -> Statement:
     equity = [line for line in now.lines if line.kind == Kind.EQUITY]
     others = [line for line in now.lines if line.kind != Kind.EQUITY]
     cash = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in others), ZERO))
-    statement.total("Receipts less payments, without what was brought in", cash)
+    apart = ", without corrections of earlier years" if any(now.cash(line) for line in equity) else ""
+    statement.total(f"Receipts less payments{apart}", cash)
     sums = [cash]
     for account in moved_accounts(now):
-        start = [-figure for figure in _by_fund(now, partial(now.figure, now.opening, account))]
-        end = _by_fund(now, partial(now.closing, account))
-        if any(start):
-            statement.line(f"{account.name} on {day_text(now.first)}, at the start", start, account)
-        if any(end):
-            statement.line(f"{account.name} on {day_text(now.last)}, at the end", end, account)
-        sums += [start, end]
-    brought = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.brought_in(fund))
-    if any(brought):
-        has_opening = any(now.brought_in(fund) for fund in now.funds)
-        words = (
-            "Brought in otherwise than as money" if has_opening else "Paid on what was brought in when the book began"
-        )
-        statement.line(words, brought)
-    sums.append(brought)
+        for among in SIDES:
+            name = side_name(account, among)
+            start = [-figure for figure in _by_fund(now, partial(now.stood, account, among))]
+            end = _by_fund(now, partial(now.stands, account, among))
+            if any(start):
+                statement.line(f"{name} on {day_text(now.first)}, at the start", start, account)
+            if any(end):
+                statement.line(f"{name} on {day_text(now.last)}, at the end", end, account)
+            sums += [start, end]
+    put_in = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.put_in(fund))
+    if any(put_in):
+        statement.line("Corrections of earlier years otherwise than as money", put_in)
+    sums.append(put_in)
     reached = _summed(sums, len(statement.columns))
     ledger = _by_fund(now, now.surplus)
     statement.total("Surplus by this bridge", reached)
@@ -328,10 +382,10 @@ def of_basis(basis: str, now: Figures) -> list[Statement]:
     last = a_year_earlier(now)
     if basis == "cash":
         return [
-            receipts_and_payments(now, None if isinstance(last, TypedFigures) else last),
+            receipts_and_payments(now, None if isinstance(last, BeforeTheBook) else last),
             *([] if now.fund else [money_balances(now)]),
             balance_sheet(now, last, "Assets and liabilities"),
         ]
     if basis == "bridge":
         return [bridge(now), bridge_by_line(now)]
-    return [income_and_expenditure(now, last), balance_sheet(now, last)]
+    return [income_and_expenditure(now, last), balance_sheet(now, last), movement_of_funds(now)]

@@ -19,13 +19,23 @@ from decimal import Decimal
 from functools import cached_property
 from itertools import chain, groupby
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, BooleanField, Case, Max, Q, QuerySet, Sum, When
+from django.db.models import BooleanField, Case, Max, Q, QuerySet, When
+from django.db.models.functions import Coalesce
 
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
-from clubdesk.fees.models import Allocation, Charge, ChargeCredit, OpeningBalances, Voucher, VoucherState, WriteOff
+from clubdesk.fees.models import (
+    Allocation,
+    Charge,
+    ChargeCredit,
+    OpeningBalances,
+    Receipt,
+    Voucher,
+    VoucherState,
+    WriteOff,
+)
 from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, JournalOrigin, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, source_type
 from clubdesk.money import as_amount, decimal_of, figure_of, in_cents
@@ -38,9 +48,25 @@ Key = tuple[str, int, Against]
 """Fund, line, and what moved: an account's id, CASH or BETWEEN; HAND is what manual journals moved in the line."""
 Move = tuple[int, Against, int]
 """A line, what moved in it, and whole cents."""
-Moves = Iterator[tuple[date, Key, int]]
-"""Each on its day, in whole cents."""
+
+
+class Source(NamedTuple):
+    """What a move follows from, for whoever follows a figure: an entry by its number, or a receipt by its own.
+
+    The money of a receipt or of vouchers comes to be for a fee without an entry; `words` say so. No person's name
+    stands in them that is not in the journal.
+    """
+
+    entry: int | None
+    receipt: int | None
+    words: str
+
+
+Moves = Iterator[tuple[date, Key, int, Source]]
+"""Each on its day, in whole cents, with what it follows from."""
 JOURNAL = source_type(Journal)
+INCOME_OF_A_CHARGE = ("price__item__income_account", "opened_for")
+"""Where the club's part of a fee goes; of one that was brought in, what it is owed for."""
 LINE_KINDS = (Kind.INCOME, Kind.EXPENSE, Kind.EQUITY)
 
 
@@ -51,6 +77,10 @@ class Chart:
     money: frozenset[int]
     lines: frozenset[int]
     by_role: dict[str, int]
+    expenses: frozenset[int]
+    income: frozenset[int]
+    taxes: frozenset[int] = frozenset()
+    """GST collected and paid: it is for what it was in, as the money that it came with."""
 
     @cached_property
     def documents(self) -> "Documents":
@@ -66,24 +96,47 @@ class Chart:
             frozenset(each.pk for each in accounts if each.is_money),
             frozenset(each.pk for each in accounts if each.kind in LINE_KINDS),
             {each.role: each.pk for each in accounts if each.role},
+            frozenset(each.pk for each in accounts if each.kind == Kind.EXPENSE),
+            frozenset(each.pk for each in accounts if each.kind == Kind.INCOME),
+            frozenset(each.pk for each in accounts if each.role in (Role.GST_COLLECTED, Role.GST_PAID)),
         )
 
+    def says_what_money_was_for(self, rows: Sequence[tuple[int, int]]) -> bool:
+        """Whether a journal by hand tells anew what money was for: between lines of income and expense, or out of what
+        was not explained yet.
 
-def moves_of(postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart) -> Iterator[Move]:
+        What costs and earns at once, such as a gift in kind, moves no money (common practice, no source).
+        """
+        suspense = self.by_role.get(Role.SUSPENSE)
+        if not all(account in self.expenses | self.income or account == suspense for account, _ in rows):
+            return False
+        spent = sum(amount for account, amount in rows if account in self.expenses)
+        earned = -sum(amount for account, amount in rows if account in self.income)
+        return not (spent > 0 and earned > 0)
+
+
+def moves_of(
+    postings: Iterable[tuple[int, int]], known_line: int | None, chart: Chart, is_journal: bool = False
+) -> Iterator[Move]:
     """What one entry's postings (account id, cents) in one fund moved, line by line. Pure.
 
     `known_line` is what the document is for, where that is known. Otherwise an entry without money that touches one
-    single line is for that line, and in any other each account is for itself.
+    single line is for that line, and in any other each account is for itself; GST is for the largest of them. A journal
+    that puts right what money was for takes the money along.
     """
     rows = list(postings)
     has_money = any(account in chart.money for account, _ in rows)
+    if is_journal and known_line is None and not has_money:
+        has_money = chart.says_what_money_was_for(rows)
     touched = {account for account, _ in rows if account in chart.lines}
     whole = known_line or (touched.pop() if len(touched) == 1 and not has_money else None)
+    others = [row for row in rows if row[0] not in chart.money | chart.taxes] if chart.taxes else []
+    taxed = max(others, key=lambda row: abs(row[1]), default=None)
     left: dict[int, int] = defaultdict(int)
     for account, amount in rows:
         if account in chart.money:
             continue
-        line = whole or account
+        line = whole or (taxed[0] if taxed and account in chart.taxes else account)
         left[line] += amount
         if account not in chart.lines:
             yield line, account, amount
@@ -136,7 +189,7 @@ class Documents:
     @cached_property
     def charges(self) -> dict[int, int]:
         accumulated = self.chart.by_role[Role.ACCUMULATED]
-        rows = Charge.objects.order_by().values_list("pk", "price__item__income_account")
+        rows = Charge.objects.order_by().values_list("pk", Coalesce(*INCOME_OF_A_CHARGE))
         return {pk: account or accumulated for pk, account in rows}
 
     @cached_property
@@ -170,7 +223,7 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
     if stored != as_at:
         chart = chart or Chart.read()
         moved: dict[Key, int] = defaultdict(int)
-        for _, key, cents in _moves(stored, as_at, chart):
+        for _, key, cents, _ in moves(stored, as_at, chart):
             moved[key] += cents
         for key, cents in moved.items():
             found[key] += decimal_of(cents)
@@ -183,7 +236,7 @@ def months_that_differ() -> list[date]:
     if not ends:
         return []
     moved: list[dict[Key, int]] = [defaultdict(int) for _ in ends]
-    for day, key, cents in _moves(None, ends[-1], Chart.read()):
+    for day, key, cents, _ in moves(None, ends[-1], Chart.read()):
         moved[bisect_left(ends, day)][key] += cents
     rows: QuerySet[Any, Any] = MonthTrace.objects.order_by("month_end")
     rows = rows.values_list("month_end", "fund", "line", "against", "what", in_cents("amount"))
@@ -220,14 +273,23 @@ def store_month(*, month_end: date, **_: Any) -> None:
     MonthTrace.objects.bulk_create(rows, batch_size=500)
 
 
+def drop_months(*, month_end: date, **_: Any) -> None:
+    """Keep nothing of the month and of later ones; called as they are unlocked."""
+    MonthTrace.objects.filter(month_end__gte=month_end).delete()
+
+
 def _between(field: str, after: date | None, until: date) -> Q:
     span = Q(**{f"{field}__lte": until})
     return span & Q(**{f"{field}__gt": after}) if after else span
 
 
-def _moves(after: date | None, until: date, chart: Chart) -> Moves:
-    for source in (_entry_moves, _receipt_moves, _voucher_moves):
-        yield from source(after, until, chart)
+def moves(after: date | None, until: date, chart: Chart) -> Moves:
+    """Every move after one day until another: of entries by their numbers, then of receipts and of vouchers by day.
+
+    Rows are read as they are asked for and never held together.
+    """
+    for each in (_entry_moves, _opening_moves, _receipt_moves, _voucher_moves):
+        yield from each(after, until, chart)
 
 
 def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
@@ -238,7 +300,7 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
         _between("entry__date", after, until), entry__sealed=True, entry__is_closing=False
     )
     of_entries = entries.order_by("pk").values_list(
-        "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id"
+        "pk", "date", "source_type", "source_id", "reverses__source_type", "reverses__source_id", "number", "narration"
     )
     found = of_entries.iterator(chunk_size=2000)
     first = next(found, None)
@@ -247,14 +309,15 @@ def _entry_moves(after: date | None, until: date, chart: Chart) -> Moves:
     lines = postings.order_by("entry", "fund").values_list("entry", "fund", "account", in_cents("amount"))
     by_fund = groupby(lines.iterator(chunk_size=5000), key=itemgetter(0, 1))
     entry, fund, rows = _next(by_fund)
-    for pk, day, own_type, own_id, undone_type, undone_id in chain([first], found):
-        kind, document = undone_type or own_type, undone_id or own_id
+    for pk, day, own_type, own_id, undone_type, undone_id, number, narration in chain([first], found):
+        kind, document, source = undone_type or own_type, undone_id or own_id, Source(number, None, narration)
         while entry == pk:
             if kind == JOURNAL:
-                yield from ((day, (fund, account, HAND), cents) for account, cents in rows)
-            for line, against, cents in moves_of(rows, chart.documents.line_of(kind, document), chart):
+                yield from ((day, (fund, account, HAND), cents, source) for account, cents in rows)
+            for_line = chart.documents.line_of(kind, document)
+            for line, against, cents in moves_of(rows, for_line, chart, is_journal=kind == JOURNAL):
                 if cents:
-                    yield day, (fund, line, against), cents
+                    yield day, (fund, line, against), cents, source
             entry, fund, rows = _next(by_fund)
 
 
@@ -264,37 +327,57 @@ def _next(by_fund: Iterator[Any]) -> tuple[int, str, list[tuple[int, int]]]:
     return entry, fund, [line[2:4] for line in lines]
 
 
-def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str) -> Moves:
+def _shift(day: date, account: int, taken_from: int, to: int, cents: int, by: str, source: Source) -> Moves:
     """Of what stands in `account`, so much is for another line: the side that settles it moves with it."""
+    if taken_from == to:
+        return
     fund = FundRole.GENERAL.value
-    yield day, (fund, to, by), cents
-    yield day, (fund, taken_from, by), -cents
-    yield day, (fund, to, account), -cents
-    yield day, (fund, taken_from, account), cents
+    yield day, (fund, to, by), cents, source
+    yield day, (fund, taken_from, by), -cents, source
+    yield day, (fund, to, account), -cents, source
+    yield day, (fund, taken_from, account), cents, source
 
 
-def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
-    """Receipts pay fees: their money was a family's credit before, and is for the fee's income now."""
+def _opening_moves(after: date | None, until: date, chart: Chart) -> Moves:
+    """What families owed or had paid ahead when the book began is for what they say it was for."""
     fees, accumulated = chart.by_role.get(Role.FEES_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (fees and accumulated):
         return
-    for field, sign in (("used_on", 1), ("freed_on", -1)):
-        rows = Allocation.objects.filter(_between(field, after, until)).order_by()
-        brought = Case(When(receipt__opening=None, then=False), default=True, output_field=BooleanField())
-        paid = rows.exclude(charge=None).values_list(field, "charge__price__item__income_account", brought)
-        for day, income, was_brought, cents in _summed(paid):
-            line = income or accumulated
-            if not (was_brought and line == accumulated):
-                source = accumulated if was_brought else fees
-                yield from _shift(day, fees, source, line, sign * cents, BETWEEN if was_brought else CASH)
-        back = rows.filter(charge=None, receipt__opening__isnull=False).values_list(field)
-        for day, cents in _summed(back):
-            yield from _shift(day, fees, fees, accumulated, -sign * cents, CASH)
+    for model, field, sign in ((Charge, "charged_on", -1), (Receipt, "received_on", 1)):
+        rows = model._default_manager.filter(_between(field, after, until), opening__isnull=False).order_by("pk")
+        unknown = accumulated if model is Charge else fees
+        for pk, day, line, cents in rows.values_list("pk", field, "opened_for", in_cents("amount")):
+            source = Source(None, None, f"Brought in as {model._meta.verbose_name} {pk}")
+            yield from _shift(day, fees, accumulated, line or unknown, sign * cents, BETWEEN, source)
 
 
-def _summed(rows: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
-    summed: QuerySet[Any, Any] = rows.annotate(cents=Sum(in_cents("amount"), output_field=BigIntegerField()))
-    return summed
+def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
+    """Receipts pay fees: their money was a family's credit before, and is for the fee's income now.
+
+    What was paid before this book began is no money of its days: it only moves from what it was paid ahead for.
+    """
+    fees, accumulated = chart.by_role.get(Role.FEES_OWED), chart.by_role.get(Role.ACCUMULATED)
+    if not (fees and accumulated):
+        return
+    income = Coalesce(*(f"charge__{each}" for each in INCOME_OF_A_CHARGE))
+    brought = Case(When(receipt__opening=None, then=False), default=True, output_field=BooleanField())
+    for field, sign, does in (("used_on", 1, "pays"), ("freed_on", -1, "no longer pays")):
+        rows = Allocation.objects.filter(_between(field, after, until)).order_by(field, "pk")
+        paid = rows.exclude(charge=None).values_list(
+            field, "receipt__number", "charge", income, brought, "receipt__opened_for", in_cents("amount")
+        )
+        for day, receipt, charge, line, was_brought, ahead_for, cents in paid.iterator(chunk_size=2000):
+            by, source = (
+                BETWEEN if was_brought else CASH,
+                Source(None, receipt, f"Receipt {receipt} {does} charge {charge}"),
+            )
+            yield from _shift(day, fees, ahead_for or fees, line or accumulated, sign * cents, by, source)
+        back = rows.filter(charge=None, receipt__opened_for__isnull=False)
+        for day, receipt, ahead_for, cents in back.values_list(
+            field, "receipt__number", "receipt__opened_for", in_cents("amount")
+        ):
+            words = f"Receipt {receipt}, brought in, {'was' if sign > 0 else 'is no longer'} paid back"
+            yield from _shift(day, fees, fees, ahead_for, -sign * cents, CASH, Source(None, receipt, words))
 
 
 def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
@@ -302,6 +385,10 @@ def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
     owed, accumulated = chart.by_role.get(Role.VOUCHERS_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (owed and accumulated):
         return
-    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID).order_by()
-    for day, income, cents in _summed(rows.values_list("lodgement__paid_on", "charge__price__item__income_account")):
-        yield from _shift(day, owed, owed, income or accumulated, cents, CASH)
+    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID)
+    paid = rows.order_by("lodgement__paid_on", "pk").values_list(
+        "lodgement__paid_on", "lodgement", "charge", "charge__price__item__income_account", in_cents("amount")
+    )
+    for day, claim, charge, income, cents in paid.iterator(chunk_size=2000):
+        source = Source(None, None, f"Voucher claim {claim} pays charge {charge}")
+        yield from _shift(day, owed, owed, income or accumulated, cents, CASH, source)

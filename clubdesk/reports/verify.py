@@ -173,4 +173,4 @@ def _lines_that_differ(theirs: list[str], ours: list[str]) -> Iterator[tuple[str
 
 
 def _figures_in(line: str) -> list[str]:
-    return re.findall(r"[−-]?\d[\d,]*\.\d\d", line)
+    return re.findall(r"[−-]?[^\s\d]*\d[\d,]*\.\d\d", line)

@@ -6,7 +6,6 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
@@ -63,7 +62,7 @@ def years(request: HttpRequest, site: AdminSite) -> HttpResponse:
             for year in FinancialYear.objects.all()
         ],
         form=period,
-        gst=settings.CLUB_GST_FROM,
+        gst=ledger.is_registered(),
     )
 
 

@@ -2,7 +2,7 @@
 
 import uuid
 from datetime import date
-from typing import Any, Generic, TypeVar
+from typing import Any, ClassVar, Generic, TypeVar
 
 from django import forms
 from django.contrib import admin
@@ -117,6 +117,8 @@ class VerbForm(forms.Form, Generic[Target]):
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
     lines: "forms.BaseFormSet[forms.Form] | None" = None
     """A formset of lines that the form shows as a table below its fields."""
+    gives: ClassVar[tuple[str, ...]] = ()
+    """The verb's parameters that it makes of more than a field, such as its lines."""
 
     def __init__(self, *args: Any, target: Target, **kwargs: Any):
         self.target = target

@@ -66,12 +66,6 @@ class SheetDigest:
             self.has_figures = True
             self._figures.update(f"{row}|{place}={known}\n".encode())
 
-    def without_figures(self) -> "SheetDigest":
-        """The same sheet as it is saved without a figure beside its formulas."""
-        bare = SheetDigest(self.name)
-        bare._cells = self._cells
-        return bare
-
     @property
     def cells(self) -> str:
         return self._cells.hexdigest()

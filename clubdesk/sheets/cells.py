@@ -40,11 +40,15 @@ class Named(str):
         return named
 
 
-class Verdict(Formula):
-    """A formula whose result is TRUE, or says what is wrong."""
+class Count(Formula):
+    """A formula for a number of things, which is no amount."""
 
-    def __new__(cls, text: str) -> "Verdict":
-        return super().__new__(cls, text, True)  # type: ignore[return-value]
+
+class Verdict(Formula):
+    """A formula whose result is TRUE, or says what is wrong: by default that nothing is."""
+
+    def __new__(cls, text: str, value: Decimal | bool = True) -> "Verdict":
+        return super().__new__(cls, text, value)  # type: ignore[return-value]
 
 
 class Jump(Formula):

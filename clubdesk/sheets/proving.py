@@ -2,19 +2,28 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import reduce
 from operator import add
 
-from clubdesk.sheets.cells import NIL, Term
+from clubdesk.money import CENT
+from clubdesk.sheets.cells import NIL, Formula, Term
 
 
 @dataclass(frozen=True)
 class Proved:
-    """Two terms that must come to the same, and what that proves."""
+    """Two terms that must come to the same, and what that proves; `of` says what they are, amounts or counts."""
 
     what: str
     one: Term
     other: Term
+    of: type[Formula] = Formula
+
+    @property
+    def result(self) -> Decimal | bool:
+        """True, or by how many cents the two differ."""
+        gap = (self.one.value - self.other.value).quantize(CENT).scaleb(2)
+        return gap if gap else True
 
 
 def together(terms: Iterable[Term]) -> Term:

@@ -12,12 +12,14 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import column_index_from_string, get_column_letter, quote_sheetname
 
+from clubdesk.money import sign
 from clubdesk.sheets.canonical import SheetDigest
-from clubdesk.sheets.cells import NIL, Formula, Jump, Named, Rows, Term, Verdict, letters, plain_value, safe
+from clubdesk.sheets.cells import NIL, Count, Formula, Jump, Named, Rows, Term, Verdict, letters, plain_value, safe
 from clubdesk.sheets.reading import NOTHING, Cell, Row
+from clubdesk.sheets.writing import FormulaCell, add_sheet
 from clubdesk.tables import RISKY, TO_THE_RIGHT, Kind
 
-AMOUNT_FORMAT = "#,##0.00;[Red]-#,##0.00"
+AMOUNT_FORMAT = f'"{sign()}"#,##0.00;[Red]-"{sign()}"#,##0.00'
 DATE_FORMAT = "d mmm yyyy"
 LINE = 15.5  # points that a line of a heading takes
 INK, PAPER, RULE = "22302B", "E7EEE6", "8AA395"
@@ -76,7 +78,7 @@ class Sheet:
         foot: str = "", one_page: bool = False, copy: Callable[[list[Any]], object] | None = None,
         keep: Callable[[Row], object] | None = None,
     ):  # fmt: skip
-        self.sheet = workbook.create_sheet(title)
+        self.sheet = add_sheet(workbook, title)
         self.name = title
         self.row = 0
         self.columns = columns
@@ -162,6 +164,11 @@ class Sheet:
         """What the column's amounts come to from row `first` on, totals left out."""
         return sum((figure for row, figure in self._figures.get(column, []) if row >= first), NIL)
 
+    def apart(self, column: str, first: int) -> Term:
+        """How far the column's amounts are from zero, added up, from row `first` to the last row written."""
+        whole = sum((abs(figure) for row, figure in self._figures.get(column, []) if row >= first), NIL)
+        return Term(f"SUMPRODUCT(ABS({self.rows(first).column(column)}))", whole)
+
     def _keep(self, row: int, values: Sequence[Any]) -> None:
         for index, value in enumerate(values, 1):
             figure = value.value if isinstance(value, Formula) else value
@@ -174,7 +181,9 @@ class Sheet:
     def stream(self, rows: Iterable[Sequence[Any]]) -> int:
         """Many rows, each cell of the kind of its column, fast."""
         kinds = [each.kind for each in self.columns]
-        cells = [WriteOnlyCell(self.sheet) for _ in kinds]
+        cells: list[Any] = [
+            FormulaCell(self.sheet) if kind == "formula" else WriteOnlyCell(self.sheet) for kind in kinds
+        ]
         for cell, kind in zip(cells, kinds, strict=True):
             if kind in ("amount", "date", "formula"):
                 cell.number_format = DATE_FORMAT if kind == "date" else AMOUNT_FORMAT
@@ -204,6 +213,8 @@ class Sheet:
                     cell.quotePrefix = value.startswith(RISKY)
                 else:
                     cell.value = value
+            for place in formulas:
+                cells[place].shown = row[place].value
             append(cells)
             if self.keep:
                 self.keep(_as_read(cells))
@@ -216,25 +227,29 @@ class Sheet:
         return self.row
 
     def cell(self, value: Any, font: Font | None = None) -> Any:
-        cell = WriteOnlyCell(self.sheet)
-        if isinstance(value, str) and not isinstance(value, Formula):
-            cell.value = safe(value)
-            cell.data_type = "s"
-            cell.quotePrefix = value.startswith(RISKY)
-        else:
-            cell.value = value
+        cell = self._holding(value)
         if isinstance(value, Verdict):
             cell.alignment = RIGHT
         elif isinstance(value, Jump):
             cell.font = Font(name="Calibri", underline="single", color="1D5F4B")
         elif isinstance(value, Decimal | Formula):
-            cell.number_format = AMOUNT_FORMAT
+            cell.number_format = "0" if isinstance(value, Count) else AMOUNT_FORMAT
             cell.alignment = RIGHT
         elif isinstance(value, date | int):
             cell.number_format = DATE_FORMAT if isinstance(value, date) else "0"
             cell.alignment = LEFT
         if font:
             cell.font = font
+        return cell
+
+    def _holding(self, value: Any) -> Any:
+        if isinstance(value, Formula):
+            return FormulaCell(self.sheet, value, value.value)
+        cell = WriteOnlyCell(self.sheet)
+        cell.value = safe(value) if isinstance(value, str) else value
+        if isinstance(value, str):
+            cell.data_type = "s"
+            cell.quotePrefix = value.startswith(RISKY)
         return cell
 
     def rows(self, first: int) -> Rows:

@@ -12,15 +12,15 @@ from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.fees.accounts import AGES, aged_balances
 from clubdesk.ledger.models import FinancialYear, Fund, FundRole, Journal, Role
-from clubdesk.ledger.selectors import ZERO, balance, held_in
+from clubdesk.ledger.selectors import ZERO, balance, held_in, is_registered
 from clubdesk.money import as_amount, half_up, shown, total
 from clubdesk.rooms import Done
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, Result, VerbPage
-from clubdesk.yearend import checklist, forms, gst, register, selectors, services
-from clubdesk.yearend.models import Disposal, Equipment, GstReturn
+from clubdesk.yearend import checklist, forms, found, register, selectors, services
+from clubdesk.yearend.models import Disposal, Equipment, FoundTax, GstReturn
 from clubdesk.yearend.register import Register
 
 
@@ -199,34 +199,62 @@ class EquipmentAdmin(DocumentAdmin[Equipment]):
 class GstPage(VerbPage[None, GstReturn]):
     verb = services.post_gst
     intro = (
-        "The GST in sales and bills of these days leaves income and expenses and is owed to the tax office. Look at the"
-        " figures first; whether they are what the return asks for is for the law and a registered tax agent to say."
+        "What was collected in these days less the credits is owed to the tax office, on the club’s basis, with what"
+        " of before is in no return yet. Whether it is what the return asks for is for a registered tax agent to say."
     )
     button = "Post it"
     form_class = forms.GstForm
 
     def allowed(self, request: HttpRequest) -> bool:
-        return gst.is_registered() and super().allowed(request)
+        return is_registered() and super().allowed(request)
+
+
+class FoundPage(VerbPage[None, FoundTax]):
+    slug = "found"
+    verb = services.post_found_tax
+    intro = (
+        "Fees charged before the club registered here, and what was written by hand on an account with GST: the tax in"
+        " them leaves income and expenses now."
+    )
+    button = "Post it"
+    form_class = forms.FoundForm
+
+    def allowed(self, request: HttpRequest) -> bool:
+        return is_registered() and super().allowed(request)
+
+    def facts(self, target: None) -> Facts:
+        there = found.find(clock.today())
+        fees_found = f"{len(there.charges)} fees and {len(there.lines())} lines of other entries"
+        return [("Found", fees_found), ("GST in sales", there.collected), ("GST in bills", there.credits)]
+
+    def done(self, target: None, result: FoundTax) -> str:
+        return f"Posted: {shown(result.collected)} of GST in sales and {shown(result.credits)} in bills."
+
+    def destination(self, target: None, result: FoundTax) -> str:
+        return reverse("admin:gst_figures")
 
 
 @admin.register(GstReturn)
 class GstReturnAdmin(DocumentAdmin[GstReturn]):
     """Only where the club is registered; otherwise nobody sees that there is such a thing."""
 
-    list_display = ("__str__", "collected_shown", "credits_shown", "payable_shown", "journal")
+    list_display = ("__str__", "basis", "collected_shown", "credits_shown", "payable_shown", "journal")
     list_select_related = ("journal",)
-    fields = ("first_day", "last_day", "collected_shown", "credits_shown", "payable_shown", "journal", "recorded_by")
+    fields = (
+        "first_day", "last_day", "basis", "collected_shown", "credits_shown", "payable_shown", "journal", "recorded_by",
+    )  # fmt: skip
     readonly_fields = fields
     add_page = GstPage()
+    list_pages = (FoundPage(),)
     collected_shown = amount_column("collected", "GST in sales")
     credits_shown = amount_column("credits", "GST in bills")
     payable_shown = amount_column("payable", "Payable", sorts=False)
 
     def has_module_permission(self, request: HttpRequest) -> bool:
-        return gst.is_registered() and super().has_module_permission(request)
+        return is_registered() and super().has_module_permission(request)
 
     def has_view_permission(self, request: HttpRequest, obj: GstReturn | None = None) -> bool:
-        return gst.is_registered() and super().has_view_permission(request, obj)
+        return is_registered() and super().has_view_permission(request, obj)
 
 
 class YearPage(VerbPage[FinancialYear, Result]):

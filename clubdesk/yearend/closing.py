@@ -9,13 +9,15 @@ from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.ledger.closing import listed, locked_whole
 from clubdesk.ledger.models import FinancialYear, Role
-from clubdesk.ledger.selectors import ZERO, balances
+from clubdesk.ledger.selectors import ZERO, balances, is_registered
 from clubdesk.money import shown
 from clubdesk.rooms import Check, Item
 from clubdesk.screens.tables import page_of
+from clubdesk.yearend import found
 from clubdesk.yearend.register import Register
 
 DEPRECIATED = "Equipment is depreciated"
+TAXED = "GST is posted"
 AGREES = "The register of equipment agrees with the ledger"
 
 
@@ -62,7 +64,22 @@ def _register_gaps(on: date) -> list[str]:
     ]
 
 
+def gst_is_posted(year: FinancialYear) -> Item | None:
+    """Nothing is left that should have been posted by the year's end; it can be posted also once that day is locked."""
+    if not is_registered():
+        return None
+    there = found.find(year.last_day)
+    url = reverse("admin:yearend_gstreturn_found")
+    said = (
+        f"{shown(there.collected)} of GST in sales and {shown(there.credits)} in bills are not posted yet."
+        if there.postings
+        else "What is taxed has its GST."
+    )
+    return Item(TAXED, not there.postings, said, url, "yearend.add_gstreturn")
+
+
 CHECKS = (
     Check(DEPRECIATED, "ledger.add_journal", equipment_depreciated),
     Check(AGREES, "yearend.add_equipment", register_agrees),
+    Check(TAXED, "yearend.add_gstreturn", gst_is_posted),
 )

@@ -10,12 +10,12 @@ from django.db.models import QuerySet
 from djmoney.money import Money
 
 from clubdesk import clock
-from clubdesk.clock import long_day
+from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import EvidenceField
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Kind, Role
 from clubdesk.money import AmountFormField, as_amount, shown, total
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm, form_of
-from clubdesk.yearend import selectors
+from clubdesk.yearend import found, selectors
 from clubdesk.yearend.models import Equipment
 from clubdesk.yearend.register import Register
 
@@ -212,4 +212,26 @@ class ComparativesForm(VerbForm[FinancialYear]):
 
 
 GstForm = form_of(first=DayField(label="From", initial=None), last=DayField(label="To", initial=None))
+
+
+class EntryChoice(forms.ModelMultipleChoiceField[JournalEntry]):
+    """Entries of which somebody says that there is no GST in them."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def label_from_instance(self, obj: JournalEntry) -> str:
+        return f"{day_text(obj.date)}, entry {obj.number}: {obj.narration}"
+
+
+class FoundForm(VerbForm[None]):
+    until = DayField(label="To", help_text="It is dated on this day, or on the first open day after it.")
+    without = EntryChoice(JournalEntry.objects.none(), label="No GST in these", required=False)
+
+    def prepare(self) -> None:
+        field = self.fields["without"]
+        assert isinstance(field, EntryChoice)
+        entries = {each.entry.pk for each in found.find(clock.today()).by_code}
+        field.queryset = JournalEntry.objects.filter(pk__in=entries).order_by("number")
+
+
 CloseForm = form_of(sure=forms.BooleanField(label="The year’s books are complete and were checked"))

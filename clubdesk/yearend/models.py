@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
-from clubdesk.ledger.models import YEARLY_KINDS, Account, Document, FinancialYear, Fund, Journal
+from clubdesk.ledger.models import YEARLY_KINDS, Account, Document, FinancialYear, Fund, Journal, JournalEntry, TaxBasis
 from clubdesk.money import Cents, nil
 
 KINDS = [kind.value for kind in YEARLY_KINDS]
@@ -66,13 +66,14 @@ class Comparative(models.Model):
 
 
 class GstReturn(Document):
-    """The GST of a period, reckoned and posted by one journal: what was in sales, less what was in bills."""
+    """The GST return of a period: what was in sales less what was in bills is owed, by one journal."""
 
     first_day = models.DateField()
     last_day = models.DateField()
     journal = models.OneToOneField(Journal, models.PROTECT, related_name="gst_return")
     collected = Cents("GST in sales", default=nil)
     credits = Cents("GST in bills", default=nil)
+    basis = models.CharField(max_length=8, choices=TaxBasis.choices, default=TaxBasis.ACCRUALS)
 
     class Meta:
         ordering = ["-last_day", "-pk"]
@@ -90,6 +91,51 @@ class GstReturn(Document):
         """To the tax office; below nil it pays the club."""
         payable: Money = self.collected - self.credits
         return payable
+
+
+class FoundTax(Document):
+    """GST that was not posted with what it is in, posted later: fees from before the club registered here, journals."""
+
+    until = models.DateField()
+    posted_on = models.DateField()
+    collected = Cents("GST in sales", default=nil)
+    credits = Cents("GST in bills", default=nil)
+    is_posted = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["-posted_on", "-pk"]
+        verbose_name = "GST found later"
+        verbose_name_plural = "GST found later"
+
+    def __str__(self) -> str:
+        return f"GST found later, to {day_text(self.until)}"
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"gst"} if self.is_posted else set()
+
+
+class FoundTaxLine(models.Model):
+    """The GST found in a line of an entry, debit positive; zero where somebody looked and there is none in it."""
+
+    found = models.ForeignKey(FoundTax, models.PROTECT, related_name="lines")
+    entry = models.ForeignKey(JournalEntry, models.PROTECT, related_name="found_tax")
+    account = models.ForeignKey(Account, models.PROTECT, related_name="+")
+    fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
+    tax = Cents("GST in it", default=nil)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["entry", "account", "fund"],
+                name="yearend_found_tax_once",
+                violation_error_message="Somebody else posted this GST at the same moment.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"GST in {self.entry}, {self.account}"
 
 
 class Equipment(Document):

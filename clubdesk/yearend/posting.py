@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from djmoney.money import Money
 
 from clubdesk.ledger.models import Account, Fund, Role
-from clubdesk.ledger.posting import Line, credit, debit, without_nil
+from clubdesk.ledger.posting import Line, credit, debit, merged, without_nil
 
 
 def accrual_lines(amount: Money, expense: Account, fund: Fund) -> list[Line]:
@@ -35,18 +35,20 @@ def depreciation_lines(by_fund: dict[Fund, Money]) -> list[Line]:
     return without_nil(lines)
 
 
-def gst_lines(sales: Mapping[Account, Money], bills: Mapping[tuple[Account, Fund], Money]) -> list[Line]:
-    """GST leaves the income and the expenses that it was in; what is left is owed to the tax office."""
-    lines = []
-    for account, amount in sales.items():
-        lines += [debit(account, amount), credit(Role.GST, amount)]
-    for (account, fund), amount in bills.items():
-        lines += [debit(Role.GST, amount, fund=fund), credit(account, amount, fund=fund)]
-    return without_nil(lines)
+def gst_lines(collected: Mapping[Fund, Money], credits: Mapping[Fund, Money]) -> list[Line]:
+    """What a return says leaves the tax accounts; the difference is owed to the tax office."""
+    lines = [line for fund, tax in collected.items() for line in _settled(Role.GST_COLLECTED, tax, fund)]
+    return merged([*lines, *(line for fund, tax in credits.items() for line in _settled(Role.GST_PAID, -tax, fund))])
 
 
-def disposal_lines(cost: Money, depreciated: Money, proceeds: Money, into: Account, fund: Fund) -> list[Line]:
-    """What the thing was still worth in the book, less what came for it, is the loss; below nil a gain.
+def _settled(role: Role, tax: Money, fund: Fund) -> list[Line]:
+    return [debit(role, tax, fund=fund), credit(Role.GST, tax, fund=fund)]
+
+
+def disposal_lines(
+    cost: Money, depreciated: Money, proceeds: Money, tax: Money, into: Account, fund: Fund
+) -> list[Line]:
+    """What the thing was still worth in the book, less what came for it without its GST, is the loss; below nil a gain.
 
     Source: IAS 16, paragraph 71 (from memory).
     """
@@ -54,7 +56,8 @@ def disposal_lines(cost: Money, depreciated: Money, proceeds: Money, into: Accou
         [
             debit(into, proceeds, fund=fund),
             debit(Role.DEPRECIATED, depreciated, fund=fund),
-            debit(Role.DISPOSALS, cost - depreciated - proceeds, fund=fund),
+            debit(Role.DISPOSALS, cost - depreciated - proceeds + tax, fund=fund),
+            credit(Role.GST_COLLECTED, tax, fund=fund),
             credit(Role.EQUIPMENT, cost, fund=fund),
         ]
     )

@@ -72,7 +72,7 @@ GUARDS = [
         + "))",
         message="A thing is taken out of the register while nothing that stands was posted of it, and stays out.",
     ),
-    *kept("yearend_gstreturn", "period of GST", "first_day", "last_day", "journal_id", "collected", "credits"),
+    *kept("yearend_gstreturn", "period of GST", "first_day", "last_day", "journal_id", "collected", "credits", "basis"),
     Guard(
         "yearend_gst_once",
         "yearend_gstreturn",
@@ -83,6 +83,20 @@ GUARDS = [
         " (SELECT 1 FROM ledger_journalentry r WHERE r.reverses_id = j.id))",
         message="The GST of some of these days is posted already; reverse that journal first.",
     ),
+    *kept("yearend_foundtax", "posting of GST", "until", "posted_on", "collected", "credits", "is_posted"),
+    Guard(
+        "yearend_found_tax_keeps",
+        "yearend_foundtaxline",
+        "UPDATE",
+        message="The GST that was found in an entry is never changed; reverse the entry.",
+    ),
+    Guard(
+        "yearend_found_tax_stays",
+        "yearend_foundtaxline",
+        "DELETE",
+        message="The GST that was found in an entry is never deleted; reverse the entry.",
+    ),
+    replaces_nothing("yearend_foundtaxline", "GST of an entry"),
     Guard(
         "yearend_depreciation_keeps",
         "yearend_depreciationline",

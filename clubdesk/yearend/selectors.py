@@ -7,10 +7,10 @@ from decimal import Decimal
 from django.db.models import QuerySet
 from djmoney.money import Money
 
-from clubdesk.ledger.models import Account, FinancialYear, Kind, Role
-from clubdesk.ledger.selectors import ZERO, month_end, moved_by_month
-from clubdesk.money import cents_of, from_cents, half_up
-from clubdesk.yearend.models import BudgetMonth, Comparative
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Journal, JournalEntry, Kind, Role
+from clubdesk.ledger.selectors import ZERO, month_end, moved_by_month, source_type
+from clubdesk.money import cents_of, from_cents, half_up, nil
+from clubdesk.yearend.models import BudgetMonth, Comparative, GstReturn
 
 
 def months_of(year: FinancialYear) -> list[date]:
@@ -77,6 +77,15 @@ def comparatives(year_end: date) -> list[Comparative]:
     return list(Comparative.objects.filter(year_end=year_end).select_related("account", "fund"))
 
 
+def printed_by_month(months: Sequence[date]) -> dict[int, dict[date, Decimal]]:
+    """The typed income and expense of the year of those months, by account, in equal parts; what is usual above nil."""
+    whole: dict[int, Money] = {}
+    for row in comparatives(month_end(months[-1])):
+        if row.account.kind in YEARLY_KINDS:
+            whole[row.account_id] = row.amount + whole.get(row.account_id, nil())
+    return {pk: {month: each.amount for month, each in spread(amount, months).items()} for pk, amount in whole.items()}
+
+
 def expense_accounts() -> QuerySet[Account]:
     return Account.objects.filter(kind=Kind.EXPENSE).exclude(
         role__in=(Role.TRANSFERS, Role.DEPRECIATION, Role.DISPOSALS)
@@ -91,3 +100,14 @@ def spread(whole: Money, months: Sequence[date]) -> dict[date, Money]:
     """A year's amount in equal parts a month, the odd cents in the first months."""
     each, odd = divmod(cents_of(whole), len(months))
     return {month: from_cents(each + (1 if place < odd else 0)) for place, month in enumerate(months)}
+
+
+def returns_that_stand() -> QuerySet[GstReturn]:
+    """GST returns whose journal was not reversed, the latest first."""
+    standing = JournalEntry.objects.filter(
+        source_type=source_type(Journal),
+        purpose="journal",
+        reversed_by=None,
+        source_id__in=GstReturn.objects.values("journal"),
+    )
+    return GstReturn.objects.filter(journal__in=standing.values("source_id"))

@@ -1,7 +1,7 @@
 """Verbs of the year's end: the budget, the figures before this book, adjustments, equipment, and the close."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -12,17 +12,48 @@ from djmoney.money import Money
 from clubdesk.clock import day_text, long_day
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
-from clubdesk.fees.services import recognise_due
+from clubdesk.fees import posting as fees
+from clubdesk.fees.models import Charge, ChargeCredit
+from clubdesk.fees.services import lock_charges, recognise_due
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.models import (
+    Account,
+    FinancialYear,
+    Fund,
+    FundRole,
+    Journal,
+    JournalEntry,
+    JournalOrigin,
+    Kind,
+    Posting,
+    Role,
+    TaxBasis,
+)
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account as account_of
-from clubdesk.ledger.selectors import held_in, last_day_posted, month_end, party_balances
-from clubdesk.money import as_amount, half_up, nil, positive, shown, total
+from clubdesk.ledger.selectors import (
+    book,
+    held_in,
+    is_registered,
+    is_taxed,
+    last_day_posted,
+    month_end,
+    party_balances,
+)
+from clubdesk.money import as_amount, gst_in, half_up, nil, positive, shown, total
 from clubdesk.rooms import Done
 from clubdesk.verbs import verb
-from clubdesk.yearend import checklist, gst, posting, selectors
-from clubdesk.yearend.models import BudgetMonth, Comparative, DepreciationLine, Disposal, Equipment, GstReturn
+from clubdesk.yearend import checklist, found, gst, posting, selectors
+from clubdesk.yearend.models import (
+    BudgetMonth,
+    Comparative,
+    DepreciationLine,
+    Disposal,
+    Equipment,
+    FoundTax,
+    FoundTaxLine,
+    GstReturn,
+)
 from clubdesk.yearend.register import Register, depreciated, disposal_of, last_undone, stands
 
 
@@ -62,14 +93,14 @@ def copy_budget(*, year: FinancialYear, percent: Decimal, by: User) -> CopiedBud
     """Plan the year at so many percent of what last year really was, month by month.
 
     What was planned before is replaced. A month that was below nil is taken off the months around it, so that the
-    account's year comes to the same.
+    account's year comes to the same. Where only last year's printed figures are known, each is planned in equal parts.
     """
     ledger.lock_book()
     _refuse_closed(year)
     before = [month.replace(year=month.year - 1) for month in selectors.months_of(year)]
-    actual = selectors.actual_by_month(year, before)
+    actual = selectors.actual_by_month(year, before) or selectors.printed_by_month(before)
     if not actual:
-        raise Refused("The ledger has nothing of the year before; type the budget account by account.")
+        raise Refused("Nothing is known of the year before; type its figures, or the budget account by account.")
     accounts = Account.objects.in_bulk(actual)
     BudgetMonth.objects.filter(year=year).delete()
     below_nil = []
@@ -329,7 +360,8 @@ def dispose(
     if not into.is_money:
         raise Refused(f"{into} is no account of money.")
     narration = f"Disposed of: {thing.name}"
-    lines = posting.disposal_lines(thing.cost, depreciated(thing), proceeds, into, thing.fund)
+    tax = gst_in(proceeds) if is_taxed(account_of(Role.EQUIPMENT).tax_code, on) else nil()
+    lines = posting.disposal_lines(thing.cost, depreciated(thing), proceeds, tax, into, thing.fund)
     journal = _adjust(JournalOrigin.DISPOSAL, lines, on, narration, by)
     return Disposal.objects.create(
         key=key or uuid.uuid4(), equipment=thing, gone_on=on, reason=reason.strip()[:150], proceeds=proceeds,
@@ -339,30 +371,89 @@ def dispose(
 
 @verb(permission="yearend.add_gstreturn", title="Post the GST of a period")
 def post_gst(*, first: date, last: date, by: User, key: uuid.UUID | None = None) -> GstReturn:
-    """Post the GST of a period: it leaves income and expenses and is owed to the tax office, net.
+    """Draw the GST return of a period on the club's basis: what was collected less the credits is owed, by one journal.
 
-    Raises Refused where the club is not registered, for days that are posted already, and where there is none.
+    It is dated `last`, or the first open day after it. Raises Refused where the club is not registered, after a return
+    of later days, for days that are in a return already, and where there is no GST.
     """
     ledger.lock_book()
-    if found := ledger.written(GstReturn, key):
-        return found
-    if not gst.is_registered():
-        raise Refused("The club is not registered for GST.")
+    if written := ledger.written(GstReturn, key):
+        return written
+    basis = _basis_of_returns()
     if last <= first:
         raise Refused("The last day is before the first.")
-    figures = gst.figures(first, last)
-    lines = posting.gst_lines(figures.by_income, dict(figures.in_bills))
+    if later := selectors.returns_that_stand().filter(last_day__gt=last).first():
+        raise Refused(f"“{later}” was posted already; draw the returns in their order, or reverse its journal first.")
+    figures, funds = gst.figures(first, last, basis), Fund.objects.in_bulk()
+    collected, credits = (
+        {funds[fund]: as_amount(tax) for fund, tax in by_fund.items()}
+        for by_fund in (figures.collected_by_fund, figures.credits_by_fund)
+    )
+    lines = posting.gst_lines(collected, credits)
     if not lines:
         raise Refused("No sale and no bill of these days has GST in it.")
-    if not Account.objects.filter(role=Role.GST).exists():
-        code = next(str(code) for code in range(2300, 3000) if not Account.objects.filter(code=str(code)).exists())
-        Account.objects.create(code=code, name="GST", kind=Kind.LIABILITY, role=Role.GST)
     narration = f"GST of {day_text(first)} to {day_text(last)}"
-    journal = _adjust(JournalOrigin.GST, lines, last, narration, by)
+    journal = _adjust(JournalOrigin.GST, lines, ledger.first_open_day(last), narration, by)
     return GstReturn.objects.create(
         key=key or uuid.uuid4(), first_day=first, last_day=last, journal=journal, collected=figures.collected,
-        credits=figures.credits, recorded_by=by,
+        credits=figures.credits, basis=basis, recorded_by=by,
     )  # fmt: skip
+
+
+def _basis_of_returns() -> TaxBasis:
+    if not is_registered():
+        raise Refused("The club is not registered for GST.")
+    return TaxBasis(book().gst_basis)
+
+
+@verb(permission="yearend.add_gstreturn", title="Post the GST that was found")
+def post_found_tax(
+    *, until: date, by: User, without: Sequence[JournalEntry] = (), key: uuid.UUID | None = None
+) -> FoundTax:
+    """Post what GST should have been posted by `until` and was not (`found.py`); the entries `without` have none.
+
+    It is dated `until`, or the first open day after it, so that a locked month or a closed year is no end. Raises
+    Refused where the club is not registered and where nothing is found.
+    """
+    held = lock_charges(found.find(until).charges)
+    ledger.lock_book()
+    if written := ledger.written(FoundTax, key):
+        return written
+    _basis_of_returns()
+    exempt = frozenset(entry.pk for entry in without)
+    there, on = found.find(until, exempt), ledger.first_open_day(until)
+    there.charges = [charge for charge in there.charges if charge.pk in held]
+    looked_at = [each for each in found.find(until).by_code if each.entry.pk in exempt]
+    if not there.postings and not looked_at:
+        raise Refused(f"All GST to {day_text(until)} is posted.")
+    document = FoundTax.objects.create(
+        key=key or uuid.uuid4(), until=until, posted_on=on, collected=there.collected, credits=there.credits,
+        is_posted=bool(there.postings), recorded_by=by,
+    )  # fmt: skip
+    rows = [*((each, each.tax) for each in there.lines()), *((each, nil()) for each in looked_at)]
+    FoundTaxLine.objects.bulk_create(
+        FoundTaxLine(found=document, entry=each.entry, account=each.account, fund=each.fund, tax=tax)
+        for each, tax in rows
+    )
+    _write_tax_into(there.charges)
+    if document.is_posted:
+        narration = f"GST found later, to {day_text(until)}"
+        ledger.post(source=document, purpose="gst", on=on, narration=narration, lines=there.postings, by=by)
+    return document
+
+
+def _write_tax_into(charges: Sequence[Charge]) -> None:
+    """The fees and what was credited of them say from now on what GST is in them, so that more credits give it back."""
+    credits = []
+    for charge in charges:
+        shares, left = list(charge.shares.all()), charge.amount
+        charge.tax = fees.tax_in(charge.amount, shares)
+        for each in charge.credits.order_by("pk"):
+            each.tax = fees.tax_credited(each.amount, left, shares)
+            left -= each.amount
+            credits.append(each)
+    Charge.objects.bulk_update(charges, ["tax"], batch_size=500)
+    ChargeCredit.objects.bulk_update(credits, ["tax"], batch_size=500)
 
 
 @verb(permission="ledger.close_year", title="Let what has started become income")

@@ -1,9 +1,11 @@
 """Pages of the year's end that are not forms: the checklist of the close, and the budget."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
+from django import forms
 from django.contrib.admin import AdminSite
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
@@ -11,14 +13,13 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import FinancialYear, Kind
+from clubdesk.ledger.models import FinancialYear, Kind, TaxBasis
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.money import nil
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section
 from clubdesk.verbs import may, verb_of
-from clubdesk.yearend import checklist, gst, selectors, services
+from clubdesk.yearend import checklist, found, gst, selectors, services
 
 
 def _year(ending: int) -> FinancialYear:
@@ -49,35 +50,58 @@ def closing(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:
     )
 
 
+class GstSpanForm(SpanForm):
+    basis = forms.ChoiceField(choices=TaxBasis.choices, required=False)
+
+
 def gst_figures(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """The figures of a period for the GST return; no such page where the club is not registered."""
-    if not gst.is_registered():
+    """The figures of a period for the GST return, on either basis; no such page where the club is not registered."""
+    if not ledger.is_registered():
         raise Http404
-    today = clock.today()
+    today, usual = clock.today(), TaxBasis(ledger.book().gst_basis)
     asked = {"since": today.replace(day=1), "until": today}
-    form = SpanForm(request.GET or asked)
+    form = GstSpanForm(request.GET or {**asked, "basis": usual})
     first, last = (form.cleaned_data[name] for name in asked) if form.is_valid() else asked.values()
-    found = gst.figures(first, last)
-    sales = [[item.name, item.get_tax_code_display(), amount, found.in_sales.get(item, nil())]
-             for item, amount in found.sales.items()]  # fmt: skip
-    bills = [[str(account), str(fund), amount, found.in_bills.get((account, fund), nil())]
-             for (account, fund), amount in found.bills.items()]  # fmt: skip
+    basis = TaxBasis((form.cleaned_data.get("basis") if form.is_valid() else "") or usual)
+    figures, there = gst.figures(first, last, basis), found.find(last)
     query = urlencode({"first": first.isoformat(), "last": last.isoformat()})
+    unposted = [("Not posted yet, in sales", there.collected), ("Not posted yet, in bills", there.credits)]
     return site_page(
         request,
         site,
         "screens/figures.html",
         "GST of a period",
         parent=Link("Reports", reverse("admin:reports")),
-        intro="By the day a fee is charged and a bill is dated; each amount is rounded by itself.",
+        intro="What was posted, or on the cash basis paid, by the last day and is in no return yet.",
         form=form,
-        verbs=[("Post it", f"{reverse('admin:yearend_gstreturn_add')}?{query}")],
-        facts=[("GST in sales", found.collected), ("GST in bills", found.credits), ("Payable", found.payable)],
-        sections=[
-            Section("Sales", ["Fee", "GST", "Amount", "GST in it"], sales, "No fee has a GST code yet."),
-            Section("Bills", ["Account", "Fund", "Amount", "GST in it"], bills, "No expense account has one yet."),
+        verbs=[
+            ("Post the return", f"{reverse('admin:yearend_gstreturn_add')}?{query}"),
+            ("Post what was found", reverse("admin:yearend_gstreturn_found")),
         ],
-    )
+        facts=[
+            ("GST in sales", figures.collected), ("GST in bills", figures.credits), ("Payable", figures.payable),
+            *(unposted if there.postings else ()),
+        ],
+        sections=_what_the_return_is_of(first, last, basis, figures),
+    )  # fmt: skip
+
+
+def _what_the_return_is_of(first: date, last: date, basis: TaxBasis, figures: gst.GstFigures) -> list[Section]:
+    """Fees and bills of the days, and what else brings them to the figures of the return."""
+    sections = []
+    for title, columns, rows, tax in (
+        ("Sales", ["Fee", "GST", "Amount", "GST in it"], gst.sales(first, last), figures.collected.amount),
+        ("Bills", ["Account", "GST", "Amount", "GST in it"], gst.bills(first, last), figures.credits.amount),
+    ):
+        lines: list[list[Any]] = [[str(of), of.get_tax_code_display(), *parts] for of, parts in rows.items()]
+        rest = tax - sum((part for _, part in rows.values()), ZERO)
+        said = "Journals, debts written off, and days before"
+        if basis == TaxBasis.CASH:
+            said += ", less what is not paid yet"
+        if rest:
+            lines.append([said, "", "", rest])
+        sections.append(Section(title, columns, lines, "Nothing in these days."))
+    return sections
 
 
 def budget(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse:

@@ -85,7 +85,7 @@ def grades(account):
 
 class TestClearing:
     def test_both_sides_must_come_to_the_same_sum(self, line, raffle, by):
-        with pytest.raises(Refused, match="The statement says 6.00 and what explains it 5.00"):
+        with pytest.raises(Refused, match=r"The statement says \$6.00 and what explains it \$5.00"):
             services.clear(lines=[line("6.00", "CASH")], postings=[raffle], reasons="x", by=by)
         assert not Clearing.objects.exists()
 
@@ -99,7 +99,7 @@ class TestClearing:
 
     def test_a_line_and_an_entry_are_used_once(self, line, raffle, by):
         first = services.clear(lines=[line("5.00", "CASH")], postings=[raffle], reasons="x", by=by)
-        with pytest.raises(Refused, match="explains another line already"):
+        with pytest.raises(Refused, match="matched with another line already"):
             services.clear(lines=[line("5.00", "CASH 2")], postings=[raffle], reasons="x", by=by)
         with pytest.raises(IntegrityError, match="never deleted"), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("DELETE FROM bank_clearedline")
@@ -128,7 +128,7 @@ class TestClearing:
 class TestExplaining:
     def test_a_receipt_that_was_recorded_is_found_by_the_familys_name(self, account, line, charge, home, by):
         fees.record_receipt(household=home, amount=as_amount(60), method=Method.TRANSFER, on=NOW, by=by)
-        line("60.00", "MIRABAR I")
+        line("60.00", "MIRABAR IDA")
         ((grade, words),) = grades(account)
         assert grade == "certain"
         assert words.startswith("Mirabar family: Bank transfer, receipt 1")
@@ -161,7 +161,7 @@ class TestExplaining:
         reference = payment_reference(home)
         wrong = f"{reference[:-1]}{(int(reference[-1]) + 1) % 10}"
         line("60.00", f"TFR {wrong}")
-        assert explain(account)[0] == []
+        assert [grade for grade, _ in grades(account)] == ["possible"]
 
     def test_the_departments_sum_pays_its_lodgement(self, account, line, by):
         scheme = factories.scheme()
@@ -200,7 +200,7 @@ class TestExplaining:
         rangeday.sign_on(range_day=factories.range_day(), visitor_name="Aunt", gear=Gear.HIRE, paid=Paid.CARD, by=by)
         line("14.76", "CARD SETTLEMENT")
         (found,) = explain(account)[0]
-        assert found.reasons == "all card takings that wait, 15.00, less a fee of 0.24"
+        assert found.reasons == "all card takings that wait, $15.00, less a fee of $0.24"
         take(account, by)
         assert balance(Role.CARD_TAKINGS, NEXT) == 0
         assert balance(Role.BANK_FEES, NEXT) == as_amount("0.24").amount

@@ -29,7 +29,7 @@ class TestExpenses:
 
     def test_a_restricted_fund_is_not_overdrawn(self, by, approver, claim):
         spent = factories.expense(by, amount="500.00", fund="entry")
-        with pytest.raises(Refused, match="holds 440.00"):
+        with pytest.raises(Refused, match=r"holds \$440.00"):
             expenses.approve_expense(expense=spent, on=NOW, by=approver)
 
     def test_nobody_decides_what_they_recorded_or_what_pays_their_own(self, by, approver):
@@ -96,7 +96,7 @@ class TestContainers:
 
     def test_the_depots_number_and_amount_come_once(self, by):
         self.cash_in(by, depot_receipt="7781")
-        with pytest.raises(Refused, match="receipt 7781 over 500.00 is recorded already"):
+        with pytest.raises(Refused, match=r"receipt 7781 over \$500.00 is recorded already"):
             self.cash_in(by, depot_receipt=" 7781 ")
         self.cash_in(by, amount="400.00", depot_receipt="7781")
 
@@ -121,7 +121,7 @@ class TestContainers:
     def test_not_once_the_fund_has_promised_the_money(self, by, claim):
         from clubdesk.entryfund.models import ContainerReturn
 
-        with pytest.raises(Refused, match="holds 440.00; this would take 500.00"):
+        with pytest.raises(Refused, match=r"holds \$440.00; this would take \$500.00"):
             entryfund.cancel_return(container_return=ContainerReturn.objects.get(), on=NOW, reason="typo", by=by)
         assert sound()
 
@@ -136,7 +136,7 @@ class TestContainers:
 
         entryfund.count_bags(bags=4, containers=1200, on=NOW, by=by)
         assert bags_in_words() == (
-            "4 bags, about 1200 containers, about 120.00 that is not in the fund yet (counted 12 Sep 2026)"
+            "4 bags, about 1200 containers, about $120.00 that is not in the fund yet (counted 12 Sep 2026)"
         )
         assert JournalEntry.objects.count() == 0
         self.cash_in(by)

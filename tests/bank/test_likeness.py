@@ -6,7 +6,7 @@ import pytest
 
 from clubdesk.bank.matching import BankLine, Expected, Grade, Matcher, likeness, match
 
-DAY = date(2026, 9, 12)
+DAY, BEFORE = date(2026, 9, 12), date(2026, 9, 11)
 
 
 @pytest.mark.parametrize(
@@ -29,10 +29,10 @@ def test_the_family_name_counts_most_and_the_given_name_a_quarter(given, family,
 
 
 def graded(*likes, lines=1):
-    """What becomes of lines of 60.00 whose words are so like the names of payers who owe it, the first "a"."""
+    """What becomes of lines of 60.00 whose words are so like the names of payers who owe it, the first "a" in full."""
     payers = "abcdef"[: len(likes)]
-    items = [Expected(payer, DAY, 6000, payer, names=(("X", payer),), payer=payer) for payer in payers]
-    matcher = Matcher([BankLine(number, DAY, 6000, "") for number in range(lines)], items)
+    items = [Expected(each, BEFORE, 6000, each, names=(("Xena", f"Quoll{each}"),), payer=each) for each in payers]
+    matcher = Matcher([BankLine(number, DAY, 6000, "XENA QUOLLA") for number in range(lines)], items)
     matcher.likes = {number: dict(zip(payers, likes, strict=True)) for number in range(lines)}
     return [
         (each.grade.name, each.items[0].key, [other[0].key for other in each.others])
@@ -67,13 +67,69 @@ def test_only_those_who_are_nearly_as_like_are_shown_beside_it():
     assert graded(90, 89, 88, 87, 86) == [("POSSIBLE", "a", ["b", "c", "d"])]
 
 
-@pytest.mark.parametrize(("words", "found"), [("LEE SAM", 1), ("NG SAM", 0), ("NNG SAM", 0)])
-def test_a_family_name_of_two_letters_is_too_short_to_be_told_by(words, found):
-    owed = [
-        Expected(family, DAY, 6000, "fee", names=(("Sam", family),), payer=family)
-        for family in ("Lee" if found else "Ng",)
+@pytest.mark.parametrize(
+    ("words", "family", "grade"),
+    [("LEE SAM", "Lee", "CERTAIN"), ("NG SAM", "Ng", "POSSIBLE"), ("NNG SAM", "Ng", "POSSIBLE")],
+)
+def test_a_family_name_of_two_letters_is_too_short_to_be_told_by(words, family, grade):
+    owed = Expected(family, DAY, 6000, "fee", names=(("Sam", family),), payer=family)
+    (found,) = match([BankLine(1, DAY, 6000, words)], [owed])
+    assert found.grade.name == grade
+
+
+@pytest.mark.parametrize(
+    ("words", "grade"),
+    [
+        ("IDA MIRABAR", "CERTAIN"),
+        ("MIRABAR IDA TFR MEMBERSHIP 12SEP 0098213", "CERTAIN"),
+        ("MIRABAR IDA BEACH ARCHERS", "CERTAIN"),  # the club's own name
+        ("MIRABAR IDA TOM", "CERTAIN"),  # another of the family
+        ("MIRABAR IDA RAFFLE", "LIKELY"),
+        ("MIRABAR IDA REVERSAL", "LIKELY"),
+        ("MIRABAR I", "LIKELY"),
+        ("I MIRABAR GUTTER CLEANING", "POSSIBLE"),
+        ("MIRABER IDA", "LIKELY"),
+    ],
+)
+def test_certain_is_a_full_name_with_no_word_that_speaks_of_something_else(words, grade):
+    family = (("Ida", "Mirabar"), ("Tom", "Mirabar"))
+    fee = Expected("fee", BEFORE, 6000, "Mirabar family pays Membership", names=family, payer="1", loose=True)
+    (found,) = match([BankLine(1, DAY, 6000, words)], [fee], club="Beach Archers")
+    assert found.grade.name == grade
+
+
+def test_a_namesake_who_owes_nothing_speaks_against_a_full_name():
+    fee = Expected("fee", BEFORE, 6000, "fee", names=(("Sam", "Lee"),), payer="1", loose=True)
+    line = [BankLine(1, DAY, 6000, "SAM LEE")]
+    assert match(line, [fee])[0].grade == Grade.CERTAIN
+    assert match(line, [fee], others={"2": [("Sam", "Lee")]})[0].grade == Grade.LIKELY
+
+
+@pytest.mark.parametrize(("others", "grade"), [(2, "CERTAIN"), (3, "LIKELY")])
+def test_a_full_name_of_a_family_name_that_many_have_is_not_certain(others, grade):
+    """A grandmother of another family may well be called so too."""
+    fee = Expected("fee", BEFORE, 6000, "fee", names=(("Fiona", "Jones"),), payer="1", loose=True)
+    of_the_name = {str(n): [(given, "Jones")] for n, given in enumerate(("Bo", "Cy", "Al")[:others], 2)}
+    (found,) = match([BankLine(1, DAY, 6000, "FIONA JONES")], [fee], others=of_the_name)
+    assert found.grade.name == grade
+
+
+@pytest.mark.parametrize(
+    ("words", "grade"),
+    [
+        ("PAYMENT 100018", "CERTAIN"),
+        ("QUOLL B 100018", "CERTAIN"),
+        ("BEA QUOLL 100018", "LIKELY"),
+        ("REVERSAL 100018", "LIKELY"),
+    ],
+)
+def test_a_reference_is_certain_unless_the_line_names_another_in_full_or_takes_back(words, grade):
+    fees = [
+        Expected("a", BEFORE, 6000, "fee", names=(("Ida", "Mirabar"),), payer="1", references=("100018",), loose=True),
+        Expected("b", BEFORE, 9900, "fee", names=(("Bea", "Quoll"),), payer="2", references=("100026",), loose=True),
     ]
-    assert len(match([BankLine(1, DAY, 6000, words)], owed)) == found
+    (found,) = match([BankLine(1, DAY, 6000, words)], fees)
+    assert (found.items[0].key, found.grade.name) == ("a", grade)
 
 
 @pytest.mark.parametrize(("paid", "owed", "found"), [(1, 1, 1), (-1, -1, 1), (1, -1, 0), (-1, 1, 0)])

@@ -48,7 +48,7 @@ def test_shuffled_input_changes_nothing():
 
 
 def test_a_line_brought_in_twice_gets_no_second_item():
-    lines = [BankLine(1, DAY, 6000, "MIRABAR I"), BankLine(2, DAY, 6000, "MIRABAR I")]
+    lines = [BankLine(1, DAY, 6000, "MIRABAR IDA"), BankLine(2, DAY, 6000, "MIRABAR IDA")]
     items = [Expected("a", DAY, 6000, "fee", names=(("Ida", "Mirabar"),), payer="1")]
     assert [(proposal.lines, proposal.grade) for proposal in match(lines, items)] == [((lines[0],), Grade.CERTAIN)]
 

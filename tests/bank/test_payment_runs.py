@@ -105,7 +105,7 @@ class TestReleasing:
     def test_a_credit_that_was_used_meanwhile_stops_the_release(self, run, credit, by, coordinator):
         price = factories.price(code="cap", amount="30.00")
         fees.charge(household=credit, price=price, on=NOW, starts_on=NOW, by=by)
-        with pytest.raises(Refused, match="Quoll has a smaller credit than 40.00"):
+        with pytest.raises(Refused, match=r"Quoll has a smaller credit than \$40.00"):
             services.release_run(run=run, on=NOW, by=coordinator)
         item = run.items.get(claim=None, expense=None)
         services.leave_out(item=item, on=NOW, reason="used for a cap", by=by)

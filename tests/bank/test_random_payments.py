@@ -111,7 +111,8 @@ class RandomPayments(RuleBasedStateMachine):
 
     @rule()
     def lock_last_month(self):
-        self.try_to(ledger.lock_month, month_end=month_end(self.today.replace(day=1) - timedelta(days=1)))
+        ended = month_end(self.today.replace(day=1) - timedelta(days=1))
+        self.try_to(ledger.lock_month, month_end=ended, reason="a test")
 
     @rule(n=st.integers(0, 1), amount=amounts, fund=st.sampled_from(["general", "entry"]))
     def spend(self, n, amount, fund):

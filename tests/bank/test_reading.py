@@ -131,7 +131,7 @@ def test_a_camt_entry_may_be_booked_at_an_hour_of_its_day():
 
 
 def test_opening_and_closing_are_held_against_the_lines():
-    with pytest.raises(Refused, match=r"come to −65.50; by its balances .* moved by −75.50. Lines are missing"):
+    with pytest.raises(Refused, match=r"come to −\$65.50; by its balances .* moved by −\$75.50. Lines are missing"):
         read(camt(closing="1424.50"), currency="AUD")
 
 
@@ -251,7 +251,7 @@ class TestDelimited:
             b"12/09/2026,MIRABAR,60.00,1560.00\n13/09/2026,QUOLL,40.00,1600.00\n14/09/2026,RUN 1,-125.50,1424.50\n"
             b"15/09/2026,FEE,-2.00,1422.50\n"
         )
-        with pytest.raises(Refused, match=r"Between row 2 \(13 Sep 2026\) and row 3 .* jumps by −50.00"):
+        with pytest.raises(Refused, match=r"Between row 2 \(13 Sep 2026\) and row 3 .* jumps by −\$50.00"):
             read(content, currency="AUD")
 
     @pytest.mark.parametrize(("fourth", "found"), [("190.00", 3), ("191.00", None)])

@@ -108,7 +108,7 @@ def test_a_trial_balance_over_ten_locked_years_beside_one(ratio, book, by, witho
     next_number = 1
     for year in years:
         next_number = fill(next_number, year, 100_000 // LINES_AN_ENTRY, by)
-        services.lock_month(month_end=year.last_day, by=by)
+        services.lock_month(month_end=year.last_day, reason="a test", by=by)
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
@@ -187,7 +187,7 @@ def test_statements_over_ten_closed_years_beside_one(ratio, book, by, without_gu
     next_number = 1
     for year in years:
         next_number = fill(next_number, year, 100_000 // LINES_AN_ENTRY, by)
-        services.lock_month(month_end=year.last_day, by=by)
+        services.lock_month(month_end=year.last_day, reason="a test", by=by)
     FinancialYear.objects.update(closed_at=timezone.now(), closed_by=by)
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:

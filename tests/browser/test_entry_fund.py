@@ -74,15 +74,15 @@ def test_a_committee_clears_the_queue_in_one_sitting(site, event, junior, people
     for box in page.get_by_label("Approve with the others").all():
         box.check()
     page.get_by_role("button", name="Approve what is ticked").click()
-    expect(page.locator(".messagelist")).to_contain_text("2 claims approved, 90.00 in all.")
+    expect(page.locator(".messagelist")).to_contain_text("2 claims approved, $90.00 in all.")
     page.get_by_role("link", name="Minutes of what was decided today").click()
     expect(page.get_by_label("To copy into the minutes")).to_have_value(
         "\n".join([
             "Entry-fee refunds decided on 12 September 2026",
-            "- State clout championship: Ada Mirabar, 45.00, approved by approver",
-            "- State clout championship: Cato Mirabar, 45.00, approved by approver",
-            "Approved in all: 90.00, 2 claims.",
-            "The entry fund holds 10.00 after what was approved so far.",
+            "- State clout championship: Ada Mirabar, $45.00, approved by approver",
+            "- State clout championship: Cato Mirabar, $45.00, approved by approver",
+            "Approved in all: $90.00, 2 claims.",
+            "The entry fund holds $10.00 after what was approved so far.",
         ])
     )  # fmt: skip
     assert fits(page)

@@ -46,11 +46,11 @@ def test_the_coordinator_renews_a_household_with_one_click(site, household):
     clock.set_today(DUE)
     page = site("coordinator")
     page.get_by_role("link", name="Renewals").click()
-    expect(page.get_by_text("228.00, less sibling 11.20 = 216.80")).to_be_visible()
+    expect(page.get_by_text("$228.00, less sibling $11.20 = $216.80")).to_be_visible()
     looks_right(page)
-    page.get_by_role("button", name="Renew Mirabar family: 444.80").click()
+    page.get_by_role("button", name="Renew Mirabar family: $444.80").click()
     expect(page.locator(".messagelist")).to_contain_text(
-        "Bela Mirabar to 5 Jul 2028: 228.00, less sibling 11.20 = 216.80"
+        "Bela Mirabar to 5 Jul 2028: $228.00, less sibling $11.20 = $216.80"
     )
     assert Membership.objects.count() == 4
     assert sound()
@@ -63,7 +63,7 @@ def test_what_a_membership_would_cost_and_who_leaves(site, household):
     page.get_by_label("Plan").select_option(label="Junior")
     page.get_by_label("From", exact=True).fill("2027-07-06")
     page.get_by_role("button", name="Show the price").click()
-    expect(page.get_by_text("228.00, less sibling 11.20 = 216.80")).to_be_visible()
+    expect(page.get_by_text("$228.00, less sibling $11.20 = $216.80")).to_be_visible()
     looks_right(page)
     membership = Membership.objects.first()
     page.goto(f"/membership/membership/{membership.pk}/end/")

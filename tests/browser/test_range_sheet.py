@@ -66,8 +66,8 @@ def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(
         if number % 2:
             page.get_by_role("button", name=f"{name}: own gear").click()
         else:
-            page.get_by_role("button", name=f"{name}: hire 7.00").click()
-            page.get_by_role("button", name="Cash 7.00").click()
+            page.get_by_role("button", name=f"{name}: hire $7.00").click()
+            page.get_by_role("button", name="Cash $7.00").click()
     expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
     expect(page.get_by_role("heading", name=f"Signed on: {CHILDREN}")).to_be_visible()
     assert loads == []
@@ -93,8 +93,8 @@ def test_two_phones_with_the_same_child_charge_once_and_ask(site, day):
     for page in (first, second):
         page.context.set_offline(True)
         find(page, 3)
-        page.get_by_role("button", name="Nara03 Mirabar: hire 7.00").click()
-        page.get_by_role("button", name="Cash 7.00").click()
+        page.get_by_role("button", name="Nara03 Mirabar: hire $7.00").click()
+        page.get_by_role("button", name="Cash $7.00").click()
         find(page, 4)
         page.get_by_role("button", name="Nara04 Mirabar: own gear").click()
     for page in (first, second):
@@ -118,18 +118,18 @@ def test_two_phones_with_the_same_child_charge_once_and_ask(site, day):
 def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
     page = opened(site, day)
     find(page, 7)
-    page.get_by_role("button", name="Nara07 Mirabar: hire 7.00").click()
-    page.get_by_role("button", name="Card 7.00").click()
+    page.get_by_role("button", name="Nara07 Mirabar: hire $7.00").click()
+    page.get_by_role("button", name="Card $7.00").click()
     expect(page.locator("#waits")).to_have_text("All is sent.")
     page.get_by_role("button", name="Undo Nara07 Mirabar").click()
     expect(page.get_by_role("heading", name="Signed on: 0")).to_be_visible()
     page.get_by_text("New visitor").click()
     page.get_by_label("Visitor’s name").fill("Noor Solano")
-    page.get_by_role("button", name="Cash 15.00").click()
+    page.get_by_role("button", name="Cash $15.00").click()
     expect(page.get_by_text("Read the safety rules with them, and tick that they agree.")).to_be_visible()
     page.get_by_label("They were told the range’s safety rules").check()
     assert accessible(page) == []
-    page.get_by_role("button", name="Cash 15.00").click()
+    page.get_by_role("button", name="Cash $15.00").click()
     expect(page.get_by_role("heading", name="Signed on: 1")).to_be_visible()
     expect(page.locator("#waits")).to_have_text("All is sent.")
     assert balance(Role.TILL, TODAY) == 15
@@ -165,8 +165,8 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
     page = opened(site, day)
     page.context.set_offline(True)
     find(page, 7)
-    page.get_by_role("button", name="Nara07 Mirabar: hire 7.00").click()
-    page.get_by_role("button", name="Cash 7.00").click()
+    page.get_by_role("button", name="Nara07 Mirabar: hire $7.00").click()
+    page.get_by_role("button", name="Cash $7.00").click()
     page.get_by_role("button", name="Kit for Nara07 Mirabar").click()
     page.get_by_label("Number").fill("b0")
     assert accessible(page) == []
@@ -181,7 +181,7 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
     assert fits(page)
     page.context.set_offline(False)
     expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
-    expect(page.locator("#signed")).to_contain_text("hired gear, 7.00 cash · B01")
+    expect(page.locator("#signed")).to_contain_text("hired gear, $7.00 cash · B01")
     assert [loan.kit for loan in selectors.kit_out()] == [bow]
     assert guard.loans.get().back_at is not None
     services.call_off_day(range_day=day, reason="hail", on=TODAY, by=shell_user())

@@ -85,21 +85,21 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     assert fits(page)
     assert accessible(page) == []
     page.get_by_role("button", name="Sign on").click()
-    expect(page.locator(".messagelist")).to_contain_text("Ada Mirabar is signed on: 7.00, cash.")
+    expect(page.locator(".messagelist")).to_contain_text("Ada Mirabar is signed on: $7.00, cash.")
     page.get_by_label("Or a visitor's name").fill("Uncle Odo")
     page.get_by_label("Card", exact=True).check()
     page.get_by_role("button", name="Sign on").click()
-    expect(page.locator(".messagelist")).to_contain_text("Uncle Odo is signed on: 15.00, card.")
+    expect(page.locator(".messagelist")).to_contain_text("Uncle Odo is signed on: $15.00, card.")
     counting = site("coordinator")
     counting.goto(f"/rangeday/rangeday/{day.pk}/close/")
     assert fits(counting)
     assert accessible(counting) == []
     counting.get_by_label("2.00 ×").fill("1")
-    expect(counting.get_by_text("In all: 2.00")).to_be_visible()
+    expect(counting.get_by_text("In all: $2.00")).to_be_visible()
     counting.get_by_label("Total on the card reader’s slip").fill("15.00")
     counting.get_by_label("Counted with").select_option(str(people["helper"].pk))
     counting.get_by_role("button", name="Close the day").click()
-    expect(counting.get_by_role("alert")).to_contain_text("The tin should hold 7.00 and is short by 5.00.")
+    expect(counting.get_by_role("alert")).to_contain_text("The tin should hold $7.00 and is short by $5.00.")
     assert counting.get_by_label("2.00 ×").input_value() == "1"
     counting.get_by_label("Reason for a difference").fill("a note is missing")
     counting.get_by_role("button", name="Close the day").click()
@@ -129,7 +129,7 @@ def approve_the_refund(approving):
     assert fits(approving)
     assert accessible(approving) == []
     approving.get_by_role("button", name="Approve the refund").click()
-    expect(approving.locator(".messagelist")).to_contain_text("Approved: 60.00 to Mirabar.")
+    expect(approving.locator(".messagelist")).to_contain_text("Approved: $60.00 to Mirabar.")
 
 
 def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(site, people, member, tmp_path):

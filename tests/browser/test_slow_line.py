@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import pytest
 from django.core.handlers.wsgi import WSGIHandler
 from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
+from django.test import override_settings
 from django.urls import reverse
 
 from clubdesk import statics
@@ -27,20 +28,32 @@ class Quiet(WSGIRequestHandler):
         """Nothing is written of each request."""
 
 
+@pytest.fixture(scope="module")
+def gathered(tmp_path_factory):
+    """How the site finds its static files, which lie there ready."""
+    found = {
+        "STORAGES": STORAGES,
+        "STATIC_ROOT": tmp_path_factory.mktemp("static"),
+        "WHITENOISE_AUTOREFRESH": False,
+        "WHITENOISE_USE_FINDERS": False,
+    }
+    with override_settings(**found):
+        statics.gather()
+    return found
+
+
 @pytest.fixture
-def served(season, people, settings, tmp_path):
+def served(season, people, gathered):
     """The address of the site, its static files gathered."""
-    settings.STORAGES, settings.STATIC_ROOT = STORAGES, tmp_path / "static"
-    settings.WHITENOISE_AUTOREFRESH = settings.WHITENOISE_USE_FINDERS = False
-    statics.gather()
-    server = ThreadedWSGIServer(("127.0.0.1", 0), Quiet)
-    server.set_app(WSGIHandler())
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    server.server_close()
-    thread.join()
+    with override_settings(**gathered):
+        server = ThreadedWSGIServer(("127.0.0.1", 0), Quiet)
+        server.set_app(WSGIHandler())
+        thread = threading.Thread(target=server.serve_forever, daemon=True)
+        thread.start()
+        yield f"http://127.0.0.1:{server.server_port}"
+        server.shutdown()
+        server.server_close()
+        thread.join()
 
 
 @dataclass
@@ -57,8 +70,12 @@ class Visit:
 
 
 @pytest.fixture
-def coordinator_page(chromium, served):
-    """Opens a page afresh, as somebody who was never there, and again; returns both visits."""
+def coordinator_page(chromium, served, request):
+    """Opens a page afresh, as somebody who was never there, and again; returns both visits.
+
+    The line is slow where somebody reads the times.
+    """
+    times_are_read = request.config.getoption("capture") == "no"
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, locale="en-AU", base_url=served)
     page = context.new_page()
     page.goto("/login/")
@@ -77,7 +94,8 @@ def coordinator_page(chromium, served):
         page.on("pageerror", lambda error: wrong.append(str(error)))
         line = fresh.new_cdp_session(page)
         line.send("Network.enable")
-        line.send("Network.emulateNetworkConditions", SLOW)
+        if times_are_read:
+            line.send("Network.emulateNetworkConditions", SLOW)
         found = [visit(page, line, url) for _ in range(2)]
         fresh.close()
         assert wrong == []

@@ -49,7 +49,7 @@ def test_a_page_of_a_verb_shows_what_holds_now(site, home):
     page.get_by_label("Reference").fill("slip 12")
     page.get_by_role("button", name="Record the receipt").click()
     expect(page.get_by_role("alert")).to_contain_text("Nothing was done yet")
-    expect(page.get_by_role("alert")).to_contain_text("now owes 116.00")
+    expect(page.get_by_role("alert")).to_contain_text("now owes $116.00")
     expect(page.get_by_label("Reference")).to_have_value("slip 12")
     assert accessible(page) == []
     assert fits(page)

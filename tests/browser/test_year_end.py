@@ -27,7 +27,7 @@ def test_a_journal_of_three_lines_is_written_by_keyboard_and_says_when_it_is_out
         lines.nth(place).get_by_label("Account").select_option(code(account))
         lines.nth(place).get_by_label(side).focus()
         page.keyboard.type(amount)
-    expect(page.locator(".sums")).to_have_text("Debits 75.50 · credits 75.00 · out by 0.50")
+    expect(page.locator(".sums")).to_have_text("Debits $75.50 · credits $75.00 · out by $0.50")
     before = lines.count()
     page.get_by_role("button", name="One more line").focus()
     page.keyboard.press("Enter")
@@ -35,7 +35,7 @@ def test_a_journal_of_three_lines_is_written_by_keyboard_and_says_when_it_is_out
     assert fits(page)
     assert accessible(page) == []
     page.get_by_role("button", name="Post the journal").click()
-    expect(page.locator(".errornote")).to_contain_text("out of balance by 0.50")
+    expect(page.locator(".errornote")).to_contain_text("out of balance by $0.50")
     lines.nth(2).get_by_label("Credit").fill("75.50")
     expect(page.locator(".sums")).to_contain_text("both sides agree")
     page.get_by_role("button", name="Post the journal").press("Enter")
@@ -110,7 +110,7 @@ def test_a_thing_is_put_in_the_register_sold_and_followed_to_its_entry(site, peo
     for place, (account, side) in enumerate((("1500", "Debit"), ("1010", "Credit"))):
         lines.nth(place).get_by_label("Account").select_option(code(account))
         lines.nth(place).get_by_label(side).fill("1,000.00")
-    expect(page.locator(".sums")).to_have_text("Debits 1000.00 · credits 1000.00 · both sides agree")
+    expect(page.locator(".sums")).to_have_text("Debits $1000.00 · credits $1000.00 · both sides agree")
     page.get_by_role("button", name="Post the journal").click()
     page.goto("/yearend/equipment/add/")
     for label, text in (("What it is", "Bows"), ("Bought on", "2026-07-10"), ("Cost", "1000"), ("Years of use", "3")):

@@ -121,7 +121,7 @@ class TestTheCoordinatorsScreens:
         assert desk.get(url).content.decode().count(" checked") == 0
         form = {"key": self.KEY, "places": [full.places.first().pk], "on": "2026-09-12", "reason": "too busy"}
         text = desk.post(url, form, follow=True).content.decode()
-        assert "Withdrawn: Family01, too busy; 126.00 of the fee taken back." in text
+        assert "Withdrawn: Family01, too busy; $126.00 of the fee taken back." in text
         assert "Family1 family: Offered 1 place in From 2026-10-04 until 19 Sep 2026." in text
 
     def test_a_family_without_e_mail_is_to_be_told_by_phone(self, desk, october):

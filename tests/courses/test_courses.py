@@ -308,7 +308,7 @@ class TestLetters:
         ]
         assert {letter.to for letter in letters} == {"family1@example.org"}
         assert "waits for Beginner course, as number 1 in the queue." in letters[0].body
-        assert "The fee is 126.00. Answer by Saturday, 19 September 2026." in letters[1].body
+        assert "The fee is $126.00. Answer by Saturday, 19 September 2026." in letters[1].body
 
     def test_a_family_without_an_address_has_its_letter_kept_for_the_phone(self, course, by):
         child = factories.PersonFactory()

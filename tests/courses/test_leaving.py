@@ -200,8 +200,8 @@ class TestVouchersOfEndedPlaces:
         services.withdraw(booking=vouched, on=NOW, reason="ill", by=by)
         assert self.vouchers() == [("released", "100.00")]
         assert fees.unused_credit(vouched.household) == as_amount("26.00")
-        assert history(vouched)[-1] == "Withdrawn: Family01, ill; 126.00 of the fee taken back."
-        assert "You no longer owe the fee of 126.00. 26.00 that you have paid stands to your credit" in last_letter(
+        assert history(vouched)[-1] == "Withdrawn: Family01, ill; $126.00 of the fee taken back."
+        assert "You no longer owe the fee of $126.00. 26.00 that you have paid stands to your credit" in last_letter(
             vouched
         )
         assert "Your sport voucher is not claimed; you can use it for another fee this year." in last_letter(vouched)
@@ -216,9 +216,9 @@ class TestVouchersOfEndedPlaces:
         assert self.vouchers() == [("released", "100.00"), ("accepted", "63.00")]
         assert fees.unused_credit(vouched.household) == as_amount("26.00")
         letter = last_letter(vouched)
-        assert "By the course's refund rule: The club keeps 63.00 of the fee of 126.00." in letter
-        assert "You no longer owe the other 63.00. 26.00 that you have paid stands to your credit" in letter
-        assert "Your sport voucher pays only 63.00 of it." in letter
+        assert "By the course's refund rule: The club keeps $63.00 of the fee of $126.00." in letter
+        assert "You no longer owe the other $63.00. 26.00 that you have paid stands to your credit" in letter
+        assert "Your sport voucher pays only $63.00 of it." in letter
         assert sound()
 
     def test_what_was_lodged_is_not_promised_back(self, vouched, scheme, by):
@@ -228,8 +228,8 @@ class TestVouchersOfEndedPlaces:
         assert (before.credited, before.claimed, before.to_credit) == tuple(map(as_amount, (26, 100, 26)))
         services.withdraw(booking=vouched, on=NOW, reason="ill", by=by)
         letter = last_letter(vouched)
-        assert "The club keeps 100.00 of the fee of 126.00 (100.00 of it from your sport voucher, which is" in letter
-        assert "You no longer owe the other 26.00." in letter
+        assert "The club keeps $100.00 of the fee of $126.00 (100.00 of it from your sport voucher, which is" in letter
+        assert "You no longer owe the other $26.00." in letter
         assert sound()
 
     def test_a_cancelled_cohort_frees_it_and_the_family_uses_it_for_the_next(self, vouched, february, scheme, by):
@@ -258,7 +258,7 @@ class TestVouchersOfEndedPlaces:
             charge=booking.places.get().charge, amount=as_amount(20), on=NOW, reason="goodwill", by=by
         )
         services.withdraw(booking=booking, on=NOW, reason="ill", by=by)
-        assert history(booking)[-1].endswith("; 106.00 of the fee taken back.")
+        assert history(booking)[-1].endswith("; $106.00 of the fee taken back.")
         assert sound()
 
     def test_a_voucher_on_the_wrong_fee_is_released_by_hand_until_it_is_lodged(self, vouched, scheme, by):

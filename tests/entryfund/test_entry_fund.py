@@ -178,21 +178,30 @@ class TestFees:
         # Source: Archery Australia age classes: Under 14 to 31 December of the year of the 13th birthday.
         young, old = junior(birth_date=date(2014, 3, 9)), junior(birth_date=date(2010, 3, 9))
         assert [selectors.refundable(event, each.age_class_on(NOW)).amount for each in (young, old)] == [50, 80]
-        with pytest.raises(Refused, match="60.00 against an entry fee of 50.00"):
+        with pytest.raises(Refused, match=r"\$60.00 against an entry fee of \$50.00"):
             services.approve_claim(claim=claim(young, event), by=approver, on=NOW)
         event.refund_up_to = as_amount(45)
         event.save()
-        with pytest.raises(Refused, match="60.00 against a refund of at most 45.00"):
+        with pytest.raises(Refused, match=r"\$60.00 against a refund of at most \$45.00"):
             services.approve_claim(claim=claim(old, event), by=approver, on=NOW)
 
     def test_more_than_the_receipt_says_and_an_entry_not_shown_do_not_pass(self, junior, claim, approver, cash_in):
         cash_in(500)
         short = claim(junior(), receipt_amount=as_amount(55))
-        with pytest.raises(Refused, match="the receipt says 55.00"):
+        with pytest.raises(Refused, match=r"the receipt says \$55.00"):
             services.approve_claim(claim=short, by=approver, on=NOW)
         bare = claim(junior(), event=short.event, entry_shown=False)
         with pytest.raises(Refused, match="entry is not shown"):
             services.approve_claim(claim=bare, by=approver, on=NOW)
+
+    def test_a_receipt_stands_behind_one_claim_unless_that_was_declined(self, junior, claim, approver, cash_in):
+        cash_in(500)
+        receipt, event = Evidence(b"the same receipt", "application/pdf"), factories.event()
+        first, again = (claim(junior(), event, evidence=receipt) for _ in range(2))
+        with pytest.raises(Refused, match="this receipt file stands behind another claim"):
+            services.approve_claim(claim=again, by=approver, on=NOW)
+        services.decline_claim(claim=first, reason="the other family's", by=approver, on=NOW)
+        assert services.approve_claim(claim=again, by=approver, on=NOW).state == ClaimState.APPROVED
 
 
 class TestTurns:
@@ -204,10 +213,10 @@ class TestTurns:
             (100, 40, True),
             (40, -20, False),
         ]
-        with pytest.raises(Refused, match="does not cover the earlier claims as well: 60.00"):
+        with pytest.raises(Refused, match=r"does not cover the earlier claims as well: \$60.00"):
             services.approve_claim(claim=second, by=approver, on=NOW)
         services.approve_claim(claim=first, by=approver, on=NOW)
-        with pytest.raises(Refused, match="Entry fund holds 40.00"):
+        with pytest.raises(Refused, match=r"Entry fund holds \$40.00"):
             services.approve_claim(claim=second, by=approver, on=NOW)
         assert sound()
 
@@ -217,7 +226,7 @@ class TestTurns:
         first = claim(junior(), event, on=date(2026, 9, 11))
         behind = claim(junior(), event, on=date(2026, 9, 10))
         assert [row.claim for row in selectors.queue()] == [first, behind]
-        with pytest.raises(Refused, match="does not cover the earlier claims as well: 60.00"):
+        with pytest.raises(Refused, match=r"does not cover the earlier claims as well: \$60.00"):
             services.approve_claim(claim=behind, by=approver, on=NOW)
         done = services.approve_claims(claims=[behind, first], by=approver, on=NOW)
         assert [each.pk for each in done.approved] == [first.pk]
@@ -261,6 +270,21 @@ class TestAsking:
         assert (asked.state, asked.answer, asked.more.count()) == (ClaimState.RECORDED, "Under 14", 1)
         assert sound()
 
+    def test_another_question_takes_the_place_of_the_first_until_it_is_decided(
+        self, junior, claim, approver, cash_in, by
+    ):
+        cash_in(100)
+        asked = claim(junior())
+        for question in ("Which class was it?", "Who entered the child?"):
+            asked = services.ask_for_more(claim=asked, question=question, by=approver, on=NOW)
+        assert asked.question == "Who entered the child?"
+        services.answer_claim(claim=asked, answer="The coach", by=by)
+        services.approve_claim(claim=asked, by=approver, on=NOW)
+        with pytest.raises(Refused, match="was decided already"):
+            services.ask_for_more(claim=asked, question="And when?", by=approver, on=NOW)
+        with pytest.raises(Refused, match="Nothing is asked about this claim"):
+            services.answer_claim(claim=asked, answer="In March", by=by)
+
     def test_nobody_asks_about_what_they_recorded(self, junior, claim, by):
         with pytest.raises(Refused, match="You recorded this entry claim"):
             services.ask_for_more(claim=claim(junior()), question="?", by=by, on=NOW)
@@ -283,7 +307,7 @@ class TestTheQueue:
         states = [EntryClaim.objects.get(pk=each.pk).state for each in (*good, poor)]
         assert states == ["approved"] * 3 + ["recorded"]
         text = sitting.get(reverse("admin:claim_minutes")).content.decode()
-        assert "Approved in all: 180.00, 3 claims." in text
+        assert "Approved in all: $180.00, 3 claims." in text
         assert sound()
 
     def test_ones_own_household_is_not_offered_nor_approved(self, sitting, junior, claim, cash_in, approver):
@@ -302,6 +326,7 @@ class TestTheQueue:
         claim(junior(), event, entry_shown=False)
         claim(junior(), event)
         assert [row.before.amount for row in selectors.queue()] == [60, 60]
+        assert len(selectors.queue(most=1)) == 1
 
 
 class TestTransfers:
@@ -316,7 +341,7 @@ class TestTransfers:
         assert selectors.entry_fund_balance() == as_amount(120)
         assert balance(Role.BANK, NOW) == 500
         back = {**known, "from_fund": entry, "to_fund": general}
-        with pytest.raises(Refused, match="holds 120.00; this would take 121.00"):
+        with pytest.raises(Refused, match=r"holds \$120.00; this would take \$121.00"):
             services.move_between_funds(amount=as_amount(121), minute="item 5", **back)
         assert sound()
 
@@ -403,7 +428,7 @@ class TestReminders:
             services.remind_entries(on=closes - timedelta(days=14))
         letter = Message.objects.get()
         assert letter.household == child.household
-        assert "Under 14: 80.00, of which the entry fund refunds 80.00" in letter.body
+        assert "Under 14: $80.00, of which the entry fund refunds $80.00" in letter.body
         assert too_old.household != child.household
 
     def test_not_for_an_event_that_is_not_refunded(self, junior, by):

@@ -125,3 +125,11 @@ class TestContainers:
         past = dict.fromkeys(range(NOW - 24, NOW - 10), 1000) | dict.fromkeys(range(NOW - 10, NOW), 2000)
         new, old, mean = 1000 + 10 * 2000, 11 * 1000, (14 * 1000 + 10 * 2000) / 24
         assert self.brought(past).middle == pytest.approx(1000 * (new + 6 * mean) / (old + 6 * mean), rel=0.01)
+
+
+def test_a_year_that_brings_twice_the_year_before_goes_on_above_it(monkeypatch):
+    """Half a year of the usual beside the year of each: (12 of 200 + 6 of 150) to (12 of 100 + 6 of 150) is 11 to 7."""
+    monkeypatch.setattr(module, "PLAYS", 2_000)
+    before, since = dict.fromkeys(range(NOW - 24, NOW - 12), 100), dict.fromkeys(range(NOW - 12, NOW), 200)
+    steady = asked(containers=dict.fromkeys(range(NOW - 24, NOW), 150), months=12).middle
+    assert asked(containers=before | since, months=12).middle == pytest.approx(steady * 11 / 7, rel=0.1)

@@ -89,6 +89,7 @@ def test_claims_are_told_by_what_became_of_them(told, cash_in, by, approver):
     assert (known.approved, known.declined) == (3, 1)
     assert known.waiting == [5000, 4000]
     assert known.children == {}
+    event("Not refunded", date(2026, 9, 4), refunded=False)
     later = told(date(2026, 11, 5), YEAR_END)
     assert later.children == {"clout": [6]}
     assert told(date(2026, 11, 4), YEAR_END).children == {}

@@ -22,15 +22,36 @@ from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.expenses.models import Expense
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Charge, Lodgement, Method, Receipt, Repayment, Voucher, VoucherScheme, WriteOff
+from clubdesk.fees.models import (
+    Charge,
+    FeeItem,
+    Lodgement,
+    Method,
+    Receipt,
+    Repayment,
+    Voucher,
+    VoucherScheme,
+    WriteOff,
+)
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, Fund, Journal, Party, Posting, Role
+from clubdesk.ledger.models import (
+    Account,
+    FinancialYear,
+    Fund,
+    Journal,
+    MonthUnlock,
+    Party,
+    Posting,
+    Role,
+    TaxBasis,
+    TaxCode,
+)
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.mail import services as mail
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import Membership, Plan
-from clubdesk.money import Money, as_amount, cash_rounded, in_pieces
+from clubdesk.money import Money, as_amount, cash_rounded, gst_in, in_pieces
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Banking, Gear, Kit, Paid, RangeDay, SignOn
 from clubdesk.rangeday.selectors import tin
@@ -45,6 +66,7 @@ from tests.worlds.day_one import TODAY, username
 
 FAMILIES, EVENTS, PLACES, BOWS = 8, 40, 3, 6
 START, LATEST = date(2026, 7, 6), 60
+ENDS = [date(2026, 7, 31), date(2026, 8, 31)]
 """Of each noun the last so many rows are taken up again."""
 
 
@@ -128,6 +150,9 @@ def begin(seed: float | None = None) -> Club:
     lines = [debit(Role.BANK, as_amount(2000)), debit(Role.EQUIPMENT, as_amount(3000))]
     lines.append(credit(Role.GRANTS, as_amount(5000)))
     ledger.record_journal(on=day, narration="Grant", lines=lines, by=club.by)
+    FeeItem.objects.update(tax_code=TaxCode.TAXABLE)
+    Account.objects.filter(code__in=("4060", "5040", "5060")).update(tax_code=TaxCode.TAXABLE)
+    ledger.register_for_gst(since=day, basis=TaxBasis.CASH, by=club.by)
     return club
 
 
@@ -170,9 +195,10 @@ def paid_run(club: Club) -> dict[str, object]:
 
 
 def expense(club: Club) -> dict[str, object]:
+    amount = club.amount(5000)
     return {
-        "household": club.of(Household), "what": "string wax", "amount": club.amount(5000), "spent_on": TODAY,
-        "account": Account.objects.get(code="5040"), "fund": Fund.objects.get(code="general"),
+        "household": club.of(Household), "what": "string wax", "amount": amount, "tax": gst_in(amount),
+        "spent_on": TODAY, "account": Account.objects.get(code="5040"), "fund": Fund.objects.get(code="general"),
         "evidence": club.evidence(),
     }  # fmt: skip
 
@@ -338,9 +364,14 @@ ACTS: tuple[tuple[Callable[..., object], Draw], ...] = (
     (bank.undo_clearing, lambda c: {"clearing": c.of(Clearing), "reason": "another’s money"}),
     (ledger.record_journal, journal),
     (ledger.reverse_journal, lambda c: {"journal": c.of(Journal), "reason": "twice"}),
-    (ledger.lock_month, lambda c: {"month_end": c.any([date(2026, 7, 31), date(2026, 8, 31)])}),
+    (ledger.lock_month, lambda c: {"month_end": c.any(ENDS), "reason": "figures were wanted"}),
+    (ledger.ask_to_unlock, lambda c: {"year": c.of(FinancialYear), "month_end": c.any(ENDS), "reason": "a bill"}),
+    (ledger.agree_to_unlock, lambda c: {"unlock": c.of(MonthUnlock)}),
+    (ledger.decline_unlock, lambda c: {"unlock": c.of(MonthUnlock), "reason": "post it later"}),
     (yearend.add_equipment, new_bows),
     (yearend.dispose, lambda c: {"equipment": c.of(Equipment), "reason": "broken"}),
+    (yearend.post_found_tax, lambda c: {"until": TODAY}),
+    (yearend.post_gst, lambda c: {"first": START, "last": c.any([START.replace(day=31), TODAY])}),
     (yearend.depreciate, lambda c: {"until": TODAY.replace(day=1) - timedelta(days=1)}),
     (desk.nightly, lambda c: {}),
 )

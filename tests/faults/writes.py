@@ -262,7 +262,7 @@ KINDS = {
     ),
     "month locked": Kind(
         months,
-        lambda month_end, key: ledger.lock_month(month_end=month_end, by=shell_user()),
+        lambda month_end, key: ledger.lock_month(month_end=month_end, reason="a test", by=shell_user()),
         lambda month_end, key: int(is_locked(month_end)),
         MonthBalance.objects.count,
         each=2,

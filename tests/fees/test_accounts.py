@@ -125,6 +125,13 @@ class TestTheStatement:
         # 1 July lies 73 days back, so what would be older than that was charged then.
         assert ages == {"up to 30 days": 120, "31 to 60 days": 120, "61 to 90 days": 180, "over 90 days": 0}
 
+    def test_the_last_half_is_to_pay_too(self, household, charge, pay):
+        charge(household)
+        pay(household, "59.50")
+        assert accounts.statement(household, NOW).in_words == "0.50 to pay"
+        pay(household, "1.00")
+        assert accounts.statement(household, NOW).in_words == "0.50 in credit"
+
     def test_many_statements_take_as_many_queries_as_one(self, household, charge, django_assert_num_queries):
         families = [household, *(factories.HouseholdFactory() for _ in range(20))]
         for family in families:
@@ -184,7 +191,7 @@ class TestLetters:
         services.send_statements(on=NOW, by=by)
         assert sorted(Message.objects.values_list("to", flat=True)) == ["ida@example.org", "odo@example.org"]
         letter = Message.objects.get(to="ida@example.org")
-        assert "your account with the club stands at 60.00 to pay" in letter.body
+        assert "your account with the club stands at $60.00 to pay" in letter.body
         assert payment_reference(household) in letter.body
         assert letter.link_path == accounts.link_path(household)
 
@@ -242,7 +249,7 @@ class TestParts:
         assert accounts.statement(household, NOW).arrangement is None
 
     @pytest.mark.parametrize(("parts", "sentence"), [
-        ([(NOW, "59.00")], "The parts come to 59.00; Mirabar family owes 60.00."),
+        ([(NOW, "59.00")], "The parts come to $59.00; Mirabar family owes $60.00."),
         ([(date(2026, 9, 11), "60.00")], "today or later"),
         ([(NOW, "30.00"), (NOW, "30.00")], "a day of its own"),
         ([(NOW, "0.00"), (NOW, "60.00")], "A part"),

@@ -10,6 +10,7 @@ from clubdesk.fees import selectors, services
 from clubdesk.fees.accounts import statement, who_owes
 from clubdesk.fees.admin.household import account_section
 from clubdesk.fees.models import Allocation, Method, VoucherState
+from clubdesk.fees.streams import by_transfer
 from clubdesk.ledger.invariants import check_all
 from clubdesk.money import as_amount
 from tests import factories
@@ -24,6 +25,13 @@ def sound():
 
 def still_open(*charges):
     return [selectors.open_amount(each).amount for each in charges]
+
+
+def test_by_transfer_came_what_stands_of_it(receive, household, by):
+    receive(30), receive(40)
+    services.cancel_receipt(receipt=receive(5), on=NOW, reason="another club's", by=by)
+    services.record_receipt(household=household, amount=as_amount(20), method=Method.CARD, on=NOW, by=by)
+    assert by_transfer() == 70
 
 
 class TestPaidBack:
@@ -79,6 +87,14 @@ class TestPaidBack:
         services.record_receipt(household=other, amount=as_amount(30), method=Method.CARD, on=NOW, by=by)
         repay(10)
         assert (in_credit(), selectors.unused_credit(other).amount) == (30, 30)
+
+    def test_another_familys_cancelled_receipt_lets_nobody_else_be_paid_back(self, receive, repay, by):
+        receive(40)
+        other = factories.HouseholdFactory()
+        taken = services.record_receipt(household=other, amount=as_amount(30), method=Method.CARD, on=NOW, by=by)
+        services.cancel_receipt(receipt=taken, on=NOW, reason="bounced", by=by)
+        with pytest.raises(Refused, match=r"has a credit of 40\.00; no more than that"):
+            repay(41, has_paid=True)
 
     def test_the_same_key_pays_it_back_once(self, receive, repay, in_credit):
         receive(40)
@@ -170,7 +186,8 @@ class TestVouchersOfAFeeTakenBack:
         return [(each.code, each.amount.amount) for each in rows]
 
     def test_only_the_one_that_was_claimed_pays_what_is_kept(self, fee, by):
-        services.take_back(charge=fee, keep=as_amount(40), on=NOW, reason="moved away", by=by)
+        told = services.take_back(charge=fee, keep=as_amount(40), on=NOW, reason="moved away", by=by)
+        assert (told.by_voucher, told.voucher_freed) == (as_amount(40), as_amount(60))
         assert self.claimed(fee) == [("SV2", 40)]
         assert still_open(fee) == [0]
         assert sound()

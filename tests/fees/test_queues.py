@@ -81,7 +81,7 @@ def test_what_a_family_owes(holds, owe, household, day):
         "Household", "Book", "Household", "Charge", "Voucher by pk", "Charge", "Book", "Book",
     )  # fmt: skip
     holds(
-        lambda: services.bring_in_balances(balances=[(household, TEN)], as_at=NOW, by=day["by"]),
+        lambda: services.bring_in_balances(items=[factories.open_item(household, 10)], by=day["by"]),
         "Household by pk", "Book", "Book",
     )  # fmt: skip
 

@@ -28,9 +28,10 @@ from clubdesk.fees.models import (
     WriteOff,
 )  # fmt: skip
 from clubdesk.fees.services import paying_back
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role
-from clubdesk.ledger.selectors import balance
+from clubdesk.ledger.selectors import account, balance
 from clubdesk.money import as_amount
 from tests import factories
 
@@ -121,7 +122,7 @@ class TestSaidTwice:
 
     def test_balances_are_brought_in_once(self, household, by):
         for _ in range(2):
-            services.bring_in_balances(balances=[(household, as_amount(45))], as_at=NOW, by=by, key=KEY)
+            services.bring_in_balances(items=[factories.open_item(household, 45)], by=by, key=KEY)
         assert OpeningBalances.objects.count() == 1
         assert selectors.balance(household) == as_amount(45)
 
@@ -198,7 +199,7 @@ class TestACreditPaidBack:
         repaid.allocations.update(freed_on=NOW)
         guards.install(connection)
         (fault,) = allocations_hold()
-        assert fault == f"{repaid} is 25.00; the receipts it came from give 0.00."
+        assert fault == f"{repaid} is $25.00; the receipts it came from give $0.00."
 
     def test_it_comes_back_with_the_banks_words_and_not_before_it_went(self, repaid, by):
         with pytest.raises(Refused, match="paid on 12 Sep 2026; it cannot have come back before"):
@@ -223,6 +224,10 @@ class TestCreditsAndDebts:
         with pytest.raises(Refused, match="Say why the fee is credited"):
             services.credit_charge(charge=owe(), on=NOW, reason=" ", by=by)
 
+    def test_nobody_pays_by_a_credit_that_was_brought_in(self, household, by):
+        with pytest.raises(Refused, match="say how this was paid"):
+            services.record_receipt(household=household, amount=as_amount(9), method=Method.BROUGHT, on=NOW, by=by)
+
     def test_a_debt_is_not_expected_again_before_it_was_written_off(self, owe, by):
         document = services.write_off(charge=owe(), amount=as_amount(60), on=NOW, reason="moved", by=by)
         with pytest.raises(Refused, match="written off on 12 Sep 2026; it cannot be taken up before"):
@@ -232,13 +237,31 @@ class TestCreditsAndDebts:
         with pytest.raises(Refused, match="Mirabar family owes nothing"):
             services.agree_parts(household=household, parts=[(NOW, as_amount(60))], on=NOW, by=by)
 
-    def test_balances_of_nothing_or_of_one_family_twice_are_not_brought_in(self, household, by):
-        for amounts, sentence in (([0], "Every balance is zero"), ([45, -5], "stands there twice")):
-            rows = [(household, as_amount(amount)) for amount in amounts]
+    def test_a_balance_of_nothing_for_nothing_or_for_no_income_is_not_brought_in(self, household, by):
+        for amount, what_for, sentence in (
+            (0, Role.COURSES, "Every balance is zero"),
+            (45, None, "Say what Mirabar family owes it for"),
+            (45, Role.BANK, "1010 Bank is no income"),
+        ):
+            item = services.OpenItem(household, as_amount(amount), account(what_for) if what_for else None)
             with pytest.raises(Refused, match=sentence):
-                services.bring_in_balances(balances=rows, as_at=NOW, by=by)
-        services.bring_in_balances(balances=[(household, as_amount(45)), (household, as_amount(0))], as_at=NOW, by=by)
-        assert selectors.balance(household) == as_amount(45)
+                services.bring_in_balances(items=[item], by=by)
+
+    def test_a_family_is_brought_in_once_with_all_its_open_items(self, household, by):
+        items = [
+            factories.open_item(household, 45),
+            factories.open_item(household, 20, Role.MEMBERSHIPS),
+            factories.open_item(household, -5, None),
+        ]
+        services.bring_in_balances(items=items, by=by)
+        assert selectors.balance(household) == as_amount(60)
+        with pytest.raises(Refused, match="were brought in already"):
+            services.bring_in_balances(items=[factories.open_item(household, 1)], by=by)
+
+    def test_nothing_is_brought_in_from_before_a_locked_month(self, household, by):
+        ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
+        with pytest.raises(Refused, match="The first month is locked"):
+            services.bring_in_balances(items=[factories.open_item(household, 45)], by=by)
 
 
 class TestVouchers:

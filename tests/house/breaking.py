@@ -4,7 +4,7 @@ The statements run in the world `unguarded`. What a table's own conditions hold 
 """
 
 from tests.house.firing import added, changed
-from tests.house.firing.ledger import CLOSED
+from tests.house.firing.ledger import CLOSED, UNLOCK
 
 ENTRY, CHARGE, RECEIPT, ALLOCATION = "ledger_journalentry", "fees_charge", "fees_receipt", "fees_allocation"
 VOUCHER, MEMBERSHIP, PLACE, BOOKING = "fees_voucher", "membership_membership", "courses_place", "courses_booking"
@@ -61,6 +61,12 @@ WAYS: Ways = {
     "Nothing is posted into a closed year after its closing entry": [
         changed(ENTRY, date="'2020-01-01'"),
         (CLOSED, changed(ENTRY, "number = 3", is_closing="TRUE")),
+        changed(ENTRY, "number = 5", year_id="NULL"),
+    ],
+    "A month that was opened again was asked for by one and agreed to by another, and then opened": [
+        changed(UNLOCK, done="TRUE"),
+        changed(UNLOCK, state="'agreed'", decided_by_id=2, decided_on="'2026-09-12'"),
+        changed(UNLOCK, state="'agreed'", decided_by_id="recorded_by_id", decided_on="'2026-09-12'", done="TRUE"),
     ],
     "Each document attached to a journal is the file that was uploaded": [
         changed("ledger_journal", "receipt <> ''", receipt_digest="'other'"),
@@ -94,6 +100,12 @@ WAYS: Ways = {
     "Fees in advance equals the charges whose thing has not started, and what was written by hand": [
         changed(CHARGE, "recognised_on IS NULL AND starts_on > charged_on", starts_on="charged_on"),
         changed(CHARGE, "starts_on <= charged_on", starts_on="'2027-05-01'"),
+    ],
+    "The GST in each fee, and in what was credited or written off of it, is an eleventh of the club's part": [
+        changed(CHARGE, "tax > 0", tax="tax + 1"),
+        changed(CHARGE, "id IN (SELECT charge_id FROM fees_chargecredit WHERE tax > 0)", tax=0),
+        changed("fees_chargecredit", "tax > 0", tax="tax + 1"),
+        changed("fees_writeoff", tax=1),
     ],
     "Vouchers owed equals the vouchers accepted and unpaid, and what was written by hand, department by department": [
         changed(VOUCHER, "state = 'accepted'", amount="amount - 1"),
@@ -146,6 +158,9 @@ WAYS: Ways = {
         f"UPDATE {CHARGE} SET amount = amount + 1 WHERE id IN (SELECT charge_id FROM {SIGNON})",
         changed(SIGNON, "paid = 'cash'", paid="'account'"),
     ],
+    "The GST in a fee paid at the range is an eleventh of the club's part": [
+        changed(SIGNON, "paid = 'cash'", tax=1),
+    ],
     "Refunds payable equals approved and unpaid claims, household by household": [
         changed(CLAIM, "state = 'approved'", **MORE),
         changed(CLAIM, "state = 'recorded'", state="'approved'", decided_by_id=3, decided_on="'2026-09-12'"),
@@ -190,6 +205,7 @@ WAYS: Ways = {
     ],
     "What a clearing says is the same money comes to the same sum, in one account": [
         changed(CLEARING, complete="FALSE"),
+        changed(CLEARING, settled_on="'2026-09-12'"),
         f"UPDATE {LINE} SET amount = amount + 1",
         f"UPDATE {LINE} SET bank_account_id = bank_account_id + 1",
         (changed("ledger_posting", "id IN (SELECT posting_id FROM bank_clearedposting)", account_id="account_id + 1"),),
@@ -199,7 +215,7 @@ WAYS: Ways = {
     "A month that is signed off still reconciles to nil, with the balances that were signed": [
         *(
             (changed("bank_reconciliation", **{column: f"{column} + 1"}),)
-            for column in ("deposits", "payments", "book_balance")
+            for column in ("deposits", "payments", "book_balance", "recorded_later")
         ),
         f"UPDATE {LINE} SET date = '2026-08-15' WHERE id NOT IN (SELECT line_id FROM bank_clearedline)",
     ],
@@ -207,6 +223,17 @@ WAYS: Ways = {
         changed("yearend_depreciationline", **MORE),
     ],
     "A month of the budget lies in its own year": [changed("yearend_budgetmonth", month="'2027-07-01'")],
+    "GST collected is the tax of what was charged and paid, and what was written by hand": [
+        changed(CHARGE, "tax > 0", tax="tax + 1"),
+        changed("fees_chargecredit", "tax > 0", tax="tax + 1"),
+        changed("fees_writeoff", tax=1),
+        changed(SIGNON, "paid = 'cash'", tax=1),
+        changed("yearend_foundtaxline", tax="tax + 1"),
+    ],
+    "GST paid is the tax of the bills that were approved, and what was written by hand": [
+        changed(EXPENSE, "state = 'approved'", tax=1),
+    ],
+    "Each GST return is what its journal posted": [changed("yearend_gstreturn", collected="collected + 1")],
     "Cash and accrual agree line by line: nothing lies between them that the bridge does not name": [
         changed("reports_monthtrace", **MORE),
     ],

@@ -10,6 +10,8 @@ from clubdesk.entryfund.models import PaidInto
 from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.fees import services as fees
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import FinancialYear
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
@@ -165,6 +167,17 @@ def runs(by, other):
     bank.record_returned(item=returned, on=NOW, reason="account closed", by=by)
 
 
+def unlocks(by, other):
+    year, july = FinancialYear.objects.get(), date(2026, 7, 31)
+    ledger.lock_month(month_end=july, by=by)
+
+    def asked():
+        return ledger.ask_to_unlock(year=year, month_end=july, reason="a bill", on=NOW, by=by)
+
+    ledger.decline_unlock(unlock=asked(), reason="post it in August", on=NOW, by=other)
+    ledger.agree_to_unlock(unlock=asked(), on=NOW, by=other)
+
+
 MOVES = {
     "voucher": vouchers,
     "place in a course": bookings,
@@ -175,5 +188,6 @@ MOVES = {
     "volunteer’s expense": spendings,
     "payment run": runs,
     "payment": runs,
+    "month to be unlocked": unlocks,
 }
 """By the noun of a table of states what moves documents along all of it."""

@@ -33,7 +33,7 @@ def kept(book, by):
     for number in range(3):
         lines = [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(10))]
         services.record_journal(on=july, narration=f"Raffle {number}", lines=lines, by=by)
-    services.lock_month(month_end=date(2026, 7, 31), by=by)
+    services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
     fees.charge(household=household, price=factories.price(), on=NOW, starts_on=NOW, by=by)
     fees.record_receipt(household=household, amount=as_amount(126), method=Method.CASH, on=NOW, by=by)
     return book
@@ -69,7 +69,7 @@ def test_faults_go_to_standard_error_and_the_exit_status_is_1(kept, capsys):
     assert stopped.value.code == 1
     said = capsys.readouterr()
     assert not json.loads(said.out)["ok"]
-    assert "Entry 1 is out by 1.00 in General fund." in said.err
+    assert "Entry 1 is out by $1.00 in General fund." in said.err
 
 
 @pytest.mark.parametrize(
@@ -93,11 +93,11 @@ def test_faults_go_to_standard_error_and_the_exit_status_is_1(kept, capsys):
             "UPDATE ledger_monthbalance SET balance = balance + 1",
             "The balances stored for July 2026 are not those of the postings: 1010 Bank, 4060 Donations",
         ),
-        ("UPDATE ledger_fund SET balance = 100 WHERE code = 'general'", "General fund is kept at 1.00; its postings"),
+        ("UPDATE ledger_fund SET balance = 100 WHERE code = 'general'", "General fund is kept at $1.00; its postings"),
         ("UPDATE ledger_journalentry SET source_id = 4711 WHERE number = 1", "The journal names a document that does"),
         ("UPDATE fees_receipt SET amount = 10000", "Fees owed, Family"),
-        ("UPDATE fees_allocation SET amount = 20000", "is settled by 74.00 too much."),
-        ("UPDATE fees_charge SET starts_on = '2026-12-01'", "Fees in advance, all: the ledger says 0.00"),
+        ("UPDATE fees_allocation SET amount = 20000", "is settled by $74.00 too much."),
+        ("UPDATE fees_charge SET starts_on = '2026-12-01'", "Fees in advance, all: the ledger says $0.00"),
         ("UPDATE ledger_book SET last_number = 9", "The book says that its last entry is 9, which is not the last"),
         ("UPDATE ledger_journalentry SET sealed = FALSE WHERE number = 5", "Entry 5 was begun and never sealed."),
     ],

@@ -207,7 +207,7 @@ def spoilt(by):
     raffle(by, on=date(2026, 7, 6))
     raffle(by, on=date(2026, 8, 6))
     for month_end in (date(2026, 7, 31), date(2026, 8, 31)):
-        ledger.lock_month(month_end=month_end, by=by)
+        ledger.lock_month(month_end=month_end, reason="a test", by=by)
     entered = everything_entered()
 
     def spoil(*statements):
@@ -234,7 +234,7 @@ class TestMending:
             ),
             (
                 "UPDATE ledger_fund SET balance = 0 WHERE code = 'general'",
-                ["General fund was kept at 0.00; its entries make 10.00."],
+                ["General fund was kept at $0.00; its entries make $10.00."],
             ),
             (
                 "UPDATE ledger_monthbalance SET balance = balance + 1 WHERE month_end = '2026-07-31'",

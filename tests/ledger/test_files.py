@@ -117,7 +117,7 @@ GOOD = "1,2026-07-05,Raffle,1010,,10.00,\n1,2026-07-05,Raffle,4060,,,10.00\n"
         ("1,2026-07-05,Raffle,1010,,10,\n1,2026-07-06,Raffle,4060,,,10\n", ["row 3: entry 1 has two dates"]),
         (
             "1,2026-07-05,Refund,5010,entry,10,\n1,2026-07-05,Refund,1010,entry,,10\n",
-            ["row 2: Entry fund holds 0.00; this would take 10.00"],
+            ["row 2: Entry fund holds $0.00; this would take $10.00"],
         ),
     ],
 )
@@ -145,13 +145,20 @@ def test_a_file_that_cannot_be_read_is_refused_in_a_sentence(book, tmp_path, cap
 
 
 def test_rows_in_a_closed_year_or_a_locked_month_are_named(book, by, tmp_path, capsys):
-    services.lock_month(month_end=date(2026, 7, 31), by=by)
+    services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
     said = refused(capsys, "import_journal", written(tmp_path, HEADER + GOOD))
     assert said == ["row 2: 2026-07-05 is in a locked month.", "row 3: 2026-07-05 is in a locked month."]
-    services.lock_month(month_end=date(2027, 6, 30), by=by)
+    services.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
     services.close_year(year=selectors.year_ending(2027), by=by, on=date(2027, 7, 1))
     said = refused(capsys, "import_journal", written(tmp_path, HEADER + GOOD))
     assert said == ["row 2: 2026-07-05 is in a closed year.", "row 3: 2026-07-05 is in a closed year."]
+
+
+def test_the_first_and_the_last_day_of_a_year_are_in_it(book, tmp_path):
+    for number, day in enumerate(("2026-07-01", "2027-06-30"), 1):
+        rows = GOOD.replace("1,2026-07-05", f"{number},{day}")
+        call_command("import_journal", written(tmp_path, HEADER + rows, f"{number}.csv"))
+    assert set(JournalEntry.objects.values_list("date", flat=True)) == {date(2026, 7, 1), date(2027, 6, 30)}
 
 
 def test_a_file_is_read_once(book, tmp_path, capsys):

@@ -195,7 +195,7 @@ class TestPosting:
         [
             (
                 [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(9))],
-                "out of balance by 1.00",
+                "out of balance by $1.00",
             ),
             ([debit(Role.BANK, as_amount(10))], "at least two lines"),
             ([debit(Role.VOUCHERS_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "who owes"),
@@ -209,7 +209,7 @@ class TestPosting:
                     debit(Role.ENTRY_REFUNDS, as_amount(10), fund=FundRole.ENTRY),
                     credit(Role.BANK, as_amount(10), fund=FundRole.ENTRY),
                 ],
-                "Entry fund holds 0.00; this would take 10.00",
+                "Entry fund holds $0.00; this would take $10.00",
             ),
         ],
     )
@@ -254,9 +254,13 @@ class TestReversing:
         entry = entry_of(journal(by))
         with pytest.raises(Refused, match="before its entry"):
             services.reverse(entry=entry, on=date(2026, 7, 1), reason="wrong", by=by)
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match="locked month"):
             services.reverse(entry=entry, on=date(2026, 7, 9), reason="wrong", by=by)
+
+    def test_it_says_why(self, by):
+        with pytest.raises(Refused, match="Say why the entry is reversed"):
+            services.reverse(entry=entry_of(journal(by)), on=date(2026, 7, 8), reason=" ", by=by)
 
     def test_a_reversal_is_not_reversed(self, by):
         undone = services.reverse(entry=entry_of(journal(by)), on=date(2026, 7, 8), reason="twice", by=by)
@@ -267,14 +271,14 @@ class TestReversing:
 class TestLocking:
     def test_nothing_posts_into_a_locked_month(self, by):
         journal(by)
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(Refused, match=r"locked through 31 Jul 2026"):
             journal(by, on=date(2026, 7, 31))
         journal(by, on=date(2026, 8, 1))
 
     def test_the_database_refuses_a_locked_date_and_a_reopened_month(self, by):
         entry = entry_of(journal(by))
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
         with pytest.raises(IntegrityError, match="locked month"):
             execute(
                 "INSERT INTO ledger_journalentry (number, date, year_id, narration, source_type, source_id, purpose,"
@@ -288,14 +292,28 @@ class TestLocking:
 
     def test_only_whole_months_are_locked(self, by):
         with pytest.raises(Refused, match="not the last day of a month"):
-            services.lock_month(month_end=date(2026, 7, 30), by=by)
+            services.lock_month(month_end=date(2026, 7, 30), reason="a test", by=by)
 
     def test_locked_months_are_stored_and_reports_read_them(self, by):
         journal(by, "10.00", on=date(2026, 7, 5))
         journal(by, "7.50", on=date(2026, 8, 5))
         before = selectors.trial_balance(date(2026, 9, 30))
-        services.lock_month(month_end=date(2026, 8, 31), by=by)
+        services.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         assert selectors.trial_balance(date(2026, 9, 30)) == before
+
+    def test_what_each_month_moved_is_the_same_once_it_is_locked(self, by):
+        for month, amount in ((7, "10.00"), (8, "7.50"), (9, "2.50")):
+            journal(by, amount, on=date(2026, month, 5))
+
+        def moved():
+            asked = (date(2026, 7, 1), date(2026, 9, 30), ["account_id"])
+            rows = selectors.moved_by_month(*asked, account__role=Role.DONATIONS)
+            return {end: figure for (end, _), figure in rows.items() if figure}
+
+        before = moved()
+        assert [before[date(2026, month, day)] for month, day in ((7, 31), (8, 31), (9, 30))] == [-10, -7.5, -2.5]
+        services.lock_month(month_end=date(2026, 8, 31), by=by)
+        assert moved() == before
         assert MonthBalance.objects.filter(month_end=date(2026, 8, 31)).count() == 2
         assert selectors.balance(Role.BANK, date(2026, 8, 4)) == Decimal("10.00")
 
@@ -341,7 +359,7 @@ class TestClosing:
 
     def test_a_year_locked_to_its_end_can_still_be_closed(self, by):
         journal(by, "10.00")
-        services.lock_month(month_end=date(2027, 6, 30), by=by)
+        services.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
         services.close_year(year=FinancialYear.objects.get(), by=by, on=date(2027, 7, 1))
         assert selectors.balance(Role.ACCUMULATED, date(2027, 6, 30)) == Decimal("-10.00")
 
@@ -349,12 +367,16 @@ class TestClosing:
         journal(by, "10.00")
         services.open_year(first_day=date(2027, 7, 1), by=by)
         journal(by, "5.00", on=date(2027, 7, 9))
-        services.lock_month(month_end=date(2027, 6, 30), by=by)
-        services.lock_month(month_end=date(2027, 8, 31), by=by)
+        services.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
+        services.lock_month(month_end=date(2027, 8, 31), reason="a test", by=by)
         services.close_year(year=FinancialYear.objects.get(first_day=date(2026, 7, 1)), by=by, on=date(2027, 9, 1))
         assert selectors.balance(Role.DONATIONS, date(2027, 8, 31)) == Decimal("-5.00")
         assert selectors.balance(Role.ACCUMULATED, date(2027, 7, 31)) == Decimal("-10.00")
         assert [result for result in check_all() if result.faults] == []
+
+    def test_a_year_is_closed_once_the_one_before_it_is(self, closed, by):
+        following = services.open_year(first_day=date(2027, 7, 1), by=by)
+        assert services.close_year(year=following, by=by, on=date(2028, 7, 1)).is_closed
 
     def test_years_follow_each_other_without_a_gap(self, closed, by):
         with pytest.raises(Refused, match="starts on 1 Jul 2027"):

@@ -61,7 +61,7 @@ class TestTheBook:
             lambda: services.reverse(entry=entry, on=JULY, reason="twice", by=by),
             lambda: donate(key=KEYS[0]),
             lambda: services.open_year(first_day=NEXT, by=by),
-            lambda: services.lock_month(month_end=JULY, by=by),
+            lambda: services.lock_month(month_end=JULY, reason="a test", by=by),
             lambda: services.close_year(year=year, by=by, on=NEXT),
         ):
             with asked() as lines:
@@ -124,11 +124,11 @@ class TestYears:
 
     def test_they_are_locked_and_closed_one_after_another(self, year, by):
         following = services.open_year(first_day=NEXT, by=by)
-        services.lock_month(month_end=date(2027, 5, 31), by=by)
+        services.lock_month(month_end=date(2027, 5, 31), reason="a test", by=by)
         with pytest.raises(Refused, match=f"Lock {year} to its end first"):
-            services.lock_month(month_end=date(2027, 7, 31), by=by)
-        services.lock_month(month_end=LAST, by=by)
-        assert services.lock_month(month_end=date(2027, 7, 31), by=by) == following
+            services.lock_month(month_end=date(2027, 7, 31), reason="a test", by=by)
+        services.lock_month(month_end=LAST, reason="a test", by=by)
+        assert services.lock_month(month_end=date(2027, 7, 31), reason="a test", by=by) == following
         with pytest.raises(Refused, match="Close the earlier year first"):
             services.close_year(year=following, by=by, on=date(2028, 7, 1))
 
@@ -152,22 +152,22 @@ class TestMonths:
         month_locked.disconnect(note)
 
     def test_each_is_locked_and_told_of_once(self, told, by):
-        services.lock_month(month_end=JULY, by=by)
-        services.lock_month(month_end=JULY, by=by)
+        services.lock_month(month_end=JULY, reason="a test", by=by)
+        services.lock_month(month_end=JULY, reason="a test", by=by)
         assert told == [JULY]
-        services.lock_month(month_end=SEPTEMBER, by=by)
-        services.lock_month(month_end=AUGUST, by=by)
+        services.lock_month(month_end=SEPTEMBER, reason="a test", by=by)
+        services.lock_month(month_end=AUGUST, reason="a test", by=by)
         assert told == [JULY, AUGUST, SEPTEMBER]
 
     def test_a_day_is_shut_to_the_end_of_the_locked_months(self, by):
         assert not is_shut(JULY)
-        services.lock_month(month_end=JULY, by=by)
+        services.lock_month(month_end=JULY, reason="a test", by=by)
         assert (is_shut(JULY), is_shut(date(2026, 8, 1))) == (True, False)
         assert (first_open_day(date(2026, 7, 9)), first_open_day(date(2026, 8, 1))) == (date(2026, 8, 1),) * 2
         assert first_open_day(date(2026, 8, 2)) == date(2026, 8, 2)
 
     def test_where_all_are_locked_the_next_year_must_be_opened(self, by):
-        services.lock_month(month_end=LAST, by=by)
+        services.lock_month(month_end=LAST, reason="a test", by=by)
         with pytest.raises(Refused, match="No day from 9 Sep 2026 on is open; open the next financial year first"):
             first_open_day(date(2026, 9, 9))
         services.open_year(first_day=NEXT, by=by)
@@ -182,7 +182,7 @@ class TestMonths:
     ])  # fmt: skip
     def test_a_stored_figure_too_few_or_too_many_is_a_fault(self, donate, by, sql):
         donate(1)
-        services.lock_month(month_end=JULY, by=by)
+        services.lock_month(month_end=JULY, reason="a test", by=by)
         assert MonthBalance.objects.count() == 2
         accounts = {name: selectors.account(role).pk for name, role in (("bank", Role.BANK), ("till", Role.TILL))}
         run(sql.format(**accounts))

@@ -4,6 +4,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
+from django.contrib.auth.models import User
 from django.db import transaction
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -22,7 +23,9 @@ from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import FinancialYear, FundRole, JournalEntry, Role
 from clubdesk.ledger.posting import Line
 from clubdesk.money import as_amount
+from clubdesk.rooms import TREASURER
 from clubdesk.verbs import shell_user
+from tests.worlds.day_one import username
 
 pytestmark = pytest.mark.django_db
 FIRST_DAY = date(2026, 7, 1)
@@ -41,7 +44,7 @@ class Books(RuleBasedStateMachine):
     def start(self):
         self.run = transaction.atomic()
         self.run.__enter__()
-        self.by = shell_user()
+        self.by, self.treasurer = shell_user(), User.objects.get(username=username(TREASURER))
         services.open_year(first_day=date(2027, 7, 1), by=self.by)
         self.lines = []
         self.entries = {}
@@ -104,9 +107,18 @@ class Books(RuleBasedStateMachine):
         if end <= LAST_DAY:
             year_end = date(2027, 6, 30)
             if self.locked < year_end < end:
-                services.lock_month(month_end=year_end, by=self.by)
-            services.lock_month(month_end=end, by=self.by)
+                services.lock_month(month_end=year_end, reason="a test", by=self.by)
+            services.lock_month(month_end=end, reason="a test", by=self.by)
             self.locked = end
+
+    @precondition(lambda self: self.locked > self.closed)
+    @rule(months=st.integers(1, 5))
+    def unlock(self, months):
+        year = selectors.year_containing(self.locked)
+        ends = selectors.month_ends(year.first_day, self.locked)[-months:]
+        asked = services.ask_to_unlock(year=year, month_end=ends[0], reason="a test", on=LAST_DAY, by=self.treasurer)
+        services.agree_to_unlock(unlock=asked, on=LAST_DAY, by=self.by)
+        self.locked = ends[0].replace(day=1) - timedelta(days=1)
 
     @precondition(lambda self: self.closed < date(2027, 6, 30))
     @rule()
@@ -153,6 +165,6 @@ class Books(RuleBasedStateMachine):
 
 
 @pytest.mark.slow
-def test_any_run_of_posts_reversals_locks_and_closes_keeps_the_balances_of_the_model(db):
+def test_any_run_of_posts_reversals_locks_unlocks_and_closes_keeps_the_balances_of_the_model(db):
     quiet = settings(max_examples=25, stateful_step_count=18, deadline=None, suppress_health_check=list(HealthCheck))
     run_state_machine_as_test(Books, settings=quiet)

@@ -36,7 +36,7 @@ class TestAHousehold:
         junior.save()
         home = factories.HouseholdFactory()
         rows = [join(factories.PersonFactory(household=home)) for _ in range(3)]
-        assert [row.working for row in rows] == ["228.00", *["228.00, less sibling 11.20 = 216.80"] * 2]
+        assert [row.working for row in rows] == ["$228.00", *["$228.00, less sibling $11.20 = $216.80"] * 2]
         assert at_end(Role.AFFILIATION_PAYABLE) == -3 * Decimal("116.00")
         assert at_end(Role.MEMBERSHIPS) == -Decimal("112.00") - 2 * Decimal("100.80")
         assert sound()
@@ -56,7 +56,7 @@ class TestAHousehold:
         home = factories.HouseholdFactory()
         rows = [join(factories.PersonFactory(household=home)) for _ in range(3)]
         assert [row.fee for row in rows] == [as_amount(228), as_amount(228), as_amount(116)]
-        assert rows[2].working == "228.00, less family cap 112.00 = 116.00"
+        assert rows[2].working == "$228.00, less family cap $112.00 = $116.00"
         assert sound()
 
     def test_a_plan_without_shares_costs_nothing_beyond_the_cap(self, book, by):
@@ -367,7 +367,8 @@ def test_subscriptions_of_a_year_from_what_was_owed_in_advance_and_received(db):
     start_books(club_name="Textbook club", year_start=date(2014, 1, 1), by=by)
     first, last = date(2014, 1, 1), date(2014, 12, 31)
     arrears, ahead, paid, late, early = (factories.HouseholdFactory() for _ in range(5))
-    charging.bring_in_balances(balances=[(arrears, as_amount(64)), (ahead, as_amount(-31))], as_at=first, by=by)
+    items = [factories.open_item(arrears, 64, Role.MEMBERSHIPS), factories.open_item(ahead, -31, Role.MEMBERSHIPS)]
+    charging.bring_in_balances(items=items, by=by)
     for index, (home, amount) in enumerate(((ahead, "31"), (paid, "291"), (late, "95"))):
         price = factories.price(FeeKind.MEMBERSHIP, amount, Role.MEMBERSHIPS, code=f"subscription{index}")
         FeePrice.objects.filter(pk=price.pk).update(valid_from=first)

@@ -30,7 +30,7 @@ class TestTheScreens:
         answer = client.post(url, form | born | {"birth_date": "2014-03-09"}, follow=True)
         again = client.post(url, form | born | {"birth_date": "2014-03-09"})
         assert again.status_code == 302
-        assert "228.00, less voucher 100.00 = 128.00" in answer.content.decode()
+        assert "$228.00, less voucher $100.00 = $128.00" in answer.content.decode()
 
     def test_what_a_membership_would_cost_each_of_a_household(self, client, coordinator, junior, join, by):
         junior.sibling_percent, junior.oldest = 10, 17
@@ -41,8 +41,8 @@ class TestTheScreens:
         client.force_login(coordinator)
         query = {"plan": junior.pk, "day": "2026-09-12", "scheme": scheme.pk}
         page = client.get(reverse("admin:membership_price", args=[home.pk]), query).content.decode()
-        assert "228.00, less voucher 100.00 = 128.00" in page
-        assert "228.00, less sibling 11.20, less voucher 100.00 = 116.80" in page
+        assert "$228.00, less voucher $100.00 = $128.00" in page
+        assert "$228.00, less sibling $11.20, less voucher $100.00 = $116.80" in page
         assert "Choose another" in page
         assert "244.80" in page
         first, second = home.people.filter(birth_date__year__gt=2000).order_by("birth_date")
@@ -50,7 +50,7 @@ class TestTheScreens:
             reverse("admin:membership_price", args=[home.pk]),
             query | {"people": [first.pk, second.pk], "vouched": [second.pk]},
         ).content.decode()
-        assert "228.00, less sibling 11.20, less voucher 100.00 = 116.80" in one
+        assert "$228.00, less sibling $11.20, less voucher $100.00 = $116.80" in one
         assert "344.80" in one
         assert not Membership.objects.exists()
 

@@ -39,7 +39,7 @@ class TestRenewing:
         assert selectors.renewals(date(2027, 8, 11)) == []
         (found,) = selectors.renewals(date(2027, 8, 12))
         said = [line.quote.price.working for line in found.lines]
-        assert said == ["228.00", "228.00, less sibling 11.20 = 216.80"]
+        assert said == ["$228.00", "$228.00, less sibling $11.20 = $216.80"]
         renewed = membership.renew_household(household=home, on=date(2027, 8, 20), by=by)
         assert [row.working for row in renewed] == said
         assert {(row.starts_on, row.ends_on) for row in renewed} == {(date(2027, 9, 12), date(2028, 9, 11))}
@@ -57,8 +57,8 @@ class TestRenewing:
                 nightly(on=day, by=by)
         letters = Message.objects.filter(about__startswith="renewal").order_by("pk")
         assert [letter.subject for letter in letters] == ["Your memberships end soon", "Your memberships have ended"]
-        assert "to 11 September 2027: 228.00, less sibling 11.20 = 216.80" in letters[0].body
-        assert "To renew all of them costs 444.80." in letters[0].body
+        assert "to 11 September 2027: $228.00, less sibling $11.20 = $216.80" in letters[0].body
+        assert "To renew all of them costs $444.80." in letters[0].body
 
     def test_siblings_who_end_on_different_days_are_told_of_on_their_own(self, home, join, by):
         later = factories.PersonFactory(household=home, given_name="Cleo")
@@ -102,10 +102,10 @@ class TestRenewing:
         clock.set_today(date(2027, 8, 20))
         client.force_login(coordinator)
         page = client.get(reverse("admin:renewals")).content.decode()
-        assert f"Renew {home}: 444.80" in page
+        assert f"Renew {home}: $444.80" in page
         url = reverse("admin:roll_household_renew", args=[home.pk])
         answer = client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"}, follow=True)
-        assert "to 11 Sep 2028: 228.00, less sibling 11.20 = 216.80" in answer.content.decode()
+        assert "to 11 Sep 2028: $228.00, less sibling $11.20 = $216.80" in answer.content.decode()
         assert client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"}).status_code == 302
         assert Membership.objects.count() == 4
 

@@ -42,11 +42,11 @@ class TestThePrice:
     def test_the_working_is_told(self):
         shares = [Decimal(71), Decimal(45)]
         found = price(Asked(Decimal(228), shares, siblings=1, sibling_percent=10, voucher=Decimal(100)))
-        assert found.working == "228.00, less sibling 11.20, less voucher 100.00 = 116.80"
+        assert found.working == "$228.00, less sibling $11.20, less voucher $100.00 = $116.80"
 
     def test_a_short_season_is_paid_by_months_and_so_are_the_associations(self):
         found = price(Asked(Decimal(228), [Decimal(71), Decimal(45)], months=5))
-        assert found.working == "5 of 12 months of 228.00: 95.00"
+        assert found.working == "5 of 12 months of $228.00: $95.00"
         assert found.shares == (Decimal("29.58"), Decimal("18.75"))
 
     def test_some_associations_take_their_whole_share(self):

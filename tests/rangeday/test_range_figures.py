@@ -99,7 +99,7 @@ class TestReading:
         page = client.get(reverse("admin:range_figures")).content.decode()
         for words in (
             "Takings by day",
-            "Cash from sign-ons in the ledger: 14.00, and by the sign-ons the same.",
+            "Cash from sign-ons in the ledger: $14.00, and by the sign-ons the same.",
             "September 2026",
             "<svg",
         ):

@@ -221,7 +221,7 @@ class TestThePage:
             said = self.send(helper, day, sent).json()
             assert said["told"] == [[key, "done", "", 0]]
             row = SignOn.objects.get()
-            assert said["signed"] == [[member.pk, "", "hired gear, 7.00 cash", key, "", row.pk]]
+            assert said["signed"] == [[member.pk, "", "hired gear, $7.00 cash", key, "", row.pk]]
             assert said["out"] == []
             assert said["closed"] == ""
 
@@ -270,7 +270,7 @@ class TestThePage:
 
     def test_one_tap_that_cannot_be_taken_blocks_no_other(self, helper, day, member, tap, by):
         done = tap(member, **HIRED)
-        ledger.lock_month(month_end=date(2026, 9, 30), by=by)
+        ledger.lock_month(month_end=date(2026, 9, 30), reason="a test", by=by)
         undo = {"key": str(done.key), "at": "2026-09-12T09:05:00Z", "undo": True}
         own = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:06:00Z", "people": [factories.PersonFactory().pk]}
         said = self.send(helper, day, undo, own)

@@ -48,12 +48,13 @@ class TestAuditPack:
         total = next(row for row in rows if len(row) > 1 and row[1] == "Total")
         assert total[6] == total[7]
         assert Decimal(total[6]) > 0
-        proofs = list(csv.reader(io.StringIO(pack.read("sheets/20 Proof.csv").decode("utf-8-sig"))))[4:]
+        name = next(name for name in names if name.endswith(" Proof.csv"))
+        proofs = list(csv.reader(io.StringIO(pack.read(name).decode("utf-8-sig"))))[4:]
         assert {row[3] for row in proofs} == {"True"}
 
     def test_text_from_users_is_no_formula_in_a_csv(self, pack):
         """Source: OWASP, CSV injection."""
-        journal = pack.read("sheets/08 Journal.csv").decode()
+        (journal,) = (pack.read(name).decode() for name in pack.namelist() if name.endswith(" Journal.csv"))
         assert "'=Repair" in journal
         assert ",=Repair" not in journal
 

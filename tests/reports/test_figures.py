@@ -82,7 +82,7 @@ class TestSeveralFunds:
         found = statements.bridge(Figures(AUGUST, AUGUST_END))
         assert found.columns == ["General fund", "Entry fund", "Total"]
         assert figures_of(found) == {
-            "Receipts less payments, without what was brought in": [30, 5, 35],
+            "Receipts less payments": [30, 5, 35],
             "Prepayments on 1 Aug 2026, at the start": [-8, 0, -8],
             "Prepayments on 31 Aug 2026, at the end": [5, 0, 5],
             "Surplus by this bridge": [27, 5, 32],

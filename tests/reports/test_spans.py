@@ -16,7 +16,6 @@ from clubdesk.money import as_amount
 from clubdesk.reports import committee, seal
 from clubdesk.reports.selectors import (
     Figures,
-    a_year_earlier,
     balances_at,
     lines_of_account,
     turnover,
@@ -123,20 +122,6 @@ class TestYears:
         assert of_a_year.in_words == "Sealed 9F2C-07AB-51D0, entry 7"
         assert seal.Seal(7, "9f2c07ab51d0ee", False).in_words == "Not closed; entry 7"
         assert seal.Seal(0, "", False).in_words == "No entry yet"
-
-    def test_a_fee_paid_on_a_day_makes_a_year_more_than_the_sums_it_was_brought_in_as(self, write, by):
-        """A receipt and the opening journal may carry the same number in their own tables."""
-        opening = write(date(2027, 6, 30), (Role.BANK, 900), (Role.ACCUMULATED, -900), origin=JournalOrigin.OPENING)
-        ledger.open_year(first_day=NEXT, by=by)
-        asked = Figures(NEXT, date(2027, 7, 31))
-        write(NEXT, (Role.BANK, 9), (Role.DONATIONS, -9))
-        assert a_year_earlier(asked) is None
-        home = factories.HouseholdFactory()
-        while True:
-            paid = fees.record_receipt(household=home, amount=as_amount(5), method=Method.CASH, on=JULY, by=by)
-            if paid.pk >= opening.pk:
-                break
-        assert a_year_earlier(asked).money_in_hand() >= 5
 
     def test_what_came_into_a_fund_and_went_out_of_it(self, write, by):
         entry = FundRole.ENTRY

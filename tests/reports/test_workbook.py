@@ -6,17 +6,20 @@ import re
 import shutil
 import subprocess
 import zipfile
+from collections import defaultdict
 from datetime import date
 from decimal import Decimal
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 from openpyxl import load_workbook
 
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Receipt
+from clubdesk.fees.models import FeeKind, Method, Receipt
+from clubdesk.guards import lifted
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, JournalEntry, MonthBalance, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
@@ -27,11 +30,13 @@ from tests import factories
 from tests.worlds.day_one import TODAY
 
 pytestmark = pytest.mark.django_db
+JULY, AUGUST = date(2026, 7, 3), date(2026, 8, 3)
 SHEETS = [
     "Summary", "Committee", "Trial balance", "Income and expenditure", "Assets and liabilities",
-    "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Members owing", "Entry fund", "Vouchers",
-    "Hire takings", "Courses", "Affiliation", "Bank reconciliation", "Budget", "Adjustments", "Changes and reversals",
-    "Proof",
+    "Funds", "Owed and owing", "Receipts and payments", "Bridge", "Journal", "Ledger by account", "Money by line",
+    "Bridge by line",
+    "Members owing", "Entry fund", "Vouchers", "Hire takings", "Courses", "Affiliation", "Bank reconciliation",
+    "Budget", "Adjustments", "Months locked", "Changes and reversals", "Proof",
 ]  # fmt: skip
 
 
@@ -43,8 +48,16 @@ def opened(content, **how):
     return load_workbook(io.BytesIO(content), **how)
 
 
-def recalculated(content, tmp_path):
-    """The workbook as LibreOffice saves it after working out every formula."""
+WORKS_OUT, SHOWS = 0, 1
+"""What LibreOffice does with results in a file: works them out again, or believes them, as it does unasked."""
+ON_LOAD = """<?xml version="1.0" encoding="UTF-8"?>
+<oor:items xmlns:oor="http://openoffice.org/2001/registry">
+<item oor:path="/org.openoffice.Office.Calc/Formula/Load">
+<prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>{}</value></prop></item></oor:items>"""
+
+
+def recalculated(content, tmp_path, on_load=WORKS_OUT):
+    """The workbook as LibreOffice saves it after working out every formula, or believing what stands beside it."""
     office = shutil.which("soffice")
     if office is None:
         if os.environ.get("CI"):
@@ -52,6 +65,9 @@ def recalculated(content, tmp_path):
         pytest.skip("LibreOffice is not on this machine")
     source = tmp_path / "year.xlsx"
     source.write_bytes(content)
+    settings = tmp_path / "profile" / "user" / "registrymodifications.xcu"
+    settings.parent.mkdir(parents=True, exist_ok=True)
+    settings.write_text(ON_LOAD.format(on_load))
     profile = f"-env:UserInstallation=file://{tmp_path}/profile"
     command = [office, profile, "--headless", "--convert-to", "xlsx", "--outdir", str(tmp_path / "out"), str(source)]
     subprocess.run(command, check=True, capture_output=True, timeout=180)
@@ -89,9 +105,12 @@ def test_what_the_rooms_leave_to_be_proved_stands_in_its_place_among_the_proofs(
     assert proved[owing:] == [
         "Members owing less credits equal the account Fees owed",
         "Entry fund by its movements equals the entry fund among the funds",
+        "Money by line, row by row, comes to what the accounts of money moved",
+        "Receipts less payments come to the rows of money",
         "Money in hand by receipts and payments equals the accounts of money",
         "The bridge from cash to accrual closes to nil",
         "The bridge closes to nil line by line",
+        "The bridge by line comes to what each account moved",
         "Vouchers one by one equal the account Vouchers owed",
         "Hire takings day by day equal their income",
         "Courses cohort by cohort equal their income",
@@ -154,8 +173,17 @@ def test_libreoffice_finds_every_proof_true_and_no_error(season, tmp_path):
             assert not [value for value in row if isinstance(value, str) and value.startswith(("#", "Err:"))]
 
 
-def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path):
-    """Each formula knows what it comes to by the book; LibreOffice works it out from the cells."""
+def shown(content, tmp_path):
+    return opened(content, data_only=True)
+
+
+def shown_by_libreoffice(content, tmp_path):
+    return recalculated(content, tmp_path, SHOWS)
+
+
+@pytest.mark.parametrize("read", [shown, shown_by_libreoffice, recalculated])
+def test_every_formula_shows_what_the_book_says_and_libreoffice_comes_to_it(season, tmp_path, read):
+    """Whoever only shows the file finds each result beside its formula; LibreOffice works it out from the cells."""
     rows_of = {}
     file = io.BytesIO()
     write_workbook(
@@ -163,7 +191,7 @@ def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path)
         copies=lambda name: rows_of.setdefault(name, []).append,
     )  # fmt: skip
     formulas = opened(file.getvalue())
-    book, compared = recalculated(file.getvalue(), tmp_path), 0
+    book, compared = read(file.getvalue(), tmp_path), 0
     for name in SHEETS:
         for number, known in enumerate(rows_of[name], 1):
             for place, value in enumerate(known, 1):
@@ -173,6 +201,19 @@ def test_libreoffice_comes_to_what_the_book_says_in_every_cell(season, tmp_path)
                     assert same, (name, number, place, found, value)
                     compared += 1
     assert compared > 400
+
+
+def test_a_proof_that_does_not_hold_says_so_before_anybody_works_it_out(season, tmp_path):
+    """A month's stored balance was changed behind the book's back: a preview must not say TRUE."""
+    ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=season.by)
+    with lifted(connection, MonthBalance._meta.db_table):
+        stored = MonthBalance.objects.filter(account__role=Role.BANK).latest("pk")
+        stored.balance += as_amount(1)
+        stored.save()
+    content = made(FinancialYear.objects.get())
+    for book in (shown(content, tmp_path), recalculated(content, tmp_path)):
+        assert ("Journal and openings give what the ledger itself says, account by account", 100) in proofs(book)
+        assert rows(book["Summary"])["Every check on the sheet Proof is TRUE"][1] is False
 
 
 def test_a_fund_whose_name_has_signs_that_stand_for_others_is_told_from_the_rest(season, by, tmp_path):
@@ -231,6 +272,60 @@ def test_libreoffice_gets_the_figures_of_the_ledger(season, tmp_path):
     assert cents(position["Net assets"][2]) == cents(figures.net_assets())
 
 
+def test_receipts_and_payments_and_the_bridge_add_up_rows_and_type_no_figure_of_the_year(season):
+    """Only what was there before the year is typed: an auditor follows every other figure to its rows."""
+    book = opened(made(FinancialYear.objects.get()))
+    for title in ("Receipts and payments", "Bridge"):
+        typed = {
+            row[1].value
+            for row in book[title].iter_rows(min_row=5)
+            for cell in row[2:]
+            if cell.data_type == "n" and cell.value is not None
+        }
+        assert {words for words in typed if not words.startswith("Money in hand before")} == set(), title
+
+
+def test_a_receipt_that_pays_a_fee_later_is_two_rows_that_say_which(book, by):
+    family = factories.HouseholdFactory(name="Quillfeather")
+    receipt = fees.record_receipt(household=family, amount=as_amount(70), method=Method.CARD, on=JULY, by=by)
+    price = factories.price(FeeKind.OTHER, "70.00", Role.DONATIONS)
+    charge = fees.charge(household=family, price=price, on=AUGUST, starts_on=AUGUST, by=by)
+    content = made(FinancialYear.objects.get())
+    entry = JournalEntry.objects.get(source_id=receipt.pk, purpose="receipt")
+    donations, pays = Account.objects.get(role=Role.DONATIONS), f"Receipt {receipt.number} pays charge {charge.pk}"
+    ahead = ("1100", "Paid ahead by families, not used yet", "General fund")
+    found = list(opened(content)["Money by line"].iter_rows(min_row=5, values_only=True))
+    assert [(day.date(), *rest) for day, *rest in found] == [
+        (JULY, entry.number, None, entry.narration, *ahead, 70),
+        (AUGUST, None, receipt.number, pays, donations.code, donations.name, "General fund", 70),
+        (AUGUST, None, receipt.number, pays, *ahead, -70),
+    ]
+    assert "Quillfeather" not in str(found)
+
+
+def test_the_rows_of_money_come_to_the_statements_figures_line_by_line_and_fund_by_fund(season):
+    now = Figures.of_year(FinancialYear.objects.get())
+    sums = defaultdict(Decimal)
+    for row in opened(made(FinancialYear.objects.get()))["Money by line"].iter_rows(min_row=5, values_only=True):
+        sums[row[4], row[6]] += cents(row[7])
+    stated = {(line.code, fund.name): now.cash(line, fund) * 100 for line in now.lines for fund in now.funds}
+    assert {key: figure for key, figure in sums.items() if figure} == {
+        key: figure for key, figure in stated.items() if figure
+    }
+
+
+def test_a_row_of_money_that_is_taken_out_shows_as_a_difference(season, tmp_path):
+    content = made(FinancialYear.objects.get())
+    book, changed = opened(content), io.BytesIO()
+    row = next(row for row in book["Money by line"].iter_rows(min_row=5) if row[1].value)
+    missing = cents(row[7].value)
+    row[7].value = 0
+    book.save(changed)
+    again = dict(proofs(recalculated(changed.getvalue(), tmp_path)))
+    assert again["Money by line, row by row, comes to what the accounts of money moved"] == -missing
+    assert again["Money in hand by receipts and payments equals the accounts of money"] == -missing
+
+
 def test_a_wrong_figure_in_the_workbook_shows_as_a_difference_in_cents(season, tmp_path):
     content = made(FinancialYear.objects.get())
     book = opened(content)
@@ -249,7 +344,7 @@ def test_last_years_figures_stand_beside_and_a_closed_year_does_not_read_nil(sea
     next_year = ledger.open_year(first_day=date(2027, 7, 1), by=by)
     lines = [debit(Role.BANK, as_amount("12.34")), credit(Role.DONATIONS, as_amount("12.34"))]
     ledger.record_journal(on=date(2027, 7, 3), narration="Raffle", lines=lines, by=by)
-    ledger.lock_month(month_end=date(2027, 6, 30), by=by)
+    ledger.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
     for state in ("open", "closed"):
         assert Figures.of_year(year).surplus() == surplus
         book = recalculated(made(next_year), tmp_path / state if (tmp_path / state).mkdir() is None else tmp_path)

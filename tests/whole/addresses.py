@@ -14,6 +14,7 @@ from clubdesk.ledger.selectors import year_containing
 from clubdesk.rangeday.models import RangeDay
 from clubdesk.roll.models import Household
 from clubdesk.screens.rooms import RoomAdmin
+from tests.worlds import day_one
 
 PLAIN = (
     "admin:index", "admin:reports", "admin:trial_balance", "admin:find", "admin:today", "book:courses",
@@ -73,6 +74,18 @@ MOST_LOOKED_AT = 400
 def urls_of_everything():
     """Each page of the site that has something to show."""
     return sorted({*urls_of_lists(), *urls_of_documents()})
+
+
+DAYS = (day_one.TODAY, day_one.YEAR_START.replace(year=day_one.YEAR_START.year + 1))
+"""The tests' own, and one on which the year is over: what closes a year has its pages from then on."""
+
+
+def urls_by_day():
+    """Each day of `DAYS` with the pages that have something to show, on the later one what documents get by then."""
+    first, later = DAYS
+    now = urls_of_everything()
+    with clock.on(later):
+        return {first: now, later: sorted({*urls_of_documents()} - {*now})}
 
 
 C, H, A, T, X = ROLES

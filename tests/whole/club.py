@@ -11,7 +11,7 @@ from clubdesk.fees import selectors as fee_questions
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, FeeKind, FeeShare, Lodgement, Method, Voucher
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import Book, Role
 from clubdesk.ledger.selectors import account
 from clubdesk.membership import selectors, services
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund
@@ -68,6 +68,10 @@ class Club:
                 )
                 self.at(day + timedelta(days=self.chance.randrange(20)), lambda on, who=child: self.join(who, on))
                 made += 1
+
+    def stands_at(self):
+        """Another after each day on which anything was done or posted."""
+        return self.counts.total(), Book.objects.get().last_number
 
     def days(self):
         """Each day of the three years, once all of it has happened."""

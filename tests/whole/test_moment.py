@@ -176,5 +176,5 @@ def test_a_year_is_closed_by_a_verb_that_checks_the_books_in_its_own_transaction
     with transaction.atomic():
         services.lock_book()
         assert [result for result in check_all() if result.faults] == []
-        services.lock_month(month_end=date(2026, 7, 31), by=by)
+        services.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
     assert FinancialYear.objects.get().locked_through == date(2026, 7, 31)

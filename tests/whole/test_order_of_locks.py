@@ -25,8 +25,9 @@ from clubdesk.fees import selectors
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import FeeKind, Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Fund, Party, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, Party, Role
 from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import entries_of
 from clubdesk.ledger.services import days
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
@@ -169,7 +170,7 @@ def memberships(by, other):
     membership.cancel_membership(membership=changed, on=NEXT, reason="not yet", by=by)
     membership.remit_affiliation(association=Party.objects.get(kind="association"), through=NOW, on=NOW, by=by)
     membership.end_membership(membership=member(dearer, by), on=NOW + timedelta(days=40), reason="left", by=by)
-    membership.import_roll(content=FAMILIES.encode(), as_at=NOW, by=by)
+    membership.import_roll(content=FAMILIES.encode(), by=by)
     membership.renew_household(household=taken.person.household, on=date(2027, 8, 20), by=by)
 
 
@@ -194,6 +195,39 @@ def at_the_bank(by, other):
     banked = rangeday.bank_takings(amount=TEN, on=NOW, by=by)
     rangeday.cancel_banking(banking=banked, reason="not yet", on=NOW, by=by)
     entryfund.cancel_return(container_return=found, on=NOW, reason="typed twice", by=by)
+    what_somebody_says_of_lines(account, home, by)
+
+
+def what_somebody_says_of_lines(account, home, by):
+    """Each way that leads from a line, a payment that bounces, and what cancels itself."""
+
+    def line(cents, words, at=account):
+        return bank.record_statement_line(bank_account=at, on=NOW, amount=as_amount(cents), text=words, by=by)
+
+    savings = Account.objects.create(code="1015", name="Savings", kind="asset", is_money=True)
+    other = BankAccount.objects.create(name="Savings", account=savings)
+    supplier = Party.objects.create(name="Acme", kind="supplier")
+    bank.receive_line(line=line(30, "QUOLL"), household=home, by=by)
+    general = Fund.objects.get(code="general")
+    bank.pay_supplier(
+        line=line(-40, "ACME"), party=supplier, account=expense("5050"), fund=general, narration="Hinges", by=by
+    )
+    sides = [debit(Role.BANK_FEES, as_amount(8)), credit(Role.BANK, as_amount(8))]
+    bank.book_line(line=line(-8, "FEE"), narration="Fee", lines=sides, by=by)
+    bank.transfer_line(line=line(-50, "TO SAVINGS"), account=savings, by=by)
+    there, here = line(-5, "BACK", at=other), line(5, "FROM SAVINGS")
+    bank.accept(lines=[here], answer=[f"transfer {there.pk}"], reasons="seen", how_sure="likely", by=by)
+    bounced = home.receipts.latest("pk")
+    bank.accept(
+        lines=[line(-30, "RETURNED")], answer=[f"bounce {bounced.pk}"], reasons="seen", how_sure="likely", by=by
+    )
+    bank.match_correction(lines=[line(9, "WRONG"), line(-9, "REVERSAL")], by=by)
+    pair = []
+    for way in (1, -1):
+        twice = [debit(Role.BANK, as_amount(way)), credit(Role.DONATIONS, as_amount(way))]
+        journal = ledger.record_journal(on=NOW, narration="Raffle", lines=twice, by=by)
+        pair.append(entries_of(journal).get().postings.get(account__role=Role.BANK))
+    bank.match_entries(posting=pair[0], other=pair[1], reason="once only", by=by)
 
 
 def the_year(by, other):

@@ -68,7 +68,7 @@ class TestAMonthIsLockedMeanwhile:
     def test_what_a_receipt_pays_is_moved_before_the_lock_or_not_at_all(self, family, by):
         results = beside(
             lambda: fees.pay_with(receipt=family.receipt, charges=[family.other], on=date(2026, 8, 20), by=by),
-            lambda: ledger.lock_month(month_end=AUGUST, by=by),
+            lambda: ledger.lock_month(month_end=AUGUST, reason="a test", by=by),
             after=(ledger, "refuse_shut"),
         )
         assert went_wrong(results) == []
@@ -96,7 +96,11 @@ class TestAMonthIsLockedMeanwhile:
                 Allocation.objects.create(receipt=family.receipt, charge=family.other, amount=SIXTY, **day)
                 clock.today()
 
-        results = beside(by_another_program, lambda: ledger.lock_month(month_end=AUGUST, by=by), after=(clock, "today"))
+        results = beside(
+            by_another_program,
+            lambda: ledger.lock_month(month_end=AUGUST, reason="a test", by=by),
+            after=(clock, "today"),
+        )
         assert went_wrong(results) == []
         assert faults() == []
 

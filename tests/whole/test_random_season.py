@@ -267,7 +267,8 @@ class RandomSeason(RuleBasedStateMachine):
     @precondition(lambda self: self.today.day > 20)
     @rule()
     def lock_last_month(self):
-        self.try_to(ledger.lock_month, month_end=month_end(self.today.replace(day=1) - timedelta(days=1)))
+        ended = month_end(self.today.replace(day=1) - timedelta(days=1))
+        self.try_to(ledger.lock_month, month_end=ended, reason="a test")
 
     def teardown(self):
         try:

@@ -99,7 +99,7 @@ class TestTheEntryFund:
 
     def test_a_refund_that_would_overdraw_the_fund_is_refused(self, child, coordinator, approver):
         self.cash_in(coordinator, "59.90")
-        with pytest.raises(Refused, match="Entry fund holds 59.90; this would take 60.00"):
+        with pytest.raises(Refused, match=r"Entry fund holds \$59.90; this would take \$60.00"):
             entryfund.approve_claim(claim=self.claim(coordinator, child), by=approver, on=NOW)
         assert entry_fund_balance() == as_amount("59.90")
         assert sound()
@@ -110,7 +110,7 @@ class TestTheEntryFund:
             ({"refunded": False}, "60.00", "is not on the list of refunded events"),
             ({"held": date(2027, 7, 5)}, "60.00", "is not a member on 5 Jul 2027"),
             ({"oldest_class": "Under 14", "held": date(2028, 1, 5)}, "60.00", "Under 16 in 2028"),
-            ({"fee": "50.00"}, "60.00", "60.00 against an entry fee of 50.00"),
+            ({"fee": "50.00"}, "60.00", "$60.00 against an entry fee of $50.00"),
         ],
     )
     def test_a_claim_that_is_not_eligible_is_refused_with_the_reason(

@@ -10,7 +10,8 @@ from django.urls import reverse
 from clubdesk.courses.models import Place
 from clubdesk.courses.services import withdraw_place
 from clubdesk.desk.roles import ROLES
-from clubdesk.ledger.models import JournalEntry
+from clubdesk.ledger.models import JournalEntry, TaxBasis
+from clubdesk.ledger.services import register_for_gst
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.roll.models import Person
@@ -188,8 +189,8 @@ def test_the_reports_are_for_the_treasurer_and_the_auditor(season, as_role, page
     assert allowed(as_role, reverse("admin:workbook", args=[2027])) == {T, X}
 
 
-def test_the_auditor_sees_all_and_changes_nothing(season, as_role, settings):
-    settings.CLUB_GST_FROM = date(2026, 7, 1)  # where the club is not registered nobody sees GST
+def test_the_auditor_sees_all_and_changes_nothing(season, as_role, by):
+    register_for_gst(since=date(2026, 7, 1), basis=TaxBasis.CASH, by=by)  # else nobody sees GST
     auditor = as_role(X)
     before = JournalEntry.objects.count()
     for model in admin.site._registry:

@@ -55,7 +55,7 @@ class TestTheScenesByForm:
         form = {"key": self.KEY, "visitor_name": "Uncle", "gear": "hire", "paid": "cash"}
         response = as_role(H).post(url, form, follow=True)
         assert response.redirect_chain == [(url, 302)]
-        assert "Uncle is signed on: 15.00, cash." in response.content.decode()
+        assert "Uncle is signed on: $15.00, cash." in response.content.decode()
 
     def test_today_leads_to_todays_sheet_or_to_beginning_one(self, book, as_role):
         assert as_role(H).get("/today/").url == reverse("admin:rangeday_rangeday_add")
@@ -121,7 +121,7 @@ class TestTheScenesByForm:
     @pytest.mark.parametrize(
         ("amount", "sentence"),
         [
-            ("", "Write an amount, like 12.50."),
+            ("", "Write an amount, like $12.50."),
             ("0", "The amount must be more than nil."),
             ("-4", "An amount is not negative"),
             ("1e3x", "That is not an amount"),
@@ -147,7 +147,7 @@ class TestTheScenesByForm:
         boxes = {f"pieces_{cents}": number for cents, number in pieces.items()}
         form = {"key": self.KEY, "second_counter": other.pk, "on": "2026-09-12", **boxes}
         form |= {"opening": page.context["form"]["opening"].value(), "card_slip": "", "receipts_on_slip": ""}
-        assert "is short by 5.00. Say what you know of it." in as_role(C).post(url, form).content.decode()
+        assert "is short by $5.00. Say what you know of it." in as_role(C).post(url, form).content.decode()
         as_role(C).post(url, {**form, "reason": "a note is missing"})
         assert TillCount.objects.get().difference.amount == -5
 

@@ -23,14 +23,16 @@ EVERY_DAY = (
 @pytest.mark.django_db
 def test_control_accounts_equal_their_detail_on_every_day_of_three_years(book, by):
     club = Club(by, JUNIORS)
-    checked = 0
+    proven, days = None, 0
     for day in club.days():
-        faults = [sentence for holds in EVERY_DAY for sentence in holds()]
-        assert faults == [], day
-        checked += 1
+        days += 1
+        if (stands_at := club.stands_at()) != proven:  # after a day on which nothing happens the proof is still good
+            faults = [sentence for holds in EVERY_DAY for sentence in holds()]
+            assert faults == [], day
+            proven = stands_at
         if (day + timedelta(days=1)).day == 1:
             assert bridge.gaps(day.replace(day=1), day) == bridge.gaps(START, day) == [], day
-    assert checked == DAYS
+    assert days == DAYS
     assert [result for result in check_all() if result.faults] == []
     outcomes = figures()["vouchers"]
     assert min(outcomes[state] for state in ("paid", "refused", "released")) > 5

@@ -86,6 +86,13 @@ def moved_keys(name: str, step: int) -> str:
     return f"COALESCE((SELECT jsonb_agg(key::bigint + {step} ORDER BY place) FROM {each}), '[]'::jsonb)"
 
 
+def only_copy() -> None:
+    """Until the transaction ends PostgreSQL looks no key up, which SQLite does, and has room for whole tables."""
+    if not is_sqlite():
+        run("SET LOCAL session_replication_role = replica")
+        run("SET LOCAL work_mem = '256MB'")
+
+
 def teach_sqlite() -> None:
     """What PostgreSQL can do by itself."""
     if is_sqlite():

@@ -2,19 +2,14 @@
 
 from datetime import date
 
-from django.test import override_settings
-
-from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount
-from clubdesk.bank.reconciling import reconcile
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
 from clubdesk.evidence import Evidence
 from clubdesk.fees.models import FeeItem, FeeKind
-from clubdesk.fees.services.opening import bring_in_balances
+from clubdesk.fees.services import bring_in_balances
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Fund, Role
+from clubdesk.ledger.models import FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
@@ -23,9 +18,9 @@ from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Consent
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.worlds.season import NOW, Season
+from tests.worlds.season import AUGUST, NOW, Season, sign_off
 
-JULY, AUGUST = date(2026, 7, 31), date(2026, 8, 31)
+JULY = date(2026, 7, 31)
 
 
 def grow():
@@ -33,7 +28,10 @@ def grow():
     season.close_and_credit()
     of_the_families(season)
     of_the_year(season.by)
-    ledger.lock_month(month_end=JULY, by=season.by)
+    ledger.lock_month(month_end=JULY, reason="a test", by=season.by)
+    ledger.ask_to_unlock(
+        year=FinancialYear.objects.get(), month_end=JULY, reason="a bill was forgotten", on=NOW, by=season.by
+    )
     sign_off(season.by)
 
 
@@ -44,7 +42,7 @@ def of_the_families(season):
     courses.record_reach_check(person=factories.PersonFactory(), checked_by="Jo", on=NOW, by=by)
     owing, ahead = factories.HouseholdFactory(), factories.HouseholdFactory()
     Consent.objects.create(household=owing, given_by="Mira", wording="I agree.")
-    bring_in_balances(balances=[(owing, as_amount(40)), (ahead, as_amount(-30))], as_at=date(2026, 7, 1), by=by)
+    bring_in_balances(items=[factories.open_item(owing, 40), factories.open_item(ahead, -30)], by=by)
     child = factories.PersonFactory(household=owing)
     rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
 
@@ -66,13 +64,7 @@ def of_the_year(by):
     year = FinancialYear.objects.get()
     yearend.set_budget(year=year, account=grants, months={date(2026, 7, 1): as_amount(50)}, by=by)
     yearend.set_comparatives(year_end=date(2026, 6, 30), fund=general, figures={grants: as_amount(70)}, by=by)
-    FeeItem.objects.filter(kind=FeeKind.COURSE).update(tax_code="taxable")
-    with override_settings(CLUB_GST_FROM=date(2026, 7, 1)):
-        yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)
-
-
-def sign_off(by):
-    """August at the bank, as if the bank had said what the book makes of it."""
-    figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
-    stated = figures.book_balance - figures.deposits_not_credited + figures.payments_not_presented
-    bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)
+    FeeItem.objects.filter(kind__in=(FeeKind.COURSE, FeeKind.HIRE)).update(tax_code="taxable")
+    ledger.register_for_gst(since=date(2026, 7, 1), basis=TaxBasis.ACCRUALS, by=by)
+    yearend.post_found_tax(until=NOW, by=by)
+    yearend.post_gst(first=date(2026, 7, 1), last=date(2026, 9, 30), by=by)

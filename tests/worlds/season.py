@@ -8,6 +8,7 @@ from django.contrib.auth.models import User
 from clubdesk import clock
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount, BankRule
+from clubdesk.bank.reconciling import reconcile
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort
 from clubdesk.desk import services as desk
@@ -20,7 +21,7 @@ from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, Method, VoucherScheme
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import Fund, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account, entries_of
 from clubdesk.membership import services as membership
@@ -31,16 +32,24 @@ from clubdesk.rangeday.models import Gear, Kit, OwnGearCost, Paid, RangeDay, Saf
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.rooms import APPROVER
 from clubdesk.verbs import shell_user
+from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.worlds.day_one import username
 
-START, NOW = date(2026, 7, 6), date(2026, 9, 12)
+START, AUGUST, NOW = date(2026, 7, 6), date(2026, 8, 31), date(2026, 9, 12)
 
 
 def grow(people):
     """What the worlds of seasons are made by: the book's season, begun where there is none, with so many people."""
     season = Season.found() if StateEvent.objects.exists() else Season(*people_of_it())
-    season.grow(people)
+    return season.grow(people)
+
+
+def sign_off(by):
+    """August at the bank, as if the bank had said what the book makes of it."""
+    figures = reconcile(BankAccount.objects.get(), AUGUST, as_amount(0))
+    stated = figures.book_balance + figures.adjustments - figures.deposits_not_credited + figures.payments_not_presented
+    bank.sign_off_month(bank_account=BankAccount.objects.get(), until=AUGUST, statement_balance=stated, on=NOW, by=by)
 
 
 def people_of_it():
@@ -125,8 +134,27 @@ class Season:
             courses.record_attendance(cohort=cohort, session=session, present=[place], by=self.by)
         courses.issue_certificates(cohort=cohort, by=self.by)
 
+    def what_comes_with_time(self):
+        """A counted day, an offer to a family that waits, a thing in the register, a month signed off, another year."""
+        by = self.by
+        ledger.open_year(first_day=date(2027, 7, 1), by=by)
+        self.count_the_day()
+        another = factories.cohort(capacity=1, first=date(2026, 11, 1))
+        courses.offer_free_seats(course=another.course, on=NOW, by=by)
+        lines = [debit(Role.EQUIPMENT, as_amount(300)), credit(Role.BANK, as_amount(300))]
+        ledger.record_journal(on=START, narration="Butts", lines=lines, by=by)
+        yearend.add_equipment(
+            name="Butts", bought_on=START, cost=as_amount(300), years=3, fund=Fund.objects.get(code="general"), by=by
+        )
+        sign_off(by)
+
     def close_and_credit(self):
         """A counted day and a fee taken back."""
+        self.count_the_day()
+        charge = self.event.claims.first().household.charges.first()
+        fees.credit_charge(charge=charge, amount=as_amount(1), on=NOW, reason="goodwill", by=self.by)
+
+    def count_the_day(self):
         rangeday.close_day(
             range_day=self.closed_day,
             pieces={100: 1},
@@ -135,8 +163,6 @@ class Season:
             on=NOW,
             reason="a coin too many",
         )
-        charge = self.event.claims.first().household.charges.first()
-        fees.credit_charge(charge=charge, amount=as_amount(1), on=NOW, reason="goodwill", by=self.by)
 
     def once(self):
         """What a page needs one of."""

@@ -14,7 +14,7 @@ from django.db.models import F
 
 from clubdesk import clock, guards
 from clubdesk.bank import models as bank
-from clubdesk.bank.reconciling import reconcile
+from clubdesk.bank.reconciling import last_signed, reconcile
 from clubdesk.bank.services import sign_off_month
 from clubdesk.courses import models as courses
 from clubdesk.entryfund import models as entryfund
@@ -32,7 +32,7 @@ from clubdesk.rangeday import models as rangeday
 from clubdesk.roll import models as roll
 from clubdesk.verbs import shell_user
 from tests.worlds import demo
-from tests.worlds.copying import STEP, Copy, count_on, run, teach_sqlite
+from tests.worlds.copying import STEP, Copy, count_on, only_copy, run, teach_sqlite
 
 PERIOD = timedelta(weeks=74)
 """As long as the demo, so that its days follow on each other and stay the days of the week that they were."""
@@ -61,9 +61,15 @@ OF_A_CLUB = (
 )  # fmt: skip
 BROUGHT_IN = "SELECT id FROM ledger_journal WHERE origin IN ('opening', 'depreciation', 'disposal')"
 """Journals about things that a book brings in once."""
-OF_A_YEAR = f"source_type = 'ledger.financialyear' OR source_type = 'ledger.journal' AND source_id IN ({BROUGHT_IN})"
+OF_A_YEAR = f"""source_type IN ('ledger.financialyear', 'fees.openingbalances')
+    OR source_type = 'ledger.journal' AND source_id IN ({BROUGHT_IN})"""
 AGAIN = f"SELECT id FROM ledger_journalentry WHERE NOT ({OF_A_YEAR})"
+OPENED = "(SELECT id FROM {} WHERE opening_id IS NOT NULL)"
 WHAT_A_CLUB_REPEATS = {
+    fees.Charge: "opening_id IS NULL",
+    fees.Receipt: "opening_id IS NULL",
+    fees.Allocation: f"COALESCE(charge_id, 0) NOT IN {OPENED.format('fees_charge')}"
+    f" AND receipt_id NOT IN {OPENED.format('fees_receipt')}",
     ledger.Party: "kind = 'household'",
     ledger.Journal: f"id NOT IN ({BROUGHT_IN})",
     ledger.JournalEntry: f"id IN ({AGAIN})",
@@ -121,6 +127,7 @@ def grow(folder: Path) -> None:
             services.open_year(first_day=date(year, 7, 1), by=by)
         guards.remove(connection)
         with transaction.atomic():
+            only_copy()
             write_all()
         guards.install(connection)
         run("ANALYZE")
@@ -238,10 +245,12 @@ def finish_the_months(by: User) -> None:
     """As the bank would have said it, each month is signed off and locked, and each year closed."""
     account = bank.BankAccount.objects.get()
     last = ledger.FinancialYear.objects.exclude(locked_through=None).order_by("last_day").last()
+    signed = last_signed(account).month_end
     for end in month_ends(last.locked_through + timedelta(days=1), TODAY)[:-1]:
-        found = reconcile(account, end, as_amount(0))
-        stated = found.book_balance - found.deposits_not_credited + found.payments_not_presented
-        sign_off_month(bank_account=account, until=end, statement_balance=stated, on=TODAY, by=by)
-        services.lock_month(month_end=end, by=by)
+        if end > signed:
+            found = reconcile(account, end, as_amount(0))
+            stated = found.book_balance + found.adjustments - found.deposits_not_credited + found.payments_not_presented
+            sign_off_month(bank_account=account, until=end, statement_balance=stated, on=TODAY, by=by)
+        services.lock_month(month_end=end, reason="a test", by=by)
         if end.month == 6:
             services.close_year(year=ledger.FinancialYear.objects.get(last_day=end), by=by, on=TODAY)

@@ -9,6 +9,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, JournalEntry, Role
 from clubdesk.ledger.posting import credit, debit
+from clubdesk.ledger.selectors import month_ends
 from clubdesk.money import as_amount
 
 FIRST, LAST, NEXT = date(2026, 7, 1), date(2027, 6, 30), date(2027, 7, 1)
@@ -39,5 +40,8 @@ def ready(by):
     entry = JournalEntry.objects.get(source_id=journal.pk, purpose="journal")
     bank.clear(lines=[line], postings=[entry.postings.get(account=bank_account.account)], reasons="seen", by=by)
     with clock.on(NEXT):
-        bank.sign_off_month(bank_account=bank_account, until=LAST, statement_balance=as_amount(500), on=NEXT, by=by)
+        for until in month_ends(date(2026, 8, 3), LAST):
+            bank.sign_off_month(
+                bank_account=bank_account, until=until, statement_balance=as_amount(500), on=NEXT, by=by
+            )
     return following

@@ -6,7 +6,8 @@ import pytest
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.ledger.models import Book
+from clubdesk.ledger.models import Book, TaxBasis
+from clubdesk.ledger.services import register_for_gst
 from clubdesk.money import as_amount
 from clubdesk.yearend import services
 from clubdesk.yearend.models import Equipment
@@ -56,8 +57,8 @@ def test_a_count_of_stock_and_an_allowance(general, by):
     assert read_first(nothing_is_doubtful) == Book._meta.db_table
 
 
-def test_the_gst_of_a_period(settings, by):
-    settings.CLUB_GST_FROM = FIRST
+def test_the_gst_of_a_period(by):
+    register_for_gst(since=FIRST, basis=TaxBasis.ACCRUALS, by=by)
 
     def nothing_to_post():
         with pytest.raises(Refused, match="No sale and no bill"):

@@ -31,7 +31,7 @@ pytestmark = pytest.mark.django_db
 
 
 def reopened(by):
-    signed = BankAccount.objects.get().reconciliations.get()
+    signed = BankAccount.objects.get().reconciliations.latest("month_end")
     bank.reopen_month(reconciliation=signed, on=NEXT, reason="to test", by=by)
 
 
@@ -197,14 +197,14 @@ class TestClose:
         ready(by)
         with clock.on(NEXT):
             in_suspense(by)
-            ledger.lock_month(month_end=LAST, by=by)
+            ledger.lock_month(month_end=LAST, reason="a test", by=by)
             assert not suspense_is_zero(year).done
             lines = [debit(Role.DONATIONS, as_amount(5)), credit(Role.SUSPENSE, as_amount(5))]
             ledger.record_journal(on=NEXT, narration="It was no donation", lines=lines, by=by)
             year.refresh_from_db()
             item = suspense_is_zero(year)
         assert (item.done, item.said) == (
-            True, "5.00 in the General fund stood there on 30 Jun 2027; it was cleared after the lock."
+            True, "$5.00 in the General fund stood there on 30 Jun 2027; it was cleared after the lock."
         )  # fmt: skip
 
     def test_a_day_that_was_never_counted_is_counted_after_its_month_was_locked(self, year, by, approver):
@@ -212,7 +212,7 @@ class TestClose:
         day = factories.range_day(date(2027, 6, 5))
         with clock.on(NEXT):
             ledger.open_year(first_day=NEXT, by=by)
-            ledger.lock_month(month_end=LAST, by=by)
+            ledger.lock_month(month_end=LAST, reason="a test", by=by)
             count = rangeday.close_day(
                 range_day=day, pieces={100: 3}, second_counter=approver, reason="found in the tin", on=NEXT, by=by
             )
@@ -255,7 +255,7 @@ class TestClose:
         with clock.on(NEXT):
             fees.lodge_vouchers(scheme=fees.vouchers.VoucherScheme.objects.get(), on=NEXT, by=by)
             item = item_of(year, "Vouchers are settled or carried")
-        assert (item.done, item.said) == (True, "100.00 is carried into the next year.")
+        assert (item.done, item.said) == (True, "$100.00 is carried into the next year.")
 
     def test_what_has_started_is_made_income_from_its_page(self, client, treasurer, year, by):
         ready(by)

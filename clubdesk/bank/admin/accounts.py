@@ -11,9 +11,7 @@ from clubdesk.screens.tables import Section, link_to
 
 def unexplained_section(request: HttpRequest, account: BankAccount) -> Section:
     rows = [(line.date, link_to(line, line.text), line.amount) for line in selectors.unexplained(account)[:30]]
-    return Section(
-        "Statement lines that nothing explains", ["Date", "Text", "Amount"], rows, "None: every line is explained."
-    )
+    return Section("Statement lines not matched yet", ["Date", "Text", "Amount"], rows, "None: every line is matched.")
 
 
 @admin.register(BankAccount)

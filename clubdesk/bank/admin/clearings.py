@@ -15,7 +15,7 @@ class UndoPage(VerbPage[Clearing, Clearing]):
     slug = "undo"
     verb = services.undo_clearing
     target = "clearing"
-    intro = "The lines wait to be explained again. What was posted stays; put that right by its own page."
+    intro = "What it joins waits again. What was posted stays; put that right by its own page."
     button = "Undo it"
     form_class = form_of(reason=reason_field())
 
@@ -23,10 +23,12 @@ class UndoPage(VerbPage[Clearing, Clearing]):
         return target.undone_on is None
 
     def facts(self, target: Clearing) -> Facts:
-        return [(str(part.line), part.line.amount) for part in target.lines.select_related("line")]
+        lines = [(str(part.line), part.line.amount) for part in target.lines.select_related("line")]
+        pair = target.postings.select_related("posting__entry") if not lines else ()
+        return lines or [(str(part.posting.entry), part.posting.amount) for part in pair]
 
     def done(self, target: Clearing, result: Clearing) -> str:
-        return "Undone; its lines wait to be explained."
+        return "Undone; what it joined waits again."
 
 
 def cleared_section(request: HttpRequest, clearing: Clearing) -> Section:
@@ -44,12 +46,22 @@ def cleared_section(request: HttpRequest, clearing: Clearing) -> Section:
 
 @admin.register(Clearing)
 class ClearingAdmin(DocumentAdmin[Clearing]):
-    list_display = ("__str__", "how_sure", "reasons", "recorded_by", "undone_on")
+    list_display = ("__str__", "how_sure", "reasons", "recorded_by", "settled_on", "undone_on")
     list_select_related = ("recorded_by",)
     list_filter = ("how_sure",)
     search_fields = ("lines__line__text",)
     search_help_text = "Words of the bank’s line"
-    fields = ("bank_account", "how_sure", "reasons", "recorded_by", "undone_on", "undone_by", "undo_reason")
+    fields = (
+        "bank_account",
+        "how_sure",
+        "reasons",
+        "why_never",
+        "recorded_by",
+        "settled_on",
+        "undone_on",
+        "undone_by",
+        "undo_reason",
+    )
     readonly_fields = fields
     pages = (UndoPage(),)
     section_makers = (cleared_section,)

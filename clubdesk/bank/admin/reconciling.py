@@ -38,7 +38,8 @@ class ReconciliationAdmin(DocumentAdmin[Reconciliation]):
     )
     list_select_related = ("bank_account", "recorded_by")
     fields = (
-        "bank_account", "month_end", "statement_balance", "deposits", "payments", "book_balance", "signed_on",
+        "bank_account", "month_end", "statement_balance", "deposits", "payments", "book_balance", "recorded_later",
+        "signed_on",
         "recorded_by", "reopened_on", "reopened_by", "reopen_reason",
     )  # fmt: skip
     readonly_fields = fields

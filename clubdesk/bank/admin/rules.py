@@ -16,7 +16,7 @@ def caught_section(request: HttpRequest, rule: BankRule) -> Section:
     since = clock.months_later(clock.today(), -12)
     lines = StatementLine.objects.filter(date__gte=since).annotate(is_explained=Exists(selectors.STANDING_CLEARING))
     rows = [
-        (each.date, link_to(each, each.text), "explained" if each.is_explained else "waits", each.amount)
+        (each.date, link_to(each, each.text), "matched" if each.is_explained else "waits", each.amount)
         for each in lines
         if rule.catches(each.text, each.amount)
     ]

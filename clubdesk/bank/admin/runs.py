@@ -21,15 +21,15 @@ from clubdesk.bank.models import (
     PaymentRun,
     RunState,
 )
-from clubdesk.bank.services.runs import made_file
+from clubdesk.bank.services.runs import made_file, released_before
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.expenses.models import Expense
 from clubdesk.ledger.models import Role
-from clubdesk.money import shown, total
+from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household
-from clubdesk.screens.fields import DayField, HappenedField, VerbForm, choose_from, form_of, reason_field
+from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm, choose_from, form_of, reason_field
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.tables import Link, Section, as_figure, link_to, page_of
 from clubdesk.screens.verbs import Facts, VerbPage, signed_in
@@ -46,8 +46,30 @@ class RunForm(VerbForm[None]):
         Household.objects.none(), label="Credits to repay", required=False, help_text="Only where the family asked."
     )
 
+    beyond = forms.BooleanField(
+        label="Make it though the bank holds less",
+        required=False,
+        help_text="Only where more money comes in before the bank pays.",
+    )
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean() or {}
+        account = cleaned.get("bank_account")
+        credits = sum((as_amount(self.payable[home.pk]) for home in cleaned.get("credits") or ()), nil())
+        owed = [*(cleaned.get("claims") or ()), *(cleaned.get("expenses") or ())]
+        asked = total(each.amount for each in owed) + credits
+        if account and asked > (free := selectors.free_in_bank(account)) and not cleaned.get("beyond"):
+            self.add_error(
+                "beyond",
+                f"This run comes to {shown(asked)}; {account} holds {shown(free)} beyond what other runs have still to"
+                " pay. Choose fewer payments, or tick this if the money comes in before.",
+            )
+        return cleaned
+
     def prepare(self) -> None:
-        payable = selectors.credits_to_repay()
+        if not self.is_bound:
+            del self.fields["beyond"]  # asked only of a run that is too large
+        self.payable = payable = selectors.credits_to_repay()
         claims = choose_from(self, "claims", selectors.claims_to_pay())
         expenses = choose_from(self, "expenses", selectors.expenses_to_pay())
         credits = choose_from(self, "credits", Household.objects.filter(pk__in=payable))
@@ -68,6 +90,11 @@ class RunPage(VerbPage[None, PaymentRun]):
     intro = "Nothing goes out by this. A second person releases the run; then the bank gets it."
     button = "Make the run"
     form_class = RunForm
+    asks_only = ("beyond",)
+
+    def facts(self, target: None) -> Facts:
+        accounts = BankAccount.objects.filter(account__role=Role.BANK)
+        return [(f"{each} can pay", selectors.free_in_bank(each)) for each in accounts]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         accounts = BankAccount.objects.filter(account__role=Role.BANK)[:2]
@@ -110,6 +137,9 @@ class ReleasePage(VerbPage[PaymentRun, PaymentRun]):
     target = "run"
     intro = "You are the second person: look at each payment, and above all at bank details that are new."
     button = "Release the run"
+
+    def not_now(self, target: PaymentRun) -> str:
+        return released_before(target) if target.state == RunState.RELEASED else super().not_now(target)
 
     def applies(self, target: PaymentRun) -> bool:
         return target.state == RunState.MADE and target.items.filter(state=ItemState.WAITING).exists()

@@ -1,4 +1,4 @@
-"""Screens of the bank's statements: the files, their lines, and what explains a line."""
+"""Screens of the bank's statements: the files, their lines, and what a line is matched with."""
 
 from django import forms
 from django.contrib import admin
@@ -6,6 +6,7 @@ from django.db.models import Exists, QuerySet
 from django.http import HttpRequest
 
 from clubdesk.bank import selectors, services
+from clubdesk.bank.admin.ways import WAYS, CorrectionPage
 from clubdesk.bank.models import BankAccount, Clearing, StatementImport, StatementLine
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Posting
@@ -50,7 +51,7 @@ class ExplainPage(VerbPage[StatementLine, Clearing]):
     slug = "explain"
     verb = services.explain_line
     target = "line"
-    intro = "Entries of the very amount in this account that explain no other line. Choose only what you know."
+    intro = "Entries of the very amount in this account that are matched with no other line. Choose only what you know."
     button = "That is it"
     form_class = ExplainForm
 
@@ -61,15 +62,15 @@ class ExplainPage(VerbPage[StatementLine, Clearing]):
         return [("Date", target.date), ("Text", target.text), ("Amount", target.amount)]
 
     def done(self, target: StatementLine, result: Clearing) -> str:
-        return f"Explained: {target}."
+        return f"Matched: {target}."
 
 
 class ExplainedFilter(admin.SimpleListFilter):
-    title = "explained"
+    title = "matched"
     parameter_name = "explained"
 
     def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
-        return [("no", "Nothing explains it yet"), ("yes", "Explained")]
+        return [("no", "Not matched yet"), ("yes", "Matched")]
 
     def queryset(self, request: HttpRequest, queryset: QuerySet[StatementLine]) -> QuerySet[StatementLine]:
         if not self.value():
@@ -105,17 +106,17 @@ class StatementLineAdmin(DocumentAdmin[StatementLine]):
     )  # fmt: skip
     readonly_fields = fields
     add_page = LinePage()
-    pages = (ExplainPage(),)
+    pages = (ExplainPage(), *WAYS, CorrectionPage())
     amount_shown = amount_column("amount", "Amount")
 
-    @admin.display(description="Explained", boolean=True)
+    @admin.display(description="Matched", boolean=True)
     def explained(self, line: StatementLine) -> bool:
         return bool(getattr(line, "is_explained", False))
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[StatementLine]:
         return super().get_queryset(request).annotate(is_explained=Exists(selectors.STANDING_CLEARING))
 
-    @admin.display(description="Explained by")
+    @admin.display(description="Matched with")
     def explanation(self, line: StatementLine) -> str:
         part = line.clearings.filter(stands=True).select_related("clearing").first()
         if part is None:

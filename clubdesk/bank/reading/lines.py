@@ -34,18 +34,22 @@ class ReadLine:
 
 @dataclass(frozen=True)
 class ReadStatement:
-    """The lines of a file, oldest first, and the balances before and after them where the file says so."""
+    """The lines of a file, oldest first, and the balances before and after them where the file says so.
+
+    `pending` are lines that the bank only announces: they have not moved the balance, and wait for a later file.
+    """
 
     form: str
     lines: tuple[ReadLine, ...]
     opening: Decimal | None = None
     closing: Decimal | None = None
+    pending: tuple[ReadLine, ...] = ()
 
     def checked(self) -> "ReadStatement":
         """Itself in the order of time, with its balances found to agree. Raises Refused and names each gap."""
         if not self.lines:
             raise Refused("The file holds no line of a statement.")
-        lines = _oldest_first(self.lines)
+        lines, pending = _settled(_oldest_first(self.lines))
         gaps = list(_gaps(lines))
         opening, closing = self.opening, self.closing
         if all(line.balance is not None for line in lines):
@@ -59,11 +63,43 @@ class ReadStatement:
             )
         if gaps:
             raise Refused(gaps)
-        return replace(self, lines=tuple(lines), opening=opening, closing=closing)
+        return replace(self, lines=tuple(lines), opening=opening, closing=closing, pending=tuple(pending))
 
 
 def _before(line: ReadLine) -> Decimal:
     return (line.balance or Decimal(0)) - line.amount
+
+
+def _settled(lines: Sequence[ReadLine]) -> tuple[list[ReadLine], list[ReadLine]]:
+    """The lines that are in the balance, and those that are pending: without one, in a file whose others have one.
+
+    A bank that prints its balance once a day leaves it out of settled lines too: what the next balance accounts for is
+    settled, and where there is any such, what stands before the first balance is as well.
+    """
+    if not any(line.balance is not None for line in lines):
+        return list(lines), []
+    begins, groups = _by_balance(lines)
+    settled: list[ReadLine] = []
+    pending: list[ReadLine] = []
+    for (first, *without), after in itertools.pairwise((*groups, [])):
+        moved = _before(after[0]) - (first.balance or Decimal(0)) if after else Decimal(0)
+        accounted = bool(moved) and moved == sum(each.amount for each in without)
+        settled += [first, *without] if accounted else [first]
+        pending += [] if accounted else without
+    once_a_day = any(line.balance is None for line in settled)
+    return (begins + settled, pending) if once_a_day else (settled, begins + pending)
+
+
+def _by_balance(lines: Sequence[ReadLine]) -> tuple[list[ReadLine], list[list[ReadLine]]]:
+    """What stands before the first balance; then each line with a balance, and those without one that follow it."""
+    begins: list[ReadLine] = []
+    groups: list[list[ReadLine]] = []
+    for line in lines:
+        if line.balance is not None:
+            groups.append([line])
+        else:
+            (groups[-1] if groups else begins).append(line)
+    return begins, groups
 
 
 def _oldest_first(lines: Sequence[ReadLine]) -> list[ReadLine]:

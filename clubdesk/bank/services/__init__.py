@@ -1,8 +1,11 @@
 """Verbs of the bank room."""
 
-from clubdesk.bank.services.clearing import accept, clear, explain_line, undo_clearing
+from clubdesk.bank.services.answering import accept
+from clubdesk.bank.services.byhand import book_line, pay_supplier, receive_line
+from clubdesk.bank.services.clearing import clear, explain_line, undo_clearing
 from clubdesk.bank.services.details import set_bank_details
 from clubdesk.bank.services.importing import import_statement
+from clubdesk.bank.services.pairing import match_correction, match_entries
 from clubdesk.bank.services.reconciling import reopen_month, sign_off_month
 from clubdesk.bank.services.runs import (
     leave_out,
@@ -14,15 +17,21 @@ from clubdesk.bank.services.runs import (
     withdraw_run,
 )
 from clubdesk.bank.services.statements import record_statement_line, settle_cards
+from clubdesk.bank.services.transfers import transfer_line
 
 __all__ = [
     "accept",
+    "book_line",
     "clear",
     "explain_line",
     "import_statement",
     "leave_out",
     "make_file",
     "make_run",
+    "match_correction",
+    "match_entries",
+    "pay_supplier",
+    "receive_line",
     "record_paid",
     "record_returned",
     "record_statement_line",
@@ -31,6 +40,7 @@ __all__ = [
     "set_bank_details",
     "settle_cards",
     "sign_off_month",
+    "transfer_line",
     "undo_clearing",
     "withdraw_run",
 ]

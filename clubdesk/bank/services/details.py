@@ -7,7 +7,7 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 
 from clubdesk.bank import selectors
-from clubdesk.bank.directentry import in_file
+from clubdesk.bank.directentry import in_file, no_such_account
 from clubdesk.bank.models import BankDetails
 from clubdesk.errors import Refused
 from clubdesk.fees.services.charging import queue
@@ -42,8 +42,8 @@ def set_bank_details(
         return last
     if not reason.strip():
         raise Refused("Say who asked for this and how you made sure; the next payment goes there.")
-    if bsb == "000-000":
-        raise Refused("No bank has the BSB 000-000.")
+    if no_account := no_such_account(bsb, account_number):
+        raise Refused(no_account)
     if not in_file(title, 32):
         raise Refused("Write the account name as the bank knows it.")
     document = BankDetails(

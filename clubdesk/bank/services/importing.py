@@ -23,12 +23,19 @@ from clubdesk.verbs import verb
 
 @dataclass(frozen=True)
 class Plan:
-    """What a file would bring: the statement as read, how, which lines are new, and whether one is missing before."""
+    """What a file would bring: the statement as read, how, which lines are new, and in words whether one is missing
+    before and what is pending.
+    """
 
     statement: ReadStatement
     mapping: Mapping | None
     fresh: list[ReadLine]
-    note: str
+    missing: str
+    pending: str
+
+    @property
+    def note(self) -> str:
+        return f"{self.missing} {self.pending}".strip()
 
     @property
     def known(self) -> int:
@@ -44,7 +51,7 @@ def plan_import(bank_account: BankAccount, content: bytes, mapping: Mapping | No
         mapping = Mapping.from_dict(saved) if saved else reading.propose(content)
     statement = reading.read(content, currency=settings.CLUB_CURRENCY, mapping=mapping)
     fresh = _fresh(bank_account, statement)
-    return Plan(statement, mapping, fresh, _missing_before(bank_account, statement, fresh))
+    return Plan(statement, mapping, fresh, _missing_before(bank_account, statement, fresh), _waiting(statement))
 
 
 @verb(permission="bank.add_statementline", title="Bring a bank statement in")
@@ -60,7 +67,7 @@ def import_statement(
     """Bring in the lines of a statement that the account does not have yet.
 
     A CSV file is read by `mapping`, which the account then keeps, else by the one that it kept, else by what the file
-    proposes. Raises Refused with a sentence a fault, and then nothing is saved.
+    proposes. What is pending waits for a later file. Raises Refused with a sentence a fault, and then nothing is saved.
     """
     account = BankAccount.objects.select_for_update(of=("self",), no_key=True).get(pk=bank_account.pk)
     if found := ledger.written(StatementImport, key):
@@ -146,6 +153,15 @@ def _takes(stock: dict[Hashable, list[int]], key: Hashable, free: set[int]) -> b
         return False
     free.discard(stock[key].pop(0))
     return True
+
+
+def _waiting(statement: ReadStatement) -> str:
+    """How many lines the bank only announces; blank where there are none."""
+    count = len(statement.pending)
+    if not count:
+        return ""
+    lines = "1 line has no balance yet: it is" if count == 1 else f"{count} lines have no balance yet: they are"
+    return f"{lines} pending, and taken when a later file has a balance beside {'it' if count == 1 else 'them'}."
 
 
 def _missing_before(bank_account: BankAccount, statement: ReadStatement, fresh: Sequence[ReadLine]) -> str:

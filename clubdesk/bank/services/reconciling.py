@@ -48,6 +48,7 @@ def sign_off_month(
         deposits=figures.deposits_not_credited,
         payments=figures.payments_not_presented,
         book_balance=figures.book_balance,
+        recorded_later=figures.adjustments,
         signed_on=on,
         recorded_by=by,
     )

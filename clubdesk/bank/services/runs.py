@@ -122,11 +122,14 @@ def _waiting(run: PaymentRun) -> list[PaymentItem]:
 @verb(permission="bank.release_paymentrun", title="Release this run")
 def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     """The second person lets the run go. Raises Refused for whoever made it, entered bank details that it pays to or
-    belongs to a household that it pays, and where details or what is owed changed since it was made.
+    belongs to a household that it pays, and where details or what is owed changed since it was made; whoever
+    comes after another has released it is told so.
     """
     run = _locked(run)
     if run.state == RunState.RELEASED:
-        return run
+        if run.released_by_id == by.pk:
+            return run
+        raise Refused(released_before(run))
     RUN.refuse_unless(run.state, RunState.RELEASED, "This run was withdrawn.")
     if run.recorded_by_id == by.pk:
         raise Refused("You made this run; somebody else must release it.")
@@ -147,6 +150,12 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     run.state, run.released_by, run.released_on = RunState.RELEASED, by, on
     run.save(update_fields=["state", "released_by", "released_on"])
     return run
+
+
+def released_before(run: PaymentRun) -> str:
+    assert run.released_on, "a run that is released has a day"
+    who = f"by {run.released_by} on {day_text(run.released_on)}"
+    return f"{run} was released already, {who}; nothing more is to be done."
 
 
 def _refuse_changed_details(items: Sequence[PaymentItem]) -> None:

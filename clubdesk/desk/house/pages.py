@@ -78,7 +78,7 @@ def misfits(page: AnyPage) -> Iterator[str]:
         elif name in hints and not _fits(field, hints[name]):
             yield f"its form gives {name} as {type(field).__name__}, and {page.of_verb.name} takes {hints[name]}."
     for name, parameter in takes.items():
-        given = {*asked, *GIVEN, page.target}
+        given = {*asked, *page.form_class.gives, *GIVEN, page.target}
         if parameter.default is inspect.Parameter.empty and name not in given:
             yield f"{page.of_verb.name} needs {name}, which its form does not ask for."
 

@@ -6,7 +6,7 @@ from typing import Any
 from django import template
 from djmoney.money import Money
 
-from clubdesk.money import shown
+from clubdesk.money import shown, sign
 
 register = template.Library()
 
@@ -15,6 +15,12 @@ register = template.Library()
 def amount(value: Any) -> str:
     """An amount as the screens print it."""
     return shown(value)
+
+
+@register.simple_tag
+def money_sign() -> str:
+    """What amounts begin with, for a script that writes them."""
+    return sign()
 
 
 @register.filter

@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from clubdesk.fees import accounts, selectors, services
+from clubdesk.fees.admin.opening import OpenItemsPage
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, WriteOff
 from clubdesk.mail.models import Message
 from clubdesk.money import AmountFormField, nil, shown
@@ -154,7 +155,7 @@ class ChargeAdmin(DocumentAdmin[Charge]):
     date_hierarchy = "charged_on"
     fields = ("household", "person", "description", "amount_shown", "charged_on", "starts_on", "recognised_on")
     readonly_fields = fields
-    list_pages = (SendStatementsPage(),)
+    list_pages = (SendStatementsPage(), OpenItemsPage())
     pages = (VoucherPage(), CreditPage(), WriteOffPage())
     section_makers = (settled_section,)
     amount_shown = amount_column("amount", "Amount")

@@ -1,6 +1,5 @@
 """Screens of the fee schedule."""
 
-from django.conf import settings
 from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
@@ -8,6 +7,7 @@ from django.http import HttpRequest
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.fees.models import FeeItem, FeePrice, FeeShare
+from clubdesk.ledger.selectors import is_registered
 from clubdesk.screens.rooms import RoomAdmin
 from clubdesk.screens.tables import Section, amount_column, link_to
 
@@ -66,4 +66,4 @@ class FeeItemAdmin(RoomAdmin[FeeItem]):
     section_makers = (prices_section,)
 
     def get_exclude(self, request: HttpRequest, obj: FeeItem | None = None) -> tuple[str, ...]:
-        return () if settings.CLUB_GST_FROM else ("tax_code",)
+        return () if is_registered() else ("tax_code",)

@@ -67,6 +67,13 @@ class AnswerPage(VerbPage[Lodgement, Lodgement]):
     def applies(self, target: Lodgement) -> bool:
         return target.paid_on is None and target.vouchers.filter(state=VoucherState.LODGED).exists()
 
+    def initial(self, request: HttpRequest, target: Lodgement) -> dict[str, object]:
+        """Where the address names some vouchers, as a line of the bank does, only those are filled in as paid."""
+        named = request.GET.get("only", "").split(",")
+        left = target.vouchers.filter(state=VoucherState.LODGED) if named != [""] else ()
+        blank = {f"paid_{each.pk}": None for each in left if str(each.pk) not in named}
+        return {**super().initial(request, target), **blank}
+
     def facts(self, target: Lodgement) -> Facts:
         vouchers = target.vouchers.filter(state=VoucherState.LODGED)
         return [("Vouchers", len(vouchers)), ("Claimed", total(each.amount for each in vouchers))]

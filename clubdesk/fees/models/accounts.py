@@ -39,8 +39,13 @@ class Charge(Document):
     person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="charges")
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="charges")
     opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="charges")
+    opened_for = models.ForeignKey(
+        Account, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="for",
+        help_text="What a balance that was brought in is owed for.",
+    )  # fmt: skip
     description = models.CharField(max_length=150)
     amount = Cents()
+    tax = Cents("GST in it", default=nil, editable=False)
     charged_on = models.DateField()
     starts_on = models.DateField()
     recognised_on = models.DateField(null=True, blank=True)
@@ -55,9 +60,10 @@ class Charge(Document):
         ordering = ["-charged_on", "-pk"]
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_charge_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_charge_tax_within_it"),
             models.CheckConstraint(condition=Q(kept__gte=0, kept__lte=F("amount")), name="fees_charge_keeps_a_part"),
             models.CheckConstraint(
-                condition=Q(price__isnull=False, opening=None)
+                condition=Q(price__isnull=False, opening=None, opened_for=None)
                 | Q(price=None, opening__isnull=False, starts_on=F("charged_on")),
                 name="fees_charge_has_a_price_or_was_brought_in",
             ),
@@ -65,6 +71,11 @@ class Charge(Document):
 
     def __str__(self) -> str:
         return self.description
+
+    @property
+    def is_taxed(self) -> bool:
+        """Whether GST was posted with it, and so with what is credited or written off of it."""
+        return bool(self.tax.amount)
 
     @property
     def waits(self) -> bool:
@@ -78,8 +89,8 @@ class Charge(Document):
 
     @property
     def income(self) -> Account:
-        """Where the club's own part of it goes; a balance brought in came out of what the club had accumulated."""
-        return self.price.item.income_account if self.price else account(Role.ACCUMULATED)
+        """Where the club's own part of it goes; of a balance brought in, what it is owed for."""
+        return self.price.item.income_account if self.price else self.opened_for or account(Role.ACCUMULATED)
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -116,6 +127,7 @@ class ChargeCredit(Document):
 
     charge = models.ForeignKey(Charge, models.PROTECT, related_name="credits")
     amount = Cents()
+    tax = Cents("GST in it", default=nil, editable=False)
     credited_on = models.DateField()
     reason = models.CharField(max_length=150)
     from_advance = models.BooleanField("before it started", default=False)
@@ -124,7 +136,10 @@ class ChargeCredit(Document):
 
     class Meta:
         ordering = ["-credited_on", "-pk"]
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_credit_tax_within_it"),
+        ]
 
     def __str__(self) -> str:
         return f"Credit: {self.charge}"
@@ -160,6 +175,10 @@ class Receipt(Document):
     received_on = models.DateField()
     reference = models.CharField(max_length=60, blank=True)
     opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="receipts")
+    opened_for = models.ForeignKey(
+        Account, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="for",
+        help_text="What a credit that was brought in was paid ahead for, where that is known.",
+    )  # fmt: skip
     cancelled_on = models.DateField(null=True, blank=True)
     cancel_reason = models.CharField(max_length=150, blank=True)
 
@@ -172,7 +191,7 @@ class Receipt(Document):
             models.CheckConstraint(condition=Q(method="cash") | Q(rounding=0), name="fees_only_cash_is_rounded"),
             models.CheckConstraint(
                 condition=Q(method="brought", opening__isnull=False, cancelled_on=None)
-                | (~Q(method="brought") & Q(opening=None)),
+                | (~Q(method="brought") & Q(opening=None, opened_for=None)),
                 name="fees_receipt_is_paid_or_was_brought_in",
             ),
             models.CheckConstraint(
@@ -199,6 +218,7 @@ class WriteOff(Document):
 
     charge = models.ForeignKey(Charge, models.PROTECT, related_name="write_offs")
     amount = Cents()
+    tax = Cents("GST in it", default=nil, editable=False)
     written_off_on = models.DateField()
     reason = models.CharField(max_length=150)
     cancelled_on = models.DateField(null=True, blank=True)
@@ -206,7 +226,10 @@ class WriteOff(Document):
 
     class Meta:
         ordering = ["-written_off_on", "-pk"]
-        constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="fees_write_off_above_nil")]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_write_off_above_nil"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_write_off_tax_within_it"),
+        ]
 
     def __str__(self) -> str:
         return f"Written off: {self.charge}"

@@ -26,7 +26,10 @@ class FeeItem(models.Model):
     name = models.CharField(max_length=80)
     kind = models.CharField(max_length=12, choices=FeeKind.choices)
     income_account = models.ForeignKey(Account, models.PROTECT, related_name="+", limit_choices_to={"kind": "income"})
-    tax_code = models.CharField("GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE)
+    tax_code = models.CharField(
+        "GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE,
+        help_text="Of all that was charged since the club registered; where it changes, add a new fee.",
+    )  # fmt: skip
 
     class Meta:
         ordering = ["kind", "name"]

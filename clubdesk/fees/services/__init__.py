@@ -25,7 +25,7 @@ from clubdesk.fees.services.charging import (
     take_repayment_back,
 )
 from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
-from clubdesk.fees.services.opening import bring_in_balances
+from clubdesk.fees.services.opening import OpenItem, bring_in_balances
 from clubdesk.fees.services.vouchers import (
     accept_voucher,
     answer_lodgement,
@@ -35,6 +35,7 @@ from clubdesk.fees.services.vouchers import (
 )
 
 __all__ = [
+    "OpenItem",
     "accept_voucher",
     "agree_parts",
     "answer_lodgement",

@@ -27,7 +27,7 @@ def write_off(
     """The club no longer expects `amount` of a charge to be paid: it becomes an expense.
 
     Raises Refused for more than is still to pay, without a reason, and for a fee that has not become income yet,
-    which is credited instead.
+    which is credited instead. The GST in it is not owed any more (GST Act, Division 21).
     """
     household = queue(charge.household)
     if found := ledger.written(WriteOff, key):
@@ -41,10 +41,13 @@ def write_off(
         raise Refused("This fee is not income yet; credit it instead of writing it off.")
     if not reason.strip():
         raise Refused("Say why the debt is written off; the committee and the auditor will ask.")
+    uncredited = row.amount - selectors.credited(row)
+    tax = posting.tax_written_off(amount, uncredited, selectors.shares_of(row)) if row.is_taxed else nil()
     document = WriteOff.objects.create(
         key=key or uuid.uuid4(),
         charge=row,
         amount=amount,
+        tax=tax,
         written_off_on=on,
         reason=reason.strip()[:150],
         recorded_by=by,
@@ -54,7 +57,7 @@ def write_off(
         purpose="written_off",
         on=on,
         narration=f"Written off: {row.named}",
-        lines=posting.write_off_lines(amount, household.party),
+        lines=posting.write_off_lines(amount, household.party, tax),
         by=by,
     )
     return document

@@ -25,6 +25,7 @@ from clubdesk.fees.models import (
     VoucherState,
 )
 from clubdesk.ledger import services as ledger
+from clubdesk.ledger.selectors import is_taxed
 from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.selectors import refuse_erased
@@ -110,6 +111,9 @@ def write_charge(
     key: uuid.UUID | None = None,
 ) -> Charge:
     """The charge and its entry; what pays it is for whoever calls."""
+    parts = [
+        ChargeShare(account=share.account, party=share.party, amount=part) for share, part in shares if part > nil()
+    ]
     document = Charge.objects.create(
         key=key or uuid.uuid4(),
         household=household,
@@ -117,22 +121,21 @@ def write_charge(
         price=price,
         description=(description or f"{price.item}{f', {person}' if person else ''}")[:150],
         amount=amount,
+        tax=posting.tax_in(amount, parts) if is_taxed(price.item.tax_code, on) else nil(),
         charged_on=on,
         starts_on=max(starts_on, on),
         recorded_by=by,
     )
-    others = [
-        ChargeShare(charge=document, account=share.account, party=share.party, amount=part)
-        for share, part in shares
-        if part > nil()
-    ]
-    ChargeShare.objects.bulk_create(others)
+    for each in parts:
+        each.charge = document
+    ChargeShare.objects.bulk_create(parts)
     lines = posting.charge_lines(
         document.amount,
         household.party,
         starts_later=document.waits,
         income=price.item.income_account,
-        shares=others,
+        shares=parts,
+        taxed=document.is_taxed,
     )
     ledger.post(
         source=document,
@@ -164,6 +167,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
         left,
         income=document.income,
         shares=selectors.shares_of(document),
+        taxed=document.is_taxed,
     )
     ledger.post(
         source=document,

@@ -62,10 +62,12 @@ def _credit(
         raise Refused(f"It was charged on {day_text(row.charged_on)}; it cannot be credited before.")
     release(charge=row, amount=amount - as_amount(row.open_amount), on=on)
     in_advance = row.waits and row.recognised_on is None
+    left_before, shares = as_amount(row.amount.amount - row.credited), selectors.shares_of(row)
     document = ChargeCredit.objects.create(
         key=key or uuid.uuid4(),
         charge=row,
         amount=amount,
+        tax=posting.tax_credited(amount, left_before, shares) if row.is_taxed else nil(),
         credited_on=on,
         reason=reason.strip()[:150],
         from_advance=in_advance,
@@ -74,10 +76,11 @@ def _credit(
     lines = posting.credit_lines(
         amount,
         household.party,
-        left_before=as_amount(row.amount.amount - row.credited),
+        left_before=left_before,
         still_in_advance=in_advance,
         income=row.income,
-        shares=selectors.shares_of(row),
+        shares=shares,
+        taxed=row.is_taxed,
     )
     ledger.post(
         source=document,

@@ -36,6 +36,20 @@ def refuse_shut_in(year: FinancialYear, on: date, is_closing: bool = False) -> N
         )
 
 
+def refuse_late_opening(on: date) -> None:
+    """Raise Refused where what was there before the first year can be written down no more, or not for `on`."""
+    day = selectors.opening_day()
+    if on != day:
+        raise Refused(
+            f"What was there before this book began stands on {day_text(day)}, the day before its first year."
+        )
+    if not selectors.still_opens():
+        raise Refused(
+            "The first month is locked, so nothing can be brought in or taken back from before it any more; write it as"
+            " a correction of an earlier year."
+        )
+
+
 def is_shut(on: date) -> bool:
     """Whether nothing can be dated `on` any more."""
     try:

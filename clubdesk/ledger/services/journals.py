@@ -1,21 +1,34 @@
 """Journals: what is written by hand or read from a file, and undone by hand or on its day."""
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
+from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, attach
 from clubdesk.ledger import selectors
-from clubdesk.ledger.models import Journal, JournalOrigin, Kind, Posting, Role
+from clubdesk.ledger.models import (
+    YEARLY_KINDS,
+    Account,
+    FinancialYear,
+    Fund,
+    Journal,
+    JournalOrigin,
+    Kind,
+    Party,
+    Posting,
+    Role,
+)
 from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services.book import lock_book, written
 from clubdesk.ledger.services.posting import accounts_of, post
 from clubdesk.ledger.services.reversing import reverse
+from clubdesk.money import positive
 from clubdesk.verbs import NOBODY, verb
 
 LONGEST_UNTIL_UNDONE = timedelta(days=397)
@@ -52,10 +65,6 @@ def record_journal(
     lock_book()
     if found := written(Journal, key):
         return found
-    lines = list(lines)
-    _refuse_what_has_own_documents(lines)
-    if origin == JournalOrigin.OPENING:
-        _refuse_brought_in_twice(lines)
     journal = Journal(
         key=key or uuid.uuid4(),
         date=on,
@@ -66,13 +75,63 @@ def record_journal(
         reverse_on=reverse_on,
         recorded_by=by,
     )
-    if evidence:
-        attach(journal, evidence)
-    journal.save()
-    post(source=journal, purpose="journal", on=on, narration=journal.narration, lines=lines, by=by)
+    _write(journal, list(lines), evidence)
     if reverse_on and reverse_on <= clock.today():
         reverse_as_dated(journal=journal, by=by)
     return journal
+
+
+@verb(permission="ledger.add_journal", title="Bring in the opening balances")
+def record_opening(
+    *,
+    narration: str,
+    lines: Iterable[Line],
+    by: User,
+    evidence: Evidence | None = None,
+    key: uuid.UUID | None = None,
+) -> Journal:
+    """Write what the club had and owed the day before the first year of its book, and post it for that day.
+
+    Whatever day it is typed on, no year counts it as received, earned or spent. Raises Refused as `post` does, for
+    income or expense, for a balance that was brought in already, and once the first month is locked.
+    """
+    if not narration.strip():
+        raise Refused("Say in a few words where the balances come from.")
+    lock_book()
+    if found := written(Journal, key):
+        return found
+    lines = list(lines)
+    _refuse_what_a_year_counts(lines)
+    _refuse_brought_in_twice(lines)
+    journal = Journal(
+        key=key or uuid.uuid4(),
+        date=selectors.opening_day(),
+        narration=narration.strip()[:300],
+        origin=JournalOrigin.OPENING,
+        recorded_by=by,
+    )
+    _write(journal, lines, evidence)
+    return journal
+
+
+def _write(journal: Journal, lines: list[Line], evidence: Evidence | None) -> None:
+    _refuse_what_has_own_documents(lines)
+    if evidence:
+        attach(journal, evidence)
+    journal.save()
+    post(
+        source=journal, purpose="journal", on=journal.date, narration=journal.narration, lines=lines,
+        by=journal.recorded_by, is_opening=journal.origin == JournalOrigin.OPENING,
+    )  # fmt: skip
+
+
+def _refuse_what_a_year_counts(lines: Sequence[Line]) -> None:
+    for account in accounts_of(lines):
+        if account.kind in YEARLY_KINDS:
+            raise Refused(
+                f"{account} counts from the first day of a year, so it has no opening balance. Bring in what the club"
+                " had and owed the day before; months of this year that were kept elsewhere come in as journals."
+            )
 
 
 def _refuse_what_has_own_documents(lines: Iterable[Line]) -> None:
@@ -82,7 +141,7 @@ def _refuse_what_has_own_documents(lines: Iterable[Line]) -> None:
             raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
 
 
-def _refuse_brought_in_twice(lines: Iterable[Line]) -> None:
+def _refuse_brought_in_twice(lines: Sequence[Line]) -> None:
     """Each balance of an account and fund is brought in once; Accumulated funds take what remains each time."""
     opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
     rows = Posting.objects.filter(
@@ -90,13 +149,55 @@ def _refuse_brought_in_twice(lines: Iterable[Line]) -> None:
         entry__purpose="journal",
     ).exclude(account__kind=Kind.EQUITY)  # fmt: skip
     stands = set(rows.values_list("account", "fund"))
-    lines = list(lines)
     for line, account in zip(lines, accounts_of(lines), strict=True):
         if (account.pk, line.fund_code) in stands:
             raise Refused(
                 f"The opening balance of {account} was brought in already; reverse that journal first, or write the"
                 " difference as a journal."
             )
+
+
+@verb(permission="ledger.add_journal", title="An error of an earlier year")
+def correct_earlier_year(
+    *,
+    year: FinancialYear,
+    narration: str,
+    account: Account,
+    amount: Money,
+    is_debit: bool,
+    on: date,
+    by: User,
+    evidence: Evidence,
+    fund: Fund,
+    party: Party | None = None,
+    key: uuid.UUID | None = None,
+) -> Journal:
+    """Put an account right for what a closed year got wrong, against Accumulated funds: no income or expense of now.
+
+    `amount` is above nil; `is_debit` where the club has more, or owes less, than its books say. The statements tell it
+    on a line of its own. Source: IAS 8, paragraph 42 (from memory), without printing the earlier year anew. Raises
+    Refused for a year that is not closed, and as `post` does.
+    """
+    if not narration.strip():
+        raise Refused("Say what was wrong.")
+    if not FinancialYear.objects.get(pk=year.pk).is_closed:
+        raise Refused(f"{year} is still open: undo what is wrong in it, and write what is right.")
+    if account.kind == Kind.EQUITY:
+        raise Refused(f"{account} takes the other side by itself; choose the account that was wrong.")
+    lock_book()
+    if found := written(Journal, key):
+        return found
+    wrong = Line(account, positive(amount) if is_debit else -positive(amount), party, fund)
+    journal = Journal(
+        key=key or uuid.uuid4(),
+        date=on,
+        narration=narration.strip()[:300],
+        origin=JournalOrigin.CORRECTION,
+        corrects_year=year,
+        recorded_by=by,
+    )
+    _write(journal, [wrong, Line(Role.ACCUMULATED, -wrong.amount, None, fund)], evidence)
+    return journal
 
 
 @verb(permission=NOBODY, title="Undo a journal on its day")

@@ -16,7 +16,7 @@ from clubdesk.ledger.chain import digest_of
 from clubdesk.ledger.models import Account, Fund, JournalEntry, Kind, Posting, Role
 from clubdesk.ledger.posting import Line, without_nil
 from clubdesk.ledger.services.book import lock_book
-from clubdesk.ledger.services.days import refuse_shut_in
+from clubdesk.ledger.services.days import refuse_late_opening, refuse_shut_in
 from clubdesk.money import cents_of, from_cents, shown
 from clubdesk.verbs import part
 
@@ -34,7 +34,7 @@ STANDING = f"""SELECT b.last_number, b.last_digest, y.id, y.closed_at IS NOT NUL
 
 The book's only row is asked for by its id: PostgreSQL, which has counted no rows yet, expects many otherwise.
 """
-NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE)
+NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE, Role.GST_PAID)
 """Assets that cannot be spent; no restricted fund holds them."""
 SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"
 HEAD = "SELECT last_digest FROM ledger_book WHERE id = 1"
@@ -64,9 +64,11 @@ def post(
     by: User,
     reverses: JournalEntry | None = None,
     is_closing: bool = False,
+    is_opening: bool = False,
 ) -> JournalEntry:
     """Write one sealed entry for `source` and `purpose`; a second call returns the first entry.
 
+    `is_opening` says that it tells of what was there before the first year: it is in no year, on the day before that.
     `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
     year, where a restricted fund would be overdrawn, and on a server whose clock is behind the last entry.
@@ -76,7 +78,9 @@ def post(
     found = _standing(on, roles, (source_type, source.pk, purpose))
     if found.posted:
         return JournalEntry.objects.get(pk=found.posted)
-    year = _year_of(found, on, is_closing)
+    if is_opening:
+        refuse_late_opening(on)
+    year = None if is_opening else _year_of(found, on, is_closing)
     accounts = _by_line(lines, found.accounts)
     _refuse_unsound(lines, accounts)
     entry = JournalEntry(

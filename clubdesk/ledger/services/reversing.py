@@ -21,8 +21,10 @@ def reverse(*, entry: JournalEntry, on: date, reason: str, by: User) -> JournalE
 
     Why stands in the document that is undone, and in no sealed entry: a journal keeps `reason` here, any other
     document by the verb that undoes it. Once only: the same call again returns the reversal; with another date it is
-    Refused, as is a blank reason and the reversal of a reversal or of a closing entry.
+    Refused, as is a blank reason and the reversal of a reversal or of a closing entry. What was brought in before the
+    first year is undone on its own day, as long as no month is locked.
     """
+    on = entry.date if entry.year_id is None else on
     lock_book()
     if not reason.strip():
         raise Refused("Say why the entry is reversed.")
@@ -45,6 +47,7 @@ def reverse(*, entry: JournalEntry, on: date, reason: str, by: User) -> JournalE
         lines=negated(lines_of(entry)),
         by=by,
         reverses=entry,
+        is_opening=entry.year_id is None,
     )
 
 

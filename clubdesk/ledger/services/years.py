@@ -5,15 +5,17 @@ from datetime import date, timedelta
 from django.contrib.auth.models import User
 from django.utils import timezone
 
+from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
-from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, MonthBalance, Role
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, MonthBalance, MonthLock, Role
 from clubdesk.ledger.posting import Line, without_nil
 from clubdesk.ledger.services.book import lock_book
 from clubdesk.ledger.services.posting import post
 from clubdesk.ledger.signals import month_locked
 from clubdesk.money import as_amount
+from clubdesk.rooms import in_order
 from clubdesk.verbs import NOBODY, verb
 
 
@@ -37,11 +39,12 @@ def open_year(*, first_day: date, by: User) -> FinancialYear:
 
 
 @verb(permission="ledger.lock_month", title="Lock months")
-def lock_month(*, month_end: date, by: User) -> FinancialYear:
-    """Lock every month through `month_end` for good and store its balances.
+def lock_month(*, month_end: date, by: User, reason: str = "") -> FinancialYear:
+    """Lock every month through `month_end` and store its balances.
 
-    Raises Refused where `month_end` is not the last day of a month of an open year or an earlier year is not
-    locked whole. Locking what is locked changes nothing.
+    Raises Refused where `month_end` is not the last day of a month of an open year, an earlier year is not locked
+    whole, or a room says that one of the months is not proven and no `reason` is given, which is kept. Locking what
+    is locked changes nothing.
     """
     lock_book()
     year = selectors.year_containing(month_end)
@@ -52,13 +55,35 @@ def lock_month(*, month_end: date, by: User) -> FinancialYear:
     earlier = FinancialYear.objects.filter(last_day__lt=year.first_day).order_by("-last_day").first()
     if earlier and earlier.locked_through != earlier.last_day:
         raise Refused(f"Lock {earlier} to its end first.")
-    first = year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
-    for end in selectors.month_ends(first, month_end):
+    lacking = _not_proven(year, month_end)
+    if lacking and not reason.strip():
+        raise Refused([*(f"{each}." for each in lacking), "Do that first, or say why it is locked all the same."])
+    return _lock(year, month_end, lacking, reason if lacking else "", by)
+
+
+def _not_proven(year: FinancialYear, month_end: date) -> list[str]:
+    """What the rooms say that the months lack which are open, through `month_end`; a sentence each."""
+    first = first_open(year)
+    return [said for room in in_order() for each in room.before_lock for said in each.lacking(first, month_end)]
+
+
+def first_open(year: FinancialYear) -> date:
+    """The first day of the year that is not locked; after its last day where all are."""
+    return year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
+
+
+def _lock(year: FinancialYear, month_end: date, lacking: list[str], reason: str, by: User) -> FinancialYear:
+    ends = selectors.month_ends(first_open(year), month_end)
+    for end in ends:
         store_month(end)
     year.locked_through = month_end
     year.save(update_fields=["locked_through"])
-    for end in selectors.month_ends(first, month_end):
+    for end in ends:
         month_locked.send(sender=FinancialYear, month_end=end)
+    MonthLock.objects.create(
+        year=year, month_end=month_end, locked_on=clock.today(), lacking="\n".join(lacking),
+        reason=reason.strip()[:150], recorded_by=by,
+    )  # fmt: skip
     return year
 
 
@@ -122,7 +147,8 @@ def close_year(*, year: FinancialYear, by: User, on: date) -> FinancialYear:
                 by=by,
                 is_closing=True,
             )
-    lock_month(month_end=year.last_day, by=by)
+    if year.locked_through != year.last_day:
+        _lock(year, year.last_day, [], "", by)
     for end in _stored_from(year.last_day):
         store_month(end)
     year.refresh_from_db()

@@ -7,16 +7,18 @@ from datetime import date
 from decimal import Decimal
 
 from django.contrib.auth.models import User
-from django.db.models import Q
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import OpeningBalances
+from clubdesk.fees.services import OpenItem
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.files import Faults
+from clubdesk.ledger.models import Account
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.rollfile import RowPlan, first_day, plan_roll, read_roll
 from clubdesk.money import as_amount, nil, total
@@ -39,12 +41,11 @@ class BroughtIn:
 def import_roll(
     *,
     content: bytes,
-    as_at: date,
     by: User,
     decided: Mapping[int, str] | None = None,
     key: uuid.UUID | None = None,
 ) -> BroughtIn:
-    """Bring in people, households, memberships and balances as they stand on `as_at`; all or nothing.
+    """Bring in people, households, memberships, and the balances of the day before the first year; all or nothing.
 
     Who is on the roll already under the same name and date of birth in that household is left as is, so that the same
     file can be brought in again; but a balance is a balance, and a file with balances is brought in once. Raises
@@ -62,19 +63,16 @@ def import_roll(
             faults.add(row.number, f"{row.who} is {row.question}. Write new or that number into same_as.")
     faults.refuse()
     done, homes = BroughtIn(), dict[int, Household]()
-    balances: dict[Household, Decimal] = {}
+    open_items: dict[tuple[Household, Account | None], Decimal] = {}
     for row in plans:
         household = _household(row, homes, done)
         person = row.person or _person(row, household, done)
-        _membership(row, person, as_at, by, done)
-        balances[household] = balances.get(household, Decimal(0)) + row.balance
-    owing = [(household, as_amount(amount)) for household, amount in balances.items() if amount]
-    if owing:
-        homes_owing = [household for household, _ in owing]
-        brought = Q(charges__household__in=homes_owing) | Q(receipts__household__in=homes_owing)
-        if standing := OpeningBalances.objects.filter(brought).first():
-            raise Refused(f"{standing}: balances of these households were brought in already.")
-        done.balances = charging.bring_in_balances(balances=owing, as_at=as_at, by=by, key=key or uuid.uuid4())
+        _membership(row, person, by, done)
+        what = household, row.balance_for
+        open_items[what] = open_items.get(what, Decimal(0)) + row.balance
+    items = [OpenItem(home, as_amount(amount), what_for) for (home, what_for), amount in open_items.items() if amount]
+    if items:
+        done.balances = charging.bring_in_balances(items=items, by=by, key=key or uuid.uuid4())
     return done
 
 
@@ -98,13 +96,13 @@ def _person(row: RowPlan, household: Household, done: BroughtIn) -> Person:
     )
 
 
-def _membership(row: RowPlan, person: Person, as_at: date, by: User, done: BroughtIn) -> None:
+def _membership(row: RowPlan, person: Person, by: User, done: BroughtIn) -> None:
     """A membership that was paid before this book began: nothing is charged for it here."""
     if not (row.plan and row.expiry):
         return
     done.memberships += 1
-    starts_on = first_day(row.plan, row.expiry)
-    fee, passed_on = _worth(row.plan, starts_on, as_at)
+    starts_on, today = first_day(row.plan, row.expiry), clock.today()
+    fee, passed_on = _worth(row.plan, starts_on, today)
     Membership.objects.create(
         person=person,
         plan=row.plan,
@@ -113,7 +111,7 @@ def _membership(row: RowPlan, person: Person, as_at: date, by: User, done: Broug
         passed_on=passed_on,
         ends_on=row.expiry,
         months=row.plan.months,
-        working=f"brought in on {day_text(as_at)}",
+        working=f"brought in on {day_text(today)}",
         recorded_by=by,
     )
 

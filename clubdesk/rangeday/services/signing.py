@@ -1,6 +1,7 @@
 """Signing on at the range, undoing and correcting it."""
 
 import uuid
+from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
@@ -12,8 +13,10 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Charge
+from clubdesk.fees.models import Charge, FeePrice, FeeShare
+from clubdesk.fees.posting import tax_in
 from clubdesk.ledger import services as ledger
+from clubdesk.ledger.selectors import is_taxed
 from clubdesk.money import cash_rounded, nil, shown, total
 from clubdesk.rangeday import posting, selectors
 from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, SafetyText, SignOn, Tap
@@ -82,9 +85,13 @@ def sign_on(
         document.visitor_phone, document.safety = visitor_phone.strip()[:30], safety
     if document.paid == Paid.ACCOUNT:
         document.charge = _on_account(document, by)
-    document.save()
-    if document.entries_called_for:
-        _post_sign_on(document, by)
+    if document.price and document.entries_called_for:
+        shares = fees.shares_of_price(document.price)
+        document.tax = tax_in(document.amount, shares) if is_taxed(document.price.item.tax_code, day.date) else nil()
+        document.save()
+        _post_sign_on(document, document.price, shares, by)
+    else:
+        document.save()
     return document
 
 
@@ -128,9 +135,7 @@ def _on_account(document: SignOn, by: User) -> Charge:
     )
 
 
-def _post_sign_on(document: SignOn, by: User) -> None:
-    price = document.price
-    assert price is not None
+def _post_sign_on(document: SignOn, price: FeePrice, shares: Sequence[FeeShare], by: User) -> None:
     ledger.post(
         source=document,
         purpose="paid at the range",
@@ -141,7 +146,8 @@ def _post_sign_on(document: SignOn, by: User) -> None:
             document.rounding,
             Paid(document.paid),
             income=price.item.income_account,
-            shares=fees.shares_of_price(price),
+            shares=shares,
+            taxed=document.tax > nil(),
         ),
         by=by,
     )

@@ -15,9 +15,12 @@ from clubdesk.reports.workbook import (
     bridge,
     changes,
     committee,
+    funds,
     income,
     journal,
     ledger,
+    moves,
+    parties,
     position,
     proof,
     receipts,
@@ -35,8 +38,14 @@ from clubdesk.sheets.reading import Row
 
 MARK = "fletchbook workbook"
 FIRST = [
-    each.LOOK
-    for each in (summary, committee, trial_balance, income, position, receipts, bridge, journal, ledger)
+    *(
+        each.LOOK
+        for each in (
+            summary, committee, trial_balance, income, position, funds, parties, receipts, bridge, journal, ledger,
+        )
+    ),
+    moves.MONEY,
+    moves.OTHER,
 ]  # fmt: skip
 LAST = [each.LOOK for each in (changes, proof)]
 """The rooms' own sheets stand between the first and the last."""
@@ -107,14 +116,21 @@ def _write_sheets(context: Context, sheets: dict[Look, Sheet]) -> None:
     accounts = ledger.write(context, sheets[ledger.LOOK])
     trial = trial_balance.write(context, sheets[trial_balance.LOOK], lines, accounts)
     result = income.write(context, sheets[income.LOOK], lines)
-    held = position.write(context, sheets[position.LOOK], trial, result)
-    money = receipts.write(context, sheets[receipts.LOOK])
-    over = bridge.write(context, sheets[bridge.LOOK], trial, result, money)
+    who = parties.write(context, sheets[parties.LOOK])
+    kept = funds.write(context, sheets[funds.LOOK], lines, result)
+    held = position.write(context, sheets[position.LOOK], trial, kept, who)
+    money, other = moves.write_money(context, sheets[moves.MONEY]), moves.write_other(context, sheets[moves.OTHER])
+    received = receipts.write(context, sheets[receipts.LOOK], money)
+    over = bridge.write(
+        context, sheets[bridge.LOOK], trial=trial, income=result, receipts=received, money=money, other=other,
+        parties=who,
+    )  # fmt: skip
     changes.write(context, sheets[changes.LOOK])
     committee.write(context, sheets[committee.LOOK])
     proofs = proof.write(
-        context, sheets[proof.LOOK], journal=lines, trial=trial, income=result, position=held, receipts=money,
-        bridge=over, of_rooms=_write_rooms(context, sheets, trial, result, held),
+        context, sheets[proof.LOOK], journal=lines, ledger=accounts, trial=trial, income=result, position=held,
+        money=money, receipts=received, bridge=over, parties=who, funds=kept,
+        of_rooms=_write_rooms(context, sheets, trial, result, held),
     )  # fmt: skip
     summary.write(context, sheets[summary.LOOK], trial=trial, income=result, position=held, proof=proofs)
 

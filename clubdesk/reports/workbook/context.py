@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Kind, Role
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
 from clubdesk.reports.seal import Stamp
-from clubdesk.reports.selectors import Figures, TypedFigures
+from clubdesk.reports.selectors import BeforeTheBook, Figures
 from clubdesk.sheets import Named
 
 
@@ -54,16 +54,19 @@ class Context:
     @property
     def cash_of_last_year(self) -> Figures | None:
         """Last year's figures where the ledger has them; typed ones say nothing of money received for what."""
-        return None if isinstance(self.last_year, TypedFigures) else self.last_year
+        return None if isinstance(self.last_year, BeforeTheBook) else self.last_year
 
     def of_roles(self, *roles: Role) -> list[Account]:
         """The accounts of those roles, those that the book has."""
         return [self.figures.by_role[role] for role in roles if role in self.figures.by_role]
 
-    def last_years(self, account: Account) -> Decimal:
-        """What the account stood at a year earlier, debit positive."""
-        return self.last_year.closing(account) if self.last_year else ZERO
+    @property
+    def tells_last_year(self) -> bool:
+        """Whether last year's income and expense are known."""
+        return self.last_year is not None and self.last_year.tells_the_year
 
-    def capital_of(self, fund: Fund) -> Decimal:
-        """What the fund began the year with, and what was brought into it beside income, such as a first opening."""
-        return -sum((self.figures.closing(account, fund) for account in self.figures.of_kind(Kind.EQUITY)), ZERO)
+    def last_years(self, account: Account) -> Decimal | None:
+        """What the account stood at a year earlier, debit positive; None where that is not known."""
+        if self.last_year is None or (account.kind in YEARLY_KINDS and not self.tells_last_year):
+            return None
+        return self.last_year.closing(account)

@@ -1,11 +1,12 @@
 """Income and expenditure, by fund, from the journal."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from clubdesk.ledger.models import Account, Kind
+from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.statements import line_name
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters
@@ -22,7 +23,7 @@ class IncomeAt:
     accounts: Mapping[int, Term]
     surplus_of: Mapping[str, Term]
     surplus: Term
-    surplus_last_year: Term
+    surplus_last_year: Term | None
 
 
 def write(context: Context, sheet: Sheet, journal: JournalAt) -> IncomeAt:
@@ -44,13 +45,43 @@ def write(context: Context, sheet: Sheet, journal: JournalAt) -> IncomeAt:
             sheet.line([account.code, Named(account.name), *line, *more])
             accounts[account.pk] = sheet.term(all_funds)
         sums.append(sheet.sums(first, columns))
-        totals.append(sheet.total(["", f"Total {title.lower()}", *sums[-1]]))
+        shown_sums = _known(context, columns, last_year, sums[-1])
+        totals.append(sheet.total(["", f"Total {title.lower()}", *shown_sums]))
         sheet.blank()
     came, went = totals
     surplus = [Formula(f"={c}{came}-{c}{went}", a.value - b.value) for c, a, b in zip(columns, *sums, strict=True)]
-    sheet.total(["", "Surplus (deficit)", *surplus[:-1], None])
+    sheet.total(["", "Surplus (deficit)", *_known(context, columns, last_year, surplus)[:-1], None])
     of_funds = {fund.pk: sheet.term(column) for column, fund in zip(columns, now.funds, strict=False)}
-    return IncomeAt(accounts, of_funds, sheet.term(all_funds), sheet.term(last_year))
+    reached = IncomeAt(accounts, of_funds, sheet.term(all_funds), _last(context, sheet, last_year))
+    if any(now.put_in(fund) for fund in now.funds):
+        _write_corrections(context, sheet, header_row, journal, surplus)
+    return reached
+
+
+def _write_corrections(
+    context: Context, sheet: Sheet, header_row: int, journal: JournalAt, surplus: Sequence[Formula]
+) -> None:
+    """What earlier years got wrong, below the surplus and not in it."""
+    (account,) = context.of_roles(Role.ACCUMULATED)
+    *corrected, _ = _line(context, account, sheet.row + 1, header_row, journal, 1)
+    row = sheet.line([account.code, line_name(account), *corrected])
+    both = [
+        Formula(f"={column}{row - 1}+{column}{row}", one.value + other.value)
+        for column, one, other in zip(letters(len(corrected)), surplus, corrected, strict=False)
+    ]
+    sheet.total(["", "Surplus (deficit) and corrections", *both])
+
+
+def _known(context: Context, columns: list[str], last_year: str, figures: Sequence[Formula]) -> list[Formula | None]:
+    """The figures with last year's left blank where nobody knows it."""
+    return [
+        None if column == last_year and not context.tells_last_year else figure
+        for column, figure in zip(columns, figures, strict=True)
+    ]
+
+
+def _last(context: Context, sheet: Sheet, last_year: str) -> Term | None:
+    return sheet.term(last_year) if context.tells_last_year else None
 
 
 def _line(context: Context, account: Account, row: int, header_row: int, journal: JournalAt, sign: int) -> list[Any]:
@@ -63,7 +94,8 @@ def _line(context: Context, account: Account, row: int, header_row: int, journal
         moved = f"{plus(f'$A{row}', which)}-{minus(f'$A{row}', which)}"
         funds.append(Formula(f"={moved}", -sign * now.moved(account, fund) + ZERO))
     total = Formula(f"=SUM({columns[0]}{row}:{columns[-1]}{row})", -sign * now.moved(account) + ZERO)
-    return [*funds, total, -sign * context.last_year.moved(account) + ZERO if context.last_year else ZERO]
+    last = context.last_year if context.tells_last_year else None
+    return [*funds, total, -sign * last.moved(account) + ZERO if last else None]
 
 
 def criterion(cell: str, text: str) -> str:

@@ -1,5 +1,6 @@
 """The journal, entry by entry."""
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -25,7 +26,7 @@ CLOSING = "closing"
 
 @dataclass(frozen=True)
 class JournalAt:
-    """The journal's lines, what they come to, and how many they are."""
+    """The journal's lines, what they come to, and how many they are without those of closing entries."""
 
     lines: Rows
     debits: Term
@@ -49,10 +50,19 @@ class JournalAt:
 
 def write(context: Context, sheet: Sheet) -> JournalAt:
     first = sheet.top(context.note("Every line of every entry.")) + 1
-    sheet.stream(journal_rows(context.year))
+    kinds = Counter[str | None]()
+    sheet.stream(_counted(journal_rows(context.year), kinds))
     lines = sheet.rows(first)
     debits, credits = (Term(f"SUM({lines.column(column)})", sheet.sum_of(column, first)) for column in "HI")
-    return JournalAt(lines, debits, credits, Term(f"COUNT({lines.column('A')})", Decimal(lines.last - first + 1)))
+    ordinary = Decimal(kinds.total() - kinds[CLOSING])
+    count = Term(f'COUNTIFS({lines.column("A")},">0",{lines.column("J")},"<>{CLOSING}")', ordinary)
+    return JournalAt(lines, debits, credits, count)
+
+
+def _counted(rows: Iterator[tuple[Any, ...]], kinds: Counter[str | None]) -> Iterator[tuple[Any, ...]]:
+    for row in rows:
+        kinds[row[-1]] += 1
+        yield row
 
 
 def journal_rows(year: FinancialYear, until: int | None = None) -> Iterator[tuple[Any, ...]]:

@@ -26,15 +26,16 @@ LOOK = Look(
 
 @dataclass(frozen=True)
 class LedgerAt:
-    """By the account's id the place of its heading, and its closing balance, debit positive."""
+    """By the account's id the place of its heading, and its closing balance, debit positive; and the lines' number."""
 
     headings: Mapping[int, str]
     closings: Mapping[int, Term]
+    count: Term
 
 
 def write(context: Context, sheet: Sheet) -> LedgerAt:
     note = "Each account with its running balance, debit positive; closing entries left out."
-    sheet.top(context.note(note))
+    first = sheet.top(context.note(note)) + 1
     by_account = groupby(selectors.lines_by_account(context.year).iterator(chunk_size=2000), key=itemgetter(0))
     headings, closings = dict[int, str](), dict[int, Term]()
     waiting = next(by_account, None)
@@ -46,18 +47,22 @@ def write(context: Context, sheet: Sheet) -> LedgerAt:
         else:
             closings[account.pk] = _write_account(context, sheet, account, iter(()))
     sheet.blank()
-    return LedgerAt(headings, closings)
+    # of each account four rows are no lines: its heading, its opening and closing, and the blank one below
+    lines = sheet.row - first - 4 * len(context.accounts)
+    count = Term(f"COUNT({sheet.rows(first).column('A')})", Decimal(lines))
+    return LedgerAt(headings, closings, count)
 
 
 def _write_account(context: Context, sheet: Sheet, account: Account, lines: Iterator[Any]) -> Term:
     opening = context.figures.figure(context.figures.opening, account)
-    sheet.line([None, context.year.first_day, "Opening balance", *[None] * 4, opening, None])
-    sheet.stream(_running(sheet.row, opening, lines))
-    closing = Formula(f"=ROUND(H{sheet.row},2)", context.figures.closing(account))
+    above = sheet.line([None, context.year.first_day, "Opening balance", *[None] * 4, opening, None])
+    sheet.stream(_running(above, opening, lines))
+    reached = opening + sheet.sum_of("F", above + 1) - sheet.sum_of("G", above + 1)
+    closing = Formula(f"=ROUND(H{sheet.row},2)", reached)
     sheet.total([None, context.year.last_day, "Closing balance", *[None] * 4, closing])
-    reached = sheet.term("H")
+    at_the_end = sheet.term("H")
     sheet.blank()
-    return reached
+    return at_the_end
 
 
 def _running(row: int, balance: Decimal, lines: Iterator[Any]) -> Iterator[tuple[Any, ...]]:

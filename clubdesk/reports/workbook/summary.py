@@ -8,7 +8,7 @@ from clubdesk.reports.workbook.income import IncomeAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.proof import ProofAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
-from clubdesk.sheets import Heading, Look, Named, Sheet
+from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term
 
 LOOK = Look("Summary", (Heading("", 46), Heading("This year", 18, "amount"), Heading("Last year", 18, "amount")))
 
@@ -18,16 +18,16 @@ def write(
 ) -> None:
     now, fund = context.figures, context.entry_fund.pk
     sheet.top(f"{context.year}: the treasurer's workbook", title=Named(context.club))
-    sheet.line(["Surplus (deficit)", income.surplus.formula, income.surplus_last_year.formula])
+    sheet.line(["Surplus (deficit)", income.surplus.formula, _of(income.surplus_last_year)])
     for label, accounts in (
         ("Money in hand: bank, till and card takings", now.money),
-        ("Owed by families", context.of_roles(Role.FEES_OWED)),
+        ("Fees owed, less what families are in credit", context.of_roles(Role.FEES_OWED)),
         ("Owed for vouchers", context.of_roles(Role.VOUCHERS_OWED)),
     ):
-        earlier = sum((context.last_years(each) for each in accounts), ZERO)
+        earlier = sum((context.last_years(each) or ZERO for each in accounts), ZERO) if context.last_year else None
         sheet.line([label, trial.balance(*accounts).formula, earlier])
-    sheet.line(["Entry fund", position.funds[fund].formula, position.funds_last_year[fund].formula])
-    sheet.line(["Net assets", position.net_assets.formula, position.net_assets_last_year.formula])
+    sheet.line(["Entry fund", position.funds[fund].formula, _of(position.funds_last_year[fund])])
+    sheet.line(["Net assets", position.net_assets.formula, _of(position.net_assets_last_year)])
     sheet.blank()
     sheet.total(["Every check on the sheet Proof is TRUE", proof.all_true, None])
     sheet.blank()
@@ -38,3 +38,7 @@ def write(
     sheet.line([f"Made on {long_day(context.stamp.made_on)} by {context.stamp.made_by}.", None, None])
     sheet.line(["Figures follow from the club's own records. What the club must publish, and who audits", None, None])
     sheet.line(["it, is for the law of its place, its rules and a licensed accountant or auditor to say.", None, None])
+
+
+def _of(term: Term | None) -> Formula | None:
+    return term.formula if term else None

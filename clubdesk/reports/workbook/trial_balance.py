@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
-from clubdesk.ledger.models import Account
+from clubdesk.ledger.models import Account, Kind
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
@@ -25,24 +26,32 @@ LOOK = Look(
 
 @dataclass(frozen=True)
 class TrialAt:
-    """The accounts' rows, each one's opening, debit and credit by its id, and the totals of these columns."""
+    """Each account's opening, debit and credit by its id, and the totals of these columns.
 
-    rows: Rows
+    `from_ledger` and `from_accounts` are how far the balances are from those columns, added up account by account.
+    """
+
     openings: Mapping[int, Term]
     debits: Mapping[int, Term]
     credits: Mapping[int, Term]
     opening: Term
     debit: Term
     credit: Term
+    net_assets_before: Term
+    from_ledger: Term
+    from_accounts: Term
+
+    def opened(self, *accounts: Account) -> Term:
+        """What these accounts stood at together when the year began, debit positive."""
+        return together(self.openings[each.pk] for each in accounts if each.pk in self.openings)
+
+    def moved(self, *accounts: Account) -> Term:
+        """What these accounts moved by in the year, debit positive; zero where none stands here."""
+        return self.balance(*accounts) - self.opened(*accounts)
 
     def balance(self, *accounts: Account) -> Term:
         """What these accounts come to together, debit positive; zero for one that does not stand here."""
         return together(self.debits[each.pk] - self.credits[each.pk] for each in accounts if each.pk in self.debits)
-
-    def gaps(self, column: str) -> Term:
-        """What each account's balance differs from another column, added up; zero by the book."""
-        letters = [self.rows.column(letter) for letter in ("G", "H", column)]
-        return Term(f"SUMPRODUCT(ABS(ROUND({'-'.join(letters)},2)))", ZERO)
 
 
 def write(context: Context, sheet: Sheet, journal: JournalAt, ledger: LedgerAt) -> TrialAt:
@@ -51,20 +60,38 @@ def write(context: Context, sheet: Sheet, journal: JournalAt, ledger: LedgerAt) 
     )
     first = sheet.top(context.note(note)) + 1
     openings, debits, credits = dict[int, Term](), dict[int, Term](), dict[int, Term]()
+    from_ledger = from_accounts = ZERO
     for account in context.accounts:
         _write_account(context, sheet, account, journal, ledger)
         openings[account.pk], debits[account.pk], credits[account.pk] = map(sheet.term, "DGH")
+        balance = debits[account.pk].value - credits[account.pk].value
+        from_ledger += abs(balance - context.figures.closing(account))
+        from_accounts += abs(balance - ledger.closings[account.pk].value)
     sums = sheet.sums(first, "DEFGHIJKL")
     rows = sheet.rows(first)
     sheet.total(["", "Total", "", *sums])
-    return TrialAt(rows, openings, debits, credits, *map(sheet.term, "DGH"))
+    opening, debit, credit = map(sheet.term, "DGH")
+    ledgers, of_accounts = _gaps(rows, "J", from_ledger), _gaps(rows, "L", from_accounts)
+    before = _net_assets_before(context, rows)
+    return TrialAt(openings, debits, credits, opening, debit, credit, before, ledgers, of_accounts)
+
+
+def _net_assets_before(context: Context, rows: Rows) -> Term:
+    """What the accounts of assets and liabilities opened with, together."""
+    of_kind = (f'SUMIFS({rows.column("D")},{rows.column("C")},"{kind.label}")' for kind in (Kind.ASSET, Kind.LIABILITY))
+    return Term("+".join(of_kind), context.figures.net_assets_before())
+
+
+def _gaps(rows: Rows, column: str, known: Decimal) -> Term:
+    columns = [rows.column(letter) for letter in ("G", "H", column)]
+    return Term(f"SUMPRODUCT(ABS(ROUND({'-'.join(columns)},2)))", known)
 
 
 def _write_account(context: Context, sheet: Sheet, account: Account, journal: JournalAt, ledger: LedgerAt) -> None:
     row, now = sheet.row + 1, context.figures
     debits, credits = context.turnover.get(account.pk, (ZERO, ZERO))
     opening, closing = now.figure(now.opening, account), now.closing(account)
-    balance = f"D{row}+E{row}-F{row}"
+    balance, reached = f"D{row}+E{row}-F{row}", opening + debits - credits
     sheet.line(
         [
             account.code,
@@ -73,8 +100,8 @@ def _write_account(context: Context, sheet: Sheet, account: Account, journal: Jo
             opening,
             Formula(f"={journal.debited(f'A{row}')}", debits),
             Formula(f"={journal.credited(f'A{row}')}", credits),
-            Formula(f"=MAX(ROUND({balance},2),0)", max(closing, ZERO)),
-            Formula(f"=MAX(-ROUND({balance},2),0)", max(-closing, ZERO)),
+            Formula(f"=MAX(ROUND({balance},2),0)", max(reached, ZERO)),
+            Formula(f"=MAX(-ROUND({balance},2),0)", max(-reached, ZERO)),
             context.last_years(account),
             closing,
             now.by_hand.get(account.pk, ZERO),

@@ -15,6 +15,15 @@ AT_THE_BANK = "account_id = (SELECT account_id FROM bank_bankaccount)"
 IN = "entry_id IN (SELECT e.id FROM ledger_journalentry e WHERE e.date {} '2026-08-31')"
 ANOTHER_LINE = f"(SELECT MAX(id) FROM {LINE})"
 ANOTHER_POSTING = "(SELECT MAX(id) FROM ledger_posting)"
+PAIRED = (
+    f"DELETE FROM {JOINED}",
+    added(POSTED, posting_id=ANOTHER_POSTING),
+    f"UPDATE ledger_posting SET account_id = (SELECT account_id FROM bank_bankaccount),"
+    f" amount = -(SELECT p.amount FROM ledger_posting p WHERE p.id = (SELECT MIN(posting_id) FROM {POSTED}))"
+    f" WHERE id = {ANOTHER_POSTING}",
+    f"UPDATE {CLEARING} SET settled_on = '2027-06-30'",
+)
+"""The clearing joins two entries that cancel each other, and no line."""
 
 
 def joined(table, column, another):
@@ -68,13 +77,36 @@ CASES: Cases = {
         Fires(spares=[changed(JOINED, stands="FALSE")]),
         Fires(before=[LINES_IN_AUGUST, REOPENED], spares=[changed(JOINED, stands="FALSE")]),
     ],
+    "bank_signed_off_months_take_no_pair": [
+        Fires(
+            added(CLEARING, settled_on=IN_AUGUST),
+            added(CLEARING, settled_on="'2026-08-31'"),
+            spares=[added(CLEARING, settled_on="'2026-09-01'")],
+        ),
+        Fires(before=[REOPENED], spares=[added(CLEARING, settled_on=IN_AUGUST)]),
+    ],
+    "bank_signed_off_months_keep_their_pairs": [
+        Fires(changed(POSTED, stands="FALSE"), before=[UNDONE, f"UPDATE {CLEARING} SET settled_on = {IN_AUGUST}"]),
+        Fires(before=[UNDONE, f"UPDATE {CLEARING} SET settled_on = {ON}"], spares=[changed(POSTED, stands="FALSE")]),
+        Fires(
+            before=[UNDONE, f"UPDATE {CLEARING} SET settled_on = {IN_AUGUST}", REOPENED],
+            spares=[changed(POSTED, stands="FALSE")],
+        ),
+    ],
     "bank_statementline_keeps_its_words": Fires(
         changed(LINE, text="'other'"), spares=[changed(LINE, text=f"'{ERASED}'")]
+    ),
+    "bank_clearing_keeps_why": Fires(
+        changed(CLEARING, why_never="'other'"), spares=[changed(CLEARING, why_never=f"'{ERASED}'")]
     ),
     "bank_clearing_is_even": [
         Fires(before=[INCOMPLETE], spares=[COMPLETE]),
         Fires(COMPLETE, before=[INCOMPLETE, f"UPDATE {LINE} SET amount = amount + 1"]),
         Fires(COMPLETE, before=[INCOMPLETE, f"DELETE FROM {POSTED}"]),
+        Fires(COMPLETE, before=[INCOMPLETE, f"UPDATE {CLEARING} SET settled_on = {ON}"]),
+        Fires(COMPLETE, before=[INCOMPLETE, *PAIRED, f"UPDATE {CLEARING} SET settled_on = NULL"]),
+        Fires(COMPLETE, before=[INCOMPLETE, *PAIRED, f"UPDATE {CLEARING} SET settled_on = '2026-01-01'"]),
+        Fires(before=[INCOMPLETE, *PAIRED], spares=[COMPLETE]),
         Fires(COMPLETE, before=[INCOMPLETE, f"DELETE FROM {JOINED}", f"DELETE FROM {POSTED}"]),
         Fires(COMPLETE, before=[INCOMPLETE, f"UPDATE {LINE} SET bank_account_id = bank_account_id + 1"]),
         Fires(COMPLETE, before=[INCOMPLETE, "UPDATE ledger_posting SET account_id = account_id + 1"]),

@@ -39,7 +39,8 @@ COUNTS_NO_MORE = {
 def settles(table, amount, **values):
     """A row that takes so much from the new charge."""
     code = {"code": f"(SELECT MAX(id) + 1 FROM {VOUCHER})"} if table == VOUCHER else {}
-    return added(table, COUNTS[table], charge_id=IT, amount=amount, **code, **values)
+    untaxed = {"tax": 0} if table in ("fees_chargecredit", "fees_writeoff") else {}
+    return added(table, COUNTS[table], charge_id=IT, amount=amount, **code, **untaxed, **values)
 
 
 def within_charge(table, event):
@@ -210,6 +211,10 @@ CASES: Cases = {
         changed("fees_feeshare", amount="(SELECT p.amount FROM fees_feeprice p WHERE p.id = price_id) + 1"),
         spares=[changed("fees_feeshare", amount="(SELECT p.amount FROM fees_feeprice p WHERE p.id = price_id)")],
     ),
+    **{
+        f"{table}_tax_stays": Fires(changed(table, "tax > 0", tax="tax + 1"), spares=[changed(table, "tax = 0", tax=1)])
+        for table in (CHARGE, "fees_chargecredit")
+    },
     "fees_charge_goes_forward": [
         Fires(
             changed(CHARGE, recognised_on="NULL"),

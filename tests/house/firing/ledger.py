@@ -9,6 +9,10 @@ ANOTHER = {"number": NEXT, "source_id": "source_id + 100000", "reverses_id": "NU
 CLOSED = f"UPDATE {YEAR} SET locked_through = last_day, closed_at = '2027-08-01 00:00:00', closed_by_id = 1"
 
 
+UNLOCK = "ledger_monthunlock"
+AGREED = f"UPDATE {UNLOCK} SET state = 'agreed', decided_by_id = 2, decided_on = '2026-09-12'"
+
+
 def entry(**values):
     """An unsealed entry that could be sealed as the next, once it has lines."""
     chained = {"previous_digest": "(SELECT last_digest FROM ledger_book)", "sealed": "FALSE", "digest": "'of the next'"}
@@ -43,6 +47,17 @@ POSTED_TO = f"EXISTS (SELECT 1 FROM {LINE} p WHERE p.account_id = {ACCOUNT}.id)"
 RESTRICTED = "(SELECT code FROM ledger_fund WHERE restricted)"
 
 CASES: Cases = {
+    "book_stays_registered": [
+        Fires(
+            "UPDATE ledger_book SET gst_from = NULL",
+            "UPDATE ledger_book SET gst_from = '2026-07-02'",
+            spares=["UPDATE ledger_book SET gst_from = gst_from, gst_basis = 'cash'"],
+        ),
+        Fires(
+            before=["UPDATE ledger_account SET role = NULL WHERE role LIKE 'gst%'"],
+            spares=["UPDATE ledger_book SET gst_from = NULL"],
+        ),
+    ],
     "entry_begins_unsealed": Fires(entry(sealed="TRUE"), spares=[entry()]),
     "entry_keeps": Fires(
         changed(ENTRY, "sealed", narration="'other'"),
@@ -115,7 +130,33 @@ CASES: Cases = {
             spares=[changed(YEAR, locked_through="'2026-08-31'"), CLOSED],
         ),
         Fires(changed(YEAR, closed_at="NULL"), before=[CLOSED]),
+        Fires(changed(YEAR, locked_through="NULL"), before=[f"{AGREED}, stays_locked_through = '2026-06-30'"]),
+        Fires(changed(YEAR, locked_through="NULL"), before=[f"{AGREED}, done = TRUE"]),
+        Fires(changed(YEAR, locked_through="NULL"), before=[f"{AGREED}, year_id = year_id + 1"]),
+        Fires(before=[AGREED], spares=[changed(YEAR, locked_through="NULL")]),
+        Fires(
+            before=[f"{AGREED}, stays_locked_through = '2026-06-30'"],
+            spares=[changed(YEAR, locked_through="'2026-06-30'")],
+        ),
     ],
+    "year_notes_that_months_were_opened": Does(
+        changed(YEAR, locked_through="NULL"),
+        then=f"(SELECT COUNT(*) FROM {UNLOCK} WHERE done) = 1",
+        before=[AGREED],
+    ),
+    "ledger_unlock_is_done_once": [
+        Fires(changed(UNLOCK, done="TRUE"), spares=[AGREED]),
+        Fires(
+            changed(UNLOCK, done="FALSE"),
+            changed(UNLOCK, decided_by_id="decided_by_id + 1"),
+            changed(UNLOCK, decided_by_id="NULL"),
+            changed(UNLOCK, decided_on="'2026-09-13'"),
+            changed(UNLOCK, answer="'other'"),
+            before=[f"{AGREED}, done = TRUE"],
+        ),
+        Fires(before=[AGREED], spares=[changed(UNLOCK, done="TRUE")]),
+    ],
+    "ledger_unlock_begins_undone": Fires(added(UNLOCK, done="TRUE"), spares=[added(UNLOCK)]),
     "month_balance_insert_before_the_close": [
         Fires(added("ledger_monthbalance"), before=[CLOSED]),
         Fires(spares=[added("ledger_monthbalance")]),

@@ -98,6 +98,13 @@ CASES: Cases = {
         changed(ITEM, ITEM_MADE, state="'paid'", paid_on="'2026-09-12'"),
         spares=[changed(ITEM, ITEM_RELEASED, state="'paid'", paid_on="'2026-09-12'")],
     ),
+    "bank_details_lead_to_an_account": Fires(
+        added(DETAILS, bsb="'000-000'"),
+        added(DETAILS, bsb="'999-999'"),
+        added(DETAILS, account_number="'00'"),
+        added(DETAILS, account_number="'000000000'"),
+        spares=[added(DETAILS), added(DETAILS, account_number="'1000'"), added(DETAILS, bsb="''", account_number="''")],
+    ),
     "bank_details_never_change": Fires(
         changed(DETAILS, title="'Other'"),
         changed(DETAILS, bsb="'012-003'"),

@@ -99,5 +99,9 @@ CASES: Cases = {
         Fires(reversed_(OF_DEPRECIATION), spares=[reversed_(OF_GST), reversed_(OF_DISPOSAL)]),
         Fires(before=[reversed_(OF_DISPOSAL)], spares=[reversed_(OF_DEPRECIATION)]),
     ],
+    "reports_trace_stays": [
+        Fires(deleted(TRACE)),
+        Fires(before=["UPDATE ledger_financialyear SET locked_through = NULL"], spares=[deleted(TRACE)]),
+    ],
     "reports_trace_before_the_close": [Fires(added(TRACE), before=[CLOSED]), Fires(spares=[added(TRACE)])],
 }

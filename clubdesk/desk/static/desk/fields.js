@@ -14,22 +14,24 @@ for (const box of document.querySelectorAll(".pieces")) {
   const sum = () => {
     let cents = 0;
     for (const input of box.querySelectorAll("input")) cents += (Number.parseInt(input.value, 10) || 0) * Number(input.dataset.cents);
-    box.querySelector("output").textContent = (cents / 100).toFixed(2);
+    box.querySelector("output").textContent = box.dataset.sign + (cents / 100).toFixed(2);
   };
   box.addEventListener("input", sum);
   sum();
 }
 
-/* The lines of a journal: what both sides come to while they are typed, and one more line. */
+/* Lines, as of a journal: what both sides come to while they are typed, and one more line. */
 for (const box of document.querySelectorAll(".lines[data-lines]")) {
   const list = box.querySelector("ol");
   const count = box.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`) || document.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`);
   const said = box.querySelector(".sums");
   const side = (name) => [...list.querySelectorAll(`[name$="-${name}"]`)].reduce((sum, input) => sum + Math.round((Number.parseFloat(input.value.replaceAll(",", "")) || 0) * 100), 0);
   const sum = () => {
+    if (!said) return;
     const [debit, credit] = [side("debit"), side("credit")];
     const out = Math.abs(debit - credit) / 100;
-    said.textContent = `Debits ${(debit / 100).toFixed(2)} · credits ${(credit / 100).toFixed(2)} · ${out ? `out by ${out.toFixed(2)}` : debit ? "both sides agree" : "nothing typed yet"}`;
+    const money = (figure) => box.dataset.sign + figure.toFixed(2);
+    said.textContent = `Debits ${money(debit / 100)} · credits ${money(credit / 100)} · ${out ? `out by ${money(out)}` : debit ? "both sides agree" : "nothing typed yet"}`;
     said.classList.toggle("out", Boolean(out));
     said.hidden = false;
   };

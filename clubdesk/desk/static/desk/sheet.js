@@ -36,7 +36,7 @@
   }
   let kept = stored();
   const cents = (text) => Math.round(Number(text) * 100);
-  const money = (figure) => (figure / 100).toFixed(2);
+  const money = (figure) => told.sign + (figure / 100).toFixed(2);
   const inCash = (figure) => Math.round(figure / 5) * 5;
   const tariffs = { h: "hire", b: "beside", v: "visitor" };
   const member = (person) => person.tariff !== "v";
@@ -137,7 +137,7 @@
     else {
       if (member(person)) acts.append(button("Own gear", () => keep({ people: [person.id], gear: "own", paid: "nothing", words: "own gear" }), `${person.name}: own gear`));
       if (due === null) acts.append("no price yet");
-      else acts.append(button(`${member(person) ? "Hire" : "Visitor"} ${due}`, () => { open = person.id; along = new Set(); draw(); }, `${person.name}: ${member(person) ? "hire" : "visitor"} ${due}`));
+      else acts.append(button(`${member(person) ? "Hire" : "Visitor"} ${money(cents(due))}`, () => { open = person.id; along = new Set(); draw(); }, `${person.name}: ${member(person) ? "hire" : "visitor"} ${money(cents(due))}`));
     }
     item.append(who, acts);
     return item;

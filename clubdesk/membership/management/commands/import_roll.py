@@ -4,7 +4,7 @@ from clubdesk.ledger import selectors
 from clubdesk.membership import services
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL
 from clubdesk.membership.services.bringing import BroughtIn
-from clubdesk.shell import FILE, Argument, ImportCommand, day_or_today
+from clubdesk.shell import FILE, ImportCommand
 
 
 class Command(ImportCommand[BroughtIn]):
@@ -13,10 +13,7 @@ class Command(ImportCommand[BroughtIn]):
         f"and, where there are any, {','.join(OPTIONAL)}."
     )
     verb, needs = services.import_roll, selectors.book
-    takes = (
-        Argument("--as-at", {"as_at": day_or_today}, "DATE", "the day of the balances; default: today", True),
-        FILE,
-    )
+    takes = (FILE,)
 
     def came_to(self, result: BroughtIn, would_be: str, file: str) -> Iterable[str]:
         yield (

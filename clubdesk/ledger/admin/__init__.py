@@ -1,11 +1,10 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 
 from django import forms
 from django.apps import apps
-from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.db import models
@@ -19,10 +18,13 @@ from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.evidence import KINDS, served
 from clubdesk.ledger import selectors, services
+from clubdesk.ledger.admin.locks import AskUnlockPage, LockPage
 from clubdesk.ledger.finding import entries_of_amount
-from clubdesk.ledger.forms import JournalForm, OpeningForm, accounts_by_hand
+from clubdesk.ledger.forms import CorrectionForm, JournalForm, OpeningForm, accounts_to_open
 from clubdesk.ledger.models import (
+    TAX_ROLES,
     Account,
+    Book,
     FinancialYear,
     Fund,
     FundRole,
@@ -32,9 +34,10 @@ from clubdesk.ledger.models import (
     Party,
     PartyKind,
     Role,
+    TaxBasis,
 )
 from clubdesk.ledger.posting import Line
-from clubdesk.money import nil
+from clubdesk.money import as_amount, nil
 from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import named_like
@@ -54,14 +57,14 @@ class AccountAdmin(RoomAdmin[Account]):
     list_per_page = 100
 
     def get_exclude(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
-        return () if settings.CLUB_GST_FROM else ("tax_code",)
+        return () if selectors.is_registered() else ("tax_code",)
 
     def formfield_for_choice_field(
         self, db_field: Column, request: HttpRequest, **kwargs: object
     ) -> forms.TypedChoiceField | None:
         """Nothing of GST is offered where the club is not registered."""
-        if db_field.name == "role" and not settings.CLUB_GST_FROM:
-            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] != Role.GST)]
+        if db_field.name == "role" and not selectors.is_registered():
+            kwargs["choices"] = [("", "---------"), *(each for each in Role.choices if each[0] not in TAX_ROLES)]
         return super().formfield_for_choice_field(db_field, request, **kwargs)
 
     def get_readonly_fields(self, request: HttpRequest, obj: Account | None = None) -> tuple[str, ...]:
@@ -111,39 +114,38 @@ class OpenYearPage(VerbPage[None, FinancialYear]):
         return f"{result} is open."
 
 
-class LockForm(VerbForm[FinancialYear]):
-    month_end = forms.TypedChoiceField(label="Lock through", choices=[], coerce=date.fromisoformat)
-
-    def prepare(self) -> None:
-        field = self.fields["month_end"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = [(day.isoformat(), f"{day:%B %Y}") for day in lockable(self.target)]
+class RegisterForm(VerbForm[None]):
+    since = DayField(label="Registered from", initial=None)
+    basis = forms.ChoiceField(label="Returns", choices=TaxBasis.choices)
 
 
-def lockable(year: FinancialYear) -> list[date]:
-    """The ends of the year's open months that are over."""
-    first = year.locked_through + timedelta(days=1) if year.locked_through else year.first_day
-    if first > year.last_day:
-        return []
-    return [day for day in selectors.month_ends(first, year.last_day) if day < clock.today()]
+class RegisterPage(VerbPage[None, Book]):
+    slug = "gst"
+    verb = services.register_for_gst
+    intro = (
+        "From that day GST is posted with each fee and bill that has it, by the codes of the fee schedule and of the"
+        " chart. Whether the club must or may register, and on which basis, is for a registered tax agent to say."
+    )
+    button = "Register"
+    form_class = RegisterForm
 
+    def facts(self, target: None) -> Facts:
+        turnover = selectors.gst_turnover(clock.today())
+        return [
+            ("GST turnover of the last twelve months", as_amount(turnover)),
+            ("A club must register from", selectors.REGISTERS_FROM),
+        ]
 
-class LockPage(VerbPage[FinancialYear, FinancialYear]):
-    slug = "lock"
-    verb = services.lock_month
-    intro = "Nothing posts into a locked month again, and a lock is never undone. Lock what is signed off."
-    button = "Lock"
-    form_class = LockForm
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
+        book = selectors.book()
+        return {"since": book.gst_from, "basis": book.gst_basis}
 
-    def applies(self, target: FinancialYear) -> bool:
-        return bool(lockable(target))
+    def done(self, target: None, result: Book) -> str:
+        assert result.gst_from, "the club was registered just now"
+        return f"Registered for GST from {long_day(result.gst_from)}; the chart has its accounts."
 
-    def facts(self, target: FinancialYear) -> Facts:
-        return [("Year", target), ("Locked through", target.locked_through or "nothing yet")]
-
-    def done(self, target: FinancialYear, result: FinancialYear) -> str:
-        assert result.locked_through, "a month of it was locked just now"
-        return f"{result} is locked through {long_day(result.locked_through)}."
+    def destination(self, target: None, result: Book) -> str:
+        return reverse("admin:ledger_account_changelist")
 
 
 @admin.register(FinancialYear)
@@ -152,7 +154,8 @@ class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     fields = ("first_day", "last_day", "locked_through", "closed_at", "closed_by")
     readonly_fields = fields
     add_page = OpenYearPage()
-    pages = (LockPage(),)
+    list_pages = (RegisterPage(),)
+    pages = (LockPage(), AskUnlockPage())
 
 
 def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
@@ -244,7 +247,6 @@ class JournalPage(VerbPage[None, Journal]):
     )
     button = "Post the journal"
     form_class = JournalForm
-    origin = JournalOrigin.HAND
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         """A copy of an earlier journal, where the address names one."""
@@ -259,9 +261,6 @@ class JournalPage(VerbPage[None, Journal]):
             return super().initial(request, target)
         return {"narration": entry.narration, "lines": [_typed(line) for line in services.lines_of(entry)]}
 
-    def arguments(self, target: None, cleaned: dict[str, object]) -> dict[str, object]:
-        return {**super().arguments(target, cleaned), "origin": self.origin}
-
     def done(self, target: None, result: Journal) -> str:
         return f"Posted: {result}."
 
@@ -273,25 +272,57 @@ def _typed(line: Line) -> Mapping[str, object]:
     return {"account": line.account.pk, "fund": line.fund_code, "party": line.party, side: abs(line.amount.amount)}
 
 
-class OpeningPage(JournalPage):
+class OpeningPage(VerbPage[None, Journal]):
     slug = "opening"
-    title = "Import the opening trial balance"
+    verb = services.record_opening
     intro = (
-        "The balances with which the club begins here, from the books it kept before, on the day before the first entry"
-        " of this book or later in the year. What each family owes comes in with the roll, so leave Fees owed out, and"
-        " leave Accumulated funds at what remains without it. Income and expense of the year so far count for the year;"
-        " the statements on the cash basis begin with this day."
+        "What the club had and owed on the day before the first year of this book, from the books it kept before. It"
+        " was there before, so no statement counts it as received, whatever day it is typed on. What each family owes"
+        " or has paid ahead has a page of its own, so it is not among these accounts: leave Accumulated funds at what"
+        " remains without it."
     )
-    button = "Import it"
+    button = "Bring it in"
     form_class = OpeningForm
-    origin = JournalOrigin.OPENING
+
+    def applies(self, target: None) -> bool:
+        return selectors.still_opens()
+
+    def not_now(self, target: None) -> str:
+        return "the first month is locked, so nothing can be brought in from before it."
+
+    def facts(self, target: None) -> Facts:
+        return [("As it stood on", long_day(selectors.opening_day()))]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         general = FundRole.GENERAL.value
         return {
             "narration": "Opening trial balance",
-            "lines": [{"account": account.pk, "fund": general} for account in accounts_by_hand()],
+            "lines": [{"account": account.pk, "fund": general} for account in accounts_to_open()],
         }
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Brought in: {result}."
+
+
+class CorrectionPage(VerbPage[None, Journal]):
+    slug = "correction"
+    verb = services.correct_earlier_year
+    intro = (
+        "A closed year stays as it was printed. What it got wrong is put right now, against Accumulated funds, on a"
+        " line of its own in both statements: Correction of earlier years. Whether members must be told, or the"
+        " year printed anew, is for the club’s rules and its accountant or auditor to say."
+    )
+    button = "Post the correction"
+    form_class = CorrectionForm
+
+    def applies(self, target: None) -> bool:
+        return FinancialYear.objects.exclude(closed_at=None).exists()
+
+    def not_now(self, target: None) -> str:
+        return "no year is closed yet; what is wrong in an open year is undone and written again."
+
+    def done(self, target: None, result: Journal) -> str:
+        return f"Posted: {result}."
 
 
 class CopyLink(LinkPage[Journal]):
@@ -321,10 +352,10 @@ class JournalAdmin(DocumentAdmin[Journal]):
     search_fields = ("narration", "reference")
     search_help_text = "Words of its narration, or its reference"
     date_hierarchy = "date"
-    fields = ("date", "narration", "origin", "undone", "reference", "recorded_by")
+    fields = ("date", "narration", "origin", "corrects_year", "undone", "reference", "recorded_by")
     readonly_fields = fields
     add_page = JournalPage()
-    list_pages = (OpeningPage(),)
+    list_pages = (OpeningPage(), CorrectionPage())
     pages = (ReversePage(), CopyLink())
     section_makers = (journal_lines_section, entries_section, document_section)
     sections_first = True

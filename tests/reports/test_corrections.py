@@ -1,0 +1,116 @@
+"""An error of an earlier year is put right on a line of its own, and the closed year stays as it was."""
+
+from datetime import date
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from clubdesk import clock
+from clubdesk.errors import Refused
+from clubdesk.evidence import Evidence
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, Role
+from clubdesk.ledger.selectors import account
+from clubdesk.money import as_amount
+from clubdesk.reports import statements
+from clubdesk.reports.selectors import Figures
+from tests import factories
+from tests.reports import bridge
+
+pytestmark = pytest.mark.django_db
+JULY, LAST, NEXT = date(2026, 7, 1), date(2027, 6, 30), date(2027, 7, 1)
+PROOF = Evidence(factories.pdf(), "application/pdf")
+
+
+def rows_of(statement):
+    return {row.label: list(row.figures) for row in statement.rows if row.figures}
+
+
+@pytest.fixture
+def closed(journal, by):
+    """A year with a grant of 900 in which a repair of 40 was never written down."""
+    journal((Role.BANK, 900), (Role.GRANTS, -900), on=JULY)
+    with clock.on(date(2027, 8, 1)):
+        ledger.open_year(first_day=NEXT, by=by)
+        yield ledger.close_year(year=FinancialYear.objects.get(first_day=JULY), by=by, on=NEXT)
+
+
+@pytest.fixture
+def correct(closed, by):
+    def corrected(which=Role.BANK, amount=40, is_debit=False, **more):
+        wrong = account(which) if isinstance(which, Role) else which
+        general = Fund.objects.get(pk=FundRole.GENERAL)
+        return ledger.correct_earlier_year(
+            **{
+                "year": closed, "narration": "Repair of May, never written down", "account": wrong, "fund": general,
+                "amount": as_amount(amount), "is_debit": is_debit, "on": NEXT, "by": by, "evidence": PROOF, **more,
+            }
+        )  # fmt: skip
+
+    return corrected
+
+
+def test_what_a_closed_year_did_not_explain_is_told_in_the_next_as_explained_since(journal, by):
+    journal((Role.BANK, 37), (Role.SUSPENSE, -37), on=JULY)
+    with clock.on(date(2027, 8, 1)):
+        ledger.open_year(first_day=NEXT, by=by)
+        closed = ledger.close_year(year=FinancialYear.objects.get(first_day=JULY), by=by, on=NEXT)
+        journal((Role.SUSPENSE, 37), (Role.DONATIONS, -37), on=NEXT)
+    before, now = (
+        rows_of(statements.receipts_and_payments(Figures.of_year(year), None))
+        for year in (closed, FinancialYear.objects.get(first_day=NEXT))
+    )
+    assert before["Not explained yet"][2] == 37
+    assert now["Not explained yet, or explained since"][2] == now["Total payments"][2] == 37
+    assert now["Donations and fundraising"][2] == now["Total receipts"][2] == 37
+    assert bridge.gaps(NEXT, date(2028, 6, 30)) == []
+
+
+class TestAnErrorOfAnEarlierYear:
+    @pytest.mark.parametrize(("which", "is_debit", "as_money"), [
+        (Role.BANK, False, -40), (Role.OTHER_PAYABLES, False, 0), (Role.EQUIPMENT, True, 0),
+    ])  # fmt: skip
+    def test_it_stands_on_a_line_of_its_own_in_both_statements_and_in_the_fund(
+        self, correct, which, is_debit, as_money
+    ):
+        payable = Role.OTHER_PAYABLES
+        correct(which, is_debit=is_debit, party=factories.association() if which == payable else None)
+        now, amount = Figures.of_year(FinancialYear.objects.get(first_day=NEXT)), 40 if is_debit else -40
+        income = rows_of(statements.income_and_expenditure(now, None))
+        money = rows_of(statements.receipts_and_payments(now, None))
+        funds = rows_of(statements.movement_of_funds(now))
+        assert income["Surplus (deficit)"][2] == 0
+        assert income["Correction of earlier years"][2] == income["Surplus (deficit) and corrections"][2] == amount
+        assert money.get("Correction of earlier years", [0, 0, 0])[2] == -as_money, "a payment"
+        assert funds["General fund"] == [900, 0, amount, 0, 900 + amount]
+        assert bridge.gaps(NEXT, date(2028, 6, 30)) == []
+        assert {result.name: result.faults for result in check_all() if result.faults} == {}
+
+    def test_the_closed_year_stays_as_it_was_printed(self, closed, correct):
+        before = [rows_of(each) for each in statements.of_basis("accrual", Figures.of_year(closed))]
+        correct()
+        assert [rows_of(each) for each in statements.of_basis("accrual", Figures.of_year(closed))] == before
+
+    def test_an_open_year_and_accumulated_funds_themselves_are_refused(self, correct):
+        year = FinancialYear.objects.get(first_day=NEXT)
+        with pytest.raises(Refused, match="is still open: undo what is wrong in it"):
+            correct(year=year)
+        with pytest.raises(Refused, match="takes the other side by itself"):
+            correct(Role.ACCUMULATED)
+
+    def test_the_page_asks_what_was_wrong_in_which_year_with_a_document(self, client, treasurer, closed):
+        client.force_login(treasurer)
+        url = reverse("admin:ledger_journal_correction")
+        page = client.get(url)
+        sent = {
+            "key": str(page.context["form"]["key"].value()), "year": closed.pk, "narration": "Repair of May",
+            "account": Account.objects.get(role=Role.BANK).pk, "is_debit": "no", "amount": "40.00", "fund": "general",
+            "on": "2027-07-01",
+        }  # fmt: skip
+        assert "This field is required" in client.post(url, sent).content.decode()
+        file = SimpleUploadedFile("bill.pdf", factories.pdf(), "application/pdf")
+        answer = client.post(url, sent | {"evidence": file}, follow=True)
+        assert "Posted: Repair of May." in answer.content.decode()
+        assert Journal.objects.get(origin="correction").corrects_year == closed
