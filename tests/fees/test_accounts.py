@@ -130,7 +130,7 @@ class TestTheStatement:
         pay(household, "59.50")
         assert accounts.statement(household, NOW).in_words == "$0.50 to pay"
         pay(household, "1.00")
-        assert accounts.statement(household, NOW).in_words == "0.50 in credit"
+        assert accounts.statement(household, NOW).in_words == "$0.50 in credit"
 
     def test_many_statements_take_as_many_queries_as_one(self, household, charge, django_assert_num_queries):
         families = [household, *(factories.HouseholdFactory() for _ in range(20))]
