@@ -23,9 +23,9 @@ OPENING = (
     ("3010", "general", "Credit", "7201.37"),
     ("3010", "entry", "Credit", "612.40"),
 )
-ROLL = """household,given_name,family_name,birth_date,guardian,opening_balance
-Mirabar,Ada,Mirabar,2014-05-02,Ida Mirabar,45.00
-Quoll,Bela,Quoll,2013-03-09,Bea Quoll,126.00
+ROLL = """household,given_name,family_name,birth_date,guardian,opening_balance,balance_for
+Mirabar,Ada,Mirabar,2014-05-02,Ida Mirabar,45.00,memberships
+Quoll,Bela,Quoll,2013-03-09,Bea Quoll,126.00,beginner courses
 """
 
 
@@ -55,7 +55,7 @@ class Club:
             row.get_by_label(side).fill(amount)
         self.looks_right()
         page.get_by_role("button", name=button).click()
-        self.says(f"Posted: {narration}")
+        self.says(f": {narration}.")
 
     def row_of(self, rows, place, code, fund):
         """The opening shows a row an account; the second of an account, and any of a journal, is an empty one."""
@@ -137,7 +137,7 @@ def test_a_club_begins_and_finishes_its_first_three_months(on_the_first_day, sit
     becomes = on_the_first_day
     coordinator, club = site("coordinator"), Club(site("treasurer"), tmp_path)
     page = club.page
-    club.write("/ledger/journal/opening/", "Import it", "Opening trial balance", "", OPENING)
+    club.write("/ledger/journal/opening/", "Bring it in", "Opening trial balance", "", OPENING)
     roll = tmp_path / "roll.csv"
     roll.write_text(ROLL)
     coordinator.goto("/roll/import/")
