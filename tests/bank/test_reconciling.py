@@ -341,9 +341,14 @@ def test_the_reversal_of_what_the_bank_has_shown_is_looked_for_and_of_nothing_el
     line("-5.00", "RETURNED", on=date(2026, 9, 15))
     line("-6.00", "RETURNED", on=date(2026, 9, 15))
     line("-7.00", "RETURNED", on=date(2026, 9, 15))
-    ((found,), left) = explain(account)
-    assert [each.amount for each in found.lines] == [as_amount(-5)]
-    assert {each.amount for each in left} == {as_amount(6), as_amount(-6), as_amount(-7)}
+    found, left = explain(account)
+    looked_for = {tuple(each.amount.amount for each in answer.lines): answer.answers[0].made_of[0] for answer in found}
+    assert looked_for == {(-5,): f"posting {_reversal_of(shown).pk}", (6, -6): "correction"}
+    assert {each.amount for each in left} == {as_amount(-7)}
+
+
+def _reversal_of(posting):
+    return posting.entry.reversed_by.postings.get(account=posting.account)
 
 
 def test_what_a_stream_had_before_the_first_statement_is_taken_as_shown(account, line, by):
