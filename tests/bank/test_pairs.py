@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
+from django.utils import timezone
 
 from clubdesk.bank import services
 from clubdesk.bank.models import BankAccount, Clearing
@@ -73,10 +74,12 @@ def twice(begun, booked):
 
 def at(account, *ends):
     """Deposits and payments on their way at each of the days, by both questions, which say the same."""
-    stood = stood_at(account, ends)
+    stood = stood_at(account, ends, [timezone.now()] * len(ends))
     for end, each in zip(ends, stood, strict=True):
         figures = reconcile(account, end, as_amount(0))
-        one = Stood(figures.deposits_not_credited, figures.payments_not_presented, figures.book_balance)
+        one = Stood(
+            figures.deposits_not_credited, figures.payments_not_presented, figures.book_balance, figures.adjustments
+        )
         assert one == each
     return [(int(each.deposits.amount), int(each.payments.amount)) for each in stood]
 
