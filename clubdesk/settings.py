@@ -108,14 +108,18 @@ FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{BASE_DIR / 'fletchbook.sqlite3'}")}
 DATABASE = DATABASES["default"]
 if DATABASE["ENGINE"].endswith("sqlite3"):
+    DATABASE["ENGINE"] = "clubdesk.fair_sqlite3"
+    # A connection that is opened reads all the guards, which takes as long as a page; so a thread keeps its own.
+    DATABASE["CONN_MAX_AGE"] = None
     DATABASE["OPTIONS"] = {
         "timeout": 30,
         "transaction_mode": "IMMEDIATE",
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     }
 else:
-    # A pool: however many ask at once, they share a few connections and wait for their turn.
-    DATABASE["OPTIONS"] = {"pool": {"min_size": 0, "max_size": 20, "timeout": 60}}
+    # A pool: however many ask at once, they share a few connections and wait for their turn. No question is compiled
+    # before it is asked: that costs more than the questions here, where PostgreSQL takes small tables for large ones.
+    DATABASE["OPTIONS"] = {"pool": {"min_size": 0, "max_size": 20, "timeout": 60}, "options": "-c jit=off"}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_PASSWORD_VALIDATORS = [

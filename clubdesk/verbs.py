@@ -5,8 +5,8 @@ Pages, buttons, bulk actions and commands ask the verb who may; nobody else writ
 
 import functools
 import inspect
-from collections.abc import Callable, Mapping
-from contextlib import nullcontext
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, nullcontext
 from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import TypeVar, cast
@@ -23,6 +23,7 @@ NOBODY = "nobody"
 
 Act = TypeVar("Act", bound=Callable[..., object])
 _inside: ContextVar[bool] = ContextVar("inside a verb", default=False)
+_in_whole: ContextVar[bool] = ContextVar("inside what is undone as a whole", default=False)
 
 
 @dataclass(frozen=True)
@@ -46,21 +47,18 @@ VERBS: dict[str, Verb] = {}
 def verb(*, permission: str, title: str, whole: bool = True) -> Callable[[Act], Act]:
     """Make a keyword-only function a verb: atomic if `whole`, registered, and Refused to whoever may not do it.
 
-    A verb that another verb calls asks nobody again: who may do the whole may do its parts.
+    A verb that another verb calls asks nobody again: who may do the whole may do its parts. Nor does it take a
+    savepoint, as `part` says.
     """
 
     def make(function: Act) -> Act:
         @functools.wraps(function)
         def act(*args: object, **given: object) -> object:
-            with transaction.atomic() if whole else nullcontext():
-                if _inside.get():
+            with transaction.atomic(savepoint=not _in_whole.get()) if whole else nullcontext():
+                if not _inside.get():
+                    _refuse_stranger(given.get("by"), permission, title)
+                with _marked(_inside), _marked(_in_whole) if whole else nullcontext():
                     return function(*args, **given)
-                _refuse_stranger(given.get("by"), permission, title)
-                token = _inside.set(True)
-                try:
-                    return function(*args, **given)
-                finally:
-                    _inside.reset(token)
 
         name = f"{_room_of(function.__module__)}.{function.__name__}"
         VERBS[name] = Verb(name, permission, title, inspect.signature(function).parameters, act, whole)
@@ -68,6 +66,30 @@ def verb(*, permission: str, title: str, whole: bool = True) -> Callable[[Act], 
         return cast(Act, act)
 
     return make
+
+
+def part(function: Act) -> Act:
+    """Make a function atomic: a transaction of its own, or a part of what calls it, without a savepoint.
+
+    What is refused inside a verb undoes all of the verb. Whoever catches it there and goes on writes
+    `with transaction.atomic()` around the part, so that this alone is undone.
+    """
+
+    @functools.wraps(function)
+    def done(*args: object, **given: object) -> object:
+        with transaction.atomic(savepoint=not _in_whole.get()), _marked(_in_whole):
+            return function(*args, **given)
+
+    return cast(Act, done)
+
+
+@contextmanager
+def _marked(mark: ContextVar[bool]) -> Iterator[None]:
+    token = mark.set(True)
+    try:
+        yield
+    finally:
+        mark.reset(token)
 
 
 def _room_of(module: str) -> str:

@@ -13,6 +13,9 @@ from django.db.models.sql.compiler import SQLCompiler, SQLInsertCompiler, SQLUpd
 from django.db.transaction import Atomic
 from django.test.utils import CaptureQueriesContext
 
+from clubdesk.ledger.models import Book
+from clubdesk.ledger.services import posting
+
 
 @contextmanager
 def asked() -> Iterator[list[str]]:
@@ -26,8 +29,21 @@ def asked() -> Iterator[list[str]]:
         lines.append(f"{'hold' if held else 'read'} {self.query.model.__name__}{order}")
         return plain(self, *args, **options)
 
-    with mock.patch.object(SQLCompiler, "execute_sql", noting):
+    with mock.patch.object(SQLCompiler, "execute_sql", noting), posts(lambda: lines.append("hold Book")):
         yield lines
+
+
+@contextmanager
+def posts(note: Callable[[], object]) -> Iterator[None]:
+    """Notes each post as it takes the book, by a text of its own."""
+    plain = posting._standing
+
+    def noting(*asked):
+        note()
+        return plain(*asked)
+
+    with mock.patch.object(posting, "_standing", noting):
+        yield
 
 
 def held(lines: list[str]) -> list[str]:
@@ -45,7 +61,7 @@ def taking() -> Iterator[list[type[Model]]]:
         found.append(rows.model)
         return plain(rows, *options, **named)  # type: ignore[arg-type]
 
-    with mock.patch.object(QuerySet, "select_for_update", noted):
+    with mock.patch.object(QuerySet, "select_for_update", noted), posts(lambda: found.append(Book)):
         yield found
 
 
@@ -154,4 +170,5 @@ def in_order() -> Iterator[Holds]:
             patches.enter_context(mock.patch.object(owner, name, noting))
         patches.callback(post_save.disconnect, holds.own)
         post_save.connect(holds.own)
+        patches.enter_context(posts(lambda: holds.take("Book", [1])))
         yield holds

@@ -4,8 +4,8 @@ from datetime import date
 
 from django.contrib.auth.models import User
 
+from clubdesk import clock
 from clubdesk.courses import selectors, services
-from clubdesk.courses.models import Course
 from clubdesk.rooms import Done, Night
 
 
@@ -18,8 +18,8 @@ def remind(on: date, by: User) -> Done:
 
 
 def offer_seats(on: date, by: User) -> Done:
-    """Offer what is free; a cohort that nobody can be offered for want of a price is told."""
-    for course in Course.objects.order_by("pk"):
+    """Offer what is free where somebody waits; a cohort that nobody can be offered for want of a price is told."""
+    for course in selectors.courses_with_a_free_seat(max(on, clock.today())):
         services.offer_free_seats(course=course, on=on, by=by)
     return Done(not_yet=tuple(selectors.cohorts_without_price(on)))
 

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 from django.core.cache import cache
-from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, Max, OuterRef, Q, QuerySet
 from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
@@ -63,6 +63,14 @@ def cohorts_with_seats() -> "QuerySet[SeatedCohort, SeatedCohort]":
 def cohorts_to_come(course: Course, on: date) -> "QuerySet[SeatedCohort, SeatedCohort]":
     """The course's cohorts that have not begun before `on`, the next one first, with `taken`."""
     return cohorts_with_seats().filter(NOT_CANCELLED, course=course, first_session__gte=on).order_by("first_session")
+
+
+def courses_with_a_free_seat(on: date) -> QuerySet[Course]:
+    """The courses for which somebody waits, and of which a cohort that has not begun before `on` has a free seat."""
+    waits = Booking.objects.filter(course=OuterRef("pk"), state=PlaceState.WAITING)
+    room = cohorts_with_seats().filter(NOT_CANCELLED, first_session__gte=on, taken__lt=F("capacity"))
+    free = room.order_by().values("course")
+    return Course.objects.filter(Exists(waits), pk__in=free).order_by("pk")
 
 
 def cohorts_not_over(on: date) -> "QuerySet[SeatedCohort, SeatedCohort]":

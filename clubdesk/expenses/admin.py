@@ -25,7 +25,7 @@ from clubdesk.screens.verbs import Facts, VerbPage, signed_in
 
 TAX_HELP = (
     "As the receipt says; blank for none. Of what a volunteer is paid back a club gets it only where it is an endorsed"
-    " charity, the volunteer was authorised to buy on its behalf, or buys as an officer; above 82.50 by tax invoice."
+    " charity, the volunteer was authorised to buy on its behalf, or buys as an officer; above $82.50 by tax invoice."
 )
 """Source: Australian Taxation Office, Claiming GST credits on reimbursements to volunteers."""
 

@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Protocol, TypeVar
 
-from django.db.models import F, Func, Model, Prefetch, Q, QuerySet
+from django.db.models import Exists, F, Func, Model, OuterRef, Prefetch, Q, QuerySet, prefetch_related_objects
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -79,14 +79,21 @@ def schedule_of(kinds: Iterable[FeeKind], day: date) -> dict[FeeKind, FeePrice]:
     Where two items are of one kind, the first counts, as in `price_of_kind`.
     """
     rows = FeePrice.objects.filter(item__kind__in=list(kinds), valid_from__lte=day)
+    rows = rows.select_related("item__income_account").annotate(has_shares=SHARED)
+    found = {FeeKind(row.item.kind): row for row in rows.order_by("-item_id", "valid_from")}
+    standing: dict[FeeKind, FeePrice] = {kind: row for kind, row in found.items() if not row.has_ended_by(day)}
     shares = Prefetch("shares", FeeShare.objects.select_related("account", "party"))
-    found: dict[FeeKind, FeePrice] = {}
-    for row in rows.select_related("item__income_account").prefetch_related(shares).order_by("-item_id", "valid_from"):
-        found[FeeKind(row.item.kind)] = row
-    return {kind: row for kind, row in found.items() if not row.has_ended_by(day)}
+    prefetch_related_objects([row for row in standing.values() if vars(row)["has_shares"]], shares)
+    return standing
+
+
+SHARED = Exists(FeeShare.objects.filter(price=OuterRef("pk")))
 
 
 def shares_of_price(price: FeePrice) -> list[FeeShare]:
+    """What others get of it; not asked where it was read with the answer that nobody gets any."""
+    if not getattr(price, "has_shares", True):
+        return []
     if "shares" in getattr(price, "_prefetched_objects_cache", {}):
         return list(price.shares.all())
     return list(price.shares.select_related("account", "party"))

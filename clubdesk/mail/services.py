@@ -18,7 +18,7 @@ from clubdesk.guards import held_by_this_session
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
 from clubdesk.roll.models import Household
-from clubdesk.verbs import NOBODY, verb
+from clubdesk.verbs import NOBODY, part, verb
 
 log = logging.getLogger(__name__)
 GIVE_UP_AFTER = timedelta(days=5)
@@ -41,7 +41,7 @@ class Delivered:
     failed: int = 0
 
 
-@transaction.atomic
+@part
 def write_message(
     *, about: str, to: str, subject: str, body: str, household: Household | None = None, link_path: str = ""
 ) -> Message:

@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING, Any, TypedDict
 
-from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import CharField, Count, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Cast, Coalesce, Substr
 from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
@@ -81,15 +81,16 @@ def by_month(days: Sequence[DayFigures]) -> list[MonthFigures]:
         months[each.day.date.replace(day=1)].append(each)
     dates = [each.day.date for each in days] or [date.max]
     rows = SignOn.objects.filter(STANDS, range_day__date__range=(min(dates), max(dates))).order_by()
-    different: dict[date, set[tuple[str, int]]] = defaultdict(set)
-    for day, person, pk in rows.values_list("range_day__date", "person", "pk"):
-        different[day.replace(day=1)].add(("roll", person) if person else ("visitor", pk))
+    # The database counts: a day as text begins with its year and month, on both.
+    month = Substr(Cast("range_day__date", CharField()), 1, 7)
+    known, unknown = Count("person", distinct=True), Count("pk", filter=Q(person=None))
+    people = dict(rows.annotate(month=month).values_list("month").annotate(people=known + unknown))
     return [
         MonthFigures(
             first=first,
             days=len(own),
             sign_ons=sum(each.attendance for each in own),
-            people=len(different[first]),
+            people=people.get(f"{first:%Y-%m}", 0),
             visitors=sum(each.people[Gear.VISITOR] for each in own),
             own=tuple(own),
         )

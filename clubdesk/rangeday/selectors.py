@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
@@ -64,6 +64,29 @@ def schedule(range_day: RangeDay, people: Iterable[int] = ()) -> Schedule:
     day, asked = range_day.date, set(people)
     members = set(members_on(day).filter(person__in=asked).values_list("person", flat=True)) if asked else set()
     return Schedule(fees.schedule_of(BOARD.values(), day), {pk: pk in members for pk in asked})
+
+
+class Comes(TypedDict):
+    """Whether somebody is a member on a day, and the id and gear of their sign-on, where they are signed on."""
+
+    is_member: bool
+    signed_on: int | None
+    gear: str | None
+
+
+if TYPE_CHECKING:
+    Coming = WithAnnotations[Person, Comes]
+else:
+    Coming = Person
+
+
+def who_comes(people: Iterable[int], day: RangeDay) -> "QuerySet[Coming, Coming]":
+    """People by their ids, each with what a day's sign-on asks."""
+    member = Exists(members_on(day.date).filter(person=OuterRef("pk")))
+    there = Q(sign_ons__range_day=day, sign_ons__cancelled_on=None)
+    rows = Person.objects.filter(pk__in=people).select_related("household__party").order_by("pk")
+    rows = rows.annotate(is_member=member, there=FilteredRelation("sign_ons", condition=there))
+    return rows.annotate(signed_on=F("there"), gear=F("there__gear"))
 
 
 def tariff(*, person: Person | None, gear: Gear, range_day: RangeDay, known: Schedule | None = None) -> Tariff:
@@ -337,29 +360,42 @@ class KitLine:
 
 def kit_on_hand(day: date) -> list[KitLine]:
     """Kit that is fit for use, in or out, and what is unsafe and still out; since when, where since an earlier day."""
-    out = FilteredRelation("loans", condition=Q(loans__back_at=None))
     fit = KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")[:1]
     after = KitLoan.objects.filter(kit=OuterRef("pk"), recorded_at__gt=Coalesce(OuterRef("fit_at"), LONG_AGO))
     uses = after.order_by().values("kit").annotate(times=Count("pk")).values("times")
-    kit = Kit.objects.annotate(fit_at=Subquery(fit), out=out).filter(Q(state=KitState.USABLE) | Q(out__isnull=False))
-    kit = kit.annotate(
-        uses=Subquery(uses),
+    kit = with_holder().annotate(fit_at=Subquery(fit)).annotate(uses=Subquery(uses))
+    lines = []
+    for each in kit.filter(Q(state=KitState.USABLE) | Q(out__isnull=False)).order_by("kind", "number"):
+        due = each.check_after is not None and (each.uses or 0) >= each.check_after
+        lines.append(KitLine(each, each.holder, _held_by(each, day), due))
+    return lines
+
+
+def kit_in_hands(day: date) -> list[KitLine]:
+    """Of that only what is out, with whose sign-on; whether it is due for a check is not asked."""
+    kit = with_holder().filter(out__isnull=False).order_by("kind", "number")
+    return [KitLine(each, each.holder, _held_by(each, day), due=False) for each in kit]
+
+
+def with_holder() -> QuerySet[Any]:
+    """Kit with the sign-on that each piece is out with (`holder`), who that is, and since which day."""
+    out = FilteredRelation("loans", condition=Q(loans__back_at=None))
+    kit: QuerySet[Any] = Kit.objects.annotate(out=out).annotate(
         holder=F("out__sign_on"),
         given=F("out__sign_on__person__given_name"),
         family=F("out__sign_on__person__family_name"),
         visitor=F("out__sign_on__visitor_name"),
         since=F("out__sign_on__range_day__date"),
     )
-    lines = []
-    for each in kit.order_by("kind", "number"):
-        who = f"{each.given} {each.family}" if each.given else each.visitor or ""
-        if each.since and each.since != day:
-            who += f", since {day_text(each.since)}"
-        if each.state != KitState.USABLE:
-            who += " (unsafe: take it back now)"
-        due = each.check_after is not None and (each.uses or 0) >= each.check_after
-        lines.append(KitLine(each, each.holder, who, due))
-    return lines
+    return kit
+
+
+def _held_by(kit: Any, day: date) -> str:
+    """Whose hands a piece of `with_holder` is in; blank where it is in."""
+    who = f"{kit.given} {kit.family}" if kit.given else kit.visitor or ""
+    if kit.since and kit.since != day:
+        who += f", since {day_text(kit.since)}"
+    return f"{who} (unsafe: take it back now)" if kit.state != KitState.USABLE else who
 
 
 LONG_AGO = datetime(1990, 1, 1, tzinfo=UTC)

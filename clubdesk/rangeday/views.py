@@ -22,9 +22,9 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
-from clubdesk.money import nil, plain, shown, sign
+from clubdesk.money import from_cents, in_cents, nil, plain, shown, sign
 from clubdesk.rangeday import figures, selectors, services
-from clubdesk.rangeday.models import Act, Banking, Gear, Paid, RangeDay, SignOn
+from clubdesk.rangeday.models import Act, Banking, Gear, Kit, Paid, RangeDay, SignOn
 from clubdesk.rangeday.services.taps import Tapped
 from clubdesk.screens.charts import Chart
 from clubdesk.screens.fields import SpanForm
@@ -35,7 +35,7 @@ from clubdesk.verbs import may, verb_of
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
-MOST_DAYS = 60
+MOST_DAYS = MOST_KIT = 60
 
 
 def today(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -92,19 +92,19 @@ def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict
     Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
     Where the phone says by its mark what it has, and that still stands, it is told only what came after.
     """
-    rows = day.sign_ons.filter(selectors.STANDS).select_related("person", "tap").order_by("pk")
-    if not day.is_open:
-        rows = rows.none()
+    rows = day.sign_ons.filter(selectors.STANDS).order_by("pk") if day.is_open else SignOn.objects.none()
     signed = [
         [
-            row.person_id,
-            "" if row.person_id else row.visitor_name,
-            in_words(row),
-            str(row.tap.key) if row.tap else "",
-            "" if row.tap else str(row.key),
-            row.pk,
+            person,
+            "" if person else visitor,
+            in_words(gear, paid, amount, rounding),
+            str(tap) if tap else "",
+            "" if tap else str(key),
+            pk,
         ]
-        for row in rows
+        for pk, key, person, visitor, tap, gear, paid, amount, rounding in rows.values_list(
+            "pk", "key", "person", "visitor_name", "tap__key", "gear", "paid", in_cents("amount"), in_cents("rounding")
+        )
     ]
     out = [[each.kit.pk, each.holder, each.who] for each in kit if each.holder]
     before = _still_first(have, signed)
@@ -124,10 +124,11 @@ def _still_first(have: str, rows: list[list[Any]]) -> int:
     return known if have == mark_of(rows[:known]) else 0
 
 
-def in_words(row: SignOn) -> str:
-    if not row.amount.amount:
+def in_words(gear: str, paid: str, amount: int, rounding: int) -> str:
+    """What for, and what was handed over; amounts in whole cents."""
+    if not amount:
         return "own gear"
-    return f"{row.get_gear_display().lower()}, {shown(row.handed_over)} {row.get_paid_display().lower()}"
+    return f"{Gear(gear).label.lower()}, {shown(from_cents(amount - rounding))} {Paid(paid).label.lower()}"
 
 
 def closed_in_words(day: RangeDay) -> str:
@@ -155,7 +156,7 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
             wanted = [tapped_of(each) for each in sent]
         except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
-        known = selectors.schedule(day, [pk for tapped in wanted for pk in tapped.people])
+        known = selectors.schedule(day)
         for tapped in wanted:
             try:
                 tap = services.receive_tap(range_day=day, tapped=tapped, by=signed_in(request), known=known)
@@ -163,7 +164,7 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
                 refused = _why_kept(error, request) or refused
             else:
                 told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
-    kit = selectors.kit_on_hand(day.date) if day.is_open else []
+    kit = selectors.kit_in_hands(day.date) if day.is_open else []
     return JsonResponse({"told": told, "refused": refused, **said_of(day, kit, request.GET.get("have", ""))})
 
 
@@ -315,13 +316,23 @@ def attendance_section(months: list[figures.MonthFigures]) -> Section:
 
 
 def kit_section(since: date, until: date) -> Section:
+    """Of each piece how often it was given out, the most first; of very many only those."""
     uses = figures.uses_between(since, until)
+    every = sorted(Kit.objects.values_list("pk", flat=True), key=lambda pk: -uses.get(pk, 0))
+    kit = figures.kit_in_use().in_bulk(every[:MOST_KIT])
     rows = [
-        (link_to(kit), kit.description or "–", uses.get(kit.pk, 0), kit.uses_since_check, kit.get_state_display())
-        for kit in sorted(figures.kit_in_use(), key=lambda kit: -uses.get(kit.pk, 0))
+        (link_to(each), each.description or "–", uses.get(pk, 0), each.uses_since_check, each.get_state_display())
+        for pk, each in ((pk, kit[pk]) for pk in every[:MOST_KIT])
     ]
     columns = ["Kit", "", "Given out", "Since its last check", "State"]
-    return Section("Hire of each piece of kit", columns, rows, "No kit has a number yet.")
+    note = f"The {MOST_KIT} of {len(every)} that were given out most; all stand in the list of kit."
+    return Section(
+        "Hire of each piece of kit",
+        columns,
+        rows,
+        "No kit has a number yet.",
+        note=note if len(every) > MOST_KIT else "",
+    )
 
 
 def hint_section(today: date) -> Section:

@@ -36,6 +36,7 @@ def four_lines():
     ]
 
 
+@pytest.mark.django_db(transaction=True)
 def test_posting_an_entry_beside_plain_orm_rows(ratio, book, by):
     """`post()` of a four-line entry against the same five rows by plain `create()`, each in its transaction."""
     documents = iter([Journal.objects.create(date=ON, narration="x", recorded_by=by) for _ in range(2000)])
@@ -43,28 +44,32 @@ def test_posting_an_entry_beside_plain_orm_rows(ratio, book, by):
     accounts = {account.role: account for account in Account.objects.exclude(role=None)}
     fund, year = Fund.objects.get(pk="general"), FinancialYear.objects.get()
     numbers = itertools.count(1_000_000)
+    wait_for_no_disk()
 
     def ours():
         for _ in range(20):
             services.post(source=next(documents), purpose="x", on=ON, narration="Membership", lines=lines, by=by)
 
     def plain():
-        with transaction.atomic():
-            for _ in range(20):
-                with transaction.atomic():
-                    number = next(numbers)
-                    entry = JournalEntry.objects.create(
-                        number=number, date=ON, year=year, narration="Membership", source_type="plain",
-                        source_id=number, purpose="x", posted_by=by, posted_at=timezone.now(),
-                        previous_digest="0" * 64, digest="0" * 64,
-                    )  # fmt: skip
-                    for line in lines:
-                        Posting.objects.create(
-                            entry=entry, account=accounts[line.account], fund=fund, amount=line.amount
-                        )
-            transaction.set_rollback(True)
+        for _ in range(20):
+            with transaction.atomic():
+                number = next(numbers)
+                entry = JournalEntry.objects.create(
+                    number=number, date=ON, year=year, narration="Membership", source_type="plain",
+                    source_id=number, purpose="x", posted_by=by, posted_at=timezone.now(),
+                    previous_digest="0" * 64, digest="0" * 64,
+                )  # fmt: skip
+                for line in lines:
+                    Posting.objects.create(entry=entry, account=accounts[line.account], fund=fund, amount=line.amount)
 
-    ratio(ours, plain, rounds=30, limit=3)
+    ratio(ours, plain, rounds=30, limit=1.5)
+
+
+def wait_for_no_disk():
+    """The disk costs both ways the same; on SQLite the tests' settings say so for all."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET synchronous_commit = off")
 
 
 def fill(first_number, year, entries, by):

@@ -238,4 +238,4 @@ def test_a_form_is_reached_and_sent_by_keyboard_alone(site, people):
     page.keyboard.press("Tab")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Enter")
-    expect(page.locator(".messagelist")).to_contain_text(re.compile(r"Receipt \d+: 12\.00 from Mirabar"))
+    expect(page.locator(".messagelist")).to_contain_text(re.compile(r"Receipt \d+: \$12\.00 from Mirabar"))

@@ -273,3 +273,16 @@ def test_the_order_of_a_course_holds_beyond_its_two_thousandth_booking(course, b
     guards.remove(connection)
     Booking.objects.filter(pk=moved.pk).update(rank=moved.rank + 1)
     assert list(waitlists_hold()) == [f"Booking {moved.pk} stands elsewhere in the waitlist than its history says."]
+
+
+def test_the_night_looks_only_at_courses_with_somebody_who_waits_and_a_seat_that_is_free(book, by):
+    cohort = factories.cohort(capacity=1)
+    day = cohort.first_session.replace(day=1)
+    seats = selectors.courses_with_a_free_seat
+    assert list(seats(day)) == []  # a seat, and nobody waits
+    services.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=day)
+    services.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=day)
+    assert list(seats(day)) == []  # somebody waits, and no seat is free
+    type(cohort).objects.filter(pk=cohort.pk).update(capacity=2)
+    assert list(seats(day)) == [cohort.course]
+    assert list(seats(cohort.first_session.replace(day=28))) == []  # it has begun

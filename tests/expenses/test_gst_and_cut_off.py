@@ -72,7 +72,7 @@ def test_equipment_stands_at_its_cost_without_the_gst(registered, bought, approv
 @pytest.mark.parametrize(
     ("amount", "tax", "fund", "why"),
     [
-        ("110.00", "10.06", "general", "no more than 10.00 is GST"),
+        ("110.00", "10.06", "general", r"no more than \$10.00 is GST"),
         ("110.00", "10.00", "entry", "holds money only"),
     ],
 )
@@ -86,7 +86,7 @@ def test_what_cannot_be_gst_is_refused(registered, bought, amount, tax, fund, wh
 def test_the_page_says_from_which_price_a_tax_invoice_is_needed(registered, client, treasurer):
     """More than 75.00 without the GST. Source: GST Act, s 29-80; Explanatory Memorandum to 2010 No. 2 Bill, 3.3."""
     client.force_login(treasurer)
-    assert "above 82.50 by tax invoice" in client.get(reverse("admin:expenses_expense_add")).content.decode()
+    assert "above $82.50 by tax invoice" in client.get(reverse("admin:expenses_expense_add")).content.decode()
     assert as_amount("82.50") - gst_in(as_amount("82.50")) == as_amount(75)
 
 
@@ -128,7 +128,7 @@ def test_what_was_bought_in_a_year_is_its_expense_though_it_is_decided_later(nex
     assert entries_of(spent).get().date == date(2027, 6, 30)
     assert cut_off(next_year) == "All of the year’s are posted in it."
     services.approve_expense(expense=other, on=JULY, posted_on=JULY, by=approver)
-    assert cut_off(next_year) == "Bought by 30 Jun 2027 and posted after it, 110.00: Target faces, 20 Jun 2027."
+    assert cut_off(next_year) == "Bought by 30 Jun 2027 and posted after it, $110.00: Target faces, 20 Jun 2027."
     clean()
 
 

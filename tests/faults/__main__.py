@@ -4,6 +4,7 @@ import argparse
 import os
 import sys
 import time
+from contextlib import nullcontext
 
 import django
 
@@ -12,6 +13,7 @@ django.setup()
 
 from clubdesk import clock  # noqa: E402 - it needs the settings
 from tests.faults.killing import kill  # noqa: E402
+from tests.faults.stopping import of_its_own  # noqa: E402
 from tests.faults.workload import workload  # noqa: E402
 from tests.faults.writes import KINDS  # noqa: E402
 from tests.worlds import keeping  # noqa: E402
@@ -27,6 +29,7 @@ def main() -> int:
     command.set_defaults(act=kills)
     command = commands.add_parser("workload", help="eight people at once, killed and cut off, and others who read")
     command.add_argument("--minutes", type=float, default=10)
+    command.add_argument("--stops", action="store_true", help="stop and start a PostgreSQL of its own meanwhile")
     command.set_defaults(act=works)
     options = parser.parse_args()
     with clock.on(TODAY):
@@ -49,7 +52,8 @@ def kills(options: argparse.Namespace) -> int:
 
 def works(options: argparse.Namespace) -> int:
     keeping.enter("day_one")
-    told = workload(60 * options.minutes)
+    with of_its_own() if options.stops else nullcontext() as cluster:
+        told = workload(60 * options.minutes, cluster)
     print(told, *told.faults[:20], sep="\n    ")
     for (verb, what), number in sorted(told.by_verb.items()):
         print(f"{number:7} {what:8} {verb}")

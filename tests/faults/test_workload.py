@@ -10,6 +10,7 @@ from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from tests.faults.acts import begin
 from tests.faults.killing import scratch
+from tests.faults.stopping import of_its_own
 from tests.faults.workload import done, reading, workload
 
 SECONDS, DEEDS = 8, 150
@@ -22,6 +23,16 @@ def test_every_sum_is_nil_at_every_moment_while_eight_people_work_and_are_killed
     assert told.faults == []
     assert told.counts["unbalanced"] == 0
     assert min(told.counts[what] for what in ("done", "refused", "repeated", "kills", "readings")) > 0
+
+
+@pytest.mark.slow
+@pytest.mark.only_on("postgresql")
+@pytest.mark.django_db(transaction=True)
+def test_a_server_of_the_database_that_is_stopped_and_started_loses_nothing_and_doubles_nothing():
+    with of_its_own() as cluster:
+        told = workload(SECONDS + 4, cluster)
+    assert told.faults == []
+    assert min(told.counts[what] for what in ("done", "cut off", "stops of the server", "readings")) > 0
 
 
 def rows():

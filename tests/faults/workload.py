@@ -29,6 +29,7 @@ from clubdesk.moment import one_moment
 from tests.faults import acts
 from tests.faults.acts import Deed
 from tests.faults.killing import FORKING, STUCK, apart, scratch
+from tests.faults.stopping import Cluster
 
 WORKERS, READERS = 8, 2
 BETWEEN_KILLS, BETWEEN_CUTS = (0.05, 0.8), (0.1, 1.0)
@@ -181,6 +182,17 @@ def cut(hand: Hand, tell: Tell) -> None:
                 tell("sessions ended")
 
 
+def stop(cluster: Cluster) -> Callable[[Hand, Tell], None]:
+    """Stops and starts the server of the database, again and again."""
+
+    def stopping(hand: Hand, tell: Tell) -> None:
+        while True:
+            cluster.stop_and_start()
+            tell("stops of the server")
+
+    return stopping
+
+
 def note(told: Told, hand: Hand, what: str, *more: Any) -> None:
     """Write down what a process told."""
     told.counts[f"{what}s" if what == "reading" else what] += 1
@@ -199,8 +211,11 @@ def note(told: Told, hand: Hand, what: str, *more: Any) -> None:
         told.faults.append(f"{hand.deed}: {more[0]}")
 
 
-def workload(seconds: float) -> Told:
-    """Let them all work for so long in the book that is open, repeat what was not answered, and judge the book."""
+def workload(seconds: float, cluster: Cluster | None = None) -> Told:
+    """Let them all work for so long in the book that is open, repeat what was not answered, and judge the book.
+
+    Where the book stands in a `cluster` of its own, that is stopped and started meanwhile, in place of single sessions.
+    """
     told = Told()
     with scratch():
         acts.begin()
@@ -208,7 +223,7 @@ def workload(seconds: float) -> Told:
             told.keys |= set(model._default_manager.values_list("key", flat=True))
         workers = [Hand(work) for _ in range(WORKERS)]
         others = [Hand(read) for _ in range(READERS)]
-        others += [Hand(cut)] if connection.vendor == "postgresql" else []
+        others += [Hand(stop(cluster) if cluster else cut)] if connection.vendor == "postgresql" else []
         apart()
         for hand in workers + others:
             hand.start()
@@ -218,6 +233,8 @@ def workload(seconds: float) -> Told:
             for hand in others + workers:
                 hand.kill()
                 heard(told, hand)
+            if cluster:
+                cluster.start_anew()
             told.counts["kills"] += len(workers)
         for hand in workers:
             if deed := hand.deed:

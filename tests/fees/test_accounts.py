@@ -128,9 +128,9 @@ class TestTheStatement:
     def test_the_last_half_is_to_pay_too(self, household, charge, pay):
         charge(household)
         pay(household, "59.50")
-        assert accounts.statement(household, NOW).in_words == "0.50 to pay"
+        assert accounts.statement(household, NOW).in_words == "$0.50 to pay"
         pay(household, "1.00")
-        assert accounts.statement(household, NOW).in_words == "0.50 in credit"
+        assert accounts.statement(household, NOW).in_words == "$0.50 in credit"
 
     def test_many_statements_take_as_many_queries_as_one(self, household, charge, django_assert_num_queries):
         families = [household, *(factories.HouseholdFactory() for _ in range(20))]
@@ -249,7 +249,7 @@ class TestParts:
         assert accounts.statement(household, NOW).arrangement is None
 
     @pytest.mark.parametrize(("parts", "sentence"), [
-        ([(NOW, "59.00")], "The parts come to $59.00; Mirabar family owes $60.00."),
+        ([(NOW, "59.00")], r"The parts come to \$59.00; Mirabar family owes \$60.00."),
         ([(date(2026, 9, 11), "60.00")], "today or later"),
         ([(NOW, "30.00"), (NOW, "30.00")], "a day of its own"),
         ([(NOW, "0.00"), (NOW, "60.00")], "A part"),
@@ -327,7 +327,7 @@ class TestWriteOffs:
     def test_what_cannot_be_is_refused_in_words(self, household, charge, price, pay, by):
         debt = charge(household)
         pay(household, "50.00")
-        with pytest.raises(Refused, match=r"Only 10\.00 of this charge is still to pay"):
+        with pytest.raises(Refused, match=r"Only \$10\.00 of this charge is still to pay"):
             services.write_off(charge=debt, amount=as_amount("11.00"), on=NOW, reason="moved", by=by)
         with pytest.raises(Refused, match="Say why"):
             services.write_off(charge=debt, amount=as_amount("10.00"), on=NOW, reason=" ", by=by)

@@ -93,7 +93,7 @@ class TestPaidBack:
         other = factories.HouseholdFactory()
         taken = services.record_receipt(household=other, amount=as_amount(30), method=Method.CARD, on=NOW, by=by)
         services.cancel_receipt(receipt=taken, on=NOW, reason="bounced", by=by)
-        with pytest.raises(Refused, match=r"has a credit of 40\.00; no more than that"):
+        with pytest.raises(Refused, match=r"has a credit of \$40\.00; no more than that"):
             repay(41, has_paid=True)
 
     def test_the_same_key_pays_it_back_once(self, receive, repay, in_credit):
@@ -105,7 +105,7 @@ class TestPaidBack:
     def test_no_more_than_was_ever_paid_is_said_to_be_paid_back(self, owe, receive, repay):
         fee = owe(50)
         receive(50)
-        with pytest.raises(Refused, match=r"has a credit of 50\.00; no more than that"):
+        with pytest.raises(Refused, match=r"has a credit of \$50\.00; no more than that"):
             repay(51, has_paid=True)
         assert still_open(fee) == [0]
 

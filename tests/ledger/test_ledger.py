@@ -195,7 +195,7 @@ class TestPosting:
         [
             (
                 [debit(Role.BANK, as_amount(10)), credit(Role.DONATIONS, as_amount(9))],
-                "out of balance by $1.00",
+                r"out of balance by \$1.00",
             ),
             ([debit(Role.BANK, as_amount(10))], "at least two lines"),
             ([debit(Role.VOUCHERS_OWED, as_amount(10)), credit(Role.HIRE, as_amount(10))], "who owes"),
@@ -209,7 +209,7 @@ class TestPosting:
                     debit(Role.ENTRY_REFUNDS, as_amount(10), fund=FundRole.ENTRY),
                     credit(Role.BANK, as_amount(10), fund=FundRole.ENTRY),
                 ],
-                "Entry fund holds $0.00; this would take $10.00",
+                r"Entry fund holds \$0.00; this would take \$10.00",
             ),
         ],
     )

@@ -106,7 +106,7 @@ class TestJournals:
         donate(10, role=Role.CONTAINERS, fund=FundRole.ENTRY)
         fund = Fund.objects.get(pk="entry")
         refuse_overdrawing("entry", -1000)
-        with pytest.raises(Refused, match=r"holds 10\.00; this would take 10\.01"):
+        with pytest.raises(Refused, match=r"holds \$10\.00; this would take \$10\.01"):
             refuse_overdrawing("entry", -1001)
         donate(-10, role=Role.CONTAINERS, fund=FundRole.ENTRY)
         fund.refresh_from_db()

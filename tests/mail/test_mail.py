@@ -108,6 +108,21 @@ def test_a_server_that_is_down_delays_the_letter_and_never_the_booking(letterbox
     assert len(letterbox.mails) == 1
 
 
+def test_a_server_that_hangs_holds_a_round_up_briefly_and_all_goes_out_once(letterbox, port, booked, settings, by):
+    sibling = factories.PersonFactory(household=booked.household)
+    courses.book_place(person=sibling, cohort=factories.cohort(first=date(2026, 11, 1)), by=by, on=NOW)
+    settings.EMAIL_TIMEOUT = 0.3
+    with socket.create_server(("127.0.0.1", port)):  # it takes the call and says nothing
+        began = time.monotonic()
+        assert services.deliver() == services.Delivered(delayed=1)
+        assert time.monotonic() - began < 10 * settings.EMAIL_TIMEOUT
+    assert {message.state for message in Message.objects.all()} == {"waiting"}
+    with running(letterbox, port):
+        assert services.deliver(at=later(minutes=3)) == services.Delivered(sent=2)
+        assert services.deliver(at=later(days=3)) == services.Delivered()
+    assert len(letterbox.mails) == 2
+
+
 def test_tries_grow_further_apart_and_end_after_five_days(letterbox, booked):
     # Source: RFC 5321 section 4.5.4.1: give up after four or five days.
     tries, at = 0, clock.now()

@@ -114,7 +114,7 @@ class TestTheAssociations:
         lines = [debit(Role.AFFILIATION_PAYABLE, as_amount("0.01"), state), credit(Role.BANK, as_amount("0.01"))]
         ledger.record_journal(on=NOW, narration="Paid by hand", lines=lines, by=by)
         assert sound()
-        with pytest.raises(Refused, match=r"70\.99 is owed to State archery association, less than the 71\.00"):
+        with pytest.raises(Refused, match=r"70\.99 is owed to State archery association, less than the \$71\.00"):
             membership.remit_affiliation(association=state, through=NOW, on=NOW, by=by)
 
     def test_one_that_is_pressed_twice_is_one(self, join, bodies, by):

@@ -55,7 +55,7 @@ class TestThePrice:
 
     def test_the_family_cap_takes_what_is_beyond_it_but_nothing_of_the_associations(self):
         asked = Asked(Decimal(228), [Decimal(116)], paid_before=Decimal(300), cap=Decimal(450))
-        assert price(asked).working == "228.00, less family cap 78.00 = 150.00"
+        assert price(asked).working == "$228.00, less family cap $78.00 = $150.00"
         assert price(Asked(Decimal(228), [Decimal(116)], paid_before=Decimal(900), cap=Decimal(450))).fee == 116
 
     cents = st.integers(0, 100_000).map(lambda figure: Decimal(figure) / 100)

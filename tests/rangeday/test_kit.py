@@ -74,9 +74,12 @@ class TestKit:
             services.take_back_kit(kit=bow, at=NINE, by=by)
         assert [kit.uses_since_check for kit in figures.kit_to_check()] == [2]
         assert [line.due for line in selectors.kit_on_hand(TODAY)] == [True]
+        other = Kit.objects.create(number="B02", kind="bow", check_after=2)
+        services.give_out(kit=other, sign_on=signed, at=NINE + timedelta(minutes=5), by=by)
         services.find_kit_fit(kit=bow, on=TODAY, checked_by="Ida", by=by)
         assert list(figures.kit_to_check()) == []
-        assert [(kit.uses, kit.uses_since_check) for kit in figures.kit_in_use()] == [(2, 0)]
+        used = {kit.number: (kit.uses, kit.uses_since_check) for kit in figures.kit_in_use()}
+        assert used == {"B01": (2, 0), "B02": (1, 1)}
 
     @pytest.fixture
     def tap(self, day, by):

@@ -113,6 +113,14 @@ class TestCounting:
         assert balance(Role.TILL, TODAY) == 0
         assert sound()
 
+    def test_what_was_banked_later_is_not_banked_before_that_too(self, sign, by):
+        sign()
+        later = TODAY + timedelta(days=7)
+        with clock.on(later):
+            services.bank_takings(amount=as_amount(15), on=later, by=by)
+            with pytest.raises(Refused, match=r"0\.00 on 12 Sep 2026"):
+                services.bank_takings(amount=as_amount(15), on=TODAY, by=by)
+
     def test_a_banking_cancelled_later_is_in_the_tin_of_its_own_day_again(self, sign, count, by):
         put_in_the_till(100, by)
         sign()

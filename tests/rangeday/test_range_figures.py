@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.fees.models import FeeKind, FeePrice
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import figures, services
@@ -56,6 +57,13 @@ class TestReading:
         days = figures.by_day(date(2026, 8, 1), TODAY)
         assert [each.by_ledger for each in figures.proofs(days, date(2026, 8, 1), TODAY)] == [14, 0]
         assert days[1].attendance == 2
+
+    def test_what_rounds_off_in_cash_never_reached_the_tin(self, day, sign, join):
+        # Source: the ACCC's guideline on cash rounding; 7.02 is paid with 7.00.
+        FeePrice.objects.filter(item__kind=FeeKind.HIRE).update(amount=as_amount("7.02"))
+        sign(join(factories.PersonFactory()))
+        (cash, _) = figures.proofs(figures.by_day(TODAY, TODAY), TODAY, TODAY)
+        assert (cash.by_sign_ons, cash.by_ledger) == (7, 7)
 
     def test_attendance_by_month_counts_each_person_once(self, summer):
         months = figures.by_month(figures.by_day(date(2026, 8, 1), TODAY))

@@ -87,6 +87,11 @@ class TestOnce:
         assert tap(member, key=key, **HIRED).state == "undone"
         assert not SignOn.objects.exists()
 
+    def test_what_cost_nothing_and_was_taken_off_already_is_no_question(self, tap, member, by):
+        done = tap(member, gear=Gear.OWN, paid=Paid.NOTHING)
+        services.cancel_sign_on(sign_on=done.sign_ons.get(), on=TODAY, reason="went home", by=by)
+        assert tap(key=done.key, undo=True).state == "undone"
+
     def test_after_ten_minutes_it_is_a_question_and_the_money_stays(self, tap, member):
         done = tap(member, **HIRED)
         late = tap(key=done.key, undo=True, at=NINE + timedelta(minutes=11))

@@ -145,7 +145,7 @@ def test_amounts_are_numbers_with_two_decimals_and_totals_live(season):
     journal = book["Journal"]
     amounts = [row[7] for row in journal.iter_rows(min_row=5) if row[7].value is not None]
     assert {type(cell.value) for cell in amounts} <= {int, float}
-    assert {cell.number_format.partition(";")[0] for cell in amounts} == {"#,##0.00"}
+    assert {cell.number_format.partition(";")[0] for cell in amounts} == {'"$"#,##0.00'}
     total = next(row for row in book["Trial balance"].iter_rows() if row[1].value == "Total")
     assert total[6].value.startswith("=ROUND(SUM(")
     assert {formula[:4] for _, formula in proofs(book)} == {"=IF("}

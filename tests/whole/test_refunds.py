@@ -110,7 +110,7 @@ class TestTheEntryFund:
             ({"refunded": False}, "60.00", "is not on the list of refunded events"),
             ({"held": date(2027, 7, 5)}, "60.00", "is not a member on 5 Jul 2027"),
             ({"oldest_class": "Under 14", "held": date(2028, 1, 5)}, "60.00", "Under 16 in 2028"),
-            ({"fee": "50.00"}, "60.00", "$60.00 against an entry fee of $50.00"),
+            ({"fee": "50.00"}, "60.00", r"\$60.00 against an entry fee of \$50.00"),
         ],
     )
     def test_a_claim_that_is_not_eligible_is_refused_with_the_reason(

@@ -194,7 +194,7 @@ def test_on_the_cash_basis_a_return_holds_what_was_paid(register, quarter, famil
     assert told(gst.figures(FIRST, LAST, CASH)) == ["1.36", "0.00", "1.36"], "the visitor's alone"
     pay = {"household": family, "method": Method.TRANSFER, "by": by}
     fees.record_receipt(amount=as_amount(50), on=date(2026, 9, 1), **pay)
-    assert str(gst.figures(FIRST, LAST, CASH).collected.amount) == "5.91", "and 50/100 of 9.09, half a cent up"
+    assert str(gst.figures(FIRST, LAST, CASH).collected.amount) == "5.91", "and 50/100 of $9.09, half a cent up"
     services.post_gst(first=FIRST, last=LAST, by=by)
     fees.record_receipt(amount=as_amount(404), on=date(2026, 10, 1), **pay)
     later = gst.figures(date(2026, 10, 1), date(2026, 12, 31), CASH)
@@ -235,7 +235,7 @@ def test_what_was_there_before_the_club_registered_here_is_found_and_posted_once
     fees.take_up_again(write_off=lost, on=date(2026, 9, 2), reason="they paid", by=by)
     fees.credit_charge(charge=charge, on=date(2026, 9, 3), reason="withdrawn", by=by)
     services.post_found_tax(until=LAST, by=by)
-    assert stands(Role.GST_COLLECTED, Role.COURSES) == ["12.81", "0.00"], "11.45 in advance and 1.36"
+    assert stands(Role.GST_COLLECTED, Role.COURSES) == ["12.81", "0.00"], "11.45 in advance and $1.36"
     assert bridge.gaps(FIRST, LAST) == []
     clean()
 
@@ -278,7 +278,7 @@ def test_a_locked_month_and_a_closed_year_are_no_end_of_it(register, quarter, by
     year = FinancialYear.objects.get()
     item = next(each for each in checklist.of_year(year) if each.title == TAXED)
     assert not item.done
-    assert item.said == "21.90 of GST in sales and 5.45 in bills are not posted yet."
+    assert item.said == "$21.90 of GST in sales and $5.45 in bills are not posted yet."
     after = date(2027, 7, 3)
     with clock.on(after):
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
@@ -299,7 +299,7 @@ def test_it_is_looked_at_and_posted_on_pages(register, client, treasurer, quarte
     assert "21.90" in client.get(reverse("admin:gst_figures"), asked).content.decode()
     assert "not paid yet" in client.get(reverse("admin:gst_figures"), {**asked, "basis": "cash"}).content.decode()
     found_page = reverse("admin:yearend_gstreturn_found")
-    assert "Bill of 60.00" in client.get(found_page).content.decode()
+    assert "Bill of $60.00" in client.get(found_page).content.decode()
     assert client.post(found_page, {"key": uuid.uuid4(), "until": "2026-09-30"}).status_code == 302
     form = {"key": uuid.uuid4(), "first": "2026-07-01", "last": "2026-09-30"}
     client.post(reverse("admin:yearend_gstreturn_add"), form)

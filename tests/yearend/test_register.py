@@ -17,7 +17,7 @@ from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
 from clubdesk.yearend import closing, selectors, services
 from clubdesk.yearend.models import DepreciationLine, Disposal, Equipment
-from clubdesk.yearend.register import Register, disposal_of, loss_of, with_worth_and_gone
+from clubdesk.yearend.register import Register, disposal_of, loss_of, lost_by, with_worth_and_gone
 from tests.yearend.books import FIRST, LAST, NEXT, bought, sound
 
 pytestmark = pytest.mark.django_db
@@ -47,6 +47,7 @@ class TestRegister:
         with pytest.raises(Refused, match="left to depreciate"):
             services.depreciate(until=LAST, by=by)
         assert left_of(bows, date(2040, 6, 30)) == 600
+        assert lost_by(bows, date(2026, 6, 30)) == 0
         assert sound()
 
     def test_odd_cents_come_out_even_over_its_years(self, general, by):
@@ -272,7 +273,7 @@ class TestRegister:
         [
             ({"residual": as_amount(1000)}, "less than what it cost"),
             ({"years": 0}, "1 to 50 years"),
-            ({"brought_in": as_amount(1001)}, "more than $1,000.00 before"),
+            ({"brought_in": as_amount(1001)}, r"more than \$1,000.00 before"),
             ({"name": " "}, "Write what it is"),
         ],
     )

@@ -31,6 +31,7 @@ from clubdesk.courses.services.waitlist import (
     note_passes,
     offer,
     offer_free_seats,
+    offer_in,
 )
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
@@ -74,11 +75,12 @@ def book_party(
         if wanted and not by_the_family and not any(selectors.is_old_enough(person, each) for each in wanted):
             sentence = selectors.too_young(person, wanted[0])
             raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
-    offer_free_seats(course=course, on=on, by=by)
+    offer_in(course, on, by)
     booking, event = _arrive(course, people, guardian, on, by, key)
-    if cohorts is not None:
-        booking.cannot_make.set([cohort for cohort in to_come if cohort not in wanted])
+    if cohorts is not None and (cannot := [cohort for cohort in to_come if cohort not in wanted]):
+        booking.cannot_make.set(cannot)
     for cohort in wanted:
+        cohort.course = course
         free = selectors.seats_left(cohort)
         if by_the_family and not selectors.with_price([cohort]):
             continue

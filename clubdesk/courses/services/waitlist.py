@@ -26,8 +26,8 @@ from clubdesk.verbs import NOBODY, verb
 
 def locked(course: Course) -> Course:
     """One change at a time to a course's places and its waitlist."""
-    rows = Course.objects.select_for_update(of=("self",), no_key=True).select_related("fee_item", "adult_fee_item")
-    return rows.get(pk=course.pk)
+    rows = Course.objects.select_for_update(of=("self",), no_key=True)
+    return rows.select_related("fee_item__income_account", "adult_fee_item__income_account").get(pk=course.pk)
 
 
 def fresh(booking: Booking) -> Booking:
@@ -136,8 +136,12 @@ def offer_free_seats(*, course: Course, on: date, by: User) -> list[Booking]:
 
     A cohort without a price is left out.
     """
-    course, today = locked(course), max(on, clock.today())
-    offered = []
+    return offer_in(locked(course), on, by)
+
+
+def offer_in(course: Course, on: date, by: User) -> list[Booking]:
+    """The same in a course that is locked already."""
+    today, offered = max(on, clock.today()), []
     coming = [cohort for cohort in selectors.cohorts_to_come(course, today) if cohort.capacity > cohort.taken]
     for cohort in coming:
         cohort.course = course

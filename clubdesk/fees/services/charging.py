@@ -30,7 +30,7 @@ from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.selectors import refuse_erased
 from clubdesk.rooms import Done
-from clubdesk.verbs import verb
+from clubdesk.verbs import part, verb
 
 
 def queue(household: Household, person: Person | None = None) -> Household:
@@ -126,8 +126,8 @@ def write_charge(
         starts_on=max(starts_on, on),
         recorded_by=by,
     )
-    for part in parts:
-        part.charge = document
+    for each in parts:
+        each.charge = document
     ChargeShare.objects.bulk_create(parts)
     lines = posting.charge_lines(
         document.amount,
@@ -148,7 +148,7 @@ def write_charge(
     return document
 
 
-@transaction.atomic
+@part
 def recognise(*, charge: Charge, by: User) -> Charge:
     """The thing paid for has started: its fee leaves Fees in advance and becomes income.
 
@@ -191,13 +191,14 @@ def recognise_due(*, on: date, by: User) -> Done:
     refused = []
     for document in sorted(documents, key=lambda each: due.index(each.pk)):
         try:
-            recognise(charge=document, by=by)
+            with transaction.atomic():
+                recognise(charge=document, by=by)
         except Refused as refusal:
             refused.append(f"{document}: {refusal.sentence}")
     return Done(len(due) - len(refused), tuple(refused))
 
 
-@transaction.atomic
+@part
 def move_start(*, charge: Charge, starts_on: date) -> Charge:
     """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income."""
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)

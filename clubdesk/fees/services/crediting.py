@@ -4,7 +4,6 @@ import uuid
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -16,7 +15,7 @@ from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown
 from clubdesk.roll.models import Household, Person
-from clubdesk.verbs import verb
+from clubdesk.verbs import part, verb
 
 
 @verb(permission="fees.add_chargecredit", title="Credit this charge")
@@ -94,7 +93,7 @@ def _credit(
     return document
 
 
-@transaction.atomic
+@part
 def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | None = None) -> selectors.TakenBack:
     """From now on no more than `keep` of this charge is owed (nothing by default): the rest is credited.
 
@@ -118,7 +117,7 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
     return plan
 
 
-@transaction.atomic
+@part
 def charge_again(*, charge: Charge, starts_on: date, description: str, on: date, reason: str, by: User) -> Charge:
     """A fee that is income already waits once more, for what starts on `starts_on`: it is credited and charged again.
 

@@ -5,7 +5,6 @@ from datetime import date
 from typing import TypeVar
 
 from django.contrib.auth.models import User
-from django.db import transaction
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
@@ -14,6 +13,7 @@ from clubdesk.ledger import selectors
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.posting import Line
 from clubdesk.roll.selectors import belongs_to
+from clubdesk.verbs import part
 
 Back = TypeVar("Back", bound=PaidBack)
 
@@ -34,7 +34,7 @@ def locked_for_decision(document: Back, by: User, *related: str) -> Back:
     return document
 
 
-@transaction.atomic
+@part
 def pay(document: Back, *, on: date, by: User, reference: str, narration: str, lines: Sequence[Line]) -> Back:
     """What was approved went to the household by bank transfer; `document` is locked already."""
     if document.state == "paid":
@@ -48,7 +48,7 @@ def pay(document: Back, *, on: date, by: User, reference: str, narration: str, l
     return document
 
 
-@transaction.atomic
+@part
 def take_payment_back(document: Back, *, on: date, by: User) -> Back:
     """The bank returned the payment: its entry is reversed and the document waits to be paid again."""
     document = locked(document)

@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.contrib.auth.models import User
+from django.db import transaction
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
@@ -113,15 +114,16 @@ def import_journal(*, content: bytes, by: User) -> list[Journal]:
     for entry in entries:
         assert entry.on is not None
         try:
-            journal = record_journal(
-                on=entry.on,
-                narration=entry.narration,
-                lines=entry.lines,
-                by=by,
-                origin=JournalOrigin.FILE,
-                reference=entry.reference,
-                file_digest=file_digest,
-            )
+            with transaction.atomic():
+                journal = record_journal(
+                    on=entry.on,
+                    narration=entry.narration,
+                    lines=entry.lines,
+                    by=by,
+                    origin=JournalOrigin.FILE,
+                    reference=entry.reference,
+                    file_digest=file_digest,
+                )
             journals.append(journal)
         except Refused as refusal:
             faults.add(entry.row, refusal.sentence)

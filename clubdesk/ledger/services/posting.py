@@ -1,36 +1,59 @@
 """Posting: one sealed entry for a document and a purpose."""
 
-from collections.abc import Iterable, Sequence
-from datetime import date, datetime, timedelta
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from django.conf import settings
 from django.contrib.auth.models import User
-from django.db import connection, models, transaction
+from django.db import connection, models
 from django.utils import timezone
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import selectors
 from clubdesk.ledger.chain import digest_of
-from clubdesk.ledger.models import Account, Book, FinancialYear, Fund, JournalEntry, Kind, Posting, Role
+from clubdesk.ledger.models import Account, Fund, JournalEntry, Kind, Posting, Role
 from clubdesk.ledger.posting import Line, without_nil
 from clubdesk.ledger.services.book import lock_book
 from clubdesk.ledger.services.days import refuse_late_opening, refuse_shut_in
 from clubdesk.money import cents_of, from_cents, shown
+from clubdesk.verbs import part
 
 CLOCKS_DIFFER_BY = timedelta(minutes=5)
 """So far the clocks of two servers may be apart."""
-YEAR_AND_CLOCK = """SELECT y.*, (SELECT 1 FROM ledger_journalentry WHERE number = %s AND posted_at > %s) AS is_behind
-    FROM ledger_financialyear y WHERE %s BETWEEN first_day AND last_day"""
-"""Both in one question: it is asked for every post."""
+ACCOUNT = [field.attname for field in Account._meta.concrete_fields]
+HOLD = "SELECT 1 FROM ledger_book WHERE id = 1 FOR NO KEY UPDATE; "
+STANDING = f"""SELECT b.last_number, b.last_digest, y.id, y.closed_at IS NOT NULL OR %s <= y.locked_through,
+    (SELECT 1 FROM ledger_journalentry e WHERE e.number = b.last_number AND e.posted_at > %s),
+    (SELECT e.id FROM ledger_journalentry e WHERE e.source_type = %s AND e.source_id = %s AND e.purpose = %s),
+    {", ".join(f"a.{column}" for column in ACCOUNT)}
+    FROM ledger_book b LEFT JOIN ledger_financialyear y ON %s BETWEEN y.first_day AND y.last_day
+    LEFT JOIN ledger_account a ON a.role IN ({{roles}}) WHERE b.id = 1"""
+"""What a post must know, in one question, since it is asked for every post.
+
+The book's only row is asked for by its id: PostgreSQL, which has counted no rows yet, expects many otherwise.
+"""
 NO_MONEY_ROLES = (Role.EQUIPMENT, Role.DEPRECIATED, Role.PREPAYMENTS, Role.STOCK, Role.ALLOWANCE, Role.GST_PAID)
 """Assets that cannot be spent; no restricted fund holds them."""
-OF_ONE_POST = "source_type = %s AND source_id = %s AND purpose = %s"
 SEAL = "UPDATE ledger_journalentry SET sealed = TRUE WHERE id = %s"
-HEAD = "SELECT last_digest FROM ledger_book"
+HEAD = "SELECT last_digest FROM ledger_book WHERE id = 1"
 
 
-@transaction.atomic
+@dataclass(frozen=True)
+class Standing:
+    """What a post finds once it holds the book: the head, an earlier entry of its own, the day's year, accounts."""
+
+    last_number: int
+    last_digest: str
+    year: int | None
+    is_shut: bool
+    clock_is_behind: bool
+    posted: int | None
+    accounts: dict[str, Account]
+
+
+@part
 def post(
     *,
     source: models.Model,
@@ -42,34 +65,28 @@ def post(
     reverses: JournalEntry | None = None,
     is_closing: bool = False,
     is_opening: bool = False,
-    is_new: bool = False,
 ) -> JournalEntry:
     """Write one sealed entry for `source` and `purpose`; a second call returns the first entry.
 
-    `is_new` says that `source` was written in this very transaction, so that no entry of it is looked for.
     `is_opening` says that it tells of what was there before the first year: it is in no year, on the day before that.
     `lines` are debit positive, credit negative, at least two, and sum to zero in each fund. Raises Refused
     where they do not, where an account needs a party, where `on` is in no year, a locked month or a closed
     year, where a restricted fund would be overdrawn, and on a server whose clock is behind the last entry.
     """
-    book = lock_book()
-    source_type = selectors.source_type(source)
-    if not is_new:
-        for posted in selectors.asked(JournalEntry, OF_ONE_POST, source_type, source.pk, purpose):
-            return posted
-    lines = without_nil(lines)
-    now = timezone.now()
-    year = None if is_opening else _year_of(on, book, now)
-    if year is None:
+    lines, source_type = without_nil(lines), selectors.source_type(source)
+    roles = {line.account for line in lines if isinstance(line.account, Role)}
+    found = _standing(on, roles, (source_type, source.pk, purpose))
+    if found.posted:
+        return JournalEntry.objects.get(pk=found.posted)
+    if is_opening:
         refuse_late_opening(on)
-    else:
-        refuse_shut_in(year, on, is_closing)
-    accounts = accounts_of(lines)
+    year = None if is_opening else _year_of(found, on, is_closing)
+    accounts = _by_line(lines, found.accounts)
     _refuse_unsound(lines, accounts)
     entry = JournalEntry(
-        number=book.last_number + 1,
+        number=found.last_number + 1,
         date=on,
-        year=year,
+        year_id=year,
         narration=narration[:300],
         source_type=source_type,
         source_id=source.pk,
@@ -77,8 +94,8 @@ def post(
         reverses=reverses,
         is_closing=is_closing,
         posted_by=by,
-        posted_at=now,
-        previous_digest=book.last_digest,
+        posted_at=timezone.now(),
+        previous_digest=found.last_digest,
     )
     postings = [
         Posting(account=account, fund_id=line.fund_code, party=line.party, amount=line.amount)
@@ -88,22 +105,45 @@ def post(
     return entry
 
 
-def _year_of(on: date, book: Book, now: datetime) -> FinancialYear:
-    """The year that the day is in. Raises Refused where there is none, or the last entry was posted after `now`.
+def _standing(on: date, roles: Collection[Role], post: tuple[str, int, str]) -> Standing:
+    """Take the book's place in the queue and ask what the post must know; on PostgreSQL both at once.
+
+    Raises Refused where no book has been started.
+    """
+    latest = connection.ops.adapt_datetimefield_value(timezone.now() + CLOCKS_DIFFER_BY)
+    text = STANDING.format(roles=", ".join(["%s"] * len(roles)) or "NULL")
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute(text, [on, latest, *post, on, *roles])
+        else:
+            cursor.execute(f"{HOLD}{text}", [on, latest, *post, on, *roles])
+            cursor.nextset()
+        rows = cursor.fetchall()
+    if not rows:
+        lock_book()
+    last_number, last_digest, year, is_shut, is_behind, posted = rows[0][:6]
+    accounts = [Account.from_db(connection.alias, ACCOUNT, row[6:]) for row in rows if row[6]]
+    by_role = {str(each.role): each for each in accounts}
+    return Standing(last_number, last_digest, year, bool(is_shut), bool(is_behind), posted, by_role)
+
+
+def _year_of(found: Standing, on: date, is_closing: bool) -> int:
+    """The year that the day is in. Raises Refused where it is in no open month, or the last entry was posted later.
 
     Entries follow one another in time as well as by number, whichever server posts them.
     """
-    latest = connection.ops.adapt_datetimefield_value(now + CLOCKS_DIFFER_BY)
-    for year in FinancialYear.objects.raw(YEAR_AND_CLOCK, [book.last_number, latest, on]):
-        if vars(year)["is_behind"] and book.last_number > settings.CLOCK_WRONG_UNTIL_ENTRY:
-            last = JournalEntry.objects.get(number=book.last_number)
-            here, there = (f"{day_text(each)}, {each:%H:%M}" for each in map(timezone.localtime, (now, last.posted_at)))
-            raise Refused(
-                f"By this server's clock it is {here}, but entry {last.number} was posted on {there}. Nothing was"
-                " saved: whoever looks after the server sets its clock right first."
-            )
-        return year
-    return selectors.year_containing(on)
+    if found.clock_is_behind and found.last_number > settings.CLOCK_WRONG_UNTIL_ENTRY:
+        last, now = JournalEntry.objects.get(number=found.last_number), timezone.now()
+        here, there = (f"{day_text(each)}, {each:%H:%M}" for each in map(timezone.localtime, (now, last.posted_at)))
+        raise Refused(
+            f"By this server's clock it is {here}, but entry {last.number} was posted on {there}. Nothing was"
+            " saved: whoever looks after the server sets its clock right first."
+        )
+    if found.year is None or found.is_shut:
+        year = selectors.year_containing(on)
+        refuse_shut_in(year, on, is_closing)
+        return year.pk
+    return found.year
 
 
 def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
@@ -132,9 +172,14 @@ def _write_sealed(entry: JournalEntry, postings: Sequence[Posting]) -> None:
 def accounts_of(lines: Sequence[Line]) -> list[Account]:
     """The account of each line, those named by role in one query."""
     roles = {line.account for line in lines if isinstance(line.account, Role)}
-    found = {account.role: account for account in selectors.with_roles(*roles)}
-    for role in roles - found.keys():
-        raise Refused(f"No account has the role “{role.label}”; give it to one in the chart.")
+    return _by_line(lines, {str(account.role): account for account in selectors.with_roles(*roles)})
+
+
+def _by_line(lines: Sequence[Line], found: Mapping[str, Account]) -> list[Account]:
+    """The account of each line, by those that were found by their roles."""
+    for line in lines:
+        if isinstance(line.account, Role) and line.account not in found:
+            raise Refused(f"No account has the role “{line.account.label}”; give it to one in the chart.")
     return [found[line.account] if isinstance(line.account, Role) else line.account for line in lines]
 
 

@@ -3,7 +3,7 @@
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import models, transaction
+from django.db import models
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
@@ -12,9 +12,10 @@ from clubdesk.ledger.models import Journal, JournalEntry
 from clubdesk.ledger.posting import Line, negated
 from clubdesk.ledger.services.book import lock_book
 from clubdesk.ledger.services.posting import post
+from clubdesk.verbs import part
 
 
-@transaction.atomic
+@part
 def reverse(*, entry: JournalEntry, on: date, reason: str, by: User) -> JournalEntry:
     """Undo `entry` by an entry of the same lines with the other sign, dated `on` in an open month.
 
@@ -55,7 +56,7 @@ def lines_of(entry: JournalEntry) -> list[Line]:
     return [Line(row.account, row.amount, row.party, row.fund) for row in rows]
 
 
-@transaction.atomic
+@part
 def undo_entries_of(*, document: models.Model, on: date, reason: str, by: User) -> list[JournalEntry]:
     """Reverse every entry of `document` that stands; an entry of a locked month is reversed on `on`."""
     standing = selectors.entries_of(document).filter(reversed_by=None).order_by("number")

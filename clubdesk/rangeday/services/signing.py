@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
-from django.db import transaction
 from django.db.models import Q
 from djmoney.money import Money
 
@@ -24,7 +23,7 @@ from clubdesk.rangeday.models import PAID_AT_THE_RANGE, Gear, Paid, RangeDay, Sa
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import refuse_erased
 from clubdesk.rooms import ERASED
-from clubdesk.verbs import NOBODY, verb
+from clubdesk.verbs import NOBODY, part, verb
 
 A_VISITOR = "a visitor"
 
@@ -51,6 +50,7 @@ def sign_on(
     rounding: Money | None = None,
     due: selectors.Tariff | None = None,
     known: selectors.Schedule | None = None,
+    held: RangeDay | None = None,
     corrects: SignOn | None = None,
     moved_from: SignOn | None = None,
     tap: Tap | None = None,
@@ -60,14 +60,18 @@ def sign_on(
 
     Cash and card post at once; "on account" charges the household, whose fee is income on the day. `rounding` is what
     of a family's one cash payment falls on this fee, its own where it is not given; `due` is what is owed, and `known`
-    the day's schedule, where they are known already. Raises Refused for a closed day, somebody signed on already, a
-    fee with no way of paying it, on account without a household, cash or card before the day, and a visitor who has
-    not agreed to the safety rules.
+    the day's schedule, where they are known already; `held` is the day's row, where whoever calls has taken it and
+    found that nothing stands under this key and the person is not signed on.
+
+    Raises Refused for a closed day, somebody signed on already, a fee with no way of paying it, on account without a
+    household, cash or card before the day, and a visitor who has not agreed to the safety rules.
     """
-    day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
-    if found := ledger.written(SignOn, key):
+    day = held or RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
+    if not held and (found := ledger.written(SignOn, key)):
         return found
     _refuse_closed(day)
+    if not held and person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
+        refuse_second(person)
     _refuse_who(day, person, visitor_name, agreed=bool(safety or corrects))
     due = due or selectors.tariff(person=person, gear=gear, range_day=day, known=known)
     _refuse_payment(day, due, paid, person)
@@ -91,11 +95,13 @@ def sign_on(
     return document
 
 
+def refuse_second(person: Person) -> None:
+    raise Refused(f"{person} is signed on already today.")
+
+
 def _refuse_who(day: RangeDay, person: Person | None, visitor: str, *, agreed: bool) -> None:
     if person:
         refuse_erased(person)
-    if person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
-        raise Refused(f"{person} is signed on already today.")
     if not person and not visitor.strip():
         raise Refused("Pick somebody from the roll, or type the visitor's name.")
     if not person and not agreed and selectors.safety_text(day.date):
@@ -144,7 +150,6 @@ def _post_sign_on(document: SignOn, price: FeePrice, shares: Sequence[FeeShare],
             taxed=document.tax > nil(),
         ),
         by=by,
-        is_new=True,
     )
 
 
@@ -169,7 +174,7 @@ def bring_kit_back(taken_off: SignOn) -> None:
         loan.save(update_fields=["back_at"])
 
 
-@transaction.atomic
+@part
 def take_off(*, sign_on: SignOn, on: date, reason: str, by: User) -> SignOn:
     """The same, without a look at who paid together; for whoever takes all of them off."""
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=sign_on.range_day_id)

@@ -2,25 +2,26 @@
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from contextlib import nullcontext, suppress
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from django.contrib.auth.models import User
 from django.db import transaction
+from django.db.models import Q
 from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
-from clubdesk.ledger import services as ledger
 from clubdesk.money import cash_rounded, nil, total
 from clubdesk.rangeday import selectors
-from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, Tap, TapState
+from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, SignOn, Tap, TapState
 from clubdesk.rangeday.services.kit import give_out, hold_kit, take_back_kit
-from clubdesk.rangeday.services.signing import sign_on, take_off
+from clubdesk.rangeday.services.signing import refuse_second, sign_on, take_off
 from clubdesk.rangeday.states import TAP
 from clubdesk.roll.models import Person
-from clubdesk.verbs import verb
+from clubdesk.verbs import part, verb
 
 UNDO_WITHIN = timedelta(minutes=10)
 
@@ -47,15 +48,27 @@ class Tapped:
     visitor_phone: str = ""
 
 
-@verb(permission="rangeday.add_signon", title="Take what a phone sends")
+@verb(permission="rangeday.add_signon", title="Take what a phone sends", whole=False)
 def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule | None = None) -> Tap:
     """Do what a phone has kept and sends now; `known` is the day's schedule. The same key again does nothing more.
 
     What cannot be done (somebody signed on twice with money, a day counted already, a missing price) is lost
     nowhere: it stands as a question for the coordinator. An undo that arrives before its tap keeps it from counting.
+    Nearly always all of it can be done, in one piece; where not, it is done anew, person by person.
     """
+    with suppress(Refused):
+        return _receive(range_day, tapped, by, known, one_by_one=False)
+    return _receive(range_day, tapped, by, known, one_by_one=True)
+
+
+@part
+def _receive(
+    range_day: RangeDay, tapped: Tapped, by: User, known: selectors.Schedule | None, *, one_by_one: bool
+) -> Tap:
     day = RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
-    standing = Tap.objects.filter(key=tapped.key).first()
+    waits = Q(range_day=day, act=Act.GIVE, state=TapState.QUESTION, holder=tapped.key)
+    found = list(Tap.objects.filter(Q(key=tapped.key) | waits).order_by("pk"))
+    standing = next((each for each in found if each.key == tapped.key), None)
     if tapped.undo:
         return _undo(day, tapped, standing, by)
     if standing:
@@ -67,30 +80,31 @@ def receive_tap(*, range_day: RangeDay, tapped: Tapped, by: User, known: selecto
         people=list(tapped.people), visitor_name=tapped.visitor_name[:100],
         visitor_guardian=tapped.visitor_guardian[:100], visitor_phone=tapped.visitor_phone[:30], recorded_by=by,
     )  # fmt: skip
-    asked = day.taps.filter(act=Act.GIVE, state=TapState.QUESTION, holder=tap.key).order_by("pk")
-    waiting = list(asked) if tap.act == Act.SIGN_ON else []
+    waiting = found if tap.act == Act.SIGN_ON else []
     if waiting:
         hold_kit(each.kit_id for each in waiting if each.kit_id)
-    tap = _settle(tap, day, by, known)
+    tap = _settle(tap, day, by, known, one_by_one=one_by_one)
     for each in waiting:
         _settle(each, day, by)
     return tap
 
 
-def _settle(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> Tap:
-    """Do what the tap says; what is refused becomes its question."""
+def _settle(
+    tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None, *, one_by_one: bool = True
+) -> Tap:
+    """Do what the tap says; what is refused becomes its question, or is raised where it was not done one by one."""
     before = (tap.state, tap.question)
-    tap.question = _do(tap, day, by, known)
+    tap.question = _do(tap, day, by, known, one_by_one=one_by_one)
     tap.state = TapState.QUESTION if tap.question else TapState.DONE
     if before != (tap.state, tap.question):
         tap.save()
     return tap
 
 
-def _do(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None) -> str:
+def _do(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = None, *, one_by_one: bool = True) -> str:
     """What was refused of what the tap says; blank where all of it was done."""
     if tap.act == Act.SIGN_ON:
-        refused = _sign_on(tap, day, by, known or selectors.schedule(day, tap.people))
+        refused = _sign_on(tap, day, by, known or selectors.schedule(day), one_by_one)
     else:
         refused = _hand_over(tap, by)
     return " ".join(refused)[:300]
@@ -118,52 +132,69 @@ def _hand_over(tap: Tap, by: User) -> list[str]:
     return []
 
 
-def _sign_on(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule) -> list[str]:
+def _sign_on(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule, one_by_one: bool) -> list[str]:
     """Sign on everyone of the tap who is not yet; returns what was refused."""
-    people = list(Person.objects.filter(pk__in=tap.people).select_related("household__party").order_by("pk"))
+    people = list(selectors.who_comes(tap.people, day))
+    known = replace(known, members={each.pk: each.is_member for each in people})
     if tap.paid == Paid.ACCOUNT:
         for household in sorted({person.household for person in people}, key=lambda each: each.pk):
             charging.queue(household)
-    ledger.lock_book()
     refused = [f"person {pk} is not on the roll" for pk in set(tap.people) - {person.pk for person in people}]
     rounding = _rounding(tap, people, day, known)
-    who: list[Person | None] = [*people] or ([None] if tap.visitor_name else [])
+    who: list[selectors.Coming | None] = [*people] or ([None] if tap.visitor_name else [])
     if not who and not refused:
         refused = ["Nobody was named."]
     for person in who:
         try:
-            with transaction.atomic():
-                if _shoots_anyhow(tap, person, day):
-                    continue
-                sign_on(
-                    range_day=day,
-                    person=person,
-                    visitor_name=tap.visitor_name,
-                    visitor_guardian=tap.visitor_guardian,
-                    visitor_phone=tap.visitor_phone,
-                    safety=tap.safety,
-                    gear=Gear(tap.gear),
-                    paid=Paid(tap.paid),
-                    rounding=rounding,
-                    known=known,
-                    tap=tap,
-                    by=by,
-                    key=uuid.uuid5(tap.key, str(person.pk if person else "visitor")),
-                )
-                rounding = nil()
+            with transaction.atomic() if one_by_one else nullcontext():
+                if _comes_now(tap, person):
+                    _sign_one_on(tap, day, person, rounding, known, by)
+                    rounding = nil()
         except Refused as refusal:
+            if not one_by_one:
+                raise
             who_says = str(person or tap.visitor_name)
             named = who_says in refusal.sentence
             refused.append(refusal.sentence if named else f"{who_says}: {refusal.sentence}")
     return refused
 
 
-def _shoots_anyhow(tap: Tap, person: Person | None, day: RangeDay) -> bool:
-    """Two phones say the same of a member with own gear: there is nothing to ask."""
-    if person is None or tap.gear != Gear.OWN:
+def _sign_one_on(
+    tap: Tap, day: RangeDay, person: Person | None, rounding: Money | None, known: selectors.Schedule, by: User
+) -> None:
+    sign_on(
+        range_day=day,
+        person=person,
+        visitor_name=tap.visitor_name,
+        visitor_guardian=tap.visitor_guardian,
+        visitor_phone=tap.visitor_phone,
+        safety=tap.safety,
+        gear=Gear(tap.gear),
+        paid=Paid(tap.paid),
+        rounding=rounding,
+        known=known,
+        held=day,
+        tap=tap,
+        by=by,
+        key=_key_of(tap, person),
+    )
+
+
+def _key_of(tap: Tap, person: Person | None) -> uuid.UUID:
+    return uuid.uuid5(tap.key, str(person.pk if person else "visitor"))
+
+
+def _comes_now(tap: Tap, person: selectors.Coming | None) -> bool:
+    """Whether the tap is to sign this person on. Raises Refused where another did, unless there is nothing to ask:
+    two phones say the same of a member with own gear.
+    """
+    if tap.state == TapState.QUESTION and SignOn.objects.filter(key=_key_of(tap, person)).exists():
         return False
-    standing = selectors.signed_on(day, person)
-    return standing is not None and standing.gear == Gear.OWN and standing.tap_id != tap.pk
+    if person is None or person.signed_on is None:
+        return True
+    if tap.gear != Gear.OWN or person.gear != Gear.OWN:
+        refuse_second(person)
+    return False
 
 
 def _rounding(tap: Tap, people: Sequence[Person], day: RangeDay, known: selectors.Schedule) -> Money | None:
