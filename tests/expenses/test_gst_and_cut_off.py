@@ -134,9 +134,9 @@ def test_what_was_bought_in_a_year_is_its_expense_though_it_is_decided_later(nex
 
 def test_where_that_year_is_locked_to_its_end_it_is_posted_as_it_is_decided(next_year, bought, approver, by):
     spent = bought(spent_on=JUNE)
-    ledger.lock_month(month_end=date(2027, 5, 31), by=by)
+    ledger.lock_month(month_end=date(2027, 5, 31), reason="a test", by=by)
     services.approve_expense(expense=bought(spent_on=JUNE), on=JULY, by=approver)
-    ledger.lock_month(month_end=date(2027, 6, 30), by=by)
+    ledger.lock_month(month_end=date(2027, 6, 30), reason="a test", by=by)
     assert entries_of(services.approve_expense(expense=spent, on=JULY, by=approver)).get().date == JULY
     assert cut_off(next_year).startswith("Bought by 30 Jun 2027 and posted after it")
 

@@ -312,7 +312,7 @@ class TestLocking:
 
         before = moved()
         assert [before[date(2026, month, day)] for month, day in ((7, 31), (8, 31), (9, 30))] == [-10, -7.5, -2.5]
-        services.lock_month(month_end=date(2026, 8, 31), by=by)
+        services.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         assert moved() == before
         assert MonthBalance.objects.filter(month_end=date(2026, 8, 31)).count() == 2
         assert selectors.balance(Role.BANK, date(2026, 8, 4)) == Decimal("10.00")
