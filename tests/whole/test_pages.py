@@ -28,7 +28,8 @@ BEGINS_AND_ENDS = ("BEGIN", "SET TRANSACTION", "COMMIT")
 ONLY_BY_OTHERS = (
     "bank/clearing", "bank/paymentitem", "bank/reconciliation", "bank/statementimport", "courses/certificate",
     "courses/place", "fees/arrangement", "fees/charge", "fees/receipt", "fees/repayment", "fees/voucher",
-    "fees/writeoff", "ledger/journalentry", "mail/message", "rangeday/signon", "rangeday/tap", "yearend/gstreturn",
+    "fees/writeoff", "ledger/journalentry", "ledger/monthlock", "ledger/monthunlock", "mail/message",
+    "rangeday/signon", "rangeday/tap", "yearend/gstreturn",
 )  # fmt: skip
 """What the verbs of other documents make, and so no page of its own."""
 NOT_OPEN = dict.fromkeys((f"/{each}/add/" for each in ONLY_BY_OTHERS), 403) | {

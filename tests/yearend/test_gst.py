@@ -114,7 +114,7 @@ def test_the_club_registers_from_a_day_by_a_command_and_its_chart_has_the_accoun
         ("2310", "liability", "GST collected"),
     ]
     assert (Book.objects.get().gst_from, Book.objects.get().gst_basis) == (FIRST, CASH)
-    with pytest.raises(SystemExit):
+    with pytest.raises(SystemExit, match="1"):
         call_command("register_gst", "2026-07-01", basis="other")
 
 
