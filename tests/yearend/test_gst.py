@@ -299,7 +299,7 @@ def test_it_is_looked_at_and_posted_on_pages(register, client, treasurer, quarte
     assert "21.90" in client.get(reverse("admin:gst_figures"), asked).content.decode()
     assert "not paid yet" in client.get(reverse("admin:gst_figures"), {**asked, "basis": "cash"}).content.decode()
     found_page = reverse("admin:yearend_gstreturn_found")
-    assert "Bill of $60.00" in client.get(found_page).content.decode()
+    assert "Bill of 60.00" in client.get(found_page).content.decode()
     assert client.post(found_page, {"key": uuid.uuid4(), "until": "2026-09-30"}).status_code == 302
     form = {"key": uuid.uuid4(), "first": "2026-07-01", "last": "2026-09-30"}
     client.post(reverse("admin:yearend_gstreturn_add"), form)
