@@ -135,7 +135,7 @@ def test_before_the_club_is_registered_and_without_the_code_there_is_none(taxed,
 def test_a_club_that_is_not_registered_asks_nothing_more_for_a_fee(owe, by):
     with CaptureQueriesContext(connection) as asked:
         owe(50)
-    assert sum("gst_from" in query["sql"] for query in asked) == 1, "as the book is locked"
+    assert [query["sql"] for query in asked if "gst_from" in query["sql"]] == []
     assert not Account.objects.filter(role__in=(Role.GST, Role.GST_COLLECTED, Role.GST_PAID)).exists()
 
 
