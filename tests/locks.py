@@ -77,7 +77,7 @@ ORDER = (
     "Course", "RangeDay", "StateEvent", "BankAccount", "PaymentRun", "VoucherScheme", "Lodgement",
     "Household", "Person", "Charge", "Voucher", "Receipt", "WriteOff", "Repayment", "EntryClaim", "Expense",
     "Kit", "SignOn", "Banking", "ContainerReturn",
-    "Book", "FinancialYear", "Equipment",
+    "Book", "MonthUnlock", "FinancialYear", "Equipment",
 )  # fmt: skip
 """The nouns in the order in which a transaction takes their rows; rows of one noun by their ids."""
 GUARDS_HOLD: Mapping[str, Callable[[Model], tuple[str, int]]] = {
