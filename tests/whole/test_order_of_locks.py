@@ -20,6 +20,7 @@ from clubdesk.desk.erasing import erase_person
 from clubdesk.desk.services import nightly
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
+from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.fees import selectors
 from clubdesk.fees import services as fees
@@ -27,7 +28,7 @@ from clubdesk.fees.models import FeeKind, Method
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Party, Role
 from clubdesk.ledger.posting import credit, debit
-from clubdesk.ledger.selectors import entries_of
+from clubdesk.ledger.selectors import account, entries_of
 from clubdesk.ledger.services import days
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
@@ -231,8 +232,10 @@ def what_somebody_says_of_lines(account, home, by):
 
 
 def the_year(by, other):
+    general, prepaid = Fund.objects.get(code="general"), account(Role.PREPAYMENTS)
+    lines = [debit(prepaid, TEN), credit(Role.ACCUMULATED, TEN)]
+    ledger.record_opening(narration="Paper books", lines=lines, by=by)
     bought(by, 100)
-    general = Fund.objects.get(code="general")
     thing = {"name": "Bows", "bought_on": date(2026, 7, 1), "cost": as_amount(100), "years": 2, "fund": general}
     wrong = yearend.add_equipment(**thing, by=by)
     yearend.withdraw_equipment(equipment=wrong, on=NOW, reason="typed twice", by=by)
@@ -242,6 +245,11 @@ def the_year(by, other):
     ready(by)
     with clock.on(NEXT):
         yearend.close_books(year=FinancialYear.objects.earliest("first_day"), on=NEXT, by=by)
+        ledger.open_year(first_day=NEXT, by=by)
+        ledger.correct_earlier_year(
+            year=FinancialYear.objects.earliest("first_day"), narration="Used up before", account=prepaid, amount=TEN,
+            is_debit=False, fund=general, evidence=Evidence(b"bill", "application/pdf"), on=NEXT, by=by,
+        )  # fmt: skip
     ledger.mend_books(by=by)
     signed = BankAccount.objects.get().reconciliations.latest("pk")
     bank.reopen_month(reconciliation=signed, on=NEXT, reason="a late line", by=by)
