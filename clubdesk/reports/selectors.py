@@ -57,6 +57,12 @@ class Figures:
     def of_year(cls, year: FinancialYear, fund: Fund | None = None) -> "Figures":
         return cls(year.first_day, year.last_day, fund)
 
+    def of_other_days(self, first: date, last: date) -> "Figures":
+        """The same of another span; what documents are for is read once for both."""
+        other = Figures(first, last, self.fund, self.accounts)
+        other._chart = self._chart
+        return other
+
     @cached_property
     def funds(self) -> list[Fund]:
         return [self.fund] if self.fund else list(Fund.objects.all())
@@ -309,7 +315,7 @@ def a_year_earlier(now: Figures) -> Figures | None:
     first, last = year_before(now.first), year_before(now.last)
     years = list(FinancialYear.objects.filter(first_day__lte=last, last_day__gte=first).order_by("first_day"))
     if years and years[0].first_day <= first and years[-1].last_day >= last:
-        return Figures(first, last, now.fund, now.accounts)
+        return now.of_other_days(first, last)
     if (last - first).days >= 364 and not years:
         before = BeforeTheBook(first, last, now.fund, now.accounts)
         return before if before.movement else None
