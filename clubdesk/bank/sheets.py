@@ -18,6 +18,8 @@ MONTHS = Look(
     ),
     landscape=True,
 )  # fmt: skip
+MORE_THAN_MONTHS = 1000
+"""A row that the months of a year never reach, however many accounts a club has."""
 
 
 def write_months(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
@@ -38,7 +40,7 @@ def write_months(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
         )  # fmt: skip
     if sheet.row < first:
         sheet.line(["No month of this year was signed off."])
-    gaps = sheet.apart("J", first)
+    gaps = sheet.apart("J", first, MORE_THAN_MONTHS)
     return Proved("Every month of the bank that was signed off reconciles to nil", gaps, Term.of(ZERO))
 
 

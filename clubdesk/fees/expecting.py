@@ -5,6 +5,8 @@ from collections.abc import Iterator
 from datetime import date
 from operator import attrgetter
 
+from django.db.models import Prefetch
+
 from clubdesk.fees.models import Lodgement, Voucher, VoucherState
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.money import cents_of, nil, total
@@ -39,7 +41,8 @@ def owed(since: date) -> Iterator[Expected]:
 
 def lodged(since: date) -> Iterator[Expected]:
     """Lists of vouchers that the department has not paid, however old."""
-    rows = Lodgement.objects.filter(paid_on=None).select_related("scheme").prefetch_related("vouchers__person")
+    with_child = Prefetch("vouchers", Voucher.objects.select_related("person"))
+    rows = Lodgement.objects.filter(paid_on=None).select_related("scheme").prefetch_related(with_child)
     for lodgement in rows:
         vouchers = [each for each in lodgement.vouchers.all() if each.state == VoucherState.LODGED]
         amount = total(each.amount for each in vouchers)

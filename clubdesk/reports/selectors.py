@@ -246,7 +246,7 @@ def _sides(as_at: date) -> dict[Key, tuple[Decimal, Decimal]]:
 def by_party(now: Figures) -> Iterator[tuple[tuple[int, str, str], Decimal, Decimal]]:
     """By account, party and fund what stood at the start and stands at the end, of accounts that name who owes.
 
-    In the order of the accounts' codes and the parties' names; two of one name stand apart.
+    In the order of the accounts' codes and of the parties as they came, whatever they are called since.
     """
     keys = ["account_id", "party_id", "fund_id"]
     start, end = (
@@ -255,7 +255,7 @@ def by_party(now: Figures) -> Iterator[tuple[tuple[int, str, str], Decimal, Deci
     found = [key for key in start.keys() | end.keys() if start.get(key) or end.get(key)]
     names = dict(Party.objects.filter(pk__in={party for _, party, _ in found}).values_list("pk", "name"))
     codes = {account.pk: account.code for account in now.accounts}
-    for key in sorted(found, key=lambda key: (codes[key[0]], names[key[1]], key)):
+    for key in sorted(found, key=lambda key: (codes[key[0]], *key[1:])):
         account, party, fund = key
         yield (account, names[party], fund), start.get(key, ZERO), end.get(key, ZERO)
 

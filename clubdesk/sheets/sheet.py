@@ -164,10 +164,14 @@ class Sheet:
         """What the column's amounts come to from row `first` on, totals left out."""
         return sum((figure for row, figure in self._figures.get(column, []) if row >= first), NIL)
 
-    def apart(self, column: str, first: int) -> Term:
-        """How far the column's amounts are from zero, added up, from row `first` to the last row written."""
+    def apart(self, column: str, first: int, last: int | None = None) -> Term:
+        """How far the column's amounts are from zero, added up, from row `first` to the last row written.
+
+        Where rows may go or come after a year is closed, `last` is a row that they never reach.
+        """
         whole = sum((abs(figure) for row, figure in self._figures.get(column, []) if row >= first), NIL)
-        return Term(f"SUMPRODUCT(ABS({self.rows(first).column(column)}))", whole)
+        rows = self.rows(first) if last is None else Rows(self.name, first, last)
+        return Term(f"SUMPRODUCT(ABS({rows.column(column)}))", whole)
 
     def _keep(self, row: int, values: Sequence[Any]) -> None:
         for index, value in enumerate(values, 1):

@@ -106,7 +106,7 @@ class TestContainers:
         assert cashed_in.difference == as_amount("-1.20")
         client.force_login(coordinator)
         page = client.get(reverse("admin:entryfund_containerreturn_change", args=[cashed_in.pk])).content.decode()
-        assert "−1.20" in page
+        assert "−$1.20" in page
 
     def test_a_mistyped_return_is_cancelled_with_a_reason(self, by):
         cashed_in = self.cash_in(by, amount="5000.00")

@@ -43,15 +43,15 @@ def test_a_page_has_amounts_to_the_right_and_what_they_come_to_below():
     page = render_to_string("screens/table.html", {"table": table()})
     assert '<th scope="col" class="figure">Cost</th>' in page
     assert (
-        '<th scope="row"><a href="/bows/Ash/">Ash</a></th><td>5 Jul 2026</td><td class="figure">1,200.50</td>' in page
+        '<th scope="row"><a href="/bows/Ash/">Ash</a></th><td>5 Jul 2026</td><td class="figure">$1,200.50</td>' in page
     )
-    assert '<tr class="total"><th scope="row">Together</th><td></td><td class="figure">1,197.50</td></tr>' in page
+    assert '<tr class="total"><th scope="row">Together</th><td></td><td class="figure">$1,197.50</td></tr>' in page
 
 
 def test_paper_shows_the_same_words():
     paper.use_fonts()
     words = words_of(paper.pdf("Bows", "Reedbank Archers", [paper.table(table())]))
-    assert words.index("Bow") < words.index("5 Jul 2026") < words.index("1,200.50") < words.index("1,197.50")
+    assert words.index("Bow") < words.index("5 Jul 2026") < words.index("$1,200.50") < words.index("$1,197.50")
 
 
 def test_a_table_without_a_row_says_so_where_it_is_to():
@@ -65,7 +65,7 @@ def test_columns_are_chosen_and_changed_by_name():
     assert [column.title for column in chosen.headings] == ["Price", "Bow"]
     first = next(chosen.shown_rows).cells
     assert [(cell.text, cell.heads, cell.is_right) for cell in first] == [
-        ("1,200.50", False, True),
+        ("$1,200.50", False, True),
         ("Ash", True, False),
     ]
     with pytest.raises(KeyError, match="colour"):
@@ -85,7 +85,7 @@ def test_rows_of_words_have_their_figures_by_name():
     rows = [Labelled("Income", {"now": Decimal(5)}), Labelled("Surplus", {"now": Decimal(5), "last": Decimal(7)})]
     told = Table("Result", labelled("What", {"now": "This year", "last": "Last year"}), rows)
     assert [[cell.text for cell in row.cells] for row in told.shown_rows] == [
-        ["Income", "5.00", ""], ["Surplus", "5.00", "7.00"],
+        ["Income", "$5.00", ""], ["Surplus", "$5.00", "$7.00"],
     ]  # fmt: skip
 
 

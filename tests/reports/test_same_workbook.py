@@ -39,7 +39,7 @@ def test_the_workbook_of_a_season_made_twice_is_the_same_and_a_change_is_named(b
     (fault,) = changed(lambda book: book["Proof"].__setitem__("D5", "=TRUE"))
     assert fault.startswith("Proof!D5: the formula is “=TRUE”; it was “=IF(ROUND((B5-C5)*100,0)=0")
     assert changed(lambda book: setattr(book["Journal"]["H5"], "number_format", "0")) == [
-        "Journal!H5: the number format is “0”; it was “#,##0.00;[Red]-#,##0.00”."
+        'Journal!H5: the number format is “0”; it was “"$"#,##0.00;[Red]-"$"#,##0.00”.'
     ]
     (fault,) = changed(lambda book: setattr(book["Budget"]["A4"], "fill", PatternFill("solid", fgColor="FF0000")))
     assert fault.startswith("Budget!A4: the fill is ('solid', '00FF0000')")

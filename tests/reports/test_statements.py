@@ -92,7 +92,7 @@ def test_each_basis_has_what_the_act_asks_for(book, by):
     now = Figures(JULY, LAST)
     titles = {basis: [each.title for each in statements.of_basis(basis, now)] for basis in statements.BASES}
     assert titles["cash"] == ["Receipts and payments", "Money, reconciled", "Assets and liabilities"]
-    assert titles["accrual"] == ["Income and expenditure", "Balance sheet"]
+    assert titles["accrual"] == ["Income and expenditure", "Balance sheet", "Movement of the funds"]
 
 
 class TestWhatMoneyWasFor:

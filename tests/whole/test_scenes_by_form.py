@@ -121,7 +121,7 @@ class TestTheScenesByForm:
     @pytest.mark.parametrize(
         ("amount", "sentence"),
         [
-            ("", "Write an amount, like $12.50."),
+            ("", "Write an amount, like 12.50."),
             ("0", "The amount must be more than nil."),
             ("-4", "An amount is not negative"),
             ("1e3x", "That is not an amount"),
@@ -156,7 +156,7 @@ class TestTheScenesByForm:
         form = {"key": self.KEY, "on": "2026-09-12", "reason": "entered twice"}
         as_role(T).post(reverse("admin:ledger_journal_reverse", args=[journal.pk]), form)
         assert JournalEntry.objects.filter(reverses__source_id=journal.pk).exists()
-        lock = {"key": self.KEY, "month_end": "2026-07-31"}
+        lock = {"key": self.KEY, "month_end": "2026-07-31", "reason": "figures were wanted"}
         as_role(T).post(reverse("admin:ledger_financialyear_lock", args=[year.pk]), lock)
         year.refresh_from_db()
         assert year.locked_through == date(2026, 7, 31)

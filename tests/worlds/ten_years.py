@@ -38,7 +38,7 @@ PERIOD = timedelta(weeks=74)
 """As long as the demo, so that its days follow on each other and stay the days of the week that they were."""
 PERIODS = 6
 EVERY_DAY = [timedelta(days=days) for days in range(1, 7)]
-OTHER_RANGE = [timedelta(days=days) for days in (0, 1, 3)]
+OTHER_RANGE = [timedelta(days=days) for days in (0, 1, 3, 4)]
 WAITING = 5_000
 YEAR = timedelta(days=365)
 TODAY = demo.LAST_DAY + PERIODS * PERIOD

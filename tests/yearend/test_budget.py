@@ -132,7 +132,7 @@ class TestBudget:
         client.post(url, form)
         page = client.get(reverse("admin:budget", args=[2027])).content.decode()
         assert "1,200.00" in page
-        assert "−1,200.00" in page
+        assert "−$1,200.00" in page
         shown = client.get(f"{url}?account={expense('5070').pk}").content.decode()
         assert shown.count('value="100.00"') == 12
         assert "Budget" in client.get(reverse("admin:statements", args=[2027])).content.decode()
