@@ -107,11 +107,15 @@ class Figures:
 
     @cached_property
     def traced_before(self) -> dict[tracing.Key, Decimal]:
-        return tracing.traced(day_before(self.first), self._chart)
+        return self._traced_twice[0]
 
     @cached_property
     def traced(self) -> dict[tracing.Key, Decimal]:
-        return tracing.traced(self.last, self._chart)
+        return self._traced_twice[1]
+
+    @cached_property
+    def _traced_twice(self) -> tuple[dict[tracing.Key, Decimal], dict[tracing.Key, Decimal]]:
+        return tracing.traced_twice(day_before(self.first), self.last, self._chart)
 
     @property
     def tells_the_year(self) -> bool:

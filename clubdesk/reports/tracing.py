@@ -12,7 +12,7 @@ receipt is for the fee that it pays (`Allocation.used_on`), before that a family
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -214,19 +214,46 @@ def traced(as_at: date, chart: Chart | None = None) -> dict[Key, Decimal]:
 
     A `chart` that was read before saves reading it, and what documents are for, once more.
     """
-    stored = MonthTrace.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
-    found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
-    rows: QuerySet[Any, Any] = MonthTrace.objects.filter(month_end=stored)
-    rows = rows.values_list("fund", "line", "against", "what", figure_of("amount"))
-    for fund, line, against, what, amount in rows:
-        found[fund, line, against or what] += amount
+    stored, moved = _stored_by(as_at), defaultdict[Key, int](int)
     if stored != as_at:
-        chart = chart or Chart.read()
-        moved: dict[Key, int] = defaultdict(int)
-        for _, key, cents, _ in moves(stored, as_at, chart):
+        for _, key, cents, _ in moves(stored, as_at, chart or Chart.read()):
             moved[key] += cents
-        for key, cents in moved.items():
-            found[key] += decimal_of(cents)
+    return _with(_stored(stored), moved)
+
+
+def traced_twice(first: date, last: date, chart: Chart) -> tuple[dict[Key, Decimal], dict[Key, Decimal]]:
+    """The same at the end of both days; read once where no month is stored in between."""
+    stored = _stored_by(last)
+    if stored and stored > first:
+        return traced(first, chart), traced(last, chart)
+    by_first, by_last = defaultdict[Key, int](int), defaultdict[Key, int](int)
+    for day, key, cents, _ in moves(stored, last, chart):
+        by_last[key] += cents
+        if day <= first:
+            by_first[key] += cents
+    begins = _stored(stored)
+    return _with(begins, by_first), _with(begins, by_last)
+
+
+def _stored_by(as_at: date) -> date | None:
+    found: date | None = MonthTrace.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
+    return found
+
+
+def _stored(month_end: date | None) -> dict[Key, Decimal]:
+    """The figures of a stored month; none where no month is."""
+    found: dict[Key, Decimal] = defaultdict(lambda: ZERO)
+    if month_end is None:
+        return found
+    rows: QuerySet[Any, Any] = MonthTrace.objects.filter(month_end=month_end)
+    for fund, line, against, what, amount in rows.values_list("fund", "line", "against", "what", figure_of("amount")):
+        found[fund, line, against or what] += amount
+    return found
+
+
+def _with(stored: Mapping[Key, Decimal], moved: Mapping[Key, int]) -> dict[Key, Decimal]:
+    """What was stored and what moved since, nil left out."""
+    found = {key: stored.get(key, ZERO) + decimal_of(moved.get(key, 0)) for key in stored.keys() | moved.keys()}
     return {key: amount for key, amount in found.items() if amount}
 
 

@@ -23,6 +23,11 @@ from tests.worlds import day_one, keeping
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 40
+ASK_MORE = {
+    "/year/2027/close/": 62, "/ledger/financialyear/1/close/": 62,
+    "/bank/reconcile/?account=1&until=2026-09-30&balance=47.00": 45,
+}  # fmt: skip
+"""What every room asks before a year is closed, and both sides of a month."""
 BEGINS_AND_ENDS = ("BEGIN", "SET TRANSACTION", "COMMIT")
 """What the moment at which a page is drawn takes; it asks nothing."""
 ONLY_BY_OTHERS = (
@@ -53,7 +58,8 @@ def test_every_page_costs_the_same_at_50_and_at_500_people(client):
     keeping.enter("season_500")
     large = each_page(client, urls)
     assert large == small
-    assert max(large.values()) <= MOST_QUERIES, max(large, key=large.get)
+    too_many = {url: asked for url, asked in large.items() if asked > ASK_MORE.get(url, MOST_QUERIES)}
+    assert too_many == {}
 
 
 def each_page(client, urls):
