@@ -15,9 +15,9 @@ from tests import factories
 from tests.browser.test_scenes import accessible, fits, sound
 
 STARTED, DUE = date(2026, 7, 6), date(2027, 6, 20)
-ROLL = """household,guardian,email,given_name,family_name,birth_date,plan,expiry,opening_balance
-Wattle family,Uma Wattle,uma@example.org,Cato,Wattle,2013-01-02,Junior,2027-03-31,45.00
-Wattle family,Uma Wattle,uma@example.org,Adah,Mirabar,2014-05-05,,,
+ROLL = """household,guardian,email,given_name,family_name,birth_date,plan,expiry,opening_balance,balance_for
+Wattle family,Uma Wattle,uma@example.org,Cato,Wattle,2013-01-02,Junior,2027-03-31,45.00,Memberships
+Wattle family,Uma Wattle,uma@example.org,Adah,Mirabar,2014-05-05,,,,
 """
 
 

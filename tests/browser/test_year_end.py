@@ -62,7 +62,7 @@ def test_a_bill_to_come_is_found_from_home_and_shows_in_both_bases_and_the_bridg
     page.get_by_role("link", name="Income and expenditure, balance sheet").click()
     expect(page.get_by_role("row", name="Repairs")).to_contain_text("185.00")
     page.get_by_role("link", name="The bridge", exact=True).click()
-    expect(page.get_by_role("row", name=re.compile("^Other payables"))).to_contain_text("−185.00")
+    expect(page.get_by_role("row", name=re.compile("^Other payables"))).to_contain_text("−$185.00")
     expect(page.get_by_role("row", name="Difference").first).to_contain_text("0.00")
     assert fits(page)
     assert accessible(page) == []
@@ -124,7 +124,7 @@ def test_a_thing_is_put_in_the_register_sold_and_followed_to_its_entry(site, peo
     assert fits(page)
     assert accessible(page) == []
     page.get_by_role("button", name="Take it out").click()
-    expect(page.get_by_role("row", name="sold")).to_contain_text("−20.00")
+    expect(page.get_by_role("row", name="sold")).to_contain_text("−$20.00")
     assert fits(page)
     page.goto("/reports/account/5110/")
     expect(page.get_by_role("row", name="Disposed of: Bows")).to_contain_text("20.00")
