@@ -11,7 +11,7 @@ import time
 from django.db.backends.sqlite3 import base
 from django.db.utils import OperationalError
 
-LONGEST, SHORTEST = 0.008, 0.001
+LONGEST, SHORTEST = 0.02, 0.004
 """Seconds between two looks of whoever has just come, and of whoever has waited for long."""
 
 

@@ -1,7 +1,7 @@
 """Ten years of a club: the demo's seventeen months again and again, a range open every day, a long waitlist.
 
 What grows is copied in the database itself. The entries then join the chain as they would have been posted, and the
-verbs sign the bank's months off, lock them, and close each year.
+bank's months are signed off as they stood, and the verbs lock and close each year.
 """
 
 from collections import defaultdict
@@ -11,11 +11,11 @@ from pathlib import Path
 from django.contrib.auth.models import User
 from django.db import connection, transaction
 from django.db.models import F
+from django.utils import timezone
 
 from clubdesk import clock, guards
 from clubdesk.bank import models as bank
-from clubdesk.bank.reconciling import last_signed, reconcile
-from clubdesk.bank.services import sign_off_month
+from clubdesk.bank.outstanding import stood_at
 from clubdesk.courses import models as courses
 from clubdesk.entryfund import models as entryfund
 from clubdesk.evidence import Evidence, attach
@@ -242,15 +242,19 @@ def set_in_entries(rows: list[tuple[int, int, str, str, int]]) -> None:
 
 
 def finish_the_months(by: User) -> None:
-    """As the bank would have said it, each month is signed off and locked, and each year closed."""
+    """As the bank would have said it, each month is signed off, and each year locked and closed."""
     account = bank.BankAccount.objects.get()
     last = ledger.FinancialYear.objects.exclude(locked_through=None).order_by("last_day").last()
-    signed = last_signed(account).month_end
-    for end in month_ends(last.locked_through + timedelta(days=1), TODAY)[:-1]:
-        if end > signed:
-            found = reconcile(account, end, as_amount(0))
-            stated = found.book_balance + found.adjustments - found.deposits_not_credited + found.payments_not_presented
-            sign_off_month(bank_account=account, until=end, statement_balance=stated, on=TODAY, by=by)
-        services.lock_month(month_end=end, reason="a test", by=by)
+    ends = month_ends(last.locked_through + timedelta(days=1), TODAY)[:-1]
+    bank.Reconciliation.objects.bulk_create(
+        bank.Reconciliation(
+            bank_account=account, month_end=end, deposits=then.deposits, payments=then.payments,
+            book_balance=then.book_balance, recorded_later=then.recorded_later, signed_on=TODAY, recorded_by=by,
+            statement_balance=then.book_balance + then.recorded_later - then.deposits + then.payments,
+        )
+        for end, then in zip(ends, stood_at(account, ends, [timezone.now()] * len(ends)), strict=True)
+    )  # fmt: skip
+    for end in (each for each in ends if each.month == 6 or each == ends[-1]):
+        services.lock_month(month_end=end, by=by, reason="copied")
         if end.month == 6:
             services.close_year(year=ledger.FinancialYear.objects.get(last_day=end), by=by, on=TODAY)

@@ -187,7 +187,8 @@ def recognise_due(*, on: date, by: User) -> Done:
     """Recognise every charge whose thing has started by `on`: how many, and a sentence for each that could not be."""
     due = list(selectors.charges_to_recognise(on).values_list("pk", flat=True))
     # All of them before the book, which the first post takes: a credit takes its charge first and the book after.
-    documents = list(Charge.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=due).order_by("pk"))
+    rows = Charge.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=due, recognised_on=None)
+    documents = list(rows.order_by("pk"))
     refused = []
     for document in sorted(documents, key=lambda each: due.index(each.pk)):
         try:
@@ -195,7 +196,7 @@ def recognise_due(*, on: date, by: User) -> Done:
                 recognise(charge=document, by=by)
         except Refused as refusal:
             refused.append(f"{document}: {refusal.sentence}")
-    return Done(len(due) - len(refused), tuple(refused))
+    return Done(len(documents) - len(refused), tuple(refused))
 
 
 @part
