@@ -57,7 +57,7 @@ def test_ten_years_are_as_large_as_a_busy_clubs(db):
     assert KitLoan.objects.count() > 3_000
     assert Course.objects.order_by("pk").last().bookings.filter(state=PlaceState.WAITING).count() >= 5_000
     assert JournalEntry.objects.exclude(reverses=None).count() > 300
-    assert FinancialYear.objects.exclude(closed_at=None).count() == 10
+    assert FinancialYear.objects.exclude(closed_at=None).count() == 9, "and the tenth is open"
 
 
 @pytest.mark.parametrize("turn", [1, 2])
