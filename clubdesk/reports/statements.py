@@ -261,9 +261,9 @@ def money_balances(now: Figures) -> Statement:
     columns = ["Bank’s statement", "On its way", "By the book", "Difference"]
     statement = Statement("Money, reconciled", note, columns)
     banks = {bank.account_id: bank for bank in BankAccount.objects.select_related("account")}
-    total, whole = ZERO, Figures(now.first, now.last, None, now.accounts) if now.fund else now
+    total = ZERO
     for account in now.money:
-        bank, figure = banks.get(account.pk), whole.closing(account)
+        bank, figure = banks.get(account.pk), now.closing(account)
         total += figure
         signed = signed_off(bank, now) if bank else None
         if bank is None:

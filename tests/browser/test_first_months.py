@@ -137,7 +137,7 @@ def test_a_club_begins_and_finishes_its_first_three_months(on_the_first_day, sit
     becomes = on_the_first_day
     coordinator, club = site("coordinator"), Club(site("treasurer"), tmp_path)
     page = club.page
-    club.write("/ledger/journal/opening/", "Bring it in", "Opening trial balance", "", OPENING)
+    club.write("/ledger/journal/opening/", "Record it", "Opening trial balance", "", OPENING)
     roll = tmp_path / "roll.csv"
     roll.write_text(ROLL)
     coordinator.goto("/roll/import/")

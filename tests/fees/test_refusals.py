@@ -255,7 +255,7 @@ class TestCreditsAndDebts:
         ]
         services.bring_in_balances(items=items, by=by)
         assert selectors.balance(household) == as_amount(60)
-        with pytest.raises(Refused, match="were brought in already"):
+        with pytest.raises(Refused, match="are recorded already"):
             services.bring_in_balances(items=[factories.open_item(household, 1)], by=by)
 
     def test_nothing_is_brought_in_from_before_a_locked_month(self, household, by):

@@ -95,7 +95,7 @@ class TestBringingIn:
         again = bring(without)
         assert (again.households, again.people, again.memberships) == (0, 0, 0)
         bring(FAMILIES)
-        with pytest.raises(Refused, match="were brought in already"):
+        with pytest.raises(Refused, match="are recorded already"):
             bring(FAMILIES)
         assert (Person.objects.count(), Membership.objects.count(), OpeningBalances.objects.count()) == (3, 2, 1)
 

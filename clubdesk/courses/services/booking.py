@@ -72,9 +72,8 @@ def book_party(
     wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
     for person in people:
         _refuse_who_stands(person, course, on)
-        if wanted and not by_the_family and not any(selectors.is_old_enough(person, each) for each in wanted):
-            sentence = selectors.too_young(person, wanted[0])
-            raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
+        if not by_the_family:
+            _refuse_too_young(person, wanted)
     offer_in(course, on, by)
     booking, event = _arrive(course, people, guardian, on, by, key)
     if cohorts is not None and (cannot := [cohort for cohort in to_come if cohort not in wanted]):
@@ -94,6 +93,12 @@ def book_party(
             break
     letters.tell(event, "Thank you for booking.", "your booking")
     return booking
+
+
+def _refuse_too_young(person: Person, wanted: Sequence[Cohort]) -> None:
+    if wanted and not any(selectors.is_old_enough(person, each) for each in wanted):
+        sentence = selectors.too_young(person, wanted[0])
+        raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
 
 
 def _people(people: Sequence[Person]) -> list[Person]:

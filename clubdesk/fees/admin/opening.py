@@ -1,4 +1,4 @@
-"""Bringing in what families owe, or have paid ahead, when a book begins."""
+"""What families owed, or had paid ahead, when the book begins."""
 
 from typing import cast
 
@@ -92,14 +92,14 @@ class OpenItemsPage(VerbPage[None, OpeningBalances]):
         "What each family owed, or had paid ahead, on the day before the first year of this book. It is paid and used"
         " like any other fee from then on, and the statements tell the money as what it was for."
     )
-    button = "Bring it in"
+    button = "Record it"
     form_class = OpenItemsForm
 
     def applies(self, target: None) -> bool:
         return still_opens()
 
     def not_now(self, target: None) -> str:
-        return "the first month is locked, so nothing can be brought in from before it."
+        return "the first month is locked, so nothing from before it can be recorded."
 
     def facts(self, target: None) -> Facts:
         return [("As it stood on", long_day(opening_day()))]

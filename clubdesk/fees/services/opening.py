@@ -31,7 +31,7 @@ class OpenItem(NamedTuple):
     opened_for: Account | None = None
 
 
-@verb(permission="fees.add_charge", title="Bring in what families owe")
+@verb(permission="fees.add_charge", title="Record what families owed before")
 def bring_in_balances(*, items: Sequence[OpenItem], by: User, key: uuid.UUID | None = None) -> OpeningBalances:
     """Write each household's open items of the day before the first year as one entry; they are paid like any other.
 
@@ -42,7 +42,7 @@ def bring_in_balances(*, items: Sequence[OpenItem], by: User, key: uuid.UUID | N
         return found
     items = [item for item in items if item.amount != nil()]
     if not items:
-        raise Refused("Every balance is zero; there is nothing to bring in.")
+        raise Refused("Every balance is zero; there is nothing to record.")
     for item in items:
         _refuse_unexplained(item)
     households = {item.household.pk: item.household for item in items}
@@ -50,7 +50,7 @@ def bring_in_balances(*, items: Sequence[OpenItem], by: User, key: uuid.UUID | N
     ledger.lock_book()
     of_these = Q(charges__household__in=households) | Q(receipts__household__in=households)
     if standing := OpeningBalances.objects.filter(of_these).first():
-        raise Refused(f"{standing}: balances of these households were brought in already.")
+        raise Refused(f"{standing}: the balances of these families are recorded already.")
     document = OpeningBalances.objects.create(key=key or uuid.uuid4(), as_at=opening_day(), recorded_by=by)
     _write_items(document, items, by)
     ledger.post(

@@ -281,14 +281,14 @@ class OpeningPage(VerbPage[None, Journal]):
         " or has paid ahead has a page of its own, so it is not among these accounts: leave Accumulated funds at what"
         " remains without it."
     )
-    button = "Bring it in"
+    button = "Record it"
     form_class = OpeningForm
 
     def applies(self, target: None) -> bool:
         return selectors.still_opens()
 
     def not_now(self, target: None) -> str:
-        return "the first month is locked, so nothing can be brought in from before it."
+        return "the first month is locked, so nothing from before it can be recorded."
 
     def facts(self, target: None) -> Facts:
         return [("As it stood on", long_day(selectors.opening_day()))]
@@ -301,7 +301,7 @@ class OpeningPage(VerbPage[None, Journal]):
         }
 
     def done(self, target: None, result: Journal) -> str:
-        return f"Brought in: {result}."
+        return f"Recorded: {result}."
 
 
 class CorrectionPage(VerbPage[None, Journal]):

@@ -45,7 +45,7 @@ def refuse_late_opening(on: date) -> None:
         )
     if not selectors.still_opens():
         raise Refused(
-            "The first month is locked, so nothing can be brought in or taken back from before it any more; write it as"
+            "The first month is locked, so what was there before it can no longer be recorded or reversed; write it as"
             " a correction of an earlier year."
         )
 

@@ -81,7 +81,7 @@ def record_journal(
     return journal
 
 
-@verb(permission="ledger.add_journal", title="Bring in the opening balances")
+@verb(permission="ledger.add_journal", title="Record the opening balances")
 def record_opening(
     *,
     narration: str,
@@ -129,7 +129,7 @@ def _refuse_what_a_year_counts(lines: Sequence[Line]) -> None:
     for account in accounts_of(lines):
         if account.kind in YEARLY_KINDS:
             raise Refused(
-                f"{account} counts from the first day of a year, so it has no opening balance. Bring in what the club"
+                f"{account} counts from the first day of a year, so it has no opening balance. Record what the club"
                 " had and owed the day before; months of this year that were kept elsewhere come in as journals."
             )
 

@@ -83,16 +83,21 @@ def sign_on(
     if not person:
         document.visitor_name, document.visitor_guardian = visitor_name.strip()[:100], visitor_guardian.strip()[:100]
         document.visitor_phone, document.safety = visitor_phone.strip()[:30], safety
+    _save_and_post(document, day, by)
+    return document
+
+
+def _save_and_post(document: SignOn, day: RangeDay, by: User) -> None:
+    """The document with the charge or the GST of its fee, and its entry where its state calls for one."""
     if document.paid == Paid.ACCOUNT:
         document.charge = _on_account(document, by)
-    if document.price and document.entries_called_for:
-        shares = fees.shares_of_price(document.price)
-        document.tax = tax_in(document.amount, shares) if is_taxed(document.price.item.tax_code, day.date) else nil()
+    if not (document.price and document.entries_called_for):
         document.save()
-        _post_sign_on(document, document.price, shares, by)
-    else:
-        document.save()
-    return document
+        return
+    shares = fees.shares_of_price(document.price)
+    document.tax = tax_in(document.amount, shares) if is_taxed(document.price.item.tax_code, day.date) else nil()
+    document.save()
+    _post_sign_on(document, document.price, shares, by)
 
 
 def refuse_second(person: Person) -> None:

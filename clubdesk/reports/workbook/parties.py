@@ -49,7 +49,7 @@ class PartiesAt:
 
 
 def write(context: Context, sheet: Sheet) -> PartiesAt:
-    note = "Each balance of an account that names who owes: above nil it is owed to the club, below nil by the club."
+    note = "Each balance of an account that names who owes: above zero it is owed to the club, below zero by the club."
     first = sheet.top(context.note(note)) + 1
     of_accounts = {account.pk: account for account in context.accounts}
     funds = {fund.pk: fund.name for fund in context.figures.funds}

@@ -51,13 +51,14 @@ def write(
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
+    began_with = trial.opened(*context.figures.of_kind(Kind.ASSET, Kind.LIABILITY))
     of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, money, receipts, bridge)]
     proofs = [
         *_of_the_ledger(journal, ledger, trial),
-        *_of_net_assets(trial, income, position, funds),
+        *_of_net_assets(began_with, income, position, funds),
         *parties.proofs(trial),
         *(proved for _, proved in sorted([*of_rooms, *of_money], key=itemgetter(0))),
-        *_of_last_year(context, trial, position),
+        *_of_last_year(began_with, position),
     ]
     for proof in proofs:
         row = sheet.row + 1
@@ -80,14 +81,10 @@ def _of_the_ledger(journal: JournalAt, ledger: LedgerAt, trial: TrialAt) -> Iter
     yield Proved("Every line of the ledger is in the journal, by their number", journal.count, ledger.count, Count)
 
 
-def _of_net_assets(trial: TrialAt, income: IncomeAt, position: PositionAt, funds: FundsAt) -> Iterator[Proved]:
-    yield Proved("What the funds began with is what the accounts opened with", funds.start, trial.net_assets_before)
-    grew = position.net_assets - trial.net_assets_before
-    yield Proved(
-        "Income less expenditure, and corrections, are what net assets grew by",
-        income.surplus + funds.corrections,
-        grew,
-    )
+def _of_net_assets(began_with: Term, income: IncomeAt, position: PositionAt, funds: FundsAt) -> Iterator[Proved]:
+    yield Proved("What the funds began with is what the accounts opened with", funds.start, began_with)
+    added, grew = income.surplus + funds.corrections, position.net_assets - began_with
+    yield Proved("Income less expenditure, and corrections, are what net assets grew by", added, grew)
     yield Proved("Net assets equal the funds they are kept in", position.net_assets, position.all_funds)
 
 
@@ -103,7 +100,6 @@ def _of_money(
     yield Proved("The bridge by line comes to what each account moved", bridge.columns, NOTHING)
 
 
-def _of_last_year(context: Context, trial: TrialAt, position: PositionAt) -> Iterator[Proved]:
+def _of_last_year(began_with: Term, position: PositionAt) -> Iterator[Proved]:
     if position.net_assets_last_year:
-        opening = trial.opened(*context.figures.of_kind(Kind.ASSET, Kind.LIABILITY))
-        yield Proved("Last year's net assets are this year's opening", position.net_assets_last_year, opening)
+        yield Proved("Last year's net assets are this year's opening", position.net_assets_last_year, began_with)

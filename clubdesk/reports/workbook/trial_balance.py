@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from clubdesk.ledger.models import Account, Kind
+from clubdesk.ledger.models import Account
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.journal import JournalAt
@@ -37,7 +37,6 @@ class TrialAt:
     opening: Term
     debit: Term
     credit: Term
-    net_assets_before: Term
     from_ledger: Term
     from_accounts: Term
 
@@ -72,14 +71,7 @@ def write(context: Context, sheet: Sheet, journal: JournalAt, ledger: LedgerAt) 
     sheet.total(["", "Total", "", *sums])
     opening, debit, credit = map(sheet.term, "DGH")
     ledgers, of_accounts = _gaps(rows, "J", from_ledger), _gaps(rows, "L", from_accounts)
-    before = _net_assets_before(context, rows)
-    return TrialAt(openings, debits, credits, opening, debit, credit, before, ledgers, of_accounts)
-
-
-def _net_assets_before(context: Context, rows: Rows) -> Term:
-    """What the accounts of assets and liabilities opened with, together."""
-    of_kind = (f'SUMIFS({rows.column("D")},{rows.column("C")},"{kind.label}")' for kind in (Kind.ASSET, Kind.LIABILITY))
-    return Term("+".join(of_kind), context.figures.net_assets_before())
+    return TrialAt(openings, debits, credits, opening, debit, credit, ledgers, of_accounts)
 
 
 def _gaps(rows: Rows, column: str, known: Decimal) -> Term:
