@@ -30,6 +30,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Fund, FundRole, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
+from clubdesk.mail.services import untold
 from clubdesk.money import as_amount, cents_of, positive, shown
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import refuse_erased
@@ -363,6 +364,6 @@ def remind_entries(*, on: date) -> list[Message]:
         for child in selectors.eligible_children(event, on):
             homes[child.household_id].append(child)
         wanted = {letters.about_entries(event, pk): children for pk, children in homes.items()}
-        known = set(Message.objects.filter(about__in=wanted).values_list("about", flat=True))
-        told += [letters.tell_entries(event, children) for about, children in wanted.items() if about not in known]
+        due = untold(wanted)
+        told += [letters.tell_entries(event, children) for about, children in wanted.items() if about in due]
     return told

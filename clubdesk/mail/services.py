@@ -3,6 +3,7 @@
 import logging
 import smtplib
 import threading
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -15,6 +16,7 @@ from django.db.models import F
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.guards import held_by_this_session
+from clubdesk.ledger.services import lock_book
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
 from clubdesk.roll.models import Household
@@ -60,6 +62,18 @@ def write_message(
     if new and to and settings.MAIL_GOES_OUT_BY_ITSELF:
         transaction.on_commit(deliver_soon)
     return message
+
+
+def untold(abouts: Collection[str]) -> set[str]:
+    """Those that no letter tells of yet. Of two nights at once the second waits, and finds what the first wrote."""
+    if not (due := _untold(abouts)):
+        return due
+    lock_book()
+    return _untold(abouts)
+
+
+def _untold(abouts: Collection[str]) -> set[str]:
+    return set(abouts) - set(Message.objects.filter(about__in=abouts).values_list("about", flat=True))
 
 
 @verb(permission="mail.change_message", title="Send this letter")

@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 from django.db import connection
 
@@ -64,7 +65,7 @@ class Cluster:
 def of_its_own() -> Iterator[Cluster]:
     """Within the block the book that is open stands in a cluster of its own, as a copy."""
     there, name = connection.settings_dict, connection.settings_dict["NAME"]
-    shared = {key: there[key] for key in ("HOST", "PORT", "USER")}
+    shared = {key: there[key] for key in ("HOST", "PORT", "USER", "OPTIONS")}
     folder = Path(tempfile.mkdtemp(prefix="cluster"))
     if os.geteuid() == 0:
         shutil.chown(folder, "postgres")
@@ -74,13 +75,18 @@ def of_its_own() -> Iterator[Cluster]:
     try:
         _copy(name, shared, cluster)
         apart()
-        there.update(HOST="127.0.0.1", PORT=str(cluster.port), USER="postgres")
+        there.update(HOST="127.0.0.1", PORT=str(cluster.port), USER="postgres", OPTIONS=_waiting(shared["OPTIONS"]))
         yield cluster
     finally:
         apart()
         there.update(shared)
         cluster.stop()
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def _waiting(options: dict[str, Any]) -> dict[str, Any]:
+    """A commit is answered once it is written. The other tests do not wait, and a stop would lose the last ones."""
+    return options | {"options": options["options"].replace("synchronous_commit=off", "synchronous_commit=on")}
 
 
 def _free_port() -> int:

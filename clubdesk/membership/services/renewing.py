@@ -7,6 +7,7 @@ from django.contrib.auth.models import User
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.mail.models import Message
+from clubdesk.mail.services import untold
 from clubdesk.membership import letters, selectors
 from clubdesk.membership.models import Membership
 from clubdesk.membership.services.joining import take_out_membership
@@ -47,10 +48,9 @@ def remind_renewals(*, on: date) -> list[Message]:
     Those that end on different days are told of on their own.
     """
     waiting = selectors.to_renew(on)
-    wanted = {letters.about(*each) for own in waiting for each in own}
-    untold = wanted - set(Message.objects.filter(about__in=wanted).values_list("about", flat=True))
-    if not untold:
+    due = untold({letters.about(*each) for own in waiting for each in own})
+    if not due:
         return []
-    renewing = selectors.with_quotes([own for own in waiting if any(letters.about(*each) in untold for each in own)])
+    renewing = selectors.with_quotes([own for own in waiting if any(letters.about(*each) in due for each in own)])
     parts = [part for each in renewing for part in selectors.by_last_day(each)]
-    return [letters.tell_renewal(each, on) for each in parts if letters.about(*each.first) in untold]
+    return [letters.tell_renewal(each, on) for each in parts if letters.about(*each.first) in due]
