@@ -92,32 +92,33 @@ def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict
     Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
     Where the phone says by its mark what it has, and that still stands, it is told only what came after.
     """
-    rows = day.sign_ons.filter(selectors.STANDS).order_by("pk") if day.is_open else SignOn.objects.none()
-    signed = [
-        [
-            person,
-            "" if person else visitor,
-            in_words(gear, paid, amount, rounding),
-            str(tap) if tap else "",
-            "" if tap else str(key),
-            pk,
-        ]
-        for pk, key, person, visitor, tap, gear, paid, amount, rounding in rows.values_list(
-            "pk", "key", "person", "visitor_name", "tap__key", "gear", "paid", in_cents("amount"), in_cents("rounding")
-        )
-    ]
+    standing = day.sign_ons.filter(selectors.STANDS).order_by("pk") if day.is_open else SignOn.objects.none()
+    rows = list(standing.values_list(*TOLD))
+    before = _still_first(have, rows)
+    news = {"signed": [_as_told(*row) for row in rows[before:][::-1]], "more": before > 0, "mark": mark_of(rows)}
     out = [[each.kit.pk, each.holder, each.who] for each in kit if each.holder]
-    before = _still_first(have, signed)
-    news = {"signed": signed[before:][::-1], "more": before > 0, "mark": mark_of(signed)}
     return {**news, "out": out, "closed": closed_in_words(day)}
 
 
-def mark_of(rows: list[list[Any]]) -> str:
+TOLD = (
+    "pk", "key", "person", "visitor_name", "tap__key", "gear", "paid", in_cents("amount"), in_cents("rounding")
+)  # fmt: skip
+
+
+def _as_told(
+    pk: int, key: uuid.UUID, person: int | None, visitor: str, tap: uuid.UUID | None, *paid_for: Any
+) -> list[object]:
+    whom = [person, "" if person else visitor]
+    by_tap = [str(tap), ""] if tap else ["", str(key)]
+    return [*whom, in_words(*paid_for), *by_tap, pk]
+
+
+def mark_of(rows: Sequence[tuple[Any, ...]]) -> str:
     """How many rows there are, and a digest of them: by this a phone says which it has."""
-    return f"{len(rows)}-{hashlib.sha256(json.dumps(rows).encode()).hexdigest()[:16]}"
+    return f"{len(rows)}-{hashlib.sha256(repr(rows).encode()).hexdigest()[:16]}"
 
 
-def _still_first(have: str, rows: list[list[Any]]) -> int:
+def _still_first(have: str, rows: Sequence[tuple[Any, ...]]) -> int:
     """How many rows the phone has, where they are the first as they are now; else none."""
     count = have.partition("-")[0]
     known = int(count) if count.isascii() and count.isdigit() and len(count) < 6 else 0

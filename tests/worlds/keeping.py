@@ -30,8 +30,10 @@ A_DAY, AN_HOUR = 24 * 3600, 3600
 
 
 def digest() -> str:
-    """Of all that worlds are made of: code, settings, and what the environment says of the club."""
-    told = [django.__version__, connection.vendor, settings.CLUB_CURRENCY]
+    """Of all that worlds are made of: code, settings, what the environment says of the club; and where the code stands,
+    since one PostgreSQL serves several checkouts.
+    """
+    told = [django.__version__, connection.vendor, settings.CLUB_CURRENCY, str(HOUSE)]
     found = hashlib.sha256(repr(told).encode())
     for path in sorted(path for pattern in MADE_OF for path in HOUSE.glob(pattern)):
         found.update(str(path.relative_to(HOUSE)).encode() + path.read_bytes())
