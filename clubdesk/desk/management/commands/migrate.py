@@ -6,46 +6,14 @@ migration. All that is done is one transaction: while the guards are lifted nobo
 them in place again.
 """
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
 from django.core.management.commands import migrate
-from django.db import connections, transaction
-from django.db.backends.base.base import BaseDatabaseWrapper
-from django.db.migrations.executor import MigrationExecutor
+from django.db import connections
+
+from clubdesk.schema import all_or_nothing, make_tables
 
 ASKED = ("app_label", "plan", "check_unapplied", "fake", "fake_initial", "prune")
-
-
-def make_tables(connection: BaseDatabaseWrapper) -> None:
-    """Make every table that the migrations come to in an empty database, and note each migration as done."""
-    executor = MigrationExecutor(connection)
-    with connection.schema_editor() as editor:
-        for model in executor.loader.project_state().apps.get_models():
-            if model._meta.app_label in executor.loader.migrated_apps:
-                editor.create_model(model)
-    executor.recorder.ensure_schema()
-    for app, name in executor.loader.graph.nodes:
-        executor.recorder.record_applied(app, name)
-
-
-@contextmanager
-def all_or_nothing(connection: BaseDatabaseWrapper) -> Iterator[None]:
-    """One transaction in which tables may be remade.
-
-    SQLite looks away from foreign keys only outside a transaction, and Django checks them after each migration anyhow;
-    PostgreSQL changes no table that has rows whose foreign keys wait to be checked.
-    """
-    connection.disable_constraint_checking()
-    try:
-        with transaction.atomic(using=connection.alias):
-            if connection.vendor == "postgresql":
-                with connection.cursor() as cursor:
-                    cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-            yield
-    finally:
-        connection.enable_constraint_checking()
 
 
 class Command(migrate.Command):
