@@ -1,9 +1,11 @@
 """An error of an earlier year is put right on a line of its own, and the closed year stays as it was."""
 
 from datetime import date
+from unittest import mock
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from clubdesk import clock
@@ -12,6 +14,7 @@ from clubdesk.evidence import Evidence
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Fund, FundRole, Journal, Role
+from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.reports import statements
@@ -114,3 +117,36 @@ class TestAnErrorOfAnEarlierYear:
         answer = client.post(url, sent | {"evidence": file}, follow=True)
         assert "Posted: Repair of May." in answer.content.decode()
         assert Journal.objects.get(origin="correction").corrects_year == closed
+
+
+class TestAccumulatedFundsBehindThePage:
+    """A journal by hand against Accumulated funds would tell neither the year nor what was wrong."""
+
+    LINES = (debit(Role.BANK, as_amount(40)), credit(Role.ACCUMULATED, as_amount(40)))
+
+    def test_once_a_year_is_closed_it_is_refused_in_words_that_name_the_page(self, closed, by):
+        with pytest.raises(Refused, match="on the page “An error of an earlier year”"):
+            ledger.record_journal(on=NEXT, narration="A grant of May", lines=self.LINES, by=by)
+
+    def test_what_was_there_before_is_recorded_as_an_opening_balance(self, by):
+        with pytest.raises(Refused, match="on the page “Record the opening balances”"):
+            ledger.record_journal(on=JULY, narration="A grant of May", lines=self.LINES, by=by)
+        ledger.record_opening(narration="Opening", lines=self.LINES, by=by)
+        assert ledger.record_journal(on=JULY, narration="Another 40", lines=self.LINES, by=by)
+
+    def test_the_database_refuses_it_too(self, closed, by):
+        with (
+            mock.patch("clubdesk.ledger.services.journals._refuse_accumulated"),
+            pytest.raises(IntegrityError, match="moved by the correction of an earlier year alone"),
+            transaction.atomic(),
+        ):
+            ledger.record_journal(on=NEXT, narration="A grant of May", lines=self.LINES, by=by)
+
+    def test_what_was_written_before_can_still_be_reversed(self, by):
+        ledger.record_opening(narration="Opening", lines=self.LINES, by=by)
+        early = ledger.record_journal(on=JULY, narration="Another 40", lines=self.LINES, by=by)
+        with clock.on(date(2027, 8, 1)):
+            ledger.open_year(first_day=NEXT, by=by)
+            ledger.close_year(year=FinancialYear.objects.get(first_day=JULY), by=by, on=NEXT)
+            ledger.reverse_journal(journal=early, on=NEXT, reason="it was brought in", by=by)
+        assert [result.name for result in check_all() if result.faults] == []

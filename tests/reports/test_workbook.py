@@ -393,7 +393,7 @@ def test_the_command_writes_the_file_or_leaves_the_old_one(season, tmp_path, cap
 def test_a_club_that_begins_with_an_opening_journal_has_its_proofs_true(book, by, tmp_path):
     for fund, amount in ((FundRole.GENERAL, 5000), (FundRole.ENTRY, 400)):
         lines = [debit(Role.BANK, as_amount(amount), fund=fund), credit(Role.ACCUMULATED, as_amount(amount), fund=fund)]
-        ledger.record_journal(on=date(2026, 7, 1), narration="Opening", lines=lines, by=by)
+        ledger.record_opening(narration="Opening", lines=lines, by=by)
     result = recalculated(made(FinancialYear.objects.get()), tmp_path)
     assert unproven(result) == []
 
