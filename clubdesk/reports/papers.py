@@ -41,7 +41,7 @@ def statement_table(statement: Statement, width: float) -> Flowable:
 
     columns = {"label": Column[Row]("", lambda row: row.label, width=width - figure * count)}
     columns |= {f"{place}": column(place, title) for place, title in enumerate(statement.columns)}
-    table = Table(statement.title, columns, statement.rows, strong=lambda row: row.kind != "line")
+    table = Table(statement.title, columns, statement.rows, strong=lambda row: row.kind in ("heading", "total"))
     return paper.table(table, _size(count))
 
 

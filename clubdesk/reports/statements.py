@@ -15,6 +15,7 @@ from clubdesk.bank.models import BankAccount, Reconciliation
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account, Fund, Kind, Role
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.corrected import corrected_since
 from clubdesk.reports.selectors import BeforeTheBook, Figures, a_year_earlier
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
@@ -35,7 +36,7 @@ NAMED = {
 
 @dataclass(frozen=True)
 class Row:
-    """A line of a statement: its words and a figure a column, None where there is none."""
+    """A line of a statement: its words and a figure a column, None where there is none; a note has only words."""
 
     label: str
     figures: Sequence[Decimal | None] = ()
@@ -55,6 +56,10 @@ class Statement:
 
     def line(self, label: str, figures: Sequence[Decimal | None], account: Account | None = None) -> None:
         self.rows.append(Row(label, _unsigned_nil(figures), "line", account))
+
+    def notes(self, sentences: Sequence[str]) -> None:
+        """What is said of the line above; it has no figures."""
+        self.rows += [Row(each, (), "note") for each in sentences]
 
     def total(self, label: str, figures: Sequence[Decimal | None]) -> None:
         self.rows.append(Row(label, _unsigned_nil(figures), "total"))
@@ -232,6 +237,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
         return [*own, sign * last.cash(account)] if last else own
 
     sums = []
+    corrected = corrected_since(now)
     seen = {account.pk for account in now.lines} | ({account.pk for account in last.lines} if last else set())
     for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
         statement.heading(title)
@@ -241,6 +247,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
             if any(row):
                 rows.append(row)
                 statement.line(line_name(account, now), row, account)
+                statement.notes(corrected.pop(account.pk, ()))
         sums.append(_summed(rows, len(columns)))
         statement.total(f"Total {title.lower()}", sums[-1])
     net = [a - b for a, b in zip(*sums, strict=True)]
@@ -250,6 +257,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
     statement.total(
         f"Money in hand on {day_text(now.last)}", [a + b for a, b in zip(net, before, strict=True)]
     )  # equals the ledger's: the workbook and check_books prove it
+    statement.notes([each for sentences in corrected.values() for each in sentences])
     return statement
 
 
