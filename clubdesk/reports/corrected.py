@@ -14,13 +14,14 @@ from clubdesk.money import from_cents, in_cents, shown
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.tracing import CASH, JOURNAL, Chart, moves_of
 
-Told = Iterator[tuple[int | None, str]]
+Told = Iterator[tuple[JournalEntry, int | None, str]]
 
 
-def corrected_since(now: Figures) -> dict[int | None, list[str]]:
+def corrected_since(now: Figures, known: int | None = None) -> dict[int | None, list[str]]:
     """What journals of later years put right of a closed year's money: sentences, by the line that they are about.
 
-    Under None stands what was in no line of it. Nothing is told of other days than a closed year. A journal by hand
+    Under None stands what was in no line of it. Where it is told as it was once, `known` is the last entry that the
+    book had then. Nothing is told of other days than a closed year. A journal by hand
     says of no year; it is taken to put the year before right where it takes more off a line than its own year has of it
     (common practice, no source).
     """
@@ -28,8 +29,9 @@ def corrected_since(now: Figures) -> dict[int | None, list[str]]:
     years = FinancialYear.objects.filter(first_day=now.first, last_day=now.last)
     if year := years.exclude(closed_at=None).first():
         for tell in (_undone, _corrections, _moved_on):
-            for line, words in tell(now, year):
-                found[line].append(f"corrected since: {words}")
+            for entry, line, words in tell(now, year):
+                if known is None or entry.number <= known:
+                    found[line].append(f"corrected since: {words}, by entry {entry.number} of {day_text(entry.date)}")
     return found
 
 
@@ -41,14 +43,14 @@ def _undone(now: Figures, year: FinancialYear) -> Told:
     )
     for entry, moved in _money_of(entries, now):
         for line, cents in moved.items():
-            yield line, f"{_amount(abs(cents))} was undone by {_named(entry)}"
+            yield entry, line, f"{_amount(abs(cents))} was undone"
 
 
 def _corrections(now: Figures, year: FinancialYear) -> Told:
     """What was written on the page for errors of that year, as far as it was money."""
     named = Journal.objects.filter(origin=JournalOrigin.CORRECTION, corrects_year=year)
     for entry, moved in _money_of(_standing(named).filter(date__gt=now.last), now):
-        yield None, f"{entry.narration}, {_amount(sum(moved.values()))}, by {_named(entry)}"
+        yield entry, None, f"{entry.narration}, {_amount(sum(moved.values()))}"
 
 
 def _moved_on(now: Figures, year: FinancialYear) -> Told:
@@ -65,16 +67,12 @@ def _moved_on(now: Figures, year: FinancialYear) -> Told:
             was, other = now.cash(names[line]), then.cash(names[line])
             if cents * was < 0 and was * other < 0 and from_cents(abs(cents)).amount <= abs(was):
                 to = ", ".join(names[each].name for each, moving in moved.items() if moving * cents < 0)
-                yield line, f"{_amount(abs(cents))} was for {to}, by {_named(entry)}"
+                yield entry, line, f"{_amount(abs(cents))} was for {to}"
 
 
 def _standing(journals: QuerySet[Journal]) -> QuerySet[JournalEntry]:
     rows = JournalEntry.objects.filter(source_type=JOURNAL, source_id__in=journals.values("pk"))
     return rows.filter(reverses=None, reversed_by=None)
-
-
-def _named(entry: JournalEntry) -> str:
-    return f"entry {entry.number} of {day_text(entry.date)}"
 
 
 def _amount(cents: int) -> str:

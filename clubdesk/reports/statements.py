@@ -226,8 +226,11 @@ def is_receipt(account: Account, now: Figures) -> bool:
     return account.kind == Kind.INCOME or account.role in RECEIPT_ROLES
 
 
-def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
-    """On the cash basis: money in and out, each receipt traced through what it paid, and the money in hand."""
+def receipts_and_payments(now: Figures, last: Figures | None, known: int | None = None) -> Statement:
+    """On the cash basis: money in and out, each receipt traced through what it paid, and the money in hand.
+
+    What was put right after the year was closed is told beside it, up to the entry `known`.
+    """
     columns = [*_fund_names(now), *(["Last year"] if last else [])]
     note = "Cash basis: money that came in and went out, each receipt by what it paid."
     statement = Statement("Receipts and payments", note, columns)
@@ -237,7 +240,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
         return [*own, sign * last.cash(account)] if last else own
 
     sums = []
-    corrected = corrected_since(now)
+    corrected = corrected_since(now, known)
     seen = {account.pk for account in now.lines} | ({account.pk for account in last.lines} if last else set())
     for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
         statement.heading(title)
@@ -385,12 +388,12 @@ BASES = ("accrual", "cash", "bridge")
 BASIS_NAMES = {"accrual": "Income and expenditure", "cash": "Receipts and payments", "bridge": "The bridge"}
 
 
-def of_basis(basis: str, now: Figures) -> list[Statement]:
-    """The statements of one basis with the year before beside."""
+def of_basis(basis: str, now: Figures, known: int | None = None) -> list[Statement]:
+    """The statements of one basis with the year before beside, and what was put right since up to the entry `known`."""
     last = a_year_earlier(now)
     if basis == "cash":
         return [
-            receipts_and_payments(now, None if isinstance(last, BeforeTheBook) else last),
+            receipts_and_payments(now, None if isinstance(last, BeforeTheBook) else last, known),
             *([] if now.fund else [money_balances(now)]),
             balance_sheet(now, last, "Assets and liabilities"),
         ]

@@ -20,6 +20,7 @@ from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.reports import statements
 from clubdesk.reports.selectors import Figures
+from clubdesk.reports.verify import verify
 from tests import factories
 from tests.papers import words_of
 from tests.reports import bridge
@@ -113,6 +114,17 @@ class TestCorrectedSince:
         printed = words_of(client.get(reverse("admin:period_statements"), shown | {"pdf": 1}).content)
         assert "corrected since: $300.00 was for Insurance" in " ".join(printed.split())
 
+    def test_a_paper_made_before_and_one_made_after_are_both_the_books_own(self, year, by, client, treasurer):
+        client.force_login(treasurer)
+        asked = {"since": JULY, "until": LAST, "basis": "cash", "pdf": 1}
+        before = client.get(reverse("admin:period_statements"), asked).content
+        repairs, insurance = (Account.objects.get(code=code) for code in ("5050", "5070"))
+        lines = [debit(insurance, as_amount(300)), credit(repairs, as_amount(300))]
+        ledger.record_journal(on=NEXT, narration="It was insurance", lines=lines, by=by)
+        after = client.get(reverse("admin:period_statements"), asked).content
+        assert ["corrected since" in words_of(each) for each in (before, after)] == [False, True]
+        assert [(verify(each).faults, verify(each).notes) for each in (before, after)] == [([], []), ([], [])]
+
     def test_what_the_next_year_pays_itself_corrects_nothing_of_the_year_before(self, year, by):
         repairs, insurance = (Account.objects.get(code=code) for code in ("5050", "5070"))
         lines = [debit(repairs, as_amount(300)), credit(Role.BANK, as_amount(300))]
@@ -127,7 +139,7 @@ class TestCorrectedSince:
             "corrected since: $37.00 was for Donations and fundraising, by entry"
         )
         ledger.reverse_journal(journal=self.paid, on=NEXT, reason="never paid", by=by)
-        assert notes_of(year)["Repairs"].startswith("corrected since: $300.00 was undone by entry")
+        assert notes_of(year)["Repairs"].startswith("corrected since: $300.00 was undone, by entry")
 
     def test_an_error_that_names_the_year_stands_at_the_foot(self, closed, correct):
         correct()
