@@ -7,7 +7,6 @@ from datetime import date, timedelta
 from decimal import Decimal
 from itertools import accumulate
 
-from django.urls import reverse
 from djmoney.money import Money
 
 from clubdesk.bank import goingback
@@ -32,14 +31,10 @@ MOST_LINES = 300
 
 @dataclass(frozen=True)
 class Answer:
-    """One way to explain some lines: what it is made of, for `services.accept`, and in words.
-
-    Where somebody must say more than that, `url` leads to the form.
-    """
+    """One way to explain some lines: what it is made of, for `services.accept`, and in words."""
 
     made_of: tuple[str, ...]
     parts: tuple[str, ...]
-    url: str = ""
 
     @property
     def words(self) -> str:
@@ -100,25 +95,17 @@ def _told(proposal: Proposal, rows: dict[int, StatementLine]) -> Explained:
     answers = [proposal.items, *proposal.others]
     return Explained(
         lines=tuple(rows[line.key] for line in proposal.lines),
-        answers=tuple(_answer(items, proposal.lines[0].day) for items in answers),
+        answers=tuple(_answer(items) for items in answers),
         reasons="; ".join(proposal.reasons),
         grade=proposal.grade,
     )
 
 
-def _answer(items: Sequence[Expected], on: date) -> Answer:
+def _answer(items: Sequence[Expected]) -> Answer:
     if not items:
         return Answer((CORRECTION,), ("the bank’s own correction: the two lines cancel each other",))
     made_of = tuple(sorted(str(item.key) for item in items))
-    return Answer(made_of, tuple(item.what for item in items), _form_of_department(items, on))
-
-
-def _form_of_department(items: Sequence[Expected], on: date) -> str:
-    """Of some vouchers of a list, the form of the department's answer; blank of anything else."""
-    if not all(str(item.key).startswith("voucher ") for item in items):
-        return ""
-    page = reverse("admin:fees_lodgement_answer", args=[int(items[0].batch.removeprefix("lodgement "))])
-    return f"{page}?only={','.join(str(item.key).removeprefix('voucher ') for item in items)}&on={on.isoformat()}"
+    return Answer(made_of, tuple(item.what for item in items))
 
 
 def _entries_by_day(items: Sequence[Expected]) -> dict[tuple[date, int], list[Expected]]:
@@ -235,7 +222,7 @@ def _by_rules(
         return []
     answers = tuple(Answer((f"rule {rule.pk}",), (f"{rule.name}: {rule.account}, {rule.fund}",)) for rule in rules)
     said = "your rule speaks of it" if len(rules) == 1 else "several of your rules speak of it"
-    written = [_answer([item], line.date) for item in entries.get((line.date, cents_of(line.amount)), ())]
+    written = [_answer([item]) for item in entries.get((line.date, cents_of(line.amount)), ())]
     if written:
         said += ", and an entry of that day and amount stands already"
     grade = Grade.CERTAIN if len(rules) == 1 and not written else Grade.POSSIBLE

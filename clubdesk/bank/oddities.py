@@ -87,7 +87,7 @@ def by_lists(matcher: "Matcher") -> None:
         if found:
             way, count = found[0]
             grade = Grade.LIKELY if len(found) == 1 else Grade.POSSIBLE
-            said = f"{len(way)} of the {count} that were claimed come to it"
+            said = f"{len(way)} of the {count} that were claimed come to it, the others stay owed"
             matcher.take([line], way, grade, said, others=[each for each, _ in found[1:MOST_SHOWN]])
 
 

@@ -1,23 +1,27 @@
 """Screens of volunteers' expenses."""
 
+from collections.abc import Mapping, Sequence
+from datetime import date
+
 from django import forms
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponseBase, QueryDict
 from django.urls import URLPattern, path, reverse
 from djmoney.money import Money
 
 from clubdesk import clock
+from clubdesk.clock import day_text
 from clubdesk.evidence import KINDS, EvidenceField, served
 from clubdesk.expenses import selectors, services
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.ledger.models import Account, Fund, FundRole
 from clubdesk.ledger.selectors import is_registered
-from clubdesk.money import AmountFormField, nil, shown
+from clubdesk.money import AmountFormField, nil, shown, total
 from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import belongs_to
-from clubdesk.screens.fields import HappenedField, PickField, Target, VerbForm, choose_from, day_and_reason
+from clubdesk.screens.fields import HappenedField, PickField, PickMany, Target, VerbForm, choose_from, day_and_reason
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Link, Section, amount_column
@@ -95,8 +99,12 @@ class DecisionPage(VerbPage[Expense, Expense]):
             ("From", target.fund),
             ("Receipt", receipt_link(target)),
             ("Recorded by", target.recorded_by),
-            *((str(fund), fund.balance) for fund in Fund.objects.filter(restricted=True)),
+            *restricted_funds(),
         ]
+
+
+def restricted_funds() -> Facts:
+    return [(str(fund), fund.balance) for fund in Fund.objects.filter(restricted=True)]
 
 
 class ApproveForm(ChargedForm[Expense]):
@@ -134,6 +142,77 @@ class DeclinePage(DecisionPage):
         return f"Declined: {result}. The volunteer hears why."
 
 
+class ToApprove(PickMany):
+    """What waits, each with what it would do; `dated` holds its day in the books, by its id."""
+
+    dated: Mapping[int, date] = {}
+
+    def label_from_instance(self, each: Expense) -> str:
+        day = self.dated.get(each.pk, clock.today())
+        late = f"; in the books on {day_text(day)}" if day != clock.today() else ""
+        return f"{shown(each.amount)} to {each.household}: {each}, {each.account}, {each.fund}{late}"
+
+
+class ApproveSeveralForm(VerbForm[None]):
+    """What waits for a decision; below it stands in numbers what is ticked."""
+
+    expenses = ToApprove(
+        Expense.objects.none(),
+        error_messages={"invalid_choice": "Some were decided meanwhile; look at what is ticked, and press again."},
+    )
+    on = HappenedField(label="Decided on")
+    in_their_year = forms.BooleanField(
+        label="Date each in the year it was bought in, while that is open", required=False, initial=True
+    )
+
+    def prepare(self) -> None:
+        rows, field = choose_from(self, "expenses", selectors.to_decide()), self.fields["expenses"]
+        assert isinstance(field, ToApprove)
+        field.dated = selectors.days_to_post(rows, clock.today())
+        ticked = {each.pk for each in self.initial.get("expenses", ())}
+        if self.is_bound:
+            sent = self.data.getlist("expenses") if isinstance(self.data, QueryDict) else ()
+            ticked = {each.pk for each in rows if str(each.pk) in sent}
+        field.help_text = _in_numbers([each for each in rows if each.pk in ticked], field.dated)
+
+
+def _in_numbers(ticked: Sequence[Expense], dated: Mapping[int, date]) -> str:
+    late = [each.amount for each in ticked if dated[each.pk] != clock.today()]
+    said = f"Ticked here: {len(ticked)}, {shown(total(each.amount for each in ticked))} in all."
+    of_them = f" {len(late)} of them, {shown(total(late))}, with the last day of the year they were bought in."
+    return said + of_them if late else said
+
+
+class ApproveSeveralPage(VerbPage[None, services.Approved]):
+    slug = "approve-several"
+    verb = services.approve_expenses
+    intro = (
+        "Each is charged to the account and fund that were proposed for it, and judged by itself: one that cannot be"
+        " approved holds none of the others back. What you recorded or what pays your own family is not ticked, since"
+        " somebody else decides about it. To change anything or to decline one, open it on its own."
+    )
+    button = "Approve what is ticked"
+    form_class = ApproveSeveralForm
+
+    def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
+        """Ticked beforehand is what whoever looks may decide."""
+        by, waiting = signed_in(request), selectors.to_decide()
+        homes = set(by.households.values_list("pk", flat=True))
+        may_decide = [each for each in waiting if each.recorded_by_id != by.pk and each.household_id not in homes]
+        return {"expenses": may_decide}
+
+    def facts(self, target: None) -> Facts:
+        waiting = [each.amount for each in selectors.to_decide()]
+        return [("Wait for a decision", f"{len(waiting)}, {shown(total(waiting))} in all"), *restricted_funds()]
+
+    def done(self, target: None, result: services.Approved) -> str:
+        said = f"Approved: {len(result.expenses)}, {shown(total(each.amount for each in result.expenses))} in all."
+        return " ".join([said, "Not approved:", *result.refused] if result.refused else [said])
+
+    def destination(self, target: None, result: services.Approved) -> str:
+        return reverse("admin:expenses_expense_changelist")
+
+
 def receipt_link(expense: Expense) -> Link:
     url = reverse("admin:expenses_expense_evidence", args=[expense.pk])
     return Link(f"Open the receipt ({KINDS[expense.receipt_type]})", url)
@@ -158,6 +237,7 @@ class ExpenseAdmin(DocumentAdmin[Expense]):
     )  # fmt: skip
     readonly_fields = fields
     add_page = ExpensePage()
+    list_pages = (ApproveSeveralPage(),)
     pages = (ApprovePage(), DeclinePage())
     section_makers = (receipt_section,)
     amount_shown = amount_column("amount", "Amount")

@@ -1,5 +1,6 @@
 """Questions about volunteers' expenses."""
 
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
@@ -27,16 +28,29 @@ def chargeable_accounts() -> QuerySet[Account]:
     return Account.objects.filter(bought | Q(role=Role.EQUIPMENT))
 
 
-def day_to_post(spent_on: date, decided_on: date) -> date:
+def to_decide() -> QuerySet[Expense]:
+    """What waits for a decision, first recorded first."""
+    waiting = Expense.objects.filter(state=ExpenseState.RECORDED)
+    return waiting.select_related("household", "account", "fund").order_by("pk")
+
+
+def day_to_post(spent_on: date, decided_on: date, open_years: Iterable[FinancialYear] | None = None) -> date:
     """The day on which an expense is dated in the books: decided after its year ended, the last day of that year.
 
     What was had in a year is its expense (accrual basis: AASB 101, paragraph 27, from memory). Where that year is
-    locked to its end it is the day of the decision.
+    locked to its end it is the day of the decision. `open_years`, where they are known, spare a question.
     """
-    year = FinancialYear.objects.filter(first_day__lte=spent_on, last_day__gte=spent_on, closed_at=None).first()
+    years = FinancialYear.objects.filter(closed_at=None) if open_years is None else open_years
+    year = next((each for each in years if each.first_day <= spent_on <= each.last_day), None)
     if year is None or year.last_day >= decided_on or year.locked_through == year.last_day:
         return decided_on
     return year.last_day
+
+
+def days_to_post(expenses: Iterable[Expense], decided_on: date) -> dict[int, date]:
+    """The same of several, by their ids."""
+    years = list(FinancialYear.objects.filter(closed_at=None))
+    return {each.pk: day_to_post(each.spent_on, decided_on, years) for each in expenses}
 
 
 def posted_after(year: FinancialYear) -> QuerySet[Expense]:

@@ -1,9 +1,12 @@
 """Verbs of volunteers' expenses."""
 
 import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 from django.contrib.auth.models import User
+from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -140,6 +143,37 @@ def approve_expense(
         by=by,
     )
     return document
+
+
+@dataclass(frozen=True)
+class Approved:
+    """What deciding several came to: the expenses approved, and a sentence for each that was not."""
+
+    expenses: tuple[Expense, ...]
+    refused: tuple[str, ...]
+
+
+@verb(permission="expenses.decide_expense", title="Approve several expenses")
+def approve_expenses(*, expenses: Iterable[Expense], on: date, by: User, in_their_year: bool = True) -> Approved:
+    """Approve several expenses as they were proposed, first recorded first; one that is refused holds none back.
+
+    Each is dated as `approve_expense` dates it, or on `on` where not `in_their_year`. Raises Refused where not even one
+    can be approved.
+    """
+    rows = Expense.objects.select_for_update(of=("self",), no_key=True)
+    approved, refused = [], []
+    for expense in list(rows.filter(pk__in=[each.pk for each in expenses]).order_by("pk")):
+        try:
+            with transaction.atomic():
+                if expense.state != ExpenseState.RECORDED:
+                    raise Refused("It was decided already.")
+                posted_on = None if in_their_year else on
+                approved.append(approve_expense(expense=expense, on=on, by=by, posted_on=posted_on))
+        except Refused as refusal:
+            refused.append(f"{expense}: {refusal.sentence}")
+    if not approved:
+        raise Refused(" ".join(refused) or "Tick what you approve.")
+    return Approved(tuple(approved), tuple(refused))
 
 
 @verb(permission="expenses.decide_expense", title="Decline this expense")

@@ -219,8 +219,10 @@ GUARDS = [
         "fees_voucher_stays_lodged",
         "fees_voucher",
         "UPDATE",
-        when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id",
-        message="A voucher stays in the lodgement that it was sent with.",
+        when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id"
+        " AND NOT (OLD.state = 'lodged' AND EXISTS (SELECT 1 FROM fees_lodgement l WHERE l.id = NEW.lodgement_id"
+        " AND l.part_of_id = OLD.lodgement_id AND l.paid_on IS NULL))",
+        message="A voucher stays in the lodgement that it was sent with, or goes into the part of it that is paid.",
     ),
     *VOUCHER.guards("fees_voucher"),
     *(
@@ -241,7 +243,16 @@ GUARDS = [
         )
     ),
     *kept("fees_openingbalances", "opening balance", "as_at"),
-    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", free=("paid_on",)),
+    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", "part_of_id", free=("paid_on",)),
+    Guard(
+        "fees_lodgement_part_is_of_its_list",
+        "fees_lodgement",
+        "INSERT",
+        when="NEW.part_of_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM fees_lodgement l WHERE l.id = NEW.part_of_id"
+        " AND l.scheme_id = NEW.scheme_id AND l.lodged_on = NEW.lodged_on AND l.part_of_id IS NULL"
+        " AND l.paid_on IS NULL)",
+        message="A part of a lodgement is of its scheme and day, while the rest is not paid.",
+    ),
     *kept("fees_arrangement", "payment arrangement", "household_id", "agreed_on", free=("note", "ended_on")),
     *(
         Guard(

@@ -22,6 +22,7 @@ from clubdesk.fees.models import (
     FeeKind,
     FeePrice,
     FeeShare,
+    Lodgement,
     Receipt,
     Repayment,
     Voucher,
@@ -265,6 +266,11 @@ def household_detail() -> dict[int, Decimal]:
     add(Repayment.objects.filter(returned_on=None), "household__party_id", 1)
     add(WriteOff.objects.filter(STANDING), "charge__household__party_id", -1)
     return found
+
+
+def vouchers_of(lodgement: Lodgement) -> QuerySet[Voucher]:
+    """What was sent to the department with a lodgement, also what it has paid of it in parts."""
+    return Voucher.objects.filter(Q(lodgement=lodgement) | Q(lodgement__part_of=lodgement)).order_by("pk")
 
 
 def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:

@@ -8,7 +8,7 @@ from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.fees import accounts, papers, services
+from clubdesk.fees import accounts, papers, selectors, services
 from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance as ledger_balance
@@ -95,7 +95,7 @@ def lodgement_list(request: HttpRequest, site: AdminSite, pk: int) -> HttpRespon
     lodgement = get_object_or_404(Lodgement.objects.select_related("scheme"), pk=pk)
     response = HttpResponse(content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="vouchers-{lodgement.lodged_on.isoformat()}-{pk}.csv"'
-    vouchers = lodgement.vouchers.select_related("person", "charge").order_by("pk")
+    vouchers = selectors.vouchers_of(lodgement).select_related("person", "charge")
     write_csv(Table("Vouchers", papers.LODGED, list(vouchers)), response)
     return response
 

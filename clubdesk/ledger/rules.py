@@ -253,6 +253,18 @@ GUARDS = [
         "corrects_year_id",
         free=("receipt", "receipt_type", "undone_reason"),
     ),
+    Guard(
+        "entry_of_a_journal_spares_accumulated_funds",
+        "ledger_journalentry",
+        "UPDATE OF sealed",
+        when="NEW.sealed AND NOT OLD.sealed AND NEW.source_type = 'ledger.journal' AND NEW.reverses_id IS NULL"
+        " AND EXISTS (SELECT 1 FROM ledger_posting p JOIN ledger_account a ON a.id = p.account_id"
+        " WHERE p.entry_id = NEW.id AND a.role = 'accumulated')"
+        " AND EXISTS (SELECT 1 FROM ledger_financialyear y WHERE y.closed_at IS NOT NULL)"
+        " AND NOT EXISTS (SELECT 1 FROM ledger_journal j WHERE j.id = NEW.source_id"
+        " AND j.origin IN ('opening', 'correction'))",
+        message="Once a year is closed, Accumulated funds are moved by the correction of an earlier year alone.",
+    ),
     *kept("ledger_monthlock", "lock", "year_id", "month_end", "locked_on", "lacking", "reason"),
     *kept(
         "ledger_monthunlock",

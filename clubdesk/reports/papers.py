@@ -1,7 +1,7 @@
 """The statements on paper: a PDF whose every page carries the seal."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
@@ -11,7 +11,7 @@ from reportlab.platypus import Flowable
 from clubdesk import paper
 from clubdesk.clock import long_day
 from clubdesk.ledger.models import Fund
-from clubdesk.ledger.selectors import club_name
+from clubdesk.ledger.selectors import book, club_name
 from clubdesk.moment import one_moment
 from clubdesk.money import shown
 from clubdesk.reports.committee import CommitteePage, committee_page
@@ -41,7 +41,7 @@ def statement_table(statement: Statement, width: float) -> Flowable:
 
     columns = {"label": Column[Row]("", lambda row: row.label, width=width - figure * count)}
     columns |= {f"{place}": column(place, title) for place, title in enumerate(statement.columns)}
-    table = Table(statement.title, columns, statement.rows, strong=lambda row: row.kind != "line")
+    table = Table(statement.title, columns, statement.rows, strong=lambda row: row.kind in ("heading", "total"))
     return paper.table(table, _size(count))
 
 
@@ -80,18 +80,22 @@ def statements_pdf(club_name: str, span: str, statements: Sequence[Statement], m
 
 @dataclass(frozen=True)
 class StatementsAsked:
-    """Which statements a paper holds, so that it can be made again from the book and compared."""
+    """Which statements a paper holds, so that it can be made again from the book and compared.
+
+    `known` is the last entry that the book had as it was made: what was put right later is not in it.
+    """
 
     basis: str
     first: date
     last: date
     fund: Fund | None = None
+    known: int = 0
 
     MARK = "fletchbook statements"
 
     @property
     def about(self) -> str:
-        return f"{self.MARK} {self.basis} {self.first} {self.last} {self.fund.pk if self.fund else '-'}"
+        return f"{self.MARK} {self.basis} {self.first} {self.last} {self.fund.pk if self.fund else '-'} {self.known}"
 
     @property
     def words(self) -> str:
@@ -104,11 +108,12 @@ class StatementsAsked:
     @one_moment()
     def pdf(self, made_on: date) -> bytes:
         """The paper from the book as it stands now."""
-        return signed_pdf(self.stamped(Stamp(made_on, seal_of_span(self.first, self.last))))
+        now = replace(self, known=book().last_number)
+        return signed_pdf(now.stamped(Stamp(made_on, seal_of_span(self.first, self.last))))
 
     def stamped(self, stamp: Stamp) -> bytes:
         """The same with the stamp of an earlier making, not signed."""
-        found = of_basis(self.basis, Figures(self.first, self.last, self.fund))
+        found = of_basis(self.basis, Figures(self.first, self.last, self.fund), self.known)
         return statements_pdf(club_name(), self.span, found, stamp.in_words, stamp.unsigned(self.about))
 
 
@@ -148,7 +153,8 @@ def asked_of(about: str) -> StatementsAsked | CommitteeAsked | None:
             return CommitteeAsked(date.fromisoformat(words[2]), date.fromisoformat(words[3]))
         if words[:2] == StatementsAsked.MARK.split() and words[2] in BASES:
             fund = Fund.objects.filter(pk=words[5]).first()
-            return StatementsAsked(words[2], date.fromisoformat(words[3]), date.fromisoformat(words[4]), fund)
+            first, last = date.fromisoformat(words[3]), date.fromisoformat(words[4])
+            return StatementsAsked(words[2], first, last, fund, int(words[6]) if len(words) > 6 else 0)
     except (IndexError, ValueError):
         return None
     return None

@@ -15,6 +15,7 @@ from clubdesk.bank.models import BankAccount, Reconciliation
 from clubdesk.clock import day_text
 from clubdesk.ledger.models import Account, Fund, Kind, Role
 from clubdesk.ledger.selectors import ZERO
+from clubdesk.reports.corrected import corrected_since
 from clubdesk.reports.selectors import BeforeTheBook, Figures, a_year_earlier
 from clubdesk.reports.tracing import BETWEEN
 from clubdesk.yearend import selectors as yearend
@@ -35,7 +36,7 @@ NAMED = {
 
 @dataclass(frozen=True)
 class Row:
-    """A line of a statement: its words and a figure a column, None where there is none."""
+    """A line of a statement: its words and a figure a column, None where there is none; a note has only words."""
 
     label: str
     figures: Sequence[Decimal | None] = ()
@@ -55,6 +56,10 @@ class Statement:
 
     def line(self, label: str, figures: Sequence[Decimal | None], account: Account | None = None) -> None:
         self.rows.append(Row(label, _unsigned_nil(figures), "line", account))
+
+    def notes(self, sentences: Sequence[str]) -> None:
+        """What is said of the line above; it has no figures."""
+        self.rows += [Row(each, (), "note") for each in sentences]
 
     def total(self, label: str, figures: Sequence[Decimal | None]) -> None:
         self.rows.append(Row(label, _unsigned_nil(figures), "total"))
@@ -221,8 +226,11 @@ def is_receipt(account: Account, now: Figures) -> bool:
     return account.kind == Kind.INCOME or account.role in RECEIPT_ROLES
 
 
-def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
-    """On the cash basis: money in and out, each receipt traced through what it paid, and the money in hand."""
+def receipts_and_payments(now: Figures, last: Figures | None, known: int | None = None) -> Statement:
+    """On the cash basis: money in and out, each receipt traced through what it paid, and the money in hand.
+
+    What was put right after the year was closed is told beside it, up to the entry `known`.
+    """
     columns = [*_fund_names(now), *(["Last year"] if last else [])]
     note = "Cash basis: money that came in and went out, each receipt by what it paid."
     statement = Statement("Receipts and payments", note, columns)
@@ -232,6 +240,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
         return [*own, sign * last.cash(account)] if last else own
 
     sums = []
+    corrected = corrected_since(now, known)
     seen = {account.pk for account in now.lines} | ({account.pk for account in last.lines} if last else set())
     for title, wanted, sign in (("Receipts", True, 1), ("Payments", False, -1)):
         statement.heading(title)
@@ -241,6 +250,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
             if any(row):
                 rows.append(row)
                 statement.line(line_name(account, now), row, account)
+                statement.notes(corrected.pop(account.pk, ()))
         sums.append(_summed(rows, len(columns)))
         statement.total(f"Total {title.lower()}", sums[-1])
     net = [a - b for a, b in zip(*sums, strict=True)]
@@ -250,6 +260,7 @@ def receipts_and_payments(now: Figures, last: Figures | None) -> Statement:
     statement.total(
         f"Money in hand on {day_text(now.last)}", [a + b for a, b in zip(net, before, strict=True)]
     )  # equals the ledger's: the workbook and check_books prove it
+    statement.notes([each for sentences in corrected.values() for each in sentences])
     return statement
 
 
@@ -377,12 +388,12 @@ BASES = ("accrual", "cash", "bridge")
 BASIS_NAMES = {"accrual": "Income and expenditure", "cash": "Receipts and payments", "bridge": "The bridge"}
 
 
-def of_basis(basis: str, now: Figures) -> list[Statement]:
-    """The statements of one basis with the year before beside."""
+def of_basis(basis: str, now: Figures, known: int | None = None) -> list[Statement]:
+    """The statements of one basis with the year before beside, and what was put right since up to the entry `known`."""
     last = a_year_earlier(now)
     if basis == "cash":
         return [
-            receipts_and_payments(now, None if isinstance(last, BeforeTheBook) else last),
+            receipts_and_payments(now, None if isinstance(last, BeforeTheBook) else last, known),
             *([] if now.fund else [money_balances(now)]),
             balance_sheet(now, last, "Assets and liabilities"),
         ]

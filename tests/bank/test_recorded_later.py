@@ -12,13 +12,14 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount
+from clubdesk.bank.models import BankAccount, HowSure
 from clubdesk.bank.reconciling import reconcile
 from clubdesk.errors import Refused
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, Journal
+from clubdesk.ledger.models import FinancialYear, Journal, Role
+from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount
 from clubdesk.reports.workbook import workbook_bytes
@@ -244,3 +245,50 @@ class TestBothSidesAreShown:
         assert [(row[4], "Club account: July 2026 to October 2026 not signed off" in row[5]) for row in locks] == [
             ("the committee wanted the figures", True)
         ]
+
+
+class TestAnAnswerToALineOfALockedMonth:
+    """What is made for it is dated the first open day after, and October is told with it."""
+
+    @pytest.fixture
+    def october(self, month):
+        month.begins_with("1000.00")
+        month.lock()
+        return month
+
+    def recorded_in_november(self, october, statement, amount):
+        found = october.figures(statement)
+        assert [each.amount for each in found.recorded_later] == [as_amount(amount)]
+        assert "in the bank, recorded on 1 Nov 2026" in found.recorded_later[0].words
+        signed_at_nil(october, statement)
+
+    def test_a_fee_that_a_family_paid(self, october):
+        home = factories.HouseholdFactory()
+        price = factories.price(amount="126.00")
+        with clock.on(FOUND):
+            charge = fees.charge(household=home, price=price, on=FOUND, starts_on=FOUND, by=october.by)
+        paid = october.shown("126.00", "SOMEBODY")
+        bank.accept(
+            lines=[paid], answer=[f"charge {charge.pk}"], reasons="seen", how_sure=HowSure.BY_HAND, by=october.by
+        )
+        self.recorded_in_november(october, "1126.00", "126.00")
+
+    def test_what_somebody_says_of_it(self, october, client, treasurer):
+        shown = october.shown("-8.00", "ACCOUNT FEE")
+        client.force_login(treasurer)
+        page = client.get(reverse("admin:bank_statementline_journal", args=[shown.pk])).content.decode()
+        assert "1 Nov 2026, since its month is locked" in page
+        lines = [debit(Role.BANK_FEES, as_amount(8)), credit(Role.BANK, as_amount(8))]
+        bank.book_line(line=shown, narration="Fee", lines=lines, by=october.by)
+        self.recorded_in_november(october, "992.00", "-8.00")
+
+    def test_two_of_which_the_second_takes_the_first_back(self, october, by):
+        wrong, back = october.shown("9.00", "WRONG"), line(by, "-9.00", "REVERSAL", date(2026, 11, 2))
+        bank.match_correction(lines=[wrong, back], by=by)
+        self.recorded_in_november(october, "1009.00", "9.00")
+
+    def test_a_line_from_before_the_book_stays_refused(self, october, by):
+        early = line(by, "60.00", "EARLY", date(2026, 6, 3))
+        lines = [debit(Role.BANK, as_amount(60)), credit(Role.DONATIONS, as_amount(60))]
+        with pytest.raises(Refused, match="No financial year covers 3 Jun 2026"):
+            bank.book_line(line=early, narration="Early", lines=lines, by=by)

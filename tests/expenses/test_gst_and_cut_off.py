@@ -5,6 +5,7 @@ from datetime import date
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk import clock
@@ -12,6 +13,7 @@ from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.expenses import services
 from clubdesk.expenses.closing import CUT_OFF
+from clubdesk.expenses.models import Expense
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Role, TaxBasis
@@ -34,10 +36,10 @@ def registered(by):
 def bought(by):
     """A volunteer bought something: `bought("110.00", tax="10.00")`."""
 
-    def buys(amount="110.00", tax=None, of=None, fund="general", spent_on=NOW):
+    def buys(amount="110.00", tax=None, of=None, fund="general", spent_on=NOW, home=None):
         return services.record_expense(
-            household=factories.HouseholdFactory(), what="Target faces", amount=as_amount(amount), spent_on=spent_on,
-            account=of or Account.objects.get(code="5040"), fund=Fund.objects.get(code=fund),
+            household=home or factories.HouseholdFactory(), what="Target faces", amount=as_amount(amount),
+            spent_on=spent_on, account=of or Account.objects.get(code="5040"), fund=Fund.objects.get(code=fund),
             evidence=Evidence(uuid.uuid4().bytes, "application/pdf"), tax=as_amount(tax) if tax else None, by=by,
         )  # fmt: skip
 
@@ -146,3 +148,81 @@ def test_it_is_dated_between_its_purchase_and_its_decision(next_year, bought, ap
     for day in (date(2027, 6, 19), date(2027, 7, 10)):
         with pytest.raises(Refused, match="It is dated between 20 Jun 2027, when it was bought, and 9 Jul 2027"):
             services.approve_expense(expense=spent, on=JULY, posted_on=day, by=approver)
+
+
+@pytest.fixture
+def several(next_year, bought, approver):
+    """Two bought in the year that has ended, one in this one, and one of the approver's own family."""
+    home = factories.HouseholdFactory()
+    home.users.add(approver)
+    own = bought("70.00", spent_on=JUNE, home=home)
+    return [bought(spent_on=JUNE), bought("55.00", spent_on=JUNE), bought("20.00", spent_on=JULY), own]
+
+
+SEVERAL = "admin:expenses_expense_approve-several"
+
+
+def sent(client, **other):
+    form = client.get(reverse(SEVERAL)).context["form"]
+    ticked = form["expenses"].value()
+    answer = {"expenses": ticked, "on": JULY, "in_their_year": "on", "key": uuid.uuid4(), **other}
+    return client.post(reverse(SEVERAL), answer, follow=True)
+
+
+def days_in_the_books(expenses):
+    return [entries_of(each).get().date for each in expenses]
+
+
+def test_several_are_approved_at_once_each_in_the_year_that_it_was_bought_in(several, client, approver):
+    client.force_login(approver)
+    assert "Approve several expenses" in client.get(reverse("admin:expenses_expense_changelist")).content.decode()
+    page = client.get(reverse(SEVERAL)).content.decode()
+    assert "Ticked here: 3, $185.00 in all. 2 of them, $165.00, with the last day of the year" in page
+    assert page.count("in the books on 30 Jun 2027") == 3, "the approver’s own waits too"
+    assert "Approved: 3, $185.00 in all." in sent(client).content.decode()
+    assert days_in_the_books(several[:3]) == [date(2027, 6, 30), date(2027, 6, 30), JULY]
+    several[3].refresh_from_db()
+    assert several[3].state == "recorded", "it pays the approver’s own family"
+    clean()
+
+
+def test_whoever_would_rather_dates_them_as_they_were_decided(several, client, approver):
+    client.force_login(approver)
+    sent(client, in_their_year="")
+    assert days_in_the_books(several[:3]) == [JULY] * 3
+    clean()
+
+
+def test_one_that_cannot_be_approved_holds_back_none_of_the_others(several, bought, client, approver):
+    beyond = bought("5.00", fund="entry", spent_on=JULY)
+    client.force_login(approver)
+    told = sent(client, expenses=[several[0].pk, several[3].pk, beyond.pk]).content.decode()
+    assert "Approved: 1, $110.00 in all. Not approved:" in told
+    assert f"You belong to {several[3].household}; somebody else must decide" in told
+    assert "Entry fund" in told
+    states = [Expense.objects.get(pk=each.pk).state for each in (several[0], several[3], beyond)]
+    assert states == ["approved", "recorded", "recorded"]
+    clean()
+
+
+def test_where_none_can_be_approved_the_page_says_why(several, client, approver, by):
+    client.force_login(approver)
+    again = sent(client, expenses=[several[3].pk])
+    assert (again.status_code, "somebody else must decide" in again.content.decode()) == (422, True)
+    services.approve_expense(expense=several[0], on=JULY, by=approver)
+    late = sent(client, expenses=[several[0].pk, several[1].pk])
+    assert "Some were decided meanwhile" in late.content.decode()
+    with pytest.raises(Refused, match="It was decided already"):
+        services.approve_expenses(expenses=[several[0]], on=JULY, by=approver)
+    with pytest.raises(Refused, match="You recorded this"):
+        services.approve_expenses(expenses=[several[1]], on=JULY, by=by)
+
+
+def test_the_page_asks_no_more_of_many_than_of_few(several, bought, client, approver, django_assert_max_num_queries):
+    client.force_login(approver)
+    with CaptureQueriesContext(connection) as few:
+        client.get(reverse(SEVERAL))
+    for _ in range(6):
+        bought(spent_on=JUNE)
+    with django_assert_max_num_queries(len(few)):
+        client.get(reverse(SEVERAL))

@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from clubdesk.fees import services
 from clubdesk.fees.models import FeeItem, FeeKind
@@ -59,6 +60,16 @@ def test_a_fee_posts_its_gst_as_it_posts(registered, taxed, price, tax):
     assert stands(Role.COURSES) == [str((charge.amount - as_amount(tax)).amount)]
     assert stands(Role.FEES_OWED) == [str(-as_amount(price).amount)], "what the family owes stays whole"
     clean()
+
+
+def test_a_charges_page_shows_the_gst_in_it_once_the_club_is_registered(taxed, client, treasurer, by):
+    client.force_login(treasurer)
+    plain = client.get(reverse("admin:fees_charge_change", args=[taxed("145.00").pk])).content.decode()
+    assert "GST in it" not in plain
+    ledger.register_for_gst(since=date(2026, 7, 1), basis=TaxBasis.ACCRUALS, by=by)
+    shown = client.get(reverse("admin:fees_charge_change", args=[taxed("145.00").pk])).content.decode()
+    assert "GST in it" in shown
+    assert "$13.18" in shown
 
 
 def test_several_fees_are_rounded_each_by_itself(registered, taxed):

@@ -177,6 +177,34 @@ class TestTheDepartmentsAnswer:
         assert owed == [Decimal("128.00"), Decimal("228.00"), Decimal("148.00")]
         assert sound()
 
+    def test_what_has_no_answer_stays_lodged_and_owed_while_the_rest_is_paid(self, batch, by, client, treasurer):
+        lodgement, vouchers = batch
+        parts = {self.answer(batch, by, [(0, "100.00"), (2, "80.00")]) for _ in range(2)}
+        (part,) = parts
+        assert (part.part_of, part.paid_on, part.lodged_on, part.scheme) == (
+            lodgement, LATER, lodgement.lodged_on, lodgement.scheme
+        )  # fmt: skip
+        assert [Voucher.objects.get(pk=each.pk).state for each in vouchers] == ["paid", "lodged", "paid"]
+        assert (balance(Role.BANK, LATER), balance(Role.VOUCHERS_OWED, LATER)) == (180, 100)
+        client.force_login(treasurer)
+        listed = client.get(reverse("admin:lodgement_list", args=[lodgement.pk])).content.decode()
+        assert all(each.code in listed for each in vouchers), "as it was sent"
+        assert sound()
+        assert self.answer(batch, by, [(1, "100.00")]) == lodgement
+        assert (balance(Role.BANK, LATER), balance(Role.VOUCHERS_OWED, LATER)) == (280, 0)
+        assert sound()
+
+    def test_the_page_leaves_what_is_blank_as_it_is(self, batch, client, treasurer):
+        lodgement, vouchers = batch
+        client.force_login(treasurer)
+        page = reverse("admin:fees_lodgement_answer", args=[lodgement.pk])
+        sent = {f"paid_{vouchers[0].pk}": "100.00", f"why_{vouchers[1].pk}": "used elsewhere", "on": NOW}
+        told = client.post(page, sent | {"key": "4b8f4f4c-6d0b-4e06-9d58-0a0c1c0f6c77"}, follow=True).content.decode()
+        assert f"Still lodged of {lodgement}: 1, $100.00." in told
+        assert [Voucher.objects.get(pk=each.pk).state for each in vouchers] == ["paid", "refused", "lodged"]
+        assert balance(Role.VOUCHERS_OWED, NOW) == 100
+        assert sound()
+
     def test_families_are_told_what_they_owe_again(self, batch, by):
         self.answer(batch, by, [(0, "100.00"), (2, "80.00")], [(1, "used elsewhere")])
         letters = {letter.to: letter.body for letter in Message.objects.all()}
@@ -200,7 +228,7 @@ class TestTheDepartmentsAnswer:
         assert sound()
 
     @pytest.mark.parametrize(("paid", "refused", "sentence"), [
-        ([(0, "100.00"), (1, "100.00")], [], "either what was paid or why"),
+        ([], [], "Say of at least one voucher"),
         ([(0, "100.00"), (1, "100.00"), (2, "100.00")], [(2, "no")], "either what was paid or why"),
         ([(0, "100.00"), (1, "100.00"), (2, "100.01")], [], "no more can be paid"),
         ([(0, "100.00"), (1, "100.00"), (2, "0.00")], [], "nor zero"),

@@ -140,6 +140,8 @@ def spendings(by, other):
     expenses.pay_expense(expense=bought, on=NOW, by=by)
     expenses.take_expense_back(expense=bought, on=NOW, by=by)
     expenses.decline_expense(expense=twice, reason="bought twice", on=NOW, by=other)
+    several = [factories.expense(by, what=what) for what in ("tape", "bolts")]
+    expenses.approve_expenses(expenses=reversed(several), on=NOW, by=other)
 
 
 def runs(by, other):

@@ -137,7 +137,7 @@ class TestWriting:
 
     def test_one_for_a_department_keeps_the_books_sound(self, client, page):
         department = Party.objects.create(name="State sport department", kind=PartyKind.DEPARTMENT)
-        client.post(page, form(("1110", "300.00", "", department.pk), ("3010", "", "300.00")))
+        client.post(page, form(("1110", "300.00", "", department.pk), ("4080", "", "300.00")))
         assert balance(Role.VOUCHERS_OWED, date(2026, 9, 12)) == 300
         assert sound()
 

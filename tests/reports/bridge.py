@@ -13,7 +13,7 @@ def gaps(first, last, fund=None):
         rows = [each.rows[-1]] if each.columns[-1] != "Difference" else each.rows
         wanted = slice(None) if each.columns[-1] != "Difference" else slice(-1, None)
         found += [(row.label, figure) for row in rows for figure in row.figures[wanted] if figure]
-    money = statements.receipts_and_payments(now, None).rows[-1].figures[-1]
+    money = [row for row in statements.receipts_and_payments(now, None).rows if row.figures][-1].figures[-1]
     if money != now.money_in_hand():
         found.append(("money in hand", money - now.money_in_hand()))
     return found

@@ -20,7 +20,7 @@ from clubdesk.ledger.posting import Line
 from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.reports import statements
-from clubdesk.reports.committee import by_month, months_to
+from clubdesk.reports.committee import by_month, committee_page, months_to
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.workbook import workbook_bytes
 from clubdesk.verbs import shell_user
@@ -113,6 +113,23 @@ class TestTheFirstYear:
         heads = [cell.value for cell in sheet[4]]
         column = [row[heads.index("Last year")].value for row in sheet.iter_rows(min_row=5)]
         assert set(column) == {None}
+
+    def test_the_workbook_shows_it_as_what_was_there_and_nets_no_families(self, families):
+        with clock.on(date(2026, 9, 1)):
+            content = workbook_bytes(FinancialYear.objects.get(), made_on=FIRST, made_by="x")
+        book = load_workbook(io.BytesIO(content), data_only=True)
+        fund = {row[2]: row for row in book["Entry fund"].iter_rows(min_row=4, max_col=6, values_only=True)}
+        assert fund["Opening balance"][3:] == (None, None, 612.4)
+        assert fund["Closing balance"][3:] == (0, 0, 612.4)
+        told = {row[0]: row[1:3] for row in book["Summary"].iter_rows(max_col=3, values_only=True)}
+        assert (told["Fees owed"], told["Families in credit"]) == ((154, 154), (31, 31))
+        assert told["Every check on the sheet Proof is TRUE"][0] is True
+
+    def test_the_committees_page_counts_none_of_it_as_come_in(self, families):
+        page = committee_page(FIRST, date(2026, 7, 31))
+        income, spending = page.tables[1].rows
+        assert (income.figures["now"], spending.figures["now"]) == (0, 0)
+        assert ("Money in hand", as_amount("4926.17").amount) in page.facts
 
     def test_an_opening_holds_nothing_that_a_year_counts(self, by):
         lines = [Line(Role.BANK, as_amount(9)), Line(Role.MEMBERSHIPS, as_amount(-9))]

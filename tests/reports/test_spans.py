@@ -125,7 +125,7 @@ class TestYears:
 
     def test_what_came_into_a_fund_and_went_out_of_it(self, write, by):
         entry = FundRole.ENTRY
-        write(JULY, (Role.BANK, 40), (Role.ACCUMULATED, -40), fund=entry)
+        write(JULY, (Role.BANK, 40), (Role.DONATIONS, -40), fund=entry)
         write(AUGUST, (Role.BANK, 60), (Role.GRANTS, -60), fund=entry)
         write(AUGUST, (Role.BANK, 7), (Role.GRANTS, -7))
         write(SEPTEMBER, (Role.BANK_FEES, 9), (Role.BANK, -9), fund=entry)

@@ -147,7 +147,7 @@ class TestWorkbook:
         ("sheet", "cell", "spoilt", "sentence"),
         [
             ("Summary", CELL.format("B5") + "<v>[^<]*", r"\1<v>123456.78", "Summary!B5: the file shows 123456.78"),
-            ("Summary", r'(<c r="B12" s="\d+") t="b"(><f>[^<]*</f>)<v>1', r"\1\2<v>7", "Summary!B12: the file shows 7"),
+            ("Summary", r'(<c r="B13" s="\d+") t="b"(><f>[^<]*</f>)<v>1', r"\1\2<v>7", "Summary!B13: the file shows 7"),
             ("Trial balance", CELL.format("M5") + "<v>open", r"\1<v>paid", "Trial balance!M5: the file shows “paid”"),
             ("Ledger by account", CELL.format("H7") + "<v>[^<]*", r"\1<v>0.5", "account!H7: the file shows 0.5"),
             ("Receipts and payments", CELL.format(r"E\d+") + "<v>[^<]*</v>", r"\1", "not as it was made"),

@@ -285,6 +285,14 @@ def test_receipts_and_payments_and_the_bridge_add_up_rows_and_type_no_figure_of_
         assert {words for words in typed if not words.startswith("Money in hand before")} == set(), title
 
 
+def test_no_proof_compares_a_figure_with_a_typed_one(season):
+    """Each side of a proof is worked out from other sheets; zero is all that is typed."""
+    sheet = opened(made(FinancialYear.objects.get()))["Proof"]
+    sides = [cell.value for row in sheet.iter_rows(min_row=5, min_col=2, max_col=3) for cell in row if cell.value]
+    assert len(sides) > 30
+    assert [side for side in sides if str(side).strip("=-()") != "0" and "!" not in str(side)] == []
+
+
 def test_a_receipt_that_pays_a_fee_later_is_two_rows_that_say_which(book, by):
     family = factories.HouseholdFactory(name="Quillfeather")
     receipt = fees.record_receipt(household=family, amount=as_amount(70), method=Method.CARD, on=JULY, by=by)
@@ -393,7 +401,7 @@ def test_the_command_writes_the_file_or_leaves_the_old_one(season, tmp_path, cap
 def test_a_club_that_begins_with_an_opening_journal_has_its_proofs_true(book, by, tmp_path):
     for fund, amount in ((FundRole.GENERAL, 5000), (FundRole.ENTRY, 400)):
         lines = [debit(Role.BANK, as_amount(amount), fund=fund), credit(Role.ACCUMULATED, as_amount(amount), fund=fund)]
-        ledger.record_journal(on=date(2026, 7, 1), narration="Opening", lines=lines, by=by)
+        ledger.record_opening(narration="Opening", lines=lines, by=by)
     result = recalculated(made(FinancialYear.objects.get()), tmp_path)
     assert unproven(result) == []
 

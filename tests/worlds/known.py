@@ -30,7 +30,7 @@ WORLDS = {
     "day_one": World(day_one.start, "empty"),
     "season": World(lambda folder: season.grow(12), "day_one"),
     "season_50": World(lambda folder: season.grow(50).what_comes_with_time(), "season"),
-    "season_500": World(lambda folder: season.grow(500), "season_50"),
+    "season_500": World(lambda folder: season.grow(500).what_comes_with_time(), "season"),
     "one_of_each": World(lambda folder: one_of_each.grow(), "season"),
     "unguarded": World(lambda folder: guards.remove(connection), "one_of_each"),
     "demo": World(demo.build, "empty"),

@@ -18,9 +18,7 @@ from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll.models import Consent
 from clubdesk.yearend import services as yearend
 from tests import factories
-from tests.worlds.season import AUGUST, NOW, Season, sign_off
-
-JULY = date(2026, 7, 31)
+from tests.worlds.season import AUGUST, JULY, NOW, Season, sign_off
 
 
 def grow():

@@ -21,7 +21,7 @@ from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, Method, VoucherScheme
 from clubdesk.fees.selectors import balance
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Fund, Role
+from clubdesk.ledger.models import FinancialYear, Fund, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account, entries_of
 from clubdesk.membership import services as membership
@@ -36,7 +36,7 @@ from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.worlds.day_one import username
 
-START, AUGUST, NOW = date(2026, 7, 6), date(2026, 8, 31), date(2026, 9, 12)
+START, JULY, AUGUST, NOW = date(2026, 7, 6), date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 12)
 
 
 def grow(people):
@@ -135,7 +135,10 @@ class Season:
         courses.issue_certificates(cohort=cohort, by=self.by)
 
     def what_comes_with_time(self):
-        """A counted day, an offer to a family that waits, a thing in the register, a month signed off, another year."""
+        """A counted day, an offer to a family that waits, a thing in the register, another year.
+
+        A month is signed off, and one is locked that somebody wants open again.
+        """
         by = self.by
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
         self.count_the_day()
@@ -147,6 +150,12 @@ class Season:
             name="Butts", bought_on=START, cost=as_amount(300), years=3, fund=Fund.objects.get(code="general"), by=by
         )
         sign_off(by)
+        self.lock_july()
+
+    def lock_july(self):
+        ledger.lock_month(month_end=JULY, reason="no cash was counted in July", by=self.by)
+        year = FinancialYear.objects.get(locked_through=JULY)
+        ledger.ask_to_unlock(year=year, month_end=JULY, reason="a bill was forgotten", on=NOW, by=self.by)
 
     def close_and_credit(self):
         """A counted day and a fee taken back."""
@@ -209,6 +218,7 @@ class Season:
         claims = list(self.event.claims.all()[:2])
         entryfund.approve_claim(claim=claims[0], by=self.approver, on=NOW)
         self.pay_out(extra)
+        self.take_back()
 
     def pay_out(self, household):
         """A run of each kind: one that waits, one that is released, one of which something is paid."""
@@ -228,3 +238,13 @@ class Season:
             if expense.what == "arrow rests":
                 bank.record_paid(run=run, items=list(run.items.all()), on=NOW, by=by)
         entryfund.count_bags(bags=3, containers=900, on=NOW, by=by)
+
+    def take_back(self):
+        """A line that the bank took back by another, and a grant that the book took back, which no line shows."""
+        for amount in (as_amount(33), as_amount(-33)):
+            bank.record_statement_line(
+                bank_account=BankAccount.objects.get(), amount=amount, text="DEPOSIT", on=NOW, by=self.by
+            )
+        for one, other in ((debit, credit), (credit, debit)):
+            lines = [one(Role.BANK, as_amount(21)), other(Role.GRANTS, as_amount(21))]
+            ledger.record_journal(on=NOW, narration="Grant of another club", lines=lines, by=self.by)

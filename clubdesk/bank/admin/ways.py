@@ -13,6 +13,7 @@ from clubdesk.bank.selectors import UNEXPLAINED
 from clubdesk.bank.wording import gist, words_of
 from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.forms import JournalForm
 from clubdesk.ledger.models import Account, Fund, FundRole, Kind, Party, PartyKind, Role
 from clubdesk.money import nil
@@ -35,7 +36,9 @@ class WayPage(VerbPage[StatementLine, Clearing]):
         return not target.clearings.filter(stands=True).exists()
 
     def facts(self, target: StatementLine) -> Facts:
-        return [("Date", target.date), ("Text", target.text), ("Amount", target.amount)]
+        day = ledger.open_day_now(target.date)
+        late = [("In the books on", f"{day_text(day)}, since its month is locked")] if day != target.date else []
+        return [("Date", target.date), *late, ("Text", target.text), ("Amount", target.amount)]
 
     def done(self, target: StatementLine, result: Clearing) -> str:
         return f"Recorded and matched: {target}."

@@ -7,14 +7,14 @@ from django.db import models
 
 from clubdesk.bank import goingback, posting
 from clubdesk.bank.models import BankRule, Clearing, HowSure, PaymentItem, StatementLine
-from clubdesk.bank.services.clearing import clear, locked
+from clubdesk.bank.services.clearing import clear, day_in_the_book, locked
 from clubdesk.bank.services.pairing import match_correction
 from clubdesk.bank.services.runs import record_paid, record_returned
 from clubdesk.bank.services.statements import settle_cards
 from clubdesk.bank.services.transfers import moved_between
 from clubdesk.errors import Refused
-from clubdesk.fees.models import Charge, Lodgement, Method, Receipt
-from clubdesk.fees.services import cancel_receipt, record_lodgement_paid, record_receipt
+from clubdesk.fees.models import Charge, Lodgement, Method, Receipt, Voucher
+from clubdesk.fees.services import answer_lodgement, cancel_receipt, record_lodgement_paid, record_receipt
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Fund, JournalEntry, Party, Posting
 from clubdesk.ledger.selectors import entries_of
@@ -30,10 +30,11 @@ def accept(
 ) -> Clearing:
     """Take an answer to what explains the lines: make the documents that are missing, by their verbs, and clear.
 
-    `answer` names what it is made of, as `bank.expected` does: "posting 12", "charge 7", "lodgement 3", "item 9",
-    "cards 120.50", "rule 4", "like 31" (booked as that line was), "bounce 5" (that receipt came back), "returned 9"
-    (that payment did), "transfer 12" (that line of another account) or "correction" (the lines cancel each other).
-    Raises Refused where any of it is no longer so; then nothing is saved.
+    `answer` names what it is made of, as `bank.expected` does: "posting 12", "charge 7", "lodgement 3", "voucher 8"
+    (of a list that is paid in part), "item 9", "cards 120.50", "rule 4", "like 31" (booked as that line was),
+    "bounce 5" (that receipt came back), "returned 9" (that payment did), "transfer 12" (that line of another account)
+    or "correction" (the lines cancel each other). What is made is dated by the line; where its month is locked, on the
+    first open day after it. Raises Refused where any of it is no longer so; then nothing is saved.
     """
     locked(lines[0].bank_account_id if lines else None, *_accounts_of_transfers(answer))
     if list(answer) == ["correction"]:
@@ -60,27 +61,39 @@ def _parted(name: str) -> tuple[str, str]:
 
 
 def _made(parts: Sequence[tuple[str, str]], lines: Sequence[StatementLine], by: User) -> list[Posting]:
-    """The bank's postings of the documents that are made for the lines, dated by the statement."""
+    """The bank's postings of the documents that are made for the lines, dated by the statement while that is open."""
     kind, numbers, line = parts[0][0], [pk for _, pk in parts], lines[0]
+    on = day_in_the_book(line)
     if kind == "charge":
         return _received(list(Charge.objects.filter(pk__in=numbers)), lines, by)
     if kind == "lodgement":
-        lodgement = record_lodgement_paid(lodgement=Lodgement.objects.get(pk=numbers[0]), on=line.date, by=by)
+        lodgement = record_lodgement_paid(lodgement=Lodgement.objects.get(pk=numbers[0]), on=on, by=by)
         return bank_postings(lodgement, line)
+    if kind == "voucher":
+        return _vouchers_paid(list(Voucher.objects.filter(pk__in=numbers).select_related("lodgement")), line, by)
     if kind == "item":
         items = list(PaymentItem.objects.filter(pk__in=numbers).select_related("run"))
-        record_paid(run=items[0].run, items=items, on=line.date, by=by)
+        record_paid(run=items[0].run, items=items, on=on, by=by)
         found = PaymentItem.objects.filter(pk__in=numbers).select_related("claim", "expense", "repayment")
         return [posting for item in found for posting in bank_postings(item.document, line)]
     if kind == "cards":
         takings = as_amount(numbers[0])
-        settled = settle_cards(takings=takings, fee=takings - line.amount, on=line.date, by=by)
+        settled = settle_cards(takings=takings, fee=takings - line.amount, on=on, by=by)
         return bank_postings(settled, line)
     if kind == "rule":
         return [_by_rule(BankRule.objects.get(pk=numbers[0]), line, by)]
     if kind in AGAIN_OR_BACK:
         return AGAIN_OR_BACK[kind](int(numbers[0]), line, by)
     raise Refused("That answer is not known.")
+
+
+def _vouchers_paid(vouchers: Sequence[Voucher], line: StatementLine, by: User) -> list[Posting]:
+    """Some vouchers of a list are paid in full; the others stay lodged."""
+    lodgement = vouchers[0].lodgement if vouchers else None
+    if lodgement is None:
+        raise Refused("Those vouchers are not lodged any more.")
+    paid, on = {each.pk: each.amount for each in vouchers}, day_in_the_book(line)
+    return bank_postings(answer_lodgement(lodgement=lodgement, paid=paid, refused={}, on=on, by=by), line)
 
 
 def _received(charges: Sequence[Charge], lines: Sequence[StatementLine], by: User) -> list[Posting]:
@@ -90,8 +103,8 @@ def _received(charges: Sequence[Charge], lines: Sequence[StatementLine], by: Use
     found = []
     for line in lines:
         receipt = record_receipt(
-            household=charges[0].household, amount=line.amount, method=Method.TRANSFER, on=line.date, by=by,
-            reference=line.text[:60], charges=charges,
+            household=charges[0].household, amount=line.amount, method=Method.TRANSFER, on=day_in_the_book(line),
+            by=by, reference=line.text[:60], charges=charges,
         )  # fmt: skip
         found += bank_postings(receipt, line)
     return found
@@ -122,7 +135,7 @@ def _by_rule(rule: BankRule, line: StatementLine, by: User) -> Posting:
 def booked(line: StatementLine, narration: str, account: Account, party: Party | None, fund: Fund, by: User) -> Posting:
     """The bank's posting of a journal that books the line to one account; money in positive."""
     journal = ledger.record_journal(
-        on=line.date,
+        on=day_in_the_book(line),
         narration=narration,
         lines=posting.rule_lines(line.amount, line.bank_account.account, account, party, fund),
         by=by,
@@ -140,13 +153,14 @@ def _as_before(earlier: int, line: StatementLine, by: User) -> list[Posting]:
 
 
 def _receipt_bounced(receipt: int, line: StatementLine, by: User) -> list[Posting]:
-    document = cancel_receipt(receipt=Receipt.objects.get(pk=receipt), on=line.date, reason=RETURNED, by=by)
+    found, on = Receipt.objects.get(pk=receipt), day_in_the_book(line)
+    document = cancel_receipt(receipt=found, on=on, reason=RETURNED, by=by)
     return _reversed(document, line)
 
 
 def _payment_returned(item: int, line: StatementLine, by: User) -> list[Posting]:
     paid = PaymentItem.objects.select_related("run", "claim", "expense", "repayment").get(pk=item)
-    record_returned(item=paid, on=line.date, reason=RETURNED, by=by)
+    record_returned(item=paid, on=day_in_the_book(line), reason=RETURNED, by=by)
     return _reversed(paid.document, line)
 
 

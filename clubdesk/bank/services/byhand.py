@@ -7,7 +7,7 @@ from django.contrib.auth.models import User
 
 from clubdesk.bank.models import Clearing, StatementLine
 from clubdesk.bank.services.answering import bank_postings, booked
-from clubdesk.bank.services.clearing import clear, locked
+from clubdesk.bank.services.clearing import clear, day_in_the_book, locked
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Method
 from clubdesk.fees.services import record_receipt
@@ -36,8 +36,9 @@ def receive_line(*, line: StatementLine, household: Household, by: User, key: uu
     if line.bank_account.account.role != Role.BANK:
         raise Refused(f"Receipts are posted to the account with the role “Bank”; {line.bank_account} is another.")
     receipt = record_receipt(
-        household=household, amount=line.amount, method=Method.TRANSFER, on=line.date, by=by, reference=line.text[:60]
-    )
+        household=household, amount=line.amount, method=Method.TRANSFER, on=day_in_the_book(line), by=by,
+        reference=line.text[:60],
+    )  # fmt: skip
     return clear(lines=[line], postings=bank_postings(receipt, line), reasons=BY_HAND, by=by, key=key)
 
 
@@ -75,7 +76,7 @@ def book_line(
     if found := ledger.written(Clearing, key):
         return found
     _refuse_matched(line)
-    journal = ledger.record_journal(on=line.date, narration=narration, lines=lines, by=by)
+    journal = ledger.record_journal(on=day_in_the_book(line), narration=narration, lines=lines, by=by)
     postings = bank_postings(journal, line)
     if total(each.amount for each in postings) != line.amount:
         own = line.bank_account.account

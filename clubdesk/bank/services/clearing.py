@@ -67,6 +67,11 @@ def join(document: Clearing, *, lines: Sequence[StatementLine] = (), postings: S
     return document
 
 
+def day_in_the_book(line: StatementLine) -> date:
+    """The line's own day; where its month is locked, the first open day after it, as what is found out late."""
+    return ledger.open_day_now(line.date)
+
+
 def locked(pk: int | None, *also: int) -> BankAccount:
     """The account, held; and others that are held with it, all in the order of their ids."""
     if pk is None:

@@ -8,7 +8,7 @@ from django.contrib.auth.models import User
 
 from clubdesk.bank.models import BankAccount, ClearedLine, ClearedPosting, Clearing, HowSure, StatementLine
 from clubdesk.bank.posting import held_lines
-from clubdesk.bank.services.clearing import clear, join, locked
+from clubdesk.bank.services.clearing import clear, day_in_the_book, join, locked
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Posting
@@ -86,9 +86,9 @@ def _held_between(document: Clearing, first: StatementLine, second: StatementLin
     """Each line matched with an entry of its own day, the second of which undoes the first."""
     by, bank = document.recorded_by, document.bank_account.account
     held = ledger.record_journal(
-        on=first.date, narration="A mistake of the bank’s", lines=held_lines(first.amount, bank), by=by
+        on=day_in_the_book(first), narration="A mistake of the bank’s", lines=held_lines(first.amount, bank), by=by
     )
-    ledger.reverse_journal(journal=held, on=second.date, reason="the bank put it right", by=by)
+    ledger.reverse_journal(journal=held, on=day_in_the_book(second), reason="the bank put it right", by=by)
     entry = entries_of(held).get()
     clear(
         lines=[first], postings=[entry.postings.get(account=bank)], reasons=document.reasons, by=by,

@@ -51,7 +51,7 @@ def moved_between(line: StatementLine, account: Account, there: StatementLine | 
     _refuse_written_before(line, account)
     if there and there.amount != -line.amount:
         raise Refused(f"The other account’s line is of {shown(there.amount)}, so it is not this transfer.")
-    on = min(line.date, there.date) if there else line.date
+    on = ledger.open_day_now(min(line.date, there.date) if there else line.date)
     if account.role == Role.TILL and own.role == Role.BANK and line.amount > nil():
         document: object = bank_takings(amount=line.amount, on=on, by=by)
     else:

@@ -11,6 +11,7 @@ from django.urls import reverse
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.admin.opening import OpenItemsPage
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, WriteOff
+from clubdesk.ledger.selectors import is_registered
 from clubdesk.mail.models import Message
 from clubdesk.money import AmountFormField, nil, shown
 from clubdesk.roll.finding import of_family
@@ -153,13 +154,20 @@ class ChargeAdmin(DocumentAdmin[Charge]):
     search_help_text = "A fee, child, family or guardian, an amount or a payment reference"
     also_finds = (amount_in("amount"), of_family("household"))
     date_hierarchy = "charged_on"
-    fields = ("household", "person", "description", "amount_shown", "charged_on", "starts_on", "recognised_on")
+    fields = (
+        "household", "person", "description", "amount_shown", "tax_shown", "charged_on", "starts_on", "recognised_on",
+    )  # fmt: skip
     readonly_fields = fields
     list_pages = (SendStatementsPage(), OpenItemsPage())
     pages = (VoucherPage(), CreditPage(), WriteOffPage())
     section_makers = (settled_section,)
     amount_shown = amount_column("amount", "Amount")
+    tax_shown = amount_column("tax", "GST in it")
     open_shown = amount_column("open_amount", "Still to pay")
+
+    def get_fields(self, request: HttpRequest, obj: Charge | None = None) -> tuple[str, ...]:
+        """The GST in it only where the club is registered."""
+        return self.fields if is_registered() else tuple(name for name in self.fields if name != "tax_shown")
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Charge]:
         return selectors.charges_with_open().order_by("-charged_on", "-pk")

@@ -6,11 +6,12 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
+from clubdesk.clock import day_text
 from clubdesk.fees import selectors, services
 from clubdesk.fees.finding import MAY_CLAIM
 from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState, VoucherValue
 from clubdesk.fees.states import VOUCHER
-from clubdesk.money import AmountFormField, total
+from clubdesk.money import AmountFormField, shown, total
 from clubdesk.screens.fields import Cleaned, HappenedField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import amount_in
@@ -59,20 +60,13 @@ class AnswerPage(VerbPage[Lodgement, Lodgement]):
     target = "lodgement"
     intro = (
         "Line by line: what was paid, or the reason why not. What was paid comes in one sum into the bank; what was "
-        "refused or paid short the family owes again, and is told."
+        "refused or paid short the family owes again, and is told. What is left blank stays lodged and owed."
     )
     button = "Record the answer"
     form_class = AnswerForm
 
     def applies(self, target: Lodgement) -> bool:
         return target.paid_on is None and target.vouchers.filter(state=VoucherState.LODGED).exists()
-
-    def initial(self, request: HttpRequest, target: Lodgement) -> dict[str, object]:
-        """Where the address names some vouchers, as a line of the bank does, only those are filled in as paid."""
-        named = request.GET.get("only", "").split(",")
-        left = target.vouchers.filter(state=VoucherState.LODGED) if named != [""] else ()
-        blank = {f"paid_{each.pk}": None for each in left if str(each.pk) not in named}
-        return {**super().initial(request, target), **blank}
 
     def facts(self, target: Lodgement) -> Facts:
         vouchers = target.vouchers.filter(state=VoucherState.LODGED)
@@ -85,7 +79,10 @@ class AnswerPage(VerbPage[Lodgement, Lodgement]):
         return super().arguments(target, {"on": cleaned["on"], "paid": paid, "refused": refused})
 
     def done(self, target: Lodgement, result: Lodgement) -> str:
-        return f"The answer to {result} is recorded."
+        left = target.vouchers.filter(state=VoucherState.LODGED)
+        owed = total(each.amount for each in left)
+        rest = f" Still lodged of {target}: {len(left)}, {shown(owed)}." if left else ""
+        return f"The answer to {result} is recorded.{rest}"
 
 
 class ListLink(LinkPage[Lodgement]):
@@ -99,10 +96,14 @@ class ListLink(LinkPage[Lodgement]):
 
 def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
     rows = [
-        (link_to(row, str(row.person)), row.masked_code, row.get_state_display(), row.claimed, row.short_by)
-        for row in lodgement.vouchers.select_related("person", "scheme")
-    ]
-    return Section("Vouchers", ["Child", "Code", "State", "Claimed", "Paid short by"], rows)
+        (
+            link_to(row, str(row.person)), row.masked_code, row.get_state_display(), row.claimed, row.short_by,
+            link_to(row.lodgement, day_text(row.lodgement.paid_on))
+            if row.lodgement and row.lodgement.paid_on and row.state == VoucherState.PAID else "",
+        )
+        for row in selectors.vouchers_of(lodgement).select_related("person", "scheme", "lodgement")
+    ]  # fmt: skip
+    return Section("Vouchers", ["Child", "Code", "State", "Claimed", "Paid short by", "Paid on"], rows)
 
 
 @admin.register(Lodgement)
@@ -111,7 +112,7 @@ class LodgementAdmin(DocumentAdmin[Lodgement]):
     list_select_related = ("scheme",)
     search_fields = ("=id", "scheme__name", "vouchers__person__given_name", "vouchers__person__family_name")
     search_help_text = "A voucher claim’s number, a scheme, or a child whose voucher is in it"
-    fields = ("scheme", "lodged_on", "paid_on", "recorded_by")
+    fields = ("scheme", "lodged_on", "paid_on", "part_of", "recorded_by")
     readonly_fields = fields
     add_page = LodgePage()
     pages = (AnswerPage(), ListLink())

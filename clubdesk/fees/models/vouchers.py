@@ -59,17 +59,19 @@ class VoucherValue(models.Model):
 
 
 class Lodgement(Document):
-    """A batch of vouchers sent to the department, and the day it paid."""
+    """A batch of vouchers sent to the department, and the day it paid; or a part of one that it paid by itself."""
 
     scheme = models.ForeignKey(VoucherScheme, models.PROTECT, related_name="lodgements")
     lodged_on = models.DateField()
     paid_on = models.DateField(null=True, blank=True)
+    part_of = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="parts")
 
     class Meta:
         ordering = ["-lodged_on", "-pk"]
 
     def __str__(self) -> str:
-        return f"Lodgement {self.pk} of {day_text(self.lodged_on)}"
+        part = f", part of {self.part_of_id}," if self.part_of_id else ""
+        return f"Lodgement {self.pk}{part} of {day_text(self.lodged_on)}"
 
     @property
     def entries_called_for(self) -> set[str]:

@@ -157,39 +157,60 @@ def answer_lodgement(
     on: date,
     by: User,
 ) -> Lodgement:
-    """The department's answer, line by line: what it paid of each voucher, by the voucher's id, or why it refused it.
+    """The department's answer: what it paid of each voucher, by the voucher's id, or why it refused it.
 
-    What it paid comes in one sum into the bank. What it paid short the family owes again, and is told. Raises
-    Refused where a voucher of the batch has no answer or two, and for more than was claimed.
+    What it paid comes in one sum into the bank. What it paid short the family owes again, and is told. A voucher
+    without an answer stays lodged and owed; then those that were paid become a part of the lodgement, and that is
+    returned.
+    Raises Refused for a voucher with two answers, for no answer at all, and for more than was claimed.
     """
     rows = Lodgement.objects.select_for_update(of=("self",), no_key=True).select_related("scheme__department")
     document = rows.get(pk=lodgement.pk)
     if document.paid_on:
         return document
+    if not paid and not refused:
+        raise Refused("Say of at least one voucher what was paid, or why it was refused.")
     lodged = _locked_batch(document)
     for pk, voucher in lodged.items():
-        if (pk in paid) == (pk in refused):
+        if pk in paid and pk in refused:
             raise Refused(f"Say of the voucher of {voucher.person} either what was paid or why it was refused.")
         if pk in paid and not nil() < paid[pk] <= voucher.amount:
             raise Refused(f"{shown(voucher.amount)} was claimed for {voucher.person}; no more can be paid, nor zero.")
     for pk, reason in sorted(refused.items()):
         if pk in lodged:
             refuse_voucher(voucher=lodged[pk], on=on, reason=reason, by=by)
-    settled = [pk for pk in sorted(paid) if pk in lodged]
-    for pk in settled:
-        _pay(lodged[pk], paid[pk], on, by)
-    if settled:
-        document.paid_on = on
-        document.save(update_fields=["paid_on"])
-        ledger.post(
-            source=document,
-            purpose="paid",
-            on=on,
-            narration=f"{document.scheme.department} paid {document}",
-            lines=posting.lodgement_paid_lines(total(paid[pk] for pk in settled), document.scheme.department),
-            by=by,
-        )
-    return document
+    settled = {pk: paid[pk] for pk in sorted(paid) if pk in lodged}
+    if not settled:
+        return document.parts.filter(vouchers__in=list(paid)).first() or document
+    if lodged.keys() - settled.keys() - refused.keys():
+        document = _part_of(document, list(settled), by)
+    return _pay_batch(document, {lodged[pk]: amount for pk, amount in settled.items()}, on, by)
+
+
+def _part_of(lodgement: Lodgement, vouchers: list[int], by: User) -> Lodgement:
+    """A lodgement of its own for some of the vouchers, since the others are still owed under the old number."""
+    part = Lodgement.objects.create(
+        scheme=lodgement.scheme, lodged_on=lodgement.lodged_on, part_of=lodgement, recorded_by=by
+    )
+    Voucher.objects.filter(pk__in=vouchers).update(lodgement=part)
+    return part
+
+
+def _pay_batch(lodgement: Lodgement, paid: Mapping[Voucher, Money], on: date, by: User) -> Lodgement:
+    for voucher, amount in paid.items():
+        _pay(voucher, amount, on, by)
+    lodgement.paid_on = on
+    lodgement.save(update_fields=["paid_on"])
+    department = lodgement.scheme.department
+    ledger.post(
+        source=lodgement,
+        purpose="paid",
+        on=on,
+        narration=f"{department} paid {lodgement}",
+        lines=posting.lodgement_paid_lines(total(paid.values()), department),
+        by=by,
+    )
+    return lodgement
 
 
 def _locked_batch(lodgement: Lodgement) -> dict[int, Voucher]:

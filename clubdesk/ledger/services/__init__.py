@@ -1,7 +1,7 @@
 """Verbs of the ledger: the only code that writes to it."""
 
 from clubdesk.ledger.services.book import lock_book, start_book, written
-from clubdesk.ledger.services.days import first_open_day, is_shut, refuse_shut
+from clubdesk.ledger.services.days import first_open_day, is_shut, open_day_now, refuse_shut
 from clubdesk.ledger.services.importing import import_chart, import_journal
 from clubdesk.ledger.services.journals import (
     HAVE_OWN_DOCUMENTS,
@@ -45,6 +45,7 @@ __all__ = [
     "lock_month",
     "mend_books",
     "mends",
+    "open_day_now",
     "open_year",
     "post",
     "record_journal",

@@ -13,12 +13,28 @@ from clubdesk.ledger.models import FinancialYear
 
 def first_open_day(on: date) -> date:
     """`on`, or where that day is shut the first day after it that is open. Raises Refused where no year has one."""
+    if day := _open_from(on):
+        return day
+    selectors.year_containing(on)
+    raise Refused(f"No day from {day_text(on)} on is open; open the next financial year first.")
+
+
+def open_day_now(on: date) -> date:
+    """The same for a day of the book, without holding it: for whoever takes other rows first, and the book as it posts.
+
+    Where no day is open, or the month is locked meanwhile, it is the post that is refused.
+    """
+    year = FinancialYear.objects.filter(first_day__lte=on, last_day__gte=on).first()
+    is_open = year is None or not (year.is_closed or (year.locked_through and on <= year.locked_through))
+    return on if is_open else _open_from(on) or on
+
+
+def _open_from(on: date) -> date | None:
     for year in FinancialYear.objects.filter(last_day__gte=on, closed_at=None).order_by("first_day"):
         day = max(on, year.first_day, year.locked_through + timedelta(days=1) if year.locked_through else on)
         if day <= year.last_day:
             return day
-    selectors.year_containing(on)
-    raise Refused(f"No day from {day_text(on)} on is open; open the next financial year first.")
+    return None
 
 
 def refuse_shut(on: date) -> None:

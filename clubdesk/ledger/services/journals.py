@@ -53,7 +53,8 @@ def record_journal(
 ) -> Journal:
     """Write a manual journal and post it; on `reverse_on` it is undone by itself. `evidence` is kept with it.
 
-    Raises Refused as `post` does, for an empty narration, and for accounts whose detail another room keeps.
+    Raises Refused as `post` does, for an empty narration, for accounts whose detail another room keeps, and against
+    Accumulated funds where a page of its own writes that.
     """
     if not narration.strip():
         raise Refused("Say in a few words what the journal is for.")
@@ -65,6 +66,8 @@ def record_journal(
     lock_book()
     if found := written(Journal, key):
         return found
+    lines = list(lines)
+    _refuse_accumulated(lines)
     journal = Journal(
         key=key or uuid.uuid4(),
         date=on,
@@ -75,7 +78,7 @@ def record_journal(
         reverse_on=reverse_on,
         recorded_by=by,
     )
-    _write(journal, list(lines), evidence)
+    _write(journal, lines, evidence)
     if reverse_on and reverse_on <= clock.today():
         reverse_as_dated(journal=journal, by=by)
     return journal
@@ -134,21 +137,50 @@ def _refuse_what_a_year_counts(lines: Sequence[Line]) -> None:
             )
 
 
+def _role_of(line: Line) -> str | None:
+    return line.account if isinstance(line.account, Role) else line.account.role
+
+
 def _refuse_what_has_own_documents(lines: Iterable[Line]) -> None:
     for line in lines:
-        role = line.account if isinstance(line.account, Role) else line.account.role
+        role = _role_of(line)
         if role in HAVE_OWN_DOCUMENTS:
             raise Refused(f"{selectors.account(Role(role))} is kept family by family; use the page of what happened.")
 
 
-def _refuse_brought_in_twice(lines: Sequence[Line]) -> None:
-    """Each balance of an account and fund is brought in once; Accumulated funds take what remains each time."""
+def _refuse_accumulated(lines: Sequence[Line]) -> None:
+    """What is of earlier years has a page of its own: its opening, while the first month is open, and the correction of
+    a year that is closed. The difference to an opening that stands is written as a journal meanwhile.
+    """
+    if not any(_role_of(line) == Role.ACCUMULATED for line in lines):
+        return
+    if FinancialYear.objects.exclude(closed_at=None).exists():
+        raise Refused(
+            "No journal is written against Accumulated funds: record what a closed year got wrong on the page “An error"
+            " of an earlier year”, with the year and its document."
+        )
+    both = zip(lines, accounts_of(lines), strict=True)
+    others = {(account.pk, line.fund_code) for line, account in both if account.kind != Kind.EQUITY}
+    if selectors.still_opens() and not others <= _brought_in():
+        raise Refused(
+            "No journal is written against Accumulated funds: record what was there before this book began on the page"
+            " “Record the opening balances”."
+        )
+
+
+def _brought_in() -> set[tuple[int, str]]:
+    """The accounts and funds whose opening balance stands."""
     opening = Journal.objects.filter(origin=JournalOrigin.OPENING).values("pk")
     rows = Posting.objects.filter(
         entry__source_type=selectors.source_type(Journal), entry__source_id__in=opening, entry__reversed_by=None,
         entry__purpose="journal",
     ).exclude(account__kind=Kind.EQUITY)  # fmt: skip
-    stands = set(rows.values_list("account", "fund"))
+    return set(rows.values_list("account", "fund"))
+
+
+def _refuse_brought_in_twice(lines: Sequence[Line]) -> None:
+    """Each balance of an account and fund is brought in once; Accumulated funds take what remains each time."""
+    stands = _brought_in()
     for line, account in zip(lines, accounts_of(lines), strict=True):
         if (account.pk, line.fund_code) in stands:
             raise Refused(

@@ -132,7 +132,7 @@ def _write_sheets(context: Context, sheets: dict[Look, Sheet]) -> None:
         money=money, receipts=received, bridge=over, parties=who, funds=kept,
         of_rooms=_write_rooms(context, sheets, trial, result, held),
     )  # fmt: skip
-    summary.write(context, sheets[summary.LOOK], trial=trial, income=result, position=held, proof=proofs)
+    summary.write(context, sheets[summary.LOOK], trial=trial, income=result, position=held, proof=proofs, parties=who)
 
 
 def _write_rooms(

@@ -1,10 +1,11 @@
 """The summary: the year in a few figures, whether every proof is true, and what the workbook was made from."""
 
 from clubdesk.clock import long_day
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import Kind, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports.workbook.context import Context
 from clubdesk.reports.workbook.income import IncomeAt
+from clubdesk.reports.workbook.parties import PartiesAt
 from clubdesk.reports.workbook.position import PositionAt
 from clubdesk.reports.workbook.proof import ProofAt
 from clubdesk.reports.workbook.trial_balance import TrialAt
@@ -13,19 +14,29 @@ from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term
 LOOK = Look("Summary", (Heading("", 46), Heading("This year", 18, "amount"), Heading("Last year", 18, "amount")))
 
 
+OWED = (
+    ("Fees owed", Role.FEES_OWED, Kind.ASSET),
+    ("Families in credit", Role.FEES_OWED, Kind.LIABILITY),
+    ("Owed for vouchers", Role.VOUCHERS_OWED, Kind.ASSET),
+)
+
+
 def write(
-    context: Context, sheet: Sheet, *, trial: TrialAt, income: IncomeAt, position: PositionAt, proof: ProofAt
-) -> None:
+    context: Context, sheet: Sheet, *, trial: TrialAt, income: IncomeAt, position: PositionAt, proof: ProofAt,
+    parties: PartiesAt,
+) -> None:  # fmt: skip
     now, fund = context.figures, context.entry_fund.pk
     sheet.top(f"{context.year}: the treasurer's workbook", title=Named(context.club))
     sheet.line(["Surplus (deficit)", income.surplus.formula, _of(income.surplus_last_year)])
-    for label, accounts in (
-        ("Money in hand: bank, till and card takings", now.money),
-        ("Fees owed, less what families are in credit", context.of_roles(Role.FEES_OWED)),
-        ("Owed for vouchers", context.of_roles(Role.VOUCHERS_OWED)),
-    ):
-        earlier = sum((context.last_years(each) or ZERO for each in accounts), ZERO) if context.last_year else None
-        sheet.line([label, trial.balance(*accounts).formula, earlier])
+    last = context.last_year
+    earlier = sum((last.closing(each) for each in now.money), ZERO) if last else None
+    sheet.line(["Money in hand: bank, till and card takings", trial.balance(*now.money).formula, earlier])
+    for label, role, among in OWED:
+        for account in context.of_roles(role):
+            sign = 1 if among == Kind.ASSET else -1
+            stands = parties.at_the_end(account, among)
+            earlier = sign * last.stands(account, among) + ZERO if last else None
+            sheet.line([label, (stands if sign > 0 else -stands).formula, earlier])
     sheet.line(["Entry fund", position.funds[fund].formula, _of(position.funds_last_year[fund])])
     sheet.line(["Net assets", position.net_assets.formula, _of(position.net_assets_last_year)])
     sheet.blank()

@@ -63,6 +63,11 @@ CANCELLED = f"UPDATE {RECEIPT} SET amount = {FAR_TOO_MUCH}, cancelled_on = {ON} 
 RECOGNISED = changed(CHARGE, recognised_on=ON)
 TAKEN_BACK = changed(CHARGE, taken_back_on=ON, kept=10)
 
+LIST = "fees_lodgement"
+NEWEST_LIST = f"(SELECT MAX(id) FROM {LIST})"
+UNPAID_LISTS = f"UPDATE {LIST} SET paid_on = NULL, part_of_id = NULL"
+ONE_LIST = f"UPDATE {VOUCHER} SET lodgement_id = (SELECT MIN(id) FROM {LIST}) WHERE lodgement_id IS NOT NULL"
+
 CASES: Cases = {
     "fees_allocation_insert_in_one_household": Fires(
         added(ALLOCATION, OF_CHARGE, charge_id=ANOTHERS), spares=[added(ALLOCATION, OF_CHARGE)]
@@ -147,11 +152,39 @@ CASES: Cases = {
         changed(VOUCHER, "state = 'accepted'", state="'paid'", amount="amount - 1", short_by="short_by + 1"),
         spares=[changed(VOUCHER, "state = 'lodged'", state="'paid'", amount="amount - 1", short_by="short_by + 1")],
     ),
-    "fees_voucher_stays_lodged": Fires(
-        changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="NULL"),
-        changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
-        spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1)],
-    ),
+    "fees_voucher_stays_lodged": [
+        Fires(
+            changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="NULL"),
+            changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
+            spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1)],
+        ),
+        Fires(
+            changed(VOUCHER, "state = 'paid'", lodgement_id=NEWEST_LIST),
+            before=[
+                ONE_LIST,
+                added(LIST, part_of_id="id", paid_on="NULL"),
+                changed(VOUCHER, "state = 'lodged'", state="'paid'"),
+            ],
+        ),
+        Fires(
+            changed(VOUCHER, "state = 'lodged'", lodgement_id=NEWEST_LIST),
+            before=[ONE_LIST, added(LIST, part_of_id="id", paid_on=ON)],
+        ),
+        Fires(
+            before=[ONE_LIST, added(LIST, part_of_id="id", paid_on="NULL")],
+            spares=[changed(VOUCHER, "state = 'lodged'", lodgement_id=NEWEST_LIST)],
+        ),
+    ],
+    "fees_lodgement_part_is_of_its_list": [
+        Fires(
+            added(LIST, part_of_id="id", lodged_on=IN_JULY),
+            added(LIST, part_of_id="id", scheme_id="scheme_id + 1"),
+            before=[UNPAID_LISTS],
+            spares=[added(LIST), added(LIST, part_of_id="id")],
+        ),
+        Fires(added(LIST, part_of_id="id"), before=[UNPAID_LISTS.replace("NULL", ON, 1)]),
+        Fires(added(LIST, part_of_id=NEWEST_LIST), before=[UNPAID_LISTS, added(LIST, part_of_id="id")]),
+    ],
     "fees_voucher_insert_within_the_year": Fires(
         added(VOUCHER, "state = 'accepted'"),
         before=ONE_A_YEAR,

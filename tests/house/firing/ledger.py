@@ -42,6 +42,12 @@ WITH_EACH_COLUMN = {
     "digest": "'other'",
     "reverses_id": "1",
 }
+A_JOURNAL = entry(
+    source_type="'ledger.journal'", source_id="(SELECT MIN(id) FROM ledger_journal)", purpose="'another'",
+    reverses_id="NULL",
+)  # fmt: skip
+AGAINST_ACCUMULATED = [A_JOURNAL, line_of_it(), line_of_it("accumulated", -500, party_id="NULL")]
+BY_HAND = "UPDATE ledger_journal SET origin = 'hand', corrects_year_id = NULL"
 UNSEALED_LINE = f"entry_id = {LAST_ENTRY}"
 POSTED_TO = f"EXISTS (SELECT 1 FROM {LINE} p WHERE p.account_id = {ACCOUNT}.id)"
 RESTRICTED = "(SELECT code FROM ledger_fund WHERE restricted)"
@@ -57,6 +63,15 @@ CASES: Cases = {
             before=["UPDATE ledger_account SET role = NULL WHERE role LIKE 'gst%'"],
             spares=["UPDATE ledger_book SET gst_from = NULL"],
         ),
+    ],
+    "entry_of_a_journal_spares_accumulated_funds": [
+        Fires(changed(ENTRY, "NOT sealed", **SEAL), before=[*AGAINST_ACCUMULATED, BY_HAND, CLOSED]),
+        Fires(before=[*AGAINST_ACCUMULATED, BY_HAND], spares=[changed(ENTRY, "NOT sealed", **SEAL)]),
+        Fires(
+            before=[*AGAINST_ACCUMULATED, f"{BY_HAND.replace('hand', 'opening')}", CLOSED],
+            spares=[changed(ENTRY, "NOT sealed", **SEAL)],
+        ),
+        Fires(before=[*BALANCED, BY_HAND, CLOSED], spares=[changed(ENTRY, "NOT sealed", **SEAL)]),
     ],
     "entry_begins_unsealed": Fires(entry(sealed="TRUE"), spares=[entry()]),
     "entry_keeps": Fires(
