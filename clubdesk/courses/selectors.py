@@ -31,7 +31,8 @@ from clubdesk.courses.models import (
     day_years_before,
 )
 from clubdesk.fees import selectors as fees
-from clubdesk.fees.models import FeePrice
+from clubdesk.fees.accounts import in_kept_parts
+from clubdesk.fees.models import Charge, FeePrice
 from clubdesk.fees.selectors import TakenBack, charges_with_open, if_taken_back
 from clubdesk.membership.models import Membership
 from clubdesk.money import as_amount, half_up, nil
@@ -229,10 +230,16 @@ def places_of(booking: Booking) -> list[Place]:
 
 
 def unpaid(on: date) -> QuerySet[Any]:
-    """Charges with something still to pay, of places in cohorts that have not begun."""
+    """Charges with something still to pay, of places in cohorts that have not begun; not while it is paid in parts."""
     return charges_with_open().filter(
-        place__state=PlaceState.HELD, place__cohort__first_session__gt=on, open_amount__gt=0
+        ~in_kept_parts(on), place__state=PlaceState.HELD, place__cohort__first_session__gt=on, open_amount__gt=0
     )
+
+
+def paid_in_parts(places: Iterable[Place], on: date) -> bool:
+    """Whether the family pays for one of the places in parts, and is not behind with them."""
+    charges = [place.charge_id for place in places if place.charge_id]
+    return Charge.objects.filter(in_kept_parts(on), pk__in=charges).exists()
 
 
 def unpaid_bookings(on: date) -> QuerySet[Booking]:

@@ -1,6 +1,6 @@
 """What a family and the history are told in sentences."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from clubdesk import clock
@@ -56,10 +56,18 @@ def standing_in_words(booking: Booking) -> list[str]:
             if cohort.last_session < clock.today():
                 sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
                 continue
-            paid = f"{shown(owed)} {'is' if len(group) == 1 else 'are'} still to pay." if owed else "The fee is paid."
-            by = f" Please pay by {long_day(booking.pay_by)}." if owed and booking.pay_by else ""
-            sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
+            sentences.append(f"{who} {have} {places} in {starts}. {_owed_in_words(booking, group, owed)}")
     return sentences or ["You have no place and wait for none."]
+
+
+def _owed_in_words(booking: Booking, places: Sequence[Place], owed: Decimal) -> str:
+    """What is still to pay of places that are held, and by when."""
+    if not owed:
+        return "The fee is paid."
+    still = f"{shown(owed)} {'is' if len(places) == 1 else 'are'} still to pay"
+    if selectors.paid_in_parts(places, clock.today()):
+        return f"{still}, in the parts that you agreed with the club."
+    return f"{still}.{f' Please pay by {long_day(booking.pay_by)}.' if booking.pay_by else ''}"
 
 
 def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:

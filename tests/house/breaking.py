@@ -116,6 +116,9 @@ WAYS: Ways = {
         changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
         "UPDATE fees_vouchervalue SET amount = 1",
     ],
+    "What is left of an arrangement's parts never comes to more than the family owes": [
+        changed("fees_arrangementpart", amount="amount + 100000"),
+    ],
     "Affiliation payable equals the shares not remitted and what was written by hand, each association": [
         changed("fees_chargeshare", **MORE),
         changed("membership_remittanceline", **MORE),

@@ -1,8 +1,6 @@
 """Verbs of the fees room: charging, receiving and vouchers; and a family's account over time."""
 
 from clubdesk.fees.services.accounts import (
-    agree_parts,
-    end_arrangement,
     pay_with,
     send_statement,
     send_statements,
@@ -20,12 +18,12 @@ from clubdesk.fees.services.charging import (
     recognise_due,
     record_receipt,
     release,
-    repay_credit,
     settle,
-    take_repayment_back,
 )
 from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
 from clubdesk.fees.services.opening import OpenItem, bring_in_balances
+from clubdesk.fees.services.parts import agree_parts, end_arrangement
+from clubdesk.fees.services.repaying import repay_credit, take_repayment_back
 from clubdesk.fees.services.vouchers import (
     accept_voucher,
     answer_lodgement,

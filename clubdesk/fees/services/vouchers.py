@@ -13,6 +13,7 @@ from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.services.charging import lock_charges, queue, settle
 from clubdesk.fees.services.crediting import set_against, take_back
+from clubdesk.fees.services.parts import lay_anew
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import nil, positive, shown, total
@@ -60,6 +61,7 @@ def accept_voucher(
         raise Refused("Nothing of this fee is left for a voucher to pay.")
     document = set_against(row, scheme, row.person, code, amount, on, by, key=key)
     settle(household=household, on=on)
+    lay_anew(household=household, on=on, by=by)
     return document
 
 
