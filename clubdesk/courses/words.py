@@ -101,6 +101,24 @@ def refund_for_the_family(taken: TakenBack, because: str = "") -> list[str]:
         sentences = [f"{because}The club keeps {shown(taken.kept)} of the fee of {shown(taken.fee)}{part}."]
         if taken.credited > nil():
             sentences.append(f"You no longer owe the other {shown(taken.credited)}.")
+    return [" ".join([*sentences, *_free_again(taken)])]
+
+
+def called_off_for_the_family(taken: TakenBack) -> list[str]:
+    """What becomes of the fee of what the club has cancelled, as a family reads it."""
+    if taken.fee <= nil():
+        return []
+    if taken.claimed <= nil():
+        return refund_for_the_family(taken)
+    sentences = [f"{shown(taken.claimed)} that your sport voucher has paid goes with you to your next dates."]
+    if taken.credited > nil():
+        sentences.append(f"You no longer owe the other {shown(taken.credited)}.")
+    return [" ".join([*sentences, *_free_again(taken)])]
+
+
+def _free_again(taken: TakenBack) -> list[str]:
+    """What the family has paid, or a voucher, that can pay something else now."""
+    sentences = []
     if taken.to_credit > nil():
         sentences.append(
             f"{shown(taken.to_credit)} that you have paid stands to your credit: it pays what you owe next, or write "
@@ -110,4 +128,4 @@ def refund_for_the_family(taken: TakenBack, because: str = "") -> list[str]:
         free = "is not claimed" if taken.by_voucher <= nil() else f"pays only {shown(taken.by_voucher)} of it"
         again = "; you can use it for another fee this year" if taken.by_voucher <= nil() else ""
         sentences.append(f"Your sport voucher {free}{again}.")
-    return [" ".join(sentences)]
+    return sentences

@@ -201,10 +201,13 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
     add(Charge.objects.all(), "household", "charged_on", CHARGED, "description", 1)
     for rows, on, words in (
         (ChargeCredit.objects.all(), "credited_on", "Taken back: %s"),
-        (Voucher.objects.filter(STANDING_VOUCHER), "accepted_on", "Paid by voucher: %s"),
         (WriteOff.objects.filter(STANDING), "written_off_on", "Written off: %s"),
     ):
         add(rows, "charge__household", on, LESS, "charge__description", -1, words)
+    vouchers = Voucher.objects.filter(STANDING_VOUCHER).annotate(
+        fee=Coalesce("first_charge__description", "charge__description")
+    )
+    add(vouchers, "charge__household", "accepted_on", LESS, "fee", -1, "Paid by voucher: %s")
     add(Receipt.objects.filter(STANDING), "household", "received_on", PAID, "number", -1, "Received: receipt %s")
     add(Repayment.objects.all(), "household", "paid_on", PAID + 1, "reference", 1, "Credit paid back %s")
     came_back = Repayment.objects.exclude(returned_on=None)

@@ -193,6 +193,13 @@ def creditable(charge: Charge) -> Money:
     return as_amount(charges_with_open().get(pk=charge.pk).creditable)
 
 
+def carried_for(household: Household, people: Iterable[Person]) -> QuerySet[Charge]:
+    """Fees of these children that were called off, and of which vouchers that are claimed wait for the next."""
+    claimed = Voucher.objects.filter(STANDING_VOUCHER, charge=OuterRef("pk"))
+    rows = Charge.objects.filter(Exists(claimed), household=household, person__in=list(people))
+    return rows.exclude(carried_on=None).order_by("pk")
+
+
 @dataclass(frozen=True)
 class TakenBack:
     """What taking fees back comes to. `fee` was due before, by whomever, what was written off left out; `credited` is
@@ -313,7 +320,8 @@ def charges_to_recognise(on: date) -> QuerySet[Any]:
     """Charges whose thing has started by `on` and whose income still waits in Fees in advance."""
     return (
         charges_with_open()
-        .filter(starts_on__lte=on, starts_on__gt=F("charged_on"), recognised_on=None, amount__gt=F("credited"))
+        .filter(starts_on__lte=on, starts_on__gt=F("charged_on"), recognised_on=None, carried_on=None)
+        .filter(amount__gt=F("credited"))
         .order_by("starts_on", "pk")
     )
 

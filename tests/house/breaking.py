@@ -155,6 +155,7 @@ WAYS: Ways = {
         changed(PLACE, "state = 'held'", person_id="person_id + 1000"),
         changed(PLACE, "state = 'held'", charge_id=f"(SELECT MAX(id) FROM {CHARGE})"),
     ],
+    "A cancelled cohort has no income": [changed(COHORT, cancelled_on="'2026-09-12'")],
     "Each sign-on costs what the schedule says, and each one on account has its charge": [
         changed(SIGNON, **MORE),
         changed(SIGNON, price_id="NULL"),

@@ -79,10 +79,15 @@ def renew(booking: Booking, on: date) -> None:
 
 
 def give_seats(booking: Booking, places: Sequence[Place], cohort: Cohort, on: date, by: User) -> None:
-    """Give the party its places in the cohort: the household owes each fee, which is income from the first session."""
+    """Give the party its places in the cohort: the household owes each fee, which is income from the first session.
+
+    A voucher that paid a place in a cancelled cohort pays this one.
+    """
+    carried = charging.lock_carried(booking.household, [place.person for place in places])
     for place in places:
         place.cohort = cohort
-        place.charge = charging.charge(
+        place.charge = charging.charge_next(
+            carried=carried,
             household=booking.household,
             person=place.person,
             price=selectors.price_for(place.person, cohort),

@@ -7,6 +7,7 @@ from clubdesk.fees.services.accounts import (
     take_up_again,
     write_off,
 )
+from clubdesk.fees.services.carrying import call_off, charge_next, lock_carried
 from clubdesk.fees.services.charging import (
     cancel_receipt,
     charge,
@@ -38,11 +39,14 @@ __all__ = [
     "agree_parts",
     "answer_lodgement",
     "bring_in_balances",
+    "call_off",
     "cancel_receipt",
     "charge",
     "charge_again",
+    "charge_next",
     "credit_charge",
     "end_arrangement",
+    "lock_carried",
     "lock_charges",
     "lodge_vouchers",
     "move_start",

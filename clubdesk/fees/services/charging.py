@@ -22,7 +22,6 @@ from clubdesk.fees.models import (
     Receipt,
     Repayment,
     Voucher,
-    VoucherState,
 )
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.selectors import is_taxed
@@ -57,7 +56,7 @@ def lock_charges(charges: Iterable[Charge], also: Iterable[int] = ()) -> dict[in
     rows = rows.select_related("price__item__income_account", "household__party", "person")
     found = {each.pk: each for each in rows.filter(pk__in=wanted)}
     vouchers = Voucher.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
-    list(vouchers.filter(charge__in=wanted, state__in=(VoucherState.ACCEPTED, VoucherState.LODGED)))
+    list(vouchers.filter(selectors.STANDING_VOUCHER, charge__in=wanted))
     return found
 
 
@@ -156,7 +155,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     """
     locked = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price__item__income_account")
     document = locked.get(pk=charge.pk)
-    if document.recognised_on or not document.waits:
+    if document.recognised_on or document.carried_on or not document.waits:
         return document
     left = document.amount - selectors.credited(document)
     if left <= nil():
