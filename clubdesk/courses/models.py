@@ -243,6 +243,11 @@ class Place(Document):
     state = models.CharField(max_length=9, choices=PlaceState.choices, default=PlaceState.WAITING)
     ended_on = models.DateField(null=True, blank=True)
     charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="place")
+    free_to_leave_until = models.DateField(
+        null=True,
+        blank=True,
+        help_text="The club has changed the cohort's days: who withdraws by this day gets the whole fee back.",
+    )
 
     class Meta:
         ordering = ["cohort", "pk"]

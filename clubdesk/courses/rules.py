@@ -99,7 +99,7 @@ GUARDS = [
         "booking_id",
         "course_id",
         "person_id",
-        free=("cohort_id", "state", "ended_on", "charge_id"),
+        free=("cohort_id", "state", "ended_on", "charge_id", "free_to_leave_until"),
     ),
     *PLACE.guards("courses_place"),
     *kept("courses_certificate", "certificate", "number", "place_id", "completed_on"),

@@ -105,6 +105,13 @@ def waiting_places_too_young_for(cohort: Cohort) -> QuerySet[Place]:
     return Place.objects.filter(~Exists(checked), state=PlaceState.WAITING, person__birth_date__gt=cohort.born_by)
 
 
+def seated_too_young_for(cohort: Cohort) -> QuerySet[Place]:
+    """The same of those who hold or are offered a place in it, for instance since its first session was moved."""
+    checked = ReachCheck.objects.filter(person=OuterRef("person"))
+    young = Place.objects.filter(~Exists(checked), cohort=cohort, person__birth_date__gt=cohort.born_by)
+    return young.filter(state__in=TAKES_A_SEAT).select_related("person").order_by("pk")
+
+
 def fitting(cohort: Cohort, seats: int) -> QuerySet[Booking]:
     """The parties of the waitlist that `seats` of the cohort would take together, in their order."""
     young = waiting_places_too_young_for(cohort).filter(booking=OuterRef("pk"))
@@ -188,11 +195,19 @@ def percent_back(cohort: Cohort, on: date) -> int:
 
 
 def kept_of(place: Place, on: date) -> Money:
-    """What the course's rule keeps of the place's fee on `on`, before vouchers: the share given back rounds half up."""
-    if place.charge is None or place.cohort is None:
+    """What the course's rule keeps of the place's fee on `on`, before vouchers: the share given back rounds half up.
+
+    Nothing, where the club has changed the days and the family may still leave for that.
+    """
+    if place.charge is None or place.cohort is None or is_free_to_leave(place, on):
         return nil()
     fee = place.charge.amount.amount
     return as_amount(fee - half_up(fee * percent_back(place.cohort, on) / Decimal(100)))
+
+
+def is_free_to_leave(place: Place, on: date) -> bool:
+    """Whether the club has changed the days of a place that is held, and the day to leave for that is still to come."""
+    return place.state == PlaceState.HELD and place.free_to_leave_until is not None and on <= place.free_to_leave_until
 
 
 def if_withdrawn(place: Place, on: date) -> TakenBack | None:

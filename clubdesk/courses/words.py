@@ -56,7 +56,8 @@ def standing_in_words(booking: Booking) -> list[str]:
             if cohort.last_session < clock.today():
                 sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
                 continue
-            sentences.append(f"{who} {have} {places} in {starts}. {_owed_in_words(booking, group, owed)}")
+            owed_then = f"{_owed_in_words(booking, group, owed)}{_free_to_leave(group)}"
+            sentences.append(f"{who} {have} {places} in {starts}. {owed_then}")
     return sentences or ["You have no place and wait for none."]
 
 
@@ -68,6 +69,14 @@ def _owed_in_words(booking: Booking, places: Sequence[Place], owed: Decimal) -> 
     if selectors.paid_in_parts(places, clock.today()):
         return f"{still}, in the parts that you agreed with the club."
     return f"{still}.{f' Please pay by {long_day(booking.pay_by)}.' if booking.pay_by else ''}"
+
+
+def _free_to_leave(places: Sequence[Place]) -> str:
+    """Until when who cannot make the new days may leave, where the club has changed them."""
+    free = [each.free_to_leave_until for each in places if selectors.is_free_to_leave(each, clock.today())]
+    if not free or free[0] is None:
+        return ""
+    return f" Its days have changed: who cannot make them can withdraw by {long_day(free[0])} and owes nothing."
 
 
 def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:

@@ -1,13 +1,14 @@
 """Cohorts: setting one up, changing its days or seats, cancelling it."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 from django.db.models import F, QuerySet
 
-from clubdesk.clock import day_text
-from clubdesk.courses import letters
+from clubdesk import clock
+from clubdesk.clock import day_text, long_day
+from clubdesk.courses import letters, selectors
 from clubdesk.courses import words as words_about
 from clubdesk.courses.models import TAKES_A_SEAT, Booking, Cohort, Happened, Place, PlaceState
 from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
@@ -19,10 +20,11 @@ from clubdesk.verbs import verb
 
 @dataclass(frozen=True)
 class SavedCohort:
-    """A cohort as it was written, and the parties that were offered places by that."""
+    """A cohort as it was written, the parties that were offered places by that, and who is too young for it now."""
 
     cohort: Cohort
     offered: tuple[Booking, ...]
+    too_young: tuple[Place, ...] = ()
 
     @property
     def seats(self) -> int:
@@ -33,6 +35,9 @@ class SavedCohort:
 @verb(permission="courses.change_cohort", title="Save a cohort")
 def save_cohort(*, cohort: Cohort, on: date, by: User) -> SavedCohort:
     """Write a new or changed cohort. Fees already charged wait for its new first session; new seats are offered.
+
+    Where its days have changed, who has a place may leave within the days of an offer and owes nothing then (common
+    practice, no source).
 
     Raises Refused for one that was cancelled, and for another first session once a fee has become income.
     """
@@ -49,9 +54,11 @@ def save_cohort(*, cohort: Cohort, on: date, by: User) -> SavedCohort:
             )
         _move_first_session(before, cohort, on)
     cohort.save()
-    if before and (before.first_session, before.last_session) != (cohort.first_session, cohort.last_session):
-        _tell_everyone(cohort, before, on, by)
-    return SavedCohort(cohort, tuple(offer_free_seats(course=course, on=on, by=by)))
+    moved = before is not None and (before.sessions, before.last_session) != (cohort.sessions, cohort.last_session)
+    if moved:
+        _tell_everyone(cohort, on, by)
+    young = tuple(selectors.seated_too_young_for(cohort)) if moved else ()
+    return SavedCohort(cohort, tuple(offer_free_seats(course=course, on=on, by=by)), young)
 
 
 def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
@@ -69,11 +76,19 @@ def _move_first_session(before: Cohort, cohort: Cohort, on: date) -> None:
     offered.update(offer_lapses_on=last_day)
 
 
-def _tell_everyone(cohort: Cohort, before: Cohort, on: date, by: User) -> None:
+def _tell_everyone(cohort: Cohort, on: date, by: User) -> None:
     days = f"{day_text(cohort.first_session)} to {day_text(cohort.last_session)}"
+    sessions = ", ".join(day_text(day, weekday=True, year=False) for day in cohort.sessions)
+    until = max(on, clock.today()) + timedelta(days=cohort.course.offer_days)
+    held = Place.objects.filter(cohort=cohort, state=PlaceState.HELD)
+    held.update(free_to_leave_until=until)
+    holders = set(held.values_list("booking", flat=True))
     for booking in _parties_in(cohort):
         event = note(booking, Happened.CHANGED, f"{cohort.name} is now from {days}.", on=on, by=by, cohort=cohort)
-        letters.tell(event, f"The days of {cohort.name} have changed: it is now from {days}.", "new days")
+        opening = [f"The days of {cohort.name} have changed: it is now from {days}.", f"Its sessions: {sessions}."]
+        if booking.pk in holders:
+            opening.append(f"If you cannot make the new days, withdraw by {long_day(until)}: you then owe nothing.")
+        letters.tell(event, opening, "new days")
 
 
 def _parties_in(cohort: Cohort) -> list[Booking]:

@@ -126,7 +126,7 @@ def transfer(
     for place in moving:
         assert place.charge_id is not None
         place.charge = _charge_moved(place, charges[place.charge_id], cohort, on, by)
-        place.cohort = cohort
+        place.cohort, place.free_to_leave_until = cohort, None
         place.save()
     if course.pay_days is not None:
         booking.pay_by, booking.reminded_on = on + timedelta(days=course.pay_days), None
