@@ -167,6 +167,14 @@ def with_price(cohorts: Iterable[AnyCohort]) -> list[AnyCohort]:
     return [cohort for cohort, prices in wanted.items() if prices <= found]
 
 
+def fees_of(course: Course, days: Iterable[date]) -> dict[date, tuple[Money | None, Money | None]]:
+    """What the course costs a child and an adult on each first session; None where nothing says so, or both are one."""
+    wanted, items = list(days), (course.fee_item_id, course.adult_fee_item_id)
+    prices = fees.prices_on((item, day) for day in wanted for item in items if item)
+    amounts = {key: price.amount for key, price in prices.items()}
+    return {day: (amounts.get((items[0], day)), amounts.get((items[1] or 0, day))) for day in wanted}
+
+
 def _prices_of(cohort: Cohort) -> set[tuple[int, date]]:
     items = (cohort.course.fee_item_id, cohort.course.adult_fee_item_id)
     return {(item, cohort.first_session) for item in items if item}
@@ -240,7 +248,9 @@ def can_leave(place: Place, on: date) -> bool:
 
 def places_of(booking: Booking) -> list[Place]:
     """All places of the party, also ended ones, with their people."""
-    rows = Place.objects.filter(booking=booking).select_related("person", "cohort__course", "charge", "certificate")
+    rows = Place.objects.filter(booking=booking).select_related(
+        "person", "cohort__course", "charge", "certificate", "offered_price__item__income_account"
+    )
     return list(rows.order_by("pk"))
 
 

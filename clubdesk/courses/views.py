@@ -2,6 +2,7 @@
 
 import time
 import uuid
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -23,7 +24,6 @@ from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, Guard
 from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, sentence_of
-from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
 from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.screens.pages import site_page
@@ -134,14 +134,15 @@ def _course_page(
     request: HttpRequest, shown: Course, guardian: GuardianForm, children: Any, status: int = 200
 ) -> HttpResponse:
     today = clock.today()
-    full = not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today))
+    to_come = selectors.cohorts_to_come(shown, today)
+    full = not any(cohort.taken < cohort.capacity for cohort in to_come)
     return _family_page(
         request,
         "course",
         shown.name,
         status=status,
         course=shown,
-        fees=_fees_in_words(shown),
+        fees=[] if to_come else _fees_in_words(shown, today),
         wait=selectors.wait_estimates(shown, today).likely(selectors.JOINING_NOW) if full else "",
         full=full,
         guardian=guardian,
@@ -152,18 +153,11 @@ def _course_page(
     )
 
 
-def _fees_in_words(shown: Course) -> list[tuple[str, Any]]:
-    """What the course costs today, where the fee schedule says so."""
-    found = []
-    items = [("Fee" if shown.adult_fee_item is None else "Fee for a child", shown.fee_item)]
-    if shown.adult_fee_item:
-        items.append(("Fee for an adult", shown.adult_fee_item))
-    for label, item in items:
-        try:
-            found.append((label, fees.price_on(item, clock.today()).amount))
-        except Refused:
-            continue
-    return found
+def _fees_in_words(shown: Course, today: date) -> list[tuple[str, Any]]:
+    """What the course costs today, where the fee schedule says so: for a course of which no date is set."""
+    child, adult = selectors.fees_of(shown, [today])[today]
+    labels = ("Fee for a child" if shown.adult_fee_item_id else "Fee", "Fee for an adult")
+    return [(label, amount) for label, amount in zip(labels, (child, adult), strict=True) if amount]
 
 
 @never_cache

@@ -82,10 +82,10 @@ def _free_to_leave(places: Sequence[Place]) -> str:
 def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:
     """What the places would cost; nothing where the fee schedule does not say."""
     try:
-        fee = total(selectors.price_for(place.person, cohort).amount for place in places)
+        prices = [place.offered_price or selectors.price_for(place.person, cohort) for place in places]
     except Refused:
         return ""
-    return f" The fee is {shown(fee)}."
+    return f" The fee is {shown(total(price.amount for price in prices))}."
 
 
 def money_in_words(taken: TakenBack) -> str:

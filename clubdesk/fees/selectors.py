@@ -48,19 +48,24 @@ def price_on(item: FeeItem, day: date) -> FeePrice:
     return price
 
 
-def have_price(wanted: Iterable[tuple[int, date]]) -> set[tuple[int, date]]:
-    """Which of the items (by id), each on its day, the schedule has a price for; read at once."""
+def prices_on(wanted: Iterable[tuple[int, date]]) -> dict[tuple[int, date], FeePrice]:
+    """The price of each of the items (by id) on its day, where the schedule has one; read at once."""
     asked = set(wanted)
     rows = FeePrice.objects.filter(item__in={item for item, _ in asked}).order_by("valid_from")
     prices: dict[int, list[FeePrice]] = defaultdict(list)
     for row in rows:
         prices[row.item_id].append(row)
-    found = set()
+    found = {}
     for item, day in asked:
         begun = [row for row in prices[item] if row.valid_from <= day]
         if begun and not begun[-1].has_ended_by(day):
-            found.add((item, day))
+            found[item, day] = begun[-1]
     return found
+
+
+def have_price(wanted: Iterable[tuple[int, date]]) -> set[tuple[int, date]]:
+    """Which of the items (by id), each on its day, the schedule has a price for; read at once."""
+    return set(prices_on(wanted))
 
 
 def price_of_kind(kind: FeeKind, day: date) -> FeePrice:

@@ -151,7 +151,7 @@ def _call_off(booking: Booking, cohort: Cohort, on: date, reason: str, by: User)
             why = f"cohort cancelled: {reason}"
             taken.append(charging.call_off(charge=place.charge, on=on, reason=why, by=by))
         if place.state == PlaceState.OFFERED:
-            place.state, place.cohort = PlaceState.WAITING, None
+            place.state, place.cohort, place.offered_price = PlaceState.WAITING, None, None
             place.save()
         elif place.state == PlaceState.HELD:
             place.state, place.ended_on = PlaceState.WITHDRAWN, on
