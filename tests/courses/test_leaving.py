@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import selectors, services
-from clubdesk.courses.models import Booking, Cohort, RefundStep
+from clubdesk.courses import letters, selectors, services
+from clubdesk.courses.models import Booking, Cohort, Place, RefundStep
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -394,8 +394,8 @@ class TestAMissingPrice:
         full, waiting = ask(12, 12, 12), ask(12)
         services.withdraw(booking=full, on=NOW, reason="ill", by=by)
         FeePrice.objects.update(valid_until=NOW)
-        from clubdesk.courses import letters
-
+        assert "The fee is $126.00." in client.get(letters.link_path(again(waiting))).content.decode()
+        Place.objects.update(offered_price=None)  # offered before places kept their price
         page = client.get(letters.link_path(again(waiting))).content.decode()
         assert "is offered a place" in page
         assert "The fee is" not in page

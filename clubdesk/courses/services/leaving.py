@@ -173,7 +173,7 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
     """The family may pay later; the places do not lapse before."""
     locked(booking.course)
     booking = fresh(booking)
-    if booking.pay_by is None or booking.state != PlaceState.HELD:
+    if booking.pay_by is None:
         raise Refused("This booking has no places that could lapse; there is no day to put off.")
     if not reason.strip():
         raise Refused("Say why the family has more time.")
@@ -227,7 +227,7 @@ def remind_by_phone(*, booking: Booking, on: date, by: User) -> Booking:
     """Somebody has told the family that the fee is not paid; for families without e-mail."""
     locked(booking.course)
     booking = fresh(booking)
-    if booking.pay_by is None or booking.state != PlaceState.HELD:
+    if booking.pay_by is None:
         raise Refused("The places of this booking do not lapse; there is nothing to remind of.")
     if booking.reminded_on == on:
         return booking

@@ -73,7 +73,7 @@ def renew(booking: Booking, on: date) -> None:
     booking.state, booking.seats = state, states.count(state)
     if state != PlaceState.OFFERED:
         booking.offer_lapses_on = None
-    if state != PlaceState.HELD:
+    if PlaceState.HELD not in states:
         booking.pay_by = booking.reminded_on = None
     booking.save()
 
