@@ -156,12 +156,13 @@ def _refuse_unfit(moving: Sequence[Place], booking: Booking, cohort: Cohort, on:
 
 
 def _charge_moved(place: Place, charge: Charge, cohort: Cohort, on: date, by: User) -> Charge:
+    named = f"{cohort}, {place.person}"[:150]
     if charge.waits and charge.recognised_on is None:
-        return charging.move_start(charge=charge, starts_on=cohort.first_session)
+        return charging.move_start(charge=charge, starts_on=cohort.first_session, description=named)
     return charging.charge_again(
         charge=charge,
         starts_on=cohort.first_session,
-        description=f"{cohort}, {place.person}"[:150],
+        description=named,
         on=on,
         reason=f"transferred to {cohort.name}",
         by=by,

@@ -199,13 +199,17 @@ def recognise_due(*, on: date, by: User) -> Done:
 
 
 @part
-def move_start(*, charge: Charge, starts_on: date) -> Charge:
-    """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income."""
+def move_start(*, charge: Charge, starts_on: date, description: str = "") -> Charge:
+    """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income.
+
+    Where it is for something else now, such as another cohort, `description` says for what.
+    """
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     if not document.waits or document.recognised_on:
         raise Refused(f"{document} is income already; it can no longer wait for another day.")
     document.starts_on = max(starts_on, document.charged_on + timedelta(days=1))
-    document.save(update_fields=["starts_on"])
+    document.description = description[:150] or document.description
+    document.save(update_fields=["starts_on", "description"])
     return document
 
 
