@@ -11,7 +11,7 @@ from djmoney.money import Money
 from clubdesk import clock
 from clubdesk.clock import long_day
 from clubdesk.courses import selectors
-from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Cohort, Course
+from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Booking, Cohort, Course
 from clubdesk.courses.services import Child, PartyForm
 from clubdesk.money import shown
 from clubdesk.roll.models import age_on, fault_of_birth_date
@@ -48,6 +48,28 @@ class OpenCohorts(PickMany):
         if adult:
             named.append(f"adults {shown(adult)}")
         return "".join(f", {each}" for each in named)
+
+
+class DatesForm(forms.Form):
+    """Which of the dates to come a family that waits can make."""
+
+    cohorts = OpenCohorts(
+        Cohort.objects.none(),
+        label="Which could you make?",
+        help_text="Tick each that suits, also one that did not when you booked. You keep your turn.",
+        error_messages={"required": "Tick at least one, so that we know when you can come."},
+    )
+
+    def __init__(self, *args: Any, booking: Booking, **kwargs: Any):
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+        to_come = selectors.cohorts_to_come(booking.course, clock.today())
+        field = self.fields["cohorts"]
+        assert isinstance(field, OpenCohorts)
+        field.fees = selectors.fees_of(booking.course, [cohort.first_session for cohort in to_come])
+        field.queryset = to_come
+        cannot = set(booking.cannot_make.all())
+        field.initial = [cohort.pk for cohort in to_come if cohort not in cannot]
 
 
 class BirthDayField(DayField):

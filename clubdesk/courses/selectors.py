@@ -88,6 +88,14 @@ def waitlist(course: Course) -> QuerySet[Booking]:
     return Booking.objects.filter(course=course, state=PlaceState.WAITING).order_by("rank")
 
 
+def bound_to_no_date(on: date) -> QuerySet[Booking]:
+    """The parties that wait and can make none of the cohorts to come, though there are some: nobody offers them any."""
+    to_come = Cohort.objects.filter(NOT_CANCELLED, course=OuterRef("course"), first_session__gte=on)
+    cannot = Booking.cannot_make.through.objects.filter(booking=OuterRef(OuterRef("pk"))).values("cohort")
+    waiting = Booking.objects.filter(Exists(to_come), state=PlaceState.WAITING)
+    return waiting.filter(~Exists(to_come.exclude(pk__in=cannot))).order_by("rank")
+
+
 def last_day_noted(**which: object) -> date | None:
     """The last day that the history has anything of: of a `booking`, or of a whole course (`booking__course`)."""
     last: date | None = BookingEvent.objects.filter(**which).aggregate(last=Max("on"))["last"]

@@ -1,6 +1,7 @@
 """What a family and the history are told in sentences."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from decimal import Decimal
 
 from clubdesk import clock
@@ -123,6 +124,19 @@ def called_off_for_the_family(taken: TakenBack) -> list[str]:
     if taken.credited > nil():
         sentences.append(f"You no longer owe the other {shown(taken.credited)}.")
     return [" ".join([*sentences, *_free_again(taken)])]
+
+
+def asked_again(booking: Booking, on: date) -> list[str]:
+    """What a family that can make none of the dates to come is asked; nothing where one of them would do."""
+    if not selectors.bound_to_no_date(on).filter(pk=booking.pk).exists():
+        return []
+    to_come = list(selectors.cohorts_to_come(booking.course, on))
+    named = ", ".join(f"{cohort.name} (from {long_day(cohort.first_session)})" for cohort in to_come)
+    it, there = ("it", "there") if len(to_come) == 1 else ("them", "in those")
+    return [
+        f"When you booked you could not make {named}. "
+        f"If you can now, tick {it} on your own page: until then we cannot offer you a place {there}."
+    ]
 
 
 def _free_again(taken: TakenBack) -> list[str]:

@@ -126,7 +126,8 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
         words = f"{cohort.name} was cancelled: {reason.strip()}. The party waits again, in its old order."
         event = note(fresh(booking), Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
         turn = "You keep your turn: as soon as another cohort has room you are offered a place."
-        letters.tell(event, [sorry, *words_about.called_off_for_the_family(taken[booking.pk]), turn], "cancelled")
+        opening = [sorry, *words_about.called_off_for_the_family(taken[booking.pk]), turn]
+        letters.tell(event, [*opening, *words_about.asked_again(booking, on)], "cancelled")
     for booking in left:
         words = f"{cohort.name} was cancelled: {reason.strip()}. What was kept of the fee is given back."
         event = note(booking, Happened.CHANGED, words, on=on, by=by, cohort=cohort)
