@@ -62,6 +62,10 @@ BEYOND_REPAYMENT = (
     " OR (SELECT r.household_id FROM fees_receipt r WHERE r.id = NEW.receipt_id)"
     " <> (SELECT p.household_id FROM fees_repayment p WHERE p.id = NEW.repayment_id))"
 )
+TAKEN_OUT = (
+    "NEW.lodgement_id IS NULL AND OLD.state = 'lodged' AND NEW.state = 'accepted' AND NOT EXISTS (SELECT 1"
+    " FROM fees_voucher v WHERE v.lodgement_id = OLD.lodgement_id AND v.state IN ('paid', 'refused'))"
+)
 GOES_ASTRAY = (
     "(NEW.charge_id <> OLD.charge_id AND (COALESCE(NEW.first_charge_id, 0) <> COALESCE(OLD.first_charge_id,"
     " OLD.charge_id) OR NOT EXISTS (SELECT 1 FROM fees_charge a, fees_charge b WHERE a.id = OLD.charge_id"
@@ -242,8 +246,9 @@ GUARDS = [
         "fees_voucher_stays_lodged",
         "fees_voucher",
         "UPDATE",
-        when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id",
-        message="A voucher stays in the lodgement that it was sent with.",
+        when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id"
+        f" AND NOT ({TAKEN_OUT}) OR NEW.state = 'accepted' AND NEW.lodgement_id IS NOT NULL",
+        message="A voucher stays in the claim that it was sent with, unless it is taken out before any answer.",
     ),
     *VOUCHER.guards("fees_voucher"),
     *(

@@ -22,6 +22,7 @@ from clubdesk.fees.models import (
     FeeKind,
     FeePrice,
     FeeShare,
+    Lodgement,
     Receipt,
     Repayment,
     Voucher,
@@ -286,6 +287,11 @@ def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
         raise Refused(f"{scheme} has no value for {day.year}; add it first.")
     worth: Money = value.amount
     return worth
+
+
+def has_an_answer(claim: Lodgement) -> bool:
+    """Whether the department has paid or refused any voucher of it."""
+    return claim.paid_on is not None or claim.vouchers.exclude(state=VoucherState.LODGED).exists()
 
 
 def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> bool:

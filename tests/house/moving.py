@@ -40,6 +40,7 @@ def vouchers(by, other):
     fees.refuse_voucher(voucher=accepted(), on=NOW, reason="not of this state", by=by)
     fees.release_voucher(voucher=accepted(), on=NOW, reason="the wrong child", by=by)
     used, good = accepted(), accepted()
+    fees.unlodge_voucher(voucher=fees.lodge_vouchers(scheme=scheme, on=NOW, by=by).vouchers.first(), by=by)
     batch = fees.lodge_vouchers(scheme=scheme, on=NOW, by=by)
     fees.refuse_voucher(voucher=used, on=NOW, reason="used elsewhere", by=by)
     fees.answer_lodgement(lodgement=batch, paid={good.pk: good.amount}, refused={}, on=NOW, by=by)

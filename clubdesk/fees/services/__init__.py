@@ -31,6 +31,7 @@ from clubdesk.fees.services.vouchers import (
     lodge_vouchers,
     record_lodgement_paid,
     refuse_voucher,
+    unlodge_voucher,
 )
 
 __all__ = [
@@ -67,5 +68,6 @@ __all__ = [
     "take_back",
     "take_repayment_back",
     "take_up_again",
+    "unlodge_voucher",
     "write_off",
 ]

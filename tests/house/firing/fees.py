@@ -66,6 +66,7 @@ OWN_NEXT_FEE, ANOTHERS_FEE = (
     f"(SELECT MAX(id) FROM {CHARGE})",
     (f"(SELECT MAX(c.id) FROM {CHARGE} c WHERE c.person_id <> {VOUCHER}.person_id)"),
 )
+NOTHING_ANSWERED = f"UPDATE {VOUCHER} SET state = 'lodged' WHERE lodgement_id IS NOT NULL"
 RECOGNISED = changed(CHARGE, recognised_on=ON)
 TAKEN_BACK = changed(CHARGE, taken_back_on=ON, kept=10)
 
@@ -174,11 +175,29 @@ CASES: Cases = {
             before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = NULL"],
         ),
     ],
-    "fees_voucher_stays_lodged": Fires(
-        changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="NULL"),
-        changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
-        spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1)],
-    ),
+    "fees_voucher_stays_lodged": [
+        Fires(
+            changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="NULL"),
+            changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
+            changed(VOUCHER, "state = 'lodged'", state="'accepted'"),
+            spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1, state="'lodged'")],
+        ),
+        Fires(
+            changed(VOUCHER, "state = 'lodged'", lodgement_id="NULL"),
+            before=[NOTHING_ANSWERED],
+            spares=[changed(VOUCHER, "state = 'lodged'", state="'accepted'", lodgement_id="NULL")],
+        ),
+        *(
+            Fires(
+                changed(VOUCHER, "state = 'lodged'", state="'accepted'", lodgement_id="NULL"),
+                before=[NOTHING_ANSWERED, another],
+            )
+            for another in (
+                added(VOUCHER, "state = 'lodged'", state=f"'{state}'", code=f"'{state}'")
+                for state in ("paid", "refused")
+            )
+        ),
+    ],
     "fees_voucher_insert_within_the_year": Fires(
         added(VOUCHER, "state = 'accepted'"),
         before=ONE_A_YEAR,
