@@ -1,7 +1,7 @@
 """Questions about courses."""
 
 import hashlib
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -34,7 +34,6 @@ from clubdesk.fees import selectors as fees
 from clubdesk.fees.accounts import in_kept_parts
 from clubdesk.fees.models import Charge, FeePrice
 from clubdesk.fees.selectors import TakenBack, charges_with_open, if_taken_back
-from clubdesk.membership.models import Membership
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.roll.models import Household, Person
 
@@ -94,6 +93,14 @@ def bound_to_no_date(on: date) -> QuerySet[Booking]:
     cannot = Booking.cannot_make.through.objects.filter(booking=OuterRef(OuterRef("pk"))).values("cohort")
     waiting = Booking.objects.filter(Exists(to_come), state=PlaceState.WAITING)
     return waiting.filter(~Exists(to_come.exclude(pk__in=cannot))).order_by("rank")
+
+
+def offered_since(cohort: Cohort, since: BookingEvent) -> Booking | None:
+    """The last party that was offered a place of the cohort after that line of the history, and has not answered."""
+    offers = BookingEvent.objects.filter(kind=Happened.OFFERED, cohort=cohort, pk__gt=since.pk)
+    still = Place.objects.filter(cohort=cohort, state=PlaceState.OFFERED)
+    last = offers.filter(booking__in=still.values("booking")).order_by("pk").last()
+    return last.booking if last else None
 
 
 def last_day_noted(**which: object) -> date | None:
@@ -430,61 +437,6 @@ def _percent(chance: float) -> str:
 
 
 # What came of a course
-
-
-@dataclass(frozen=True)
-class CohortFigures:
-    """A cohort in figures; money is what its fees come to after credits, in the book's currency."""
-
-    cohort: Cohort
-    held: int
-    completed: int
-    members_after_30: int
-    members_after_90: int
-    fees: Money
-
-    @property
-    def fill(self) -> int:
-        """Per cent of the seats."""
-        return round(100 * self.held / self.cohort.capacity)
-
-
-def course_figures(course: Course, today: date) -> list[CohortFigures]:
-    """The course's cohorts of the last two years and to come, the latest first."""
-    since = today - timedelta(days=730)
-    cohorts = list(
-        Cohort.objects.filter(NOT_CANCELLED, course=course, last_session__gte=since).order_by("-first_session")
-    )
-    places = list(
-        Place.objects.filter(cohort__in=cohorts)
-        .exclude(charge=None, state__in=(PlaceState.LAPSED, PlaceState.WITHDRAWN))
-        .values_list("cohort", "person", "state", "charge", "certificate")
-    )
-    charges = [charge for _, _, _, charge, _ in places if charge]
-    left = {charge.pk: charge.amount.amount - charge.credited for charge in charges_with_open().filter(pk__in=charges)}
-    people = [person for _, person, state, _, _ in places if state == PlaceState.HELD]
-    members = defaultdict(list)
-    for membership in Membership.objects.filter(person__in=people):
-        members[membership.person_id].append(membership)
-    figures = []
-    for cohort in cohorts:
-        own = [row for row in places if row[0] == cohort.pk]
-        held = [person for _, person, state, _, _ in own if state == PlaceState.HELD]
-        figures.append(
-            CohortFigures(
-                cohort=cohort,
-                held=len(held),
-                completed=sum(certificate is not None for *_, certificate in own),
-                members_after_30=_members(held, members, cohort.last_session + timedelta(days=30)),
-                members_after_90=_members(held, members, cohort.last_session + timedelta(days=90)),
-                fees=as_amount(sum((left.get(charge, Decimal(0)) for *_, charge, _ in own), Decimal(0))),
-            )
-        )
-    return figures
-
-
-def _members(people: list[int], memberships: dict[int, list[Membership]], day: date) -> int:
-    return sum(any(each.covers(day) for each in memberships[person]) for person in people)
 
 
 def completed_by(day: date, people: Sequence[int] | None = None) -> set[int]:

@@ -58,8 +58,10 @@ def bookings(by, other):
 
     seated, tired, unpaid, _silent, unsure, last = (booked(one_seat) for _ in range(6))
     for_another = booked(another)
-    courses.withdraw(booking=tired, on=NOW, reason="waited too long", by=by)
-    courses.withdraw(booking=seated, on=NOW, reason="moved away", by=by)
+    for booking, why in ((tired, "waited too long"), (seated, "moved away")):
+        courses.withdraw(booking=booking, on=NOW, reason=why, by=by)
+        courses.undo_withdrawal(place=booking.places.get(), on=NOW, by=by)
+        courses.withdraw(booking=booking, on=NOW, reason=why, by=by)
     courses.accept_offer(booking=unpaid, on=NOW, by=by)
     too_late = NOW + timedelta(days=course.pay_days + 1)
     courses.lapse_unpaid_booking(booking=unpaid, on=too_late, by=by)

@@ -147,6 +147,7 @@ def on_the_page(cohort, by):
     courses.change_cohorts(booking=waiting[2], cannot_make=[full], **day)
     courses.change_dates_by_family(booking=waiting[1], can_make=[full], on=NOW)
     courses.withdraw_place(place=waiting[0].places.get(), reason="ill", **day)
+    courses.undo_withdrawal(place=waiting[0].places.get(), **day)
 
 
 def at_the_range(by, other):

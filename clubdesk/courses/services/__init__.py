@@ -25,6 +25,7 @@ from clubdesk.courses.services.parents import (
     within_limits,
 )
 from clubdesk.courses.services.running import Came, issue_certificates, record_attendance
+from clubdesk.courses.services.undoing import undo_withdrawal
 from clubdesk.courses.services.waitlist import (
     accept_offer,
     change_cohorts,
@@ -65,6 +66,7 @@ __all__ = [
     "remind_unpaid",
     "save_cohort",
     "transfer",
+    "undo_withdrawal",
     "withdraw",
     "withdraw_by_family",
     "withdraw_place",

@@ -20,6 +20,9 @@ from clubdesk.mail.models import Message, MessageState
 from clubdesk.money import nil
 from clubdesk.verbs import NOBODY, verb
 
+WHY_WITHDRAWN = "place withdrawn"
+"""What credits and released vouchers of a withdrawal begin their reason with, by which it is undone."""
+
 
 @verb(permission="courses.change_place", title="Withdraw")
 def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Sequence[Place] | None = None) -> Booking:
@@ -37,7 +40,7 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     if on < booking.booked_on:
         raise Refused(f"They booked on {day_text(booking.booked_on)}; they cannot withdraw before.")
     _refuse_what_is_over(leaving, on)
-    taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
+    taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"{WHY_WITHDRAWN}: {reason.strip()}", by)
     renew(booking, on)
     who = selectors.names(place.person for place in leaving)
     money = words_about.money_in_words(taken)

@@ -7,7 +7,7 @@ from clubdesk.fees.services.accounts import (
     take_up_again,
     write_off,
 )
-from clubdesk.fees.services.carrying import call_off, charge_next, lock_carried
+from clubdesk.fees.services.carrying import call_off, charge_next, lock_carried, set_again
 from clubdesk.fees.services.charging import (
     cancel_receipt,
     charge,
@@ -64,6 +64,7 @@ __all__ = [
     "repay_credit",
     "send_statement",
     "send_statements",
+    "set_again",
     "settle",
     "take_back",
     "take_repayment_back",

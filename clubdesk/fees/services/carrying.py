@@ -6,10 +6,10 @@ from datetime import date, timedelta
 from django.contrib.auth.models import User
 
 from clubdesk.fees import selectors
-from clubdesk.fees.models import Charge, FeePrice, Voucher
+from clubdesk.fees.models import Charge, FeePrice, Voucher, VoucherState
 from clubdesk.fees.services.charging import charge as charge_fee
-from clubdesk.fees.services.charging import lock_charges, queue, release, write_charge
-from clubdesk.fees.services.crediting import take_back
+from clubdesk.fees.services.charging import lock_charges, queue, release, settle, write_charge
+from clubdesk.fees.services.crediting import set_against, take_back
 from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.verbs import part
@@ -82,6 +82,21 @@ def charge_next(
     for each in same:
         _hand_over(each, document, on, f"its voucher pays {description}", by)
     return document
+
+
+@part
+def set_again(*, before: Charge, after: Charge, reason: str, on: date, by: User) -> None:
+    """Vouchers that were not claimed for `before`, for a reason that begins so, pay `after` where they still can."""
+    used = Voucher.objects.filter(selectors.STANDING_VOUCHER)
+    for voucher in before.vouchers.filter(state=VoucherState.RELEASED, end_reason__startswith=reason).order_by("pk"):
+        same = used.filter(scheme=voucher.scheme)
+        year = same.filter(person=voucher.person_id, calendar_year=voucher.calendar_year).count()
+        amount = min(voucher.amount, selectors.creditable(after))
+        if amount > nil() and year < voucher.scheme.per_year and not same.filter(code=voucher.code).exists():
+            set_against(
+                after, voucher.scheme, voucher.person, voucher.code, amount, on, by, calendar_year=voucher.calendar_year
+            )
+    settle(household=after.household, on=on)
 
 
 def _is_alike(carried: Charge, price: FeePrice) -> bool:
