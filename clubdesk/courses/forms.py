@@ -1,15 +1,19 @@
 """The form of the parents' page."""
 
+from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from django import forms
 from django.forms import BaseFormSet, formset_factory
+from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.clock import long_day
 from clubdesk.courses import selectors
-from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Cohort, Course
+from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Booking, Cohort, Course
 from clubdesk.courses.services import Child, PartyForm
+from clubdesk.money import shown
 from clubdesk.roll.models import age_on, fault_of_birth_date
 from clubdesk.screens.fields import DayField, PickMany
 
@@ -28,11 +32,44 @@ ROOM = ((8, "8 or more seats left"), (4, "4 or more seats left"), (1, "last seat
 
 
 class OpenCohorts(PickMany):
+    """Dates to choose from, each with what it costs; `fees` says so by first session."""
+
+    fees: Mapping[date, tuple[Money | None, Money | None]] = {}
+
     def label_from_instance(self, cohort: Any) -> str:
         room = room_in_words(cohort)
         days = f"{long_day(cohort.first_session, weekday=True)} to {long_day(cohort.last_session)}"
         age = f", from age {cohort.youngest}" if cohort.youngest else ""
-        return f"{cohort.name}: {days}{age} ({room})"
+        return f"{cohort.name}: {days}{age}{self._fee(cohort.first_session)} ({room})"
+
+    def _fee(self, day: date) -> str:
+        child, adult = self.fees.get(day, (None, None))
+        named = [shown(child)] if child else []
+        if adult:
+            named.append(f"adults {shown(adult)}")
+        return "".join(f", {each}" for each in named)
+
+
+class DatesForm(forms.Form):
+    """Which of the dates to come a family that waits can make."""
+
+    cohorts = OpenCohorts(
+        Cohort.objects.none(),
+        label="Which could you make?",
+        help_text="Tick each that suits, also one that did not when you booked. You keep your turn.",
+        error_messages={"required": "Tick at least one, so that we know when you can come."},
+    )
+
+    def __init__(self, *args: Any, booking: Booking, **kwargs: Any):
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+        to_come = selectors.cohorts_to_come(booking.course, clock.today())
+        field = self.fields["cohorts"]
+        assert isinstance(field, OpenCohorts)
+        field.fees = selectors.fees_of(booking.course, [cohort.first_session for cohort in to_come])
+        field.queryset = to_come
+        cannot = set(booking.cannot_make.all())
+        field.initial = [cohort.pk for cohort in to_come if cohort not in cannot]
 
 
 class BirthDayField(DayField):
@@ -82,7 +119,10 @@ class GuardianForm(forms.Form):
         super().__init__(*args, **kwargs)
         to_come = selectors.cohorts_to_come(course, clock.today())
         if to_come:
-            self.fields["cohorts"].queryset = to_come  # type: ignore[attr-defined]
+            field = self.fields["cohorts"]
+            assert isinstance(field, OpenCohorts)
+            field.fees = selectors.fees_of(course, [cohort.first_session for cohort in to_come])
+            field.queryset = to_come
         else:
             del self.fields["cohorts"]
 

@@ -18,6 +18,7 @@ from clubdesk.courses.models import (
 )
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.invariants import invariant
+from clubdesk.money import shown
 
 
 @invariant("A cohort never holds more places than its capacity, and a cancelled one none")
@@ -92,3 +93,11 @@ def places_are_charged() -> Iterator[str]:
             yield f"Charge {charge.pk} ({charge}) is for a place that ended and was not credited."
     for place in Place.objects.filter(state=PlaceState.HELD).exclude(charge__person=F("person")):
         yield f"Place {place.pk} is charged to somebody else."
+
+
+@invariant("A cancelled cohort has no income")
+def cancelled_cohorts_hold() -> Iterator[str]:
+    places = Place.objects.exclude(cohort__cancelled_on=None).exclude(charge=None)
+    for charge in charges_with_open().filter(pk__in=places.values("charge"), carried_on=None):
+        if (left := charge.creditable + charge.by_voucher) > 0:
+            yield f"Charge {charge.pk} ({charge}) keeps {shown(left)} of a cohort that was cancelled."

@@ -11,7 +11,7 @@ from django.db.models import F, Q
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.courses.states import BOOKING, PLACE
-from clubdesk.fees.models import Charge, FeeItem
+from clubdesk.fees.models import Charge, FeeItem, FeePrice
 from clubdesk.ledger.models import Document
 from clubdesk.roll.models import Guardian, Household, Person
 
@@ -243,6 +243,19 @@ class Place(Document):
     state = models.CharField(max_length=9, choices=PlaceState.choices, default=PlaceState.WAITING)
     ended_on = models.DateField(null=True, blank=True)
     charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="place")
+    offered_price = models.ForeignKey(
+        FeePrice,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="What the place costs as it was offered, whatever the fee schedule says by the time it is accepted.",
+    )
+    free_to_leave_until = models.DateField(
+        null=True,
+        blank=True,
+        help_text="The club has changed the cohort's days: who withdraws by this day gets the whole fee back.",
+    )
 
     class Meta:
         ordering = ["cohort", "pk"]

@@ -1,6 +1,6 @@
 """What the room of courses tells of itself."""
 
-from clubdesk.courses import views
+from clubdesk.courses import selectors, views
 from clubdesk.courses.admin.families import (
     BookFamilyPage,
     ReachCheckPage,
@@ -61,6 +61,14 @@ ROOM = Room(
             page="admin:courses_booking_changelist",
             query="state__exact=waiting",
             count=lambda on: Booking.objects.filter(state=PlaceState.WAITING).count(),
+        ),
+        Waits(
+            "party that can make none of the dates: ask again",
+            "parties that can make none of the dates: ask again",
+            permission="courses.change_place",
+            page="admin:courses_booking_changelist",
+            query="dates=none",
+            count=lambda on: selectors.bound_to_no_date(on).count(),
         ),
     ),
     each_night=NIGHTS,

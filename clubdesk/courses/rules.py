@@ -67,6 +67,14 @@ GUARDS = [
         message="A cohort stays with its course, and a cancelled one stays cancelled; set up a new one.",
     ),
     Guard(
+        "courses_offer_keeps_its_price",
+        "fees_feeprice",
+        "UPDATE",
+        when="(NEW.amount <> OLD.amount OR NEW.item_id <> OLD.item_id) AND EXISTS (SELECT 1 FROM courses_place p"
+        " WHERE p.offered_price_id = OLD.id AND p.state = 'offered')",
+        message="A family was offered a place at this price; it stands until the offer ends. Add one from a later day.",
+    ),
+    Guard(
         "courses_booking_moves_with_a_reason",
         "courses_booking",
         "UPDATE",
@@ -99,7 +107,7 @@ GUARDS = [
         "booking_id",
         "course_id",
         "person_id",
-        free=("cohort_id", "state", "ended_on", "charge_id"),
+        free=("cohort_id", "state", "ended_on", "charge_id", "offered_price_id", "free_to_leave_until"),
     ),
     *PLACE.guards("courses_place"),
     *kept("courses_certificate", "certificate", "number", "place_id", "completed_on"),

@@ -1,7 +1,7 @@
 """Questions about courses."""
 
 import hashlib
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -31,9 +31,9 @@ from clubdesk.courses.models import (
     day_years_before,
 )
 from clubdesk.fees import selectors as fees
-from clubdesk.fees.models import FeePrice
+from clubdesk.fees.accounts import in_kept_parts
+from clubdesk.fees.models import Charge, FeePrice
 from clubdesk.fees.selectors import TakenBack, charges_with_open, if_taken_back
-from clubdesk.membership.models import Membership
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.roll.models import Household, Person
 
@@ -87,6 +87,22 @@ def waitlist(course: Course) -> QuerySet[Booking]:
     return Booking.objects.filter(course=course, state=PlaceState.WAITING).order_by("rank")
 
 
+def bound_to_no_date(on: date) -> QuerySet[Booking]:
+    """The parties that wait and can make none of the cohorts to come, though there are some: nobody offers them any."""
+    to_come = Cohort.objects.filter(NOT_CANCELLED, course=OuterRef("course"), first_session__gte=on)
+    cannot = Booking.cannot_make.through.objects.filter(booking=OuterRef(OuterRef("pk"))).values("cohort")
+    waiting = Booking.objects.filter(Exists(to_come), state=PlaceState.WAITING)
+    return waiting.filter(~Exists(to_come.exclude(pk__in=cannot))).order_by("rank")
+
+
+def offered_since(cohort: Cohort, since: BookingEvent) -> Booking | None:
+    """The last party that was offered a place of the cohort after that line of the history, and has not answered."""
+    offers = BookingEvent.objects.filter(kind=Happened.OFFERED, cohort=cohort, pk__gt=since.pk)
+    still = Place.objects.filter(cohort=cohort, state=PlaceState.OFFERED)
+    last = offers.filter(booking__in=still.values("booking")).order_by("pk").last()
+    return last.booking if last else None
+
+
 def last_day_noted(**which: object) -> date | None:
     """The last day that the history has anything of: of a `booking`, or of a whole course (`booking__course`)."""
     last: date | None = BookingEvent.objects.filter(**which).aggregate(last=Max("on"))["last"]
@@ -102,6 +118,13 @@ def waiting_places_too_young_for(cohort: Cohort) -> QuerySet[Place]:
     """Places of people below the cohort's age on its first session, for whom no reach check is recorded."""
     checked = ReachCheck.objects.filter(person=OuterRef("person"))
     return Place.objects.filter(~Exists(checked), state=PlaceState.WAITING, person__birth_date__gt=cohort.born_by)
+
+
+def seated_too_young_for(cohort: Cohort) -> QuerySet[Place]:
+    """The same of those who hold or are offered a place in it, for instance since its first session was moved."""
+    checked = ReachCheck.objects.filter(person=OuterRef("person"))
+    young = Place.objects.filter(~Exists(checked), cohort=cohort, person__birth_date__gt=cohort.born_by)
+    return young.filter(state__in=TAKES_A_SEAT).select_related("person").order_by("pk")
 
 
 def fitting(cohort: Cohort, seats: int) -> QuerySet[Booking]:
@@ -159,6 +182,14 @@ def with_price(cohorts: Iterable[AnyCohort]) -> list[AnyCohort]:
     return [cohort for cohort, prices in wanted.items() if prices <= found]
 
 
+def fees_of(course: Course, days: Iterable[date]) -> dict[date, tuple[Money | None, Money | None]]:
+    """What the course costs a child and an adult on each first session; None where nothing says so, or both are one."""
+    wanted, items = list(days), (course.fee_item_id, course.adult_fee_item_id)
+    prices = fees.prices_on((item, day) for day in wanted for item in items if item)
+    amounts = {key: price.amount for key, price in prices.items()}
+    return {day: (amounts.get((items[0], day)), amounts.get((items[1] or 0, day))) for day in wanted}
+
+
 def _prices_of(cohort: Cohort) -> set[tuple[int, date]]:
     items = (cohort.course.fee_item_id, cohort.course.adult_fee_item_id)
     return {(item, cohort.first_session) for item in items if item}
@@ -187,11 +218,19 @@ def percent_back(cohort: Cohort, on: date) -> int:
 
 
 def kept_of(place: Place, on: date) -> Money:
-    """What the course's rule keeps of the place's fee on `on`, before vouchers: the share given back rounds half up."""
-    if place.charge is None or place.cohort is None:
+    """What the course's rule keeps of the place's fee on `on`, before vouchers: the share given back rounds half up.
+
+    Nothing, where the club has changed the days and the family may still leave for that.
+    """
+    if place.charge is None or place.cohort is None or is_free_to_leave(place, on):
         return nil()
     fee = place.charge.amount.amount
     return as_amount(fee - half_up(fee * percent_back(place.cohort, on) / Decimal(100)))
+
+
+def is_free_to_leave(place: Place, on: date) -> bool:
+    """Whether the club has changed the days of a place that is held, and the day to leave for that is still to come."""
+    return place.state == PlaceState.HELD and place.free_to_leave_until is not None and on <= place.free_to_leave_until
 
 
 def if_withdrawn(place: Place, on: date) -> TakenBack | None:
@@ -224,15 +263,23 @@ def can_leave(place: Place, on: date) -> bool:
 
 def places_of(booking: Booking) -> list[Place]:
     """All places of the party, also ended ones, with their people."""
-    rows = Place.objects.filter(booking=booking).select_related("person", "cohort__course", "charge", "certificate")
+    rows = Place.objects.filter(booking=booking).select_related(
+        "person", "cohort__course", "charge", "certificate", "offered_price__item__income_account"
+    )
     return list(rows.order_by("pk"))
 
 
 def unpaid(on: date) -> QuerySet[Any]:
-    """Charges with something still to pay, of places in cohorts that have not begun."""
+    """Charges with something still to pay, of places in cohorts that have not begun; not while it is paid in parts."""
     return charges_with_open().filter(
-        place__state=PlaceState.HELD, place__cohort__first_session__gt=on, open_amount__gt=0
+        ~in_kept_parts(on), place__state=PlaceState.HELD, place__cohort__first_session__gt=on, open_amount__gt=0
     )
+
+
+def paid_in_parts(places: Iterable[Place], on: date) -> bool:
+    """Whether the family pays for one of the places in parts, and is not behind with them."""
+    charges = [place.charge_id for place in places if place.charge_id]
+    return Charge.objects.filter(in_kept_parts(on), pk__in=charges).exists()
 
 
 def unpaid_bookings(on: date) -> QuerySet[Booking]:
@@ -390,61 +437,6 @@ def _percent(chance: float) -> str:
 
 
 # What came of a course
-
-
-@dataclass(frozen=True)
-class CohortFigures:
-    """A cohort in figures; money is what its fees come to after credits, in the book's currency."""
-
-    cohort: Cohort
-    held: int
-    completed: int
-    members_after_30: int
-    members_after_90: int
-    fees: Money
-
-    @property
-    def fill(self) -> int:
-        """Per cent of the seats."""
-        return round(100 * self.held / self.cohort.capacity)
-
-
-def course_figures(course: Course, today: date) -> list[CohortFigures]:
-    """The course's cohorts of the last two years and to come, the latest first."""
-    since = today - timedelta(days=730)
-    cohorts = list(
-        Cohort.objects.filter(NOT_CANCELLED, course=course, last_session__gte=since).order_by("-first_session")
-    )
-    places = list(
-        Place.objects.filter(cohort__in=cohorts)
-        .exclude(charge=None, state__in=(PlaceState.LAPSED, PlaceState.WITHDRAWN))
-        .values_list("cohort", "person", "state", "charge", "certificate")
-    )
-    charges = [charge for _, _, _, charge, _ in places if charge]
-    left = {charge.pk: charge.amount.amount - charge.credited for charge in charges_with_open().filter(pk__in=charges)}
-    people = [person for _, person, state, _, _ in places if state == PlaceState.HELD]
-    members = defaultdict(list)
-    for membership in Membership.objects.filter(person__in=people):
-        members[membership.person_id].append(membership)
-    figures = []
-    for cohort in cohorts:
-        own = [row for row in places if row[0] == cohort.pk]
-        held = [person for _, person, state, _, _ in own if state == PlaceState.HELD]
-        figures.append(
-            CohortFigures(
-                cohort=cohort,
-                held=len(held),
-                completed=sum(certificate is not None for *_, certificate in own),
-                members_after_30=_members(held, members, cohort.last_session + timedelta(days=30)),
-                members_after_90=_members(held, members, cohort.last_session + timedelta(days=90)),
-                fees=as_amount(sum((left.get(charge, Decimal(0)) for *_, charge, _ in own), Decimal(0))),
-            )
-        )
-    return figures
-
-
-def _members(people: list[int], memberships: dict[int, list[Membership]], day: date) -> int:
-    return sum(any(each.covers(day) for each in memberships[person]) for person in people)
 
 
 def completed_by(day: date, people: Sequence[int] | None = None) -> set[int]:

@@ -25,6 +25,11 @@ PLACE = States(
 BOOKING = States(
     "booking",
     first=("waiting",),
-    table={**PLACE.table, "held": {**PLACE.table["held"], "waiting": "courses.cancel_cohort"}},
+    table={
+        **PLACE.table,
+        "held": {**PLACE.table["held"], "waiting": "courses.cancel_cohort"},
+        "withdrawn": {"held": "courses.undo_withdrawal", "waiting": "courses.undo_withdrawal"},
+    },
 )
-"""A booking stands as its places do; one whose cohort is cancelled waits again, by new places."""
+"""A booking stands as its places do; one whose cohort is cancelled waits again, by new places, and one whose
+withdrawal is undone stands as before, by new places as well."""

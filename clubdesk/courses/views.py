@@ -2,6 +2,7 @@
 
 import time
 import uuid
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -19,11 +20,19 @@ from django.views.decorators.cache import never_cache
 from clubdesk import clock
 from clubdesk.courses import letters, selectors, services, words
 from clubdesk.courses.certificate import certificate_pdf
-from clubdesk.courses.forms import MOST_CHILDREN, ChildForm, ChildFormSet, GuardianForm, party_of, too_young
+from clubdesk.courses.forms import (
+    MOST_CHILDREN,
+    ChildForm,
+    ChildFormSet,
+    DatesForm,
+    GuardianForm,
+    OpenCohorts,
+    party_of,
+    too_young,
+)
 from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, sentence_of
-from clubdesk.fees import selectors as fees
 from clubdesk.ledger.models import Book
 from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.screens.pages import site_page
@@ -134,14 +143,15 @@ def _course_page(
     request: HttpRequest, shown: Course, guardian: GuardianForm, children: Any, status: int = 200
 ) -> HttpResponse:
     today = clock.today()
-    full = not any(cohort.taken < cohort.capacity for cohort in selectors.cohorts_to_come(shown, today))
+    to_come = selectors.cohorts_to_come(shown, today)
+    full = not any(cohort.taken < cohort.capacity for cohort in to_come)
     return _family_page(
         request,
         "course",
         shown.name,
         status=status,
         course=shown,
-        fees=_fees_in_words(shown),
+        fees=[] if to_come else _fees_in_words(shown, today),
         wait=selectors.wait_estimates(shown, today).likely(selectors.JOINING_NOW) if full else "",
         full=full,
         guardian=guardian,
@@ -152,18 +162,11 @@ def _course_page(
     )
 
 
-def _fees_in_words(shown: Course) -> list[tuple[str, Any]]:
-    """What the course costs today, where the fee schedule says so."""
-    found = []
-    items = [("Fee" if shown.adult_fee_item is None else "Fee for a child", shown.fee_item)]
-    if shown.adult_fee_item:
-        items.append(("Fee for an adult", shown.adult_fee_item))
-    for label, item in items:
-        try:
-            found.append((label, fees.price_on(item, clock.today()).amount))
-        except Refused:
-            continue
-    return found
+def _fees_in_words(shown: Course, today: date) -> list[tuple[str, Any]]:
+    """What the course costs today, where the fee schedule says so: for a course of which no date is set."""
+    child, adult = selectors.fees_of(shown, [today])[today]
+    labels = ("Fee for a child" if shown.adult_fee_item_id else "Fee", "Fee for an adult")
+    return [(label, amount) for label, amount in zip(labels, (child, adult), strict=True) if amount]
 
 
 @never_cache
@@ -201,17 +204,18 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         booking = letters.booking_of(token)
     except Refused as refusal:
         return _family_page(request, "message", "This link does not work", status=404, sentence=refusal.sentence)
-    error, leave = "", None
+    error, wrong = "", None
     if request.method == "POST":
         try:
-            leave = _act(request, booking)
-            if leave is None:
+            wrong = _act(request, booking)
+            if wrong is None:
                 return HttpResponseRedirect(reverse("book:own", args=[token]))
         except (Refused, IntegrityError, OperationalError) as refusal:
             error = sentence_of(refusal)
             booking = letters.booking_of(token)
     places = selectors.places_of(booking)
     standing = any(selectors.can_leave(place, clock.today()) for place in places)
+    leave = wrong if isinstance(wrong, LeaveForm) else None
     if request.method != "POST" and "leave" in request.GET and standing:
         leave = LeaveForm(booking=booking)
     waits = booking.state == PlaceState.WAITING
@@ -219,7 +223,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         request,
         "own",
         f"Your booking: {booking.course}",
-        status=422 if error or (leave and leave.errors) else 200,
+        status=422 if error or wrong else 200,
         booking=booking,
         token=token,
         sentences=words.standing_in_words(booking),
@@ -228,14 +232,30 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         standing=standing,
         certificates=Certificate.objects.filter(place__booking=booking).select_related("place__person"),
         leave=leave,
+        dates=_dates_form(booking, wrong) if waits and not leave else None,
         back=_given_back(places),
         error=error,
     )
 
 
-def _act(request: HttpRequest, booking: Booking) -> LeaveForm | None:
-    """Accept or withdraw; returns the form where it is not filled in rightly."""
+def _dates_form(booking: Booking, wrong: forms.Form | None) -> DatesForm | None:
+    """The dates that a family which waits can say it makes; None where none is set."""
+    form = wrong if isinstance(wrong, DatesForm) else DatesForm(booking=booking)
+    field = form.fields["cohorts"]
+    assert isinstance(field, OpenCohorts)
+    return form if field.queryset else None
+
+
+def _act(request: HttpRequest, booking: Booking) -> LeaveForm | DatesForm | None:
+    """Accept, withdraw or say which dates suit; returns the form where it is not filled in rightly."""
     today = clock.today()
+    if request.POST.get("act") == "dates":
+        dates = DatesForm(request.POST, booking=booking)
+        if not dates.is_valid():
+            return dates
+        can_make = list(dates.cleaned_data["cohorts"])
+        _in_turn(lambda: services.change_dates_by_family(booking=booking, can_make=can_make, on=today))
+        return None
     if request.POST.get("act") == "accept":
         _in_turn(lambda: services.accept_by_family(booking=booking, on=today))
         return None

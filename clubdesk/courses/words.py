@@ -1,6 +1,7 @@
 """What a family and the history are told in sentences."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from datetime import date
 from decimal import Decimal
 
 from clubdesk import clock
@@ -56,19 +57,36 @@ def standing_in_words(booking: Booking) -> list[str]:
             if cohort.last_session < clock.today():
                 sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
                 continue
-            paid = f"{shown(owed)} {'is' if len(group) == 1 else 'are'} still to pay." if owed else "The fee is paid."
-            by = f" Please pay by {long_day(booking.pay_by)}." if owed and booking.pay_by else ""
-            sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
+            owed_then = f"{_owed_in_words(booking, group, owed)}{_free_to_leave(group)}"
+            sentences.append(f"{who} {have} {places} in {starts}. {owed_then}")
     return sentences or ["You have no place and wait for none."]
+
+
+def _owed_in_words(booking: Booking, places: Sequence[Place], owed: Decimal) -> str:
+    """What is still to pay of places that are held, and by when."""
+    if not owed:
+        return "The fee is paid."
+    still = f"{shown(owed)} {'is' if len(places) == 1 else 'are'} still to pay"
+    if selectors.paid_in_parts(places, clock.today()):
+        return f"{still}, in the parts that you agreed with the club."
+    return f"{still}.{f' Please pay by {long_day(booking.pay_by)}.' if booking.pay_by else ''}"
+
+
+def _free_to_leave(places: Sequence[Place]) -> str:
+    """Until when who cannot make the new days may leave, where the club has changed them."""
+    free = [each.free_to_leave_until for each in places if selectors.is_free_to_leave(each, clock.today())]
+    if not free or free[0] is None:
+        return ""
+    return f" Its days have changed: who cannot make them can withdraw by {long_day(free[0])} and owes nothing."
 
 
 def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:
     """What the places would cost; nothing where the fee schedule does not say."""
     try:
-        fee = total(selectors.price_for(place.person, cohort).amount for place in places)
+        prices = [place.offered_price or selectors.price_for(place.person, cohort) for place in places]
     except Refused:
         return ""
-    return f" The fee is {shown(fee)}."
+    return f" The fee is {shown(total(price.amount for price in prices))}."
 
 
 def money_in_words(taken: TakenBack) -> str:
@@ -93,6 +111,37 @@ def refund_for_the_family(taken: TakenBack, because: str = "") -> list[str]:
         sentences = [f"{because}The club keeps {shown(taken.kept)} of the fee of {shown(taken.fee)}{part}."]
         if taken.credited > nil():
             sentences.append(f"You no longer owe the other {shown(taken.credited)}.")
+    return [" ".join([*sentences, *_free_again(taken)])]
+
+
+def called_off_for_the_family(taken: TakenBack) -> list[str]:
+    """What becomes of the fee of what the club has cancelled, as a family reads it."""
+    if taken.fee <= nil():
+        return []
+    if taken.claimed <= nil():
+        return refund_for_the_family(taken)
+    sentences = [f"{shown(taken.claimed)} that your sport voucher has paid goes with you to your next dates."]
+    if taken.credited > nil():
+        sentences.append(f"You no longer owe the other {shown(taken.credited)}.")
+    return [" ".join([*sentences, *_free_again(taken)])]
+
+
+def asked_again(booking: Booking, on: date) -> list[str]:
+    """What a family that can make none of the dates to come is asked; nothing where one of them would do."""
+    if not selectors.bound_to_no_date(on).filter(pk=booking.pk).exists():
+        return []
+    to_come = list(selectors.cohorts_to_come(booking.course, on))
+    named = ", ".join(f"{cohort.name} (from {long_day(cohort.first_session)})" for cohort in to_come)
+    it, there = ("it", "there") if len(to_come) == 1 else ("them", "in those")
+    return [
+        f"When you booked you could not make {named}. "
+        f"If you can now, tick {it} on your own page: until then we cannot offer you a place {there}."
+    ]
+
+
+def _free_again(taken: TakenBack) -> list[str]:
+    """What the family has paid, or a voucher, that can pay something else now."""
+    sentences = []
     if taken.to_credit > nil():
         sentences.append(
             f"{shown(taken.to_credit)} that you have paid stands to your credit: it pays what you owe next, or write "
@@ -102,4 +151,4 @@ def refund_for_the_family(taken: TakenBack, because: str = "") -> list[str]:
         free = "is not claimed" if taken.by_voucher <= nil() else f"pays only {shown(taken.by_voucher)} of it"
         again = "; you can use it for another fee this year" if taken.by_voucher <= nil() else ""
         sentences.append(f"Your sport voucher {free}{again}.")
-    return [" ".join(sentences)]
+    return sentences

@@ -8,9 +8,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.signing import BadSignature, Signer
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.urls import reverse
+from djmoney.money import Money
 
 from clubdesk.errors import Refused
 from clubdesk.fees.models import (
@@ -32,7 +34,7 @@ from clubdesk.fees.selectors import (
     receipts_with_unused,
 )
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.money import figure_of, shown
+from clubdesk.money import Figure, as_amount, figure_of, shown, sum_of
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import payment_reference
 
@@ -132,10 +134,7 @@ def statements(households: Iterable[Household], until: date, since: date | None 
     ids = [family.pk for family in families]
     moves = _moves(ids, until)
     ages, unused = _ages(ids, until), _unused(ids)
-    standing = {
-        each.household_id: each
-        for each in Arrangement.objects.filter(household__in=ids, ended_on=None).prefetch_related("parts")
-    }
+    standing = {each.household_id: each for each in standing_arrangements(until).filter(household__in=ids)}
     found = []
     for family in families:
         rows = sorted(moves[family.pk], key=lambda row: (row[0], row[1]))
@@ -146,12 +145,44 @@ def statements(households: Iterable[Household], until: date, since: date | None 
                 balance += amount
                 lines.append(FamilyLine(on, text, amount, balance))
         arrangement = standing.get(family.pk)
-        paid = ZERO
-        if arrangement:
-            paid = -sum((row[3] for row in rows if row[1] == PAID and row[0] >= arrangement.agreed_on), ZERO)
+        paid = arrangement.paid if arrangement else ZERO
         ahead = unused.get(family.pk, ZERO)
         found.append(Statement(family, since, until, opening, lines, ages[family.pk], ahead, arrangement, paid))
     return found
+
+
+def standing_arrangements(until: date | None = None) -> QuerySet[Any]:
+    """Arrangements that stand, with `paid` (Decimal): what the household has paid since, by the day `until`."""
+    since = Receipt.objects.filter(STANDING, household=OuterRef("household"), recorded_at__gt=OuterRef("recorded_at"))
+    if until:
+        since = since.filter(received_on__lte=until)
+    paid = Subquery(since.order_by().values("household").annotate(figure=sum_of("amount")).values("figure"))
+    rows = Arrangement.objects.filter(ended_on=None).annotate(paid=Coalesce(paid, Value(0), output_field=Figure()))
+    return rows.prefetch_related("parts")
+
+
+def parts_left(arrangement: Any) -> list[tuple[date, Money]]:
+    """Day and amount of what is still to pay of each part; of one from `standing_arrangements`."""
+    left, paid = [], as_amount(arrangement.paid)
+    for part in arrangement.parts.all():
+        met = min(part.amount, paid)
+        paid -= met
+        if met < part.amount:
+            left.append((part.due_on, part.amount - met))
+    return left
+
+
+def is_kept(arrangement: Any, on: date) -> bool:
+    """Whether parts are left to pay and none is overdue; of one from `standing_arrangements`."""
+    left = parts_left(arrangement)
+    return bool(left) and left[0][0] >= on
+
+
+def in_kept_parts(on: date) -> Exists:
+    """A condition on charges: the family pays it in parts, as it agreed after it was charged, and is not behind."""
+    kept = [each.pk for each in standing_arrangements(on) if is_kept(each, on)]
+    agreed = Arrangement.objects.filter(pk__in=kept, household=OuterRef("household"))
+    return Exists(agreed.filter(agreed_on__gte=OuterRef("charged_on")))
 
 
 CHARGED, LESS, PAID = 1, 2, 3
@@ -170,10 +201,13 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
     add(Charge.objects.all(), "household", "charged_on", CHARGED, "description", 1)
     for rows, on, words in (
         (ChargeCredit.objects.all(), "credited_on", "Taken back: %s"),
-        (Voucher.objects.filter(STANDING_VOUCHER), "accepted_on", "Paid by voucher: %s"),
         (WriteOff.objects.filter(STANDING), "written_off_on", "Written off: %s"),
     ):
         add(rows, "charge__household", on, LESS, "charge__description", -1, words)
+    vouchers = Voucher.objects.filter(STANDING_VOUCHER).annotate(
+        fee=Coalesce("first_charge__description", "charge__description")
+    )
+    add(vouchers, "charge__household", "accepted_on", LESS, "fee", -1, "Paid by voucher: %s")
     add(Receipt.objects.filter(STANDING), "household", "received_on", PAID, "number", -1, "Received: receipt %s")
     add(Repayment.objects.all(), "household", "paid_on", PAID + 1, "reference", 1, "Credit paid back %s")
     came_back = Repayment.objects.exclude(returned_on=None)

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.db.models import F, Prefetch, Q
 
 from clubdesk.clock import day_text
-from clubdesk.fees import posting, selectors
+from clubdesk.fees import accounts, posting, selectors
 from clubdesk.fees.models import (
     Allocation,
     Charge,
@@ -22,7 +22,7 @@ from clubdesk.fees.models import (
 from clubdesk.ledger.invariants import differences, invariant, party_differences
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand, by_hand_of_parties
-from clubdesk.money import as_amount, gst_in, shown, sum_of
+from clubdesk.money import as_amount, gst_in, shown, sum_of, total
 
 
 @invariant("Fees owed equals charges less credits, vouchers and receipts, household by household")
@@ -114,3 +114,13 @@ def vouchers_hold() -> Iterator[str]:
     worth = Q(scheme__values__calendar_year=F("calendar_year"), amount__gt=F("scheme__values__amount"))
     for voucher in standing.filter(worth):
         yield f"{voucher} is more than a voucher of {voucher.calendar_year} is worth."
+
+
+@invariant("What is left of an arrangement's parts never comes to more than the family owes")
+def arrangements_hold() -> Iterator[str]:
+    owed = selectors.household_detail()
+    for standing in accounts.standing_arrangements().select_related("household__party"):
+        left = total(amount for _, amount in accounts.parts_left(standing))
+        due = as_amount(max(owed.get(standing.household.party_id, Decimal(0)), Decimal(0)))
+        if left > due:
+            yield f"{standing} asks for {shown(left)} more; {standing.household} owes {shown(due)}."

@@ -62,6 +62,17 @@ BEYOND_REPAYMENT = (
     " OR (SELECT r.household_id FROM fees_receipt r WHERE r.id = NEW.receipt_id)"
     " <> (SELECT p.household_id FROM fees_repayment p WHERE p.id = NEW.repayment_id))"
 )
+TAKEN_OUT = (
+    "NEW.lodgement_id IS NULL AND OLD.state = 'lodged' AND NEW.state = 'accepted' AND NOT EXISTS (SELECT 1"
+    " FROM fees_voucher v WHERE v.lodgement_id = OLD.lodgement_id AND v.state IN ('paid', 'refused'))"
+)
+GOES_ASTRAY = (
+    "(NEW.charge_id <> OLD.charge_id AND (COALESCE(NEW.first_charge_id, 0) <> COALESCE(OLD.first_charge_id,"
+    " OLD.charge_id) OR NOT EXISTS (SELECT 1 FROM fees_charge a, fees_charge b WHERE a.id = OLD.charge_id"
+    " AND b.id = NEW.charge_id AND a.taken_back_on IS NOT NULL AND a.kept = 0"
+    " AND a.household_id = b.household_id AND a.person_id = b.person_id)))"
+    " OR (NEW.charge_id = OLD.charge_id AND COALESCE(NEW.first_charge_id, 0) <> COALESCE(OLD.first_charge_id, 0))"
+)
 
 GUARDS = [
     not_erased("fees_charge"),
@@ -200,12 +211,28 @@ GUARDS = [
     *kept(
         "fees_voucher",
         "voucher",
-        "charge_id",
         "scheme_id",
         "person_id",
         "accepted_on",
         "calendar_year",
-        free=("code", "amount", "short_by", "state", "lodgement_id", "ended_on", "end_reason"),
+        free=(
+            "charge_id",
+            "first_charge_id",
+            "code",
+            "amount",
+            "short_by",
+            "state",
+            "lodgement_id",
+            "ended_on",
+            "end_reason",
+        ),
+    ),
+    Guard(
+        "fees_voucher_goes_with_the_child",
+        "fees_voucher",
+        "UPDATE",
+        when=GOES_ASTRAY,
+        message="A voucher stays with its fee; once that was called off it goes with the child to the next.",
     ),
     Guard(
         "fees_voucher_keeps_its_claim",
@@ -221,8 +248,10 @@ GUARDS = [
         "UPDATE",
         when="OLD.lodgement_id IS NOT NULL AND COALESCE(NEW.lodgement_id, 0) <> OLD.lodgement_id"
         " AND NOT (OLD.state = 'lodged' AND EXISTS (SELECT 1 FROM fees_lodgement l WHERE l.id = NEW.lodgement_id"
-        " AND l.part_of_id = OLD.lodgement_id AND l.paid_on IS NULL))",
-        message="A voucher stays in the lodgement that it was sent with, or goes into the part of it that is paid.",
+        " AND l.part_of_id = OLD.lodgement_id AND l.paid_on IS NULL))"
+        f" AND NOT ({TAKEN_OUT}) OR NEW.state = 'accepted' AND NEW.lodgement_id IS NOT NULL",
+        message="A voucher stays in the claim that it was sent with, or goes into the part of it that is paid, unless it"
+        " is taken out before any answer.",
     ),
     *VOUCHER.guards("fees_voucher"),
     *(
@@ -324,7 +353,7 @@ GUARDS = [
         "opened_for_id",
         "amount",
         "charged_on",
-        free=("description", "starts_on", "recognised_on", "taken_back_on", "kept", "tax"),
+        free=("description", "starts_on", "recognised_on", "taken_back_on", "kept", "tax", "carried_on"),
     ),
     Guard(
         "fees_charge_goes_forward",
@@ -332,7 +361,8 @@ GUARDS = [
         "UPDATE",
         when="(OLD.recognised_on IS NOT NULL AND (NEW.recognised_on IS NULL OR NEW.recognised_on <> OLD.recognised_on"
         " OR NEW.starts_on <> OLD.starts_on))"
-        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept > OLD.kept))",
+        " OR (OLD.taken_back_on IS NOT NULL AND (NEW.taken_back_on IS NULL OR NEW.kept > OLD.kept))"
+        " OR (OLD.carried_on IS NOT NULL AND NEW.carried_on IS NULL)",
         message="A charge is never changed; credit it and charge again.",
     ),
     *kept(

@@ -49,19 +49,24 @@ def price_on(item: FeeItem, day: date) -> FeePrice:
     return price
 
 
-def have_price(wanted: Iterable[tuple[int, date]]) -> set[tuple[int, date]]:
-    """Which of the items (by id), each on its day, the schedule has a price for; read at once."""
+def prices_on(wanted: Iterable[tuple[int, date]]) -> dict[tuple[int, date], FeePrice]:
+    """The price of each of the items (by id) on its day, where the schedule has one; read at once."""
     asked = set(wanted)
     rows = FeePrice.objects.filter(item__in={item for item, _ in asked}).order_by("valid_from")
     prices: dict[int, list[FeePrice]] = defaultdict(list)
     for row in rows:
         prices[row.item_id].append(row)
-    found = set()
+    found = {}
     for item, day in asked:
         begun = [row for row in prices[item] if row.valid_from <= day]
         if begun and not begun[-1].has_ended_by(day):
-            found.add((item, day))
+            found[item, day] = begun[-1]
     return found
+
+
+def have_price(wanted: Iterable[tuple[int, date]]) -> set[tuple[int, date]]:
+    """Which of the items (by id), each on its day, the schedule has a price for; read at once."""
+    return set(prices_on(wanted))
 
 
 def price_of_kind(kind: FeeKind, day: date) -> FeePrice:
@@ -194,6 +199,13 @@ def creditable(charge: Charge) -> Money:
     return as_amount(charges_with_open().get(pk=charge.pk).creditable)
 
 
+def carried_for(household: Household, people: Iterable[Person]) -> QuerySet[Charge]:
+    """Fees of these children that were called off, and of which vouchers that are claimed wait for the next."""
+    claimed = Voucher.objects.filter(STANDING_VOUCHER, charge=OuterRef("pk"))
+    rows = Charge.objects.filter(Exists(claimed), household=household, person__in=list(people))
+    return rows.exclude(carried_on=None).order_by("pk")
+
+
 @dataclass(frozen=True)
 class TakenBack:
     """What taking fees back comes to. `fee` was due before, by whomever, what was written off left out; `credited` is
@@ -282,6 +294,11 @@ def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
     return worth
 
 
+def has_an_answer(claim: Lodgement) -> bool:
+    """Whether the department has paid or refused any voucher of it."""
+    return claim.paid_on is not None or claim.vouchers.exclude(state=VoucherState.LODGED).exists()
+
+
 def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> bool:
     """Whether the scheme pays a fee of this kind for somebody of that age."""
     age = person.age_on(day)
@@ -319,7 +336,8 @@ def charges_to_recognise(on: date) -> QuerySet[Any]:
     """Charges whose thing has started by `on` and whose income still waits in Fees in advance."""
     return (
         charges_with_open()
-        .filter(starts_on__lte=on, starts_on__gt=F("charged_on"), recognised_on=None, amount__gt=F("credited"))
+        .filter(starts_on__lte=on, starts_on__gt=F("charged_on"), recognised_on=None, carried_on=None)
+        .filter(amount__gt=F("credited"))
         .order_by("starts_on", "pk")
     )
 

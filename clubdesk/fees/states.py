@@ -11,7 +11,11 @@ VOUCHER = States(
             "refused": "fees.refuse_voucher",
             "released": "fees.release_voucher",
         },
-        "lodged": {"paid": "fees.answer_lodgement", "refused": "fees.refuse_voucher"},
+        "lodged": {
+            "accepted": "fees.unlodge_voucher",
+            "paid": "fees.answer_lodgement",
+            "refused": "fees.refuse_voucher",
+        },
         "paid": {},
         "refused": {},
         "released": {},

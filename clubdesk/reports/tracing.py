@@ -202,7 +202,7 @@ class Documents:
 
     @cached_property
     def vouchers(self) -> dict[int, int]:
-        return dict(Voucher.objects.order_by().values_list("pk", "charge"))
+        return dict(Voucher.objects.order_by().values_list("pk", FIRST_CHARGE))
 
     @cached_property
     def expenses(self) -> dict[int, int]:
@@ -407,6 +407,10 @@ def _receipt_moves(after: date | None, until: date, chart: Chart) -> Moves:
             yield from _shift(day, fees, fees, ahead_for, -sign * cents, CASH, Source(None, receipt, words))
 
 
+FIRST_CHARGE = Coalesce("first_charge", "charge")
+"""The fee that a voucher was set against, also where it pays another of the child's now: a closed year stays so."""
+
+
 def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
     """A lodgement is paid in one sum: its money is for the fees that its vouchers paid."""
     owed, accumulated = chart.by_role.get(Role.VOUCHERS_OWED), chart.by_role.get(Role.ACCUMULATED)
@@ -414,7 +418,7 @@ def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
         return
     rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID)
     paid = rows.order_by("lodgement__paid_on", "pk").values_list(
-        "lodgement__paid_on", "lodgement", "charge", "charge__price__item__income_account", in_cents("amount")
+        "lodgement__paid_on", "lodgement", FIRST_CHARGE, "charge__price__item__income_account", in_cents("amount")
     )
     for day, claim, charge, income, cents in paid.iterator(chunk_size=2000):
         source = Source(None, None, f"Voucher claim {claim} pays charge {charge}")

@@ -8,10 +8,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import selectors, services
-from clubdesk.courses.models import Booking, Cohort, RefundStep
+from clubdesk.courses import letters, selectors, services
+from clubdesk.courses.models import Booking, Cohort, Place, RefundStep
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
+from clubdesk.fees import accounts
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import FeeKind, FeePrice, Method, Voucher
@@ -128,6 +129,16 @@ class TestTransferOfAFeeThatIsIncome:
         charging.write_off(charge=charge, amount=as_amount(50), on=OCTOBER, reason="hardship", by=by)
         moved = services.transfer(booking=booking, cohort=february, on=OCTOBER, reason="ill", by=by)
         assert owed(moved) == as_amount("76.00")
+        assert sound()
+
+
+class TestTransferOfAFeeThatWaits:
+    def test_the_statement_names_the_cohort_that_the_family_is_in(self, ask, february, october, scheme, by):
+        booking = ask(12, cohorts=[october])
+        charging.accept_voucher(scheme=scheme, charge=booking.places.get().charge, code="SV1", on=NOW, by=by)
+        services.transfer(booking=booking, cohort=february, on=NOW, reason="camp", by=by)
+        lines = [line.text for line in accounts.statement(booking.household, NOW).lines]
+        assert lines == [f"{february}, Family01 Family0", f"Paid by voucher: {february}, Family01 Family0"]
         assert sound()
 
 
@@ -394,8 +405,8 @@ class TestAMissingPrice:
         full, waiting = ask(12, 12, 12), ask(12)
         services.withdraw(booking=full, on=NOW, reason="ill", by=by)
         FeePrice.objects.update(valid_until=NOW)
-        from clubdesk.courses import letters
-
+        assert "The fee is $126.00." in client.get(letters.link_path(again(waiting))).content.decode()
+        Place.objects.update(offered_price=None)  # offered before places kept their price
         page = client.get(letters.link_path(again(waiting))).content.decode()
         assert "is offered a place" in page
         assert "The fee is" not in page

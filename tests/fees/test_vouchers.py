@@ -302,3 +302,58 @@ class TestTheAcquittal:
         text = client.get(reverse("admin:vouchers_answered")).content.decode()
         assert "300.00" in text
         assert sound()
+
+
+class TestTakenOutOfAClaim:
+    """A voucher that was put into a claim and was not sent with it."""
+
+    def test_it_waits_for_the_next_claim_and_the_others_stay(self, accept, scheme, by):
+        one, other = accept(), accept()
+        first = services.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+        for _ in range(2):
+            services.unlodge_voucher(voucher=Voucher.objects.get(pk=one.pk), by=by)
+        assert list(first.vouchers.all()) == [other]
+        second = services.lodge_vouchers(scheme=scheme, on=LATER, by=by)
+        assert [voucher.pk for voucher in second.vouchers.all()] == [one.pk]
+        assert sound()
+
+    def test_it_can_be_left_unclaimed_then(self, accept, scheme, by):
+        voucher = accept()
+        services.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+        taken_out = services.unlodge_voucher(voucher=Voucher.objects.get(), by=by)
+        services.release_voucher(voucher=taken_out, on=NOW, reason="the wrong child", by=by)
+        assert Voucher.objects.get(pk=voucher.pk).state == "released"
+        assert sound()
+
+    def test_once_the_department_has_answered_the_claim_was_sent(self, accept, scheme, by):
+        one, other = accept(), accept()
+        claim = services.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+        services.refuse_voucher(voucher=one, on=NOW, reason="used elsewhere", by=by)
+        with pytest.raises(Refused, match="has answered .* so it was sent"):
+            services.unlodge_voucher(voucher=Voucher.objects.get(pk=other.pk), by=by)
+        with pytest.raises(Refused, match="is in no claim that waits"):
+            services.unlodge_voucher(voucher=Voucher.objects.get(pk=one.pk), by=by)
+        with pytest.raises(IntegrityError, match="stays in the claim"), transaction.atomic():
+            Voucher.objects.filter(pk=other.pk).update(state="accepted", lodgement=None)
+        services.record_lodgement_paid(lodgement=claim, on=NOW, by=by)
+        with pytest.raises(Refused, match="is in no claim that waits"):
+            services.unlodge_voucher(voucher=Voucher.objects.get(pk=other.pk), by=by)
+
+    def test_one_in_no_claim_stays_as_it_is_or_is_refused(self, accept, by):
+        waiting = accept()
+        assert services.unlodge_voucher(voucher=waiting, by=by).state == "accepted"
+        services.release_voucher(voucher=waiting, on=NOW, reason="the wrong child", by=by)
+        with pytest.raises(Refused, match="not claimed; it is in no claim"):
+            services.unlodge_voucher(voucher=waiting, by=by)
+
+    def test_the_coordinator_takes_it_out_on_its_page(self, client, coordinator, accept, scheme, by):
+        voucher = accept()
+        services.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+        client.force_login(coordinator)
+        url = reverse("admin:fees_voucher_unlodge", args=[voucher.pk])
+        text = client.post(url, {"key": "8b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"}, follow=True).content.decode()
+        assert "waits for the next claim" in text
+        assert (
+            "Take it out of the claim"
+            not in client.get(reverse("admin:fees_voucher_change", args=[voucher.pk])).content.decode()
+        )

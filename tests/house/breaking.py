@@ -116,6 +116,9 @@ WAYS: Ways = {
         changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
         "UPDATE fees_vouchervalue SET amount = 1",
     ],
+    "What is left of an arrangement's parts never comes to more than the family owes": [
+        changed("fees_arrangementpart", amount="amount + 100000"),
+    ],
     "Affiliation payable equals the shares not remitted and what was written by hand, each association": [
         changed("fees_chargeshare", **MORE),
         changed("membership_remittanceline", **MORE),
@@ -152,6 +155,7 @@ WAYS: Ways = {
         changed(PLACE, "state = 'held'", person_id="person_id + 1000"),
         changed(PLACE, "state = 'held'", charge_id=f"(SELECT MAX(id) FROM {CHARGE})"),
     ],
+    "A cancelled cohort has no income": [changed(COHORT, cancelled_on="'2026-09-12'")],
     "Each sign-on costs what the schedule says, and each one on account has its charge": [
         changed(SIGNON, **MORE),
         changed(SIGNON, price_id="NULL"),

@@ -40,6 +40,7 @@ def vouchers(by, other):
     fees.refuse_voucher(voucher=accepted(), on=NOW, reason="not of this state", by=by)
     fees.release_voucher(voucher=accepted(), on=NOW, reason="the wrong child", by=by)
     used, good = accepted(), accepted()
+    fees.unlodge_voucher(voucher=fees.lodge_vouchers(scheme=scheme, on=NOW, by=by).vouchers.first(), by=by)
     batch = fees.lodge_vouchers(scheme=scheme, on=NOW, by=by)
     fees.refuse_voucher(voucher=used, on=NOW, reason="used elsewhere", by=by)
     fees.answer_lodgement(lodgement=batch, paid={good.pk: good.amount}, refused={}, on=NOW, by=by)
@@ -57,8 +58,10 @@ def bookings(by, other):
 
     seated, tired, unpaid, _silent, unsure, last = (booked(one_seat) for _ in range(6))
     for_another = booked(another)
-    courses.withdraw(booking=tired, on=NOW, reason="waited too long", by=by)
-    courses.withdraw(booking=seated, on=NOW, reason="moved away", by=by)
+    for booking, why in ((tired, "waited too long"), (seated, "moved away")):
+        courses.withdraw(booking=booking, on=NOW, reason=why, by=by)
+        courses.undo_withdrawal(place=booking.places.get(), on=NOW, by=by)
+        courses.withdraw(booking=booking, on=NOW, reason=why, by=by)
     courses.accept_offer(booking=unpaid, on=NOW, by=by)
     too_late = NOW + timedelta(days=course.pay_days + 1)
     courses.lapse_unpaid_booking(booking=unpaid, on=too_late, by=by)

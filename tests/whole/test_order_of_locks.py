@@ -120,7 +120,13 @@ def parties(by, other):
         cohorts=[second], guardian="Ida", given_name="Ada", family_name="Quoll", birth_date=date(2014, 1, 1), **day
     )
     on_the_page(second, by)
+    third = factories.Cohort.objects.create(
+        course=course, name="Third", capacity=6, first_session=NEXT, last_session=NEXT
+    )
+    fees.lodge_vouchers(scheme=scheme, **day)
     courses.cancel_cohort(cohort=second, on=first.first_session, reason="flood", by=by)
+    courses.accept_offer(booking=booked[1], on=first.first_session, by=by)
+    courses.cancel_cohort(cohort=third, on=first.first_session, reason="flood", by=by)
     nightly(on=NEXT, by=by)
     assert Booking.objects.count() == 9
 
@@ -139,7 +145,9 @@ def on_the_page(cohort, by):
     waiting = [courses.book_place(person=factories.PersonFactory(), cohort=full, **day).booking for _ in range(3)]
     courses.move_in_queue(booking=waiting[2], before=waiting[1], reason="a sibling", **day)
     courses.change_cohorts(booking=waiting[2], cannot_make=[full], **day)
+    courses.change_dates_by_family(booking=waiting[1], can_make=[full], on=NOW)
     courses.withdraw_place(place=waiting[0].places.get(), reason="ill", **day)
+    courses.undo_withdrawal(place=waiting[0].places.get(), **day)
 
 
 def at_the_range(by, other):

@@ -310,11 +310,24 @@ def letters_section(request: HttpRequest, booking: Booking) -> Section:
     return Section("Letters", ["Day", "Letter", "To", "Now"], rows)
 
 
+class DatesFilter(admin.SimpleListFilter):
+    """Who waits and can make none of the dates to come: the coordinator asks again."""
+
+    title = "dates"
+    parameter_name = "dates"
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        return [("none", "Can make none of the dates")]
+
+    def queryset(self, request: HttpRequest, queryset: QuerySet[Booking]) -> QuerySet[Booking]:
+        return queryset.filter(pk__in=selectors.bound_to_no_date(clock.today())) if self.value() else queryset
+
+
 @admin.register(Booking)
 class BookingAdmin(DocumentAdmin[Booking]):
     list_display = ("household", "people", "state", "seats", "course", "booked_on")
     list_select_related = ("household", "course")
-    list_filter = ("state", "course")
+    list_filter = ("state", "course", DatesFilter)
     search_fields = (
         "=number", "household__name", "household__guardians__name", "places__person__given_name",
         "places__person__family_name",

@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 from django import forms
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.db.models import Count, Prefetch, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
@@ -60,6 +60,7 @@ def seated_section(request: HttpRequest, cohort: Cohort) -> Section | None:
     )
     owed = selectors.still_owed(places)
     came = selectors.sessions_come_to(cohort)
+    young = set(selectors.seated_too_young_for(cohort).values_list("pk", flat=True))
     held = [place for place in places if place.state == PlaceState.HELD]
     begun = cohort.first_session <= clock.today()
     rows = []
@@ -69,7 +70,8 @@ def seated_section(request: HttpRequest, cohort: Cohort) -> Section | None:
             next_step(place, cohort, owed),
             paid_in_words(place, owed),
         ]
-        row += [place.person.age_on(cohort.first_session), state_in_words(place)]
+        age = place.person.age_on(cohort.first_session)
+        row += [f"{age}, too young without a draw check" if place.pk in young else age, state_in_words(place)]
         if begun:
             row.append(f"{came.get(place.pk, 0)} of {len(cohort.sessions)}")
         rows.append(row)
@@ -286,3 +288,6 @@ class CohortAdmin(RoomAdmin[Cohort]):
         if saved.offered:
             count, seats = len(saved.offered), saved.seats
             self.message_user(request, f"{count} waiting parties were offered {seats} seats, and have a letter.")
+        for place in saved.too_young:
+            young = selectors.too_young(place.person, saved.cohort)
+            self.message_user(request, f"{young}. Record a draw check, or ask the family.", messages.WARNING)

@@ -8,8 +8,9 @@ from django.contrib import admin
 from django.http import HttpRequest
 
 from clubdesk import clock
-from clubdesk.courses import selectors, words
+from clubdesk.courses import words
 from clubdesk.courses.admin.cohorts import queue_section
+from clubdesk.courses.figures import course_figures
 from clubdesk.courses.models import Course, RefundStep
 from clubdesk.screens.rooms import RoomAdmin
 from clubdesk.screens.tables import Bar, Section, link_to
@@ -51,7 +52,7 @@ def figures_section(request: HttpRequest, course: Course) -> Section:
             ),
             each.fees,
         )
-        for each in selectors.course_figures(course, clock.today())
+        for each in course_figures(course, clock.today())
     ]
     columns = ["Cohort", "Seats", "Filled", "Completed", "Members after 30 days", "After 90 days", "Fees"]
     return Section("In figures", columns, rows, "No cohort yet.")

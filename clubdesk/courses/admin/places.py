@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.courses import selectors, services, words
+from clubdesk.courses.admin.asking import told
 from clubdesk.courses.admin.bookings import what_came_of_it
 from clubdesk.courses.models import Certificate, Cohort, Place, PlaceState
 from clubdesk.screens.fields import day_and_reason
@@ -34,6 +35,30 @@ class PlaceWithdrawPage(VerbPage[Place, Place]):
 
     def done(self, target: Place, result: Place) -> str:
         return what_came_of_it(result.booking)
+
+
+class UndoWithdrawalPage(VerbPage[Place, Place]):
+    slug = "undo"
+    verb = services.undo_withdrawal
+    target = "place"
+    intro = (
+        "They have the place, or their turn, again, and the fee is charged as it was. A family that was offered the "
+        "place meanwhile and has not accepted waits again, and has a letter that says why."
+    )
+    button = "Undo the withdrawal"
+
+    def applies(self, target: Place) -> bool:
+        over = target.cohort and (target.cohort.cancelled_on or target.cohort.last_session < clock.today())
+        gone = target.state == PlaceState.WITHDRAWN and not over
+        return gone and selectors.standing_place(target.person, target.course, clock.today()) is None
+
+    def facts(self, target: Place) -> Facts:
+        fee: list[tuple[str, object]] = [("Fee", target.charge.amount)] if target.charge else []
+        left = [("Seats free now", max(selectors.seats_left(target.cohort), 0))] if target.cohort else []
+        return [("Who", target.person), ("In", target.cohort or target.course), *fee, *left]
+
+    def done(self, target: Place, result: Place) -> str:
+        return told(result.booking)
 
 
 class MembershipStep(LinkPage[Place]):
@@ -98,7 +123,7 @@ class PlaceAdmin(DocumentAdmin[Place]):
     search_help_text = "A name, a family or a booking number"
     fields = ("person", "course", "cohort", "state", "ended_on", "booking", "charge")
     readonly_fields = fields
-    pages = (PlaceWithdrawPage(), PdfOfPlaceStep(), MembershipStep())
+    pages = (PlaceWithdrawPage(), UndoWithdrawalPage(), PdfOfPlaceStep(), MembershipStep())
     section_makers = (attendance_section,)
 
 

@@ -18,12 +18,14 @@ from clubdesk.courses.services.parents import (
     PartyForm,
     accept_by_family,
     book_from_page,
+    change_dates_by_family,
     family_user,
     forget_page_uses,
     withdraw_by_family,
     within_limits,
 )
 from clubdesk.courses.services.running import Came, issue_certificates, record_attendance
+from clubdesk.courses.services.undoing import undo_withdrawal
 from clubdesk.courses.services.waitlist import (
     accept_offer,
     change_cohorts,
@@ -46,6 +48,7 @@ __all__ = [
     "book_place",
     "cancel_cohort",
     "change_cohorts",
+    "change_dates_by_family",
     "family_user",
     "forget_page_uses",
     "give_more_time",
@@ -63,6 +66,7 @@ __all__ = [
     "remind_unpaid",
     "save_cohort",
     "transfer",
+    "undo_withdrawal",
     "withdraw",
     "withdraw_by_family",
     "withdraw_place",

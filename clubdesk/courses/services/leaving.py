@@ -20,6 +20,9 @@ from clubdesk.mail.models import Message, MessageState
 from clubdesk.money import nil
 from clubdesk.verbs import NOBODY, verb
 
+WHY_WITHDRAWN = "place withdrawn"
+"""What credits and released vouchers of a withdrawal begin their reason with, by which it is undone."""
+
 
 @verb(permission="courses.change_place", title="Withdraw")
 def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Sequence[Place] | None = None) -> Booking:
@@ -37,7 +40,7 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     if on < booking.booked_on:
         raise Refused(f"They booked on {day_text(booking.booked_on)}; they cannot withdraw before.")
     _refuse_what_is_over(leaving, on)
-    taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"place withdrawn: {reason.strip()}", by)
+    taken = _give_up(leaving, PlaceState.WITHDRAWN, on, f"{WHY_WITHDRAWN}: {reason.strip()}", by)
     renew(booking, on)
     who = selectors.names(place.person for place in leaving)
     money = words_about.money_in_words(taken)
@@ -126,7 +129,7 @@ def transfer(
     for place in moving:
         assert place.charge_id is not None
         place.charge = _charge_moved(place, charges[place.charge_id], cohort, on, by)
-        place.cohort = cohort
+        place.cohort, place.free_to_leave_until = cohort, None
         place.save()
     if course.pay_days is not None:
         booking.pay_by, booking.reminded_on = on + timedelta(days=course.pay_days), None
@@ -156,12 +159,13 @@ def _refuse_unfit(moving: Sequence[Place], booking: Booking, cohort: Cohort, on:
 
 
 def _charge_moved(place: Place, charge: Charge, cohort: Cohort, on: date, by: User) -> Charge:
+    named = f"{cohort}, {place.person}"[:150]
     if charge.waits and charge.recognised_on is None:
-        return charging.move_start(charge=charge, starts_on=cohort.first_session)
+        return charging.move_start(charge=charge, starts_on=cohort.first_session, description=named)
     return charging.charge_again(
         charge=charge,
         starts_on=cohort.first_session,
-        description=f"{cohort}, {place.person}"[:150],
+        description=named,
         on=on,
         reason=f"transferred to {cohort.name}",
         by=by,
@@ -173,7 +177,7 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
     """The family may pay later; the places do not lapse before."""
     locked(booking.course)
     booking = fresh(booking)
-    if booking.pay_by is None or booking.state != PlaceState.HELD:
+    if booking.pay_by is None:
         raise Refused("This booking has no places that could lapse; there is no day to put off.")
     if not reason.strip():
         raise Refused("Say why the family has more time.")
@@ -227,7 +231,7 @@ def remind_by_phone(*, booking: Booking, on: date, by: User) -> Booking:
     """Somebody has told the family that the fee is not paid; for families without e-mail."""
     locked(booking.course)
     booking = fresh(booking)
-    if booking.pay_by is None or booking.state != PlaceState.HELD:
+    if booking.pay_by is None:
         raise Refused("The places of this booking do not lapse; there is nothing to remind of.")
     if booking.reminded_on == on:
         return booking

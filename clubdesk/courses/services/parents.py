@@ -16,7 +16,7 @@ from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse, Place
 from clubdesk.courses.services.booking import book_party
 from clubdesk.courses.services.leaving import withdraw
-from clubdesk.courses.services.waitlist import accept_offer, fresh, locked, note
+from clubdesk.courses.services.waitlist import accept_offer, change_cohorts, fresh, locked, note
 from clubdesk.roll.models import Consent, Guardian, Household, Person
 from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import NOBODY, verb
@@ -107,6 +107,15 @@ def withdraw_by_family(
     """The family gives its places up, or some of them, on its own page; the reason is for it to give or not."""
     reason = reason or "by the family itself"
     return withdraw(booking=booking, places=places, on=_day_of_the_book(booking, on), reason=reason, by=family_user())
+
+
+@verb(permission=NOBODY, title="Change by the family’s own link which dates it can make")
+def change_dates_by_family(*, booking: Booking, can_make: Sequence[Cohort], on: date) -> Booking:
+    """The family says on its own page which dates to come it can make; a free seat that it now fits is offered."""
+    on, by = _day_of_the_book(booking, on), family_user()
+    to_come = selectors.cohorts_to_come(booking.course, on)
+    cannot = [cohort for cohort in to_come if cohort not in can_make]
+    return change_cohorts(booking=booking, cannot_make=cannot, on=on, by=by)
 
 
 def _day_of_the_book(booking: Booking, on: date) -> date:

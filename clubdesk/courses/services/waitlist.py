@@ -73,19 +73,24 @@ def renew(booking: Booking, on: date) -> None:
     booking.state, booking.seats = state, states.count(state)
     if state != PlaceState.OFFERED:
         booking.offer_lapses_on = None
-    if state != PlaceState.HELD:
+    if PlaceState.HELD not in states:
         booking.pay_by = booking.reminded_on = None
     booking.save()
 
 
 def give_seats(booking: Booking, places: Sequence[Place], cohort: Cohort, on: date, by: User) -> None:
-    """Give the party its places in the cohort: the household owes each fee, which is income from the first session."""
+    """Give the party its places in the cohort: the household owes each fee, which is income from the first session.
+
+    A voucher that paid a place in a cancelled cohort pays this one.
+    """
+    carried = charging.lock_carried(booking.household, [place.person for place in places])
     for place in places:
         place.cohort = cohort
-        place.charge = charging.charge(
+        place.charge = charging.charge_next(
+            carried=carried,
             household=booking.household,
             person=place.person,
-            price=selectors.price_for(place.person, cohort),
+            price=place.offered_price or selectors.price_for(place.person, cohort),
             description=f"{cohort}, {place.person}"[:150],
             on=on,
             starts_on=cohort.first_session,
@@ -162,10 +167,13 @@ def offer(
     by: User,
     opening: str = "A place has come free, and you are next.",
 ) -> None:
-    """Hold the cohort's seats for the party until the offer lapses, and tell it."""
+    """Hold the cohort's seats for the party at the price of now until the offer lapses, and tell it."""
     booking = fresh(booking)
     note_passes(ahead_of(booking), booking, cohort, free, on, by)
-    Place.objects.filter(booking=booking, state=PlaceState.WAITING).update(state=PlaceState.OFFERED, cohort=cohort)
+    for place in Place.objects.filter(booking=booking, state=PlaceState.WAITING).select_related("person"):
+        place.state, place.cohort = PlaceState.OFFERED, cohort
+        place.offered_price = selectors.price_for(place.person, cohort)
+        place.save()
     booking.offer_lapses_on = selectors.lapses_on(cohort, on)
     renew(booking, on)
     places = f"{booking.seats} place{'s' if booking.seats > 1 else ''}"

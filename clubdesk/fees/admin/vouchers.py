@@ -151,6 +151,25 @@ class ReleaseVoucherPage(RefuseVoucherPage):
         return VOUCHER.may_follow(target.state, VoucherState.RELEASED)
 
 
+class UnlodgeVoucherPage(VerbPage[Voucher, Voucher]):
+    slug = "unlodge"
+    verb = services.unlodge_voucher
+    target = "voucher"
+    intro = "For a voucher that was not sent with the claim: it waits for the next, or is not claimed at all."
+    button = "Take it out"
+
+    def applies(self, target: Voucher) -> bool:
+        return target.state == VoucherState.LODGED and not (
+            target.lodgement and selectors.has_an_answer(target.lodgement)
+        )
+
+    def facts(self, target: Voucher) -> Facts:
+        return [("Child", target.person), ("Claim", target.lodgement), ("Amount", target.amount)]
+
+    def done(self, target: Voucher, result: Voucher) -> str:
+        return f"{result} waits for the next claim."
+
+
 @admin.register(Voucher)
 class VoucherAdmin(DocumentAdmin[Voucher]):
     list_display = ("person", "scheme", "code_shown", "accepted_on", "state", "amount_shown")
@@ -164,7 +183,7 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
         "ended_on", "end_reason",
     )  # fmt: skip
     readonly_fields = fields
-    pages = (RefuseVoucherPage(), ReleaseVoucherPage())
+    pages = (RefuseVoucherPage(), ReleaseVoucherPage(), UnlodgeVoucherPage())
     amount_shown = amount_column("amount", "Amount")
     short_shown = amount_column("short_by", "Paid short by")
 

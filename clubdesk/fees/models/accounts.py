@@ -53,6 +53,10 @@ class Charge(Document):
         null=True, blank=True, help_text="From this day no more than `kept` is owed, whatever becomes of its vouchers."
     )
     kept = Cents(default=nil, help_text="What the club keeps of a fee that was taken back.")
+    carried_on = models.DateField(
+        "called off on", null=True, blank=True,
+        help_text="From this day what its vouchers have paid waits for the child's next fee, and is never its income.",
+    )  # fmt: skip
 
     entries_follow_from = ("opening", "charged_on", "starts_on", "recognised_on")
 
@@ -66,6 +70,10 @@ class Charge(Document):
                 condition=Q(price__isnull=False, opening=None, opened_for=None)
                 | Q(price=None, opening__isnull=False, starts_on=F("charged_on")),
                 name="fees_charge_has_a_price_or_was_brought_in",
+            ),
+            models.CheckConstraint(
+                condition=Q(carried_on=None) | Q(recognised_on=None, taken_back_on__isnull=False, kept=0),
+                name="fees_charge_called_off_is_no_income",
             ),
         ]
 

@@ -98,6 +98,10 @@ class Voucher(Document):
     scheme = models.ForeignKey(VoucherScheme, models.PROTECT, related_name="vouchers")
     person = models.ForeignKey(Person, models.PROTECT, related_name="vouchers")
     charge = models.ForeignKey(Charge, models.PROTECT, related_name="vouchers")
+    first_charge = models.ForeignKey(
+        Charge, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="first set against",
+        help_text="Where that was called off after it was claimed, and it pays another fee of the child now.",
+    )  # fmt: skip
     code = models.CharField(max_length=30)
     calendar_year = models.PositiveSmallIntegerField(editable=False)
     amount = Cents()

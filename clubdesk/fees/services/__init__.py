@@ -1,14 +1,13 @@
 """Verbs of the fees room: charging, receiving and vouchers; and a family's account over time."""
 
 from clubdesk.fees.services.accounts import (
-    agree_parts,
-    end_arrangement,
     pay_with,
     send_statement,
     send_statements,
     take_up_again,
     write_off,
 )
+from clubdesk.fees.services.carrying import call_off, charge_next, lock_carried, set_again
 from clubdesk.fees.services.charging import (
     cancel_receipt,
     charge,
@@ -20,18 +19,19 @@ from clubdesk.fees.services.charging import (
     recognise_due,
     record_receipt,
     release,
-    repay_credit,
     settle,
-    take_repayment_back,
 )
 from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
 from clubdesk.fees.services.opening import OpenItem, bring_in_balances
+from clubdesk.fees.services.parts import agree_parts, end_arrangement
+from clubdesk.fees.services.repaying import repay_credit, take_repayment_back
 from clubdesk.fees.services.vouchers import (
     accept_voucher,
     answer_lodgement,
     lodge_vouchers,
     record_lodgement_paid,
     refuse_voucher,
+    unlodge_voucher,
 )
 
 __all__ = [
@@ -40,11 +40,14 @@ __all__ = [
     "agree_parts",
     "answer_lodgement",
     "bring_in_balances",
+    "call_off",
     "cancel_receipt",
     "charge",
     "charge_again",
+    "charge_next",
     "credit_charge",
     "end_arrangement",
+    "lock_carried",
     "lock_charges",
     "lodge_vouchers",
     "move_start",
@@ -61,9 +64,11 @@ __all__ = [
     "repay_credit",
     "send_statement",
     "send_statements",
+    "set_again",
     "settle",
     "take_back",
     "take_repayment_back",
     "take_up_again",
+    "unlodge_voucher",
     "write_off",
 ]

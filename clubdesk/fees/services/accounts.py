@@ -1,4 +1,4 @@
-"""A family's account over time: statements by mail, arrangements, write-offs, and a payment meant for another fee."""
+"""A family's account over time: statements by mail, write-offs, and a payment meant for another fee."""
 
 import uuid
 from collections.abc import Sequence
@@ -10,12 +10,13 @@ from djmoney.money import Money
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, letters, posting, selectors
-from clubdesk.fees.models import Arrangement, ArrangementPart, Charge, Receipt, WriteOff
+from clubdesk.fees.models import Charge, Receipt, WriteOff
 from clubdesk.fees.services.charging import free, queue, settle, use
 from clubdesk.fees.services.crediting import take_back
+from clubdesk.fees.services.parts import lay_anew
 from clubdesk.ledger import services as ledger
 from clubdesk.mail.models import Message
-from clubdesk.money import as_amount, nil, positive, shown, total
+from clubdesk.money import as_amount, nil, positive, shown
 from clubdesk.roll.models import Household
 from clubdesk.verbs import verb
 
@@ -60,6 +61,7 @@ def write_off(
         lines=posting.write_off_lines(amount, household.party, tax),
         by=by,
     )
+    lay_anew(household=household, on=on, by=by)
     return document
 
 
@@ -123,52 +125,6 @@ def _make_room(charge: Charge, receipt: Receipt, wanted: Money, on: date) -> Mon
         missing -= freed
         free(allocation, on, freed)
     return selectors.open_amount(charge)
-
-
-@verb(permission="fees.add_arrangement", title="Agree on parts")
-def agree_parts(
-    *,
-    household: Household,
-    parts: Sequence[tuple[date, Money]],
-    on: date,
-    by: User,
-    note: str = "",
-    key: uuid.UUID | None = None,
-) -> Arrangement:
-    """The household will pay in parts, each by its day; an arrangement that stood before ends.
-
-    Raises Refused where the parts do not come to what the household owes, or one lies before `on`.
-    """
-    household = queue(household)
-    if found := ledger.written(Arrangement, key):
-        return found
-    owed = selectors.balance(household)
-    agreed = total(positive(amount, "A part") for _, amount in parts)
-    if owed <= nil():
-        raise Refused(f"{household} owes nothing.")
-    if agreed != owed:
-        raise Refused(f"The parts come to {shown(agreed)}; {household} owes {shown(owed)}.")
-    if any(day < on for day, _ in parts) or len({day for day, _ in parts}) < len(parts):
-        raise Refused("Each part needs a day of its own, today or later.")
-    Arrangement.objects.filter(household=household, ended_on=None).update(ended_on=on)
-    document = Arrangement.objects.create(
-        key=key or uuid.uuid4(), household=household, agreed_on=on, note=note.strip()[:150], recorded_by=by
-    )
-    ArrangementPart.objects.bulk_create(
-        ArrangementPart(arrangement=document, due_on=day, amount=amount) for day, amount in sorted(parts)
-    )
-    return document
-
-
-@verb(permission="fees.add_arrangement", title="End the arrangement")
-def end_arrangement(*, arrangement: Arrangement, on: date, by: User) -> Arrangement:
-    """The arrangement holds no longer; what is owed is due as before."""
-    queue(arrangement.household)
-    document = Arrangement.objects.get(pk=arrangement.pk)
-    if document.ended_on is None:
-        document.ended_on = on
-        document.save(update_fields=["ended_on"])
-    return document
 
 
 @verb(permission="fees.add_receipt", title="Write to them about their account")

@@ -22,11 +22,10 @@ from clubdesk.fees.models import (
     Receipt,
     Repayment,
     Voucher,
-    VoucherState,
 )
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.selectors import is_taxed
-from clubdesk.money import as_amount, cash_rounded, nil, positive, shown, total
+from clubdesk.money import as_amount, cash_rounded, nil, positive, shown
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.selectors import refuse_erased
 from clubdesk.rooms import Done
@@ -57,7 +56,7 @@ def lock_charges(charges: Iterable[Charge], also: Iterable[int] = ()) -> dict[in
     rows = rows.select_related("price__item__income_account", "household__party", "person")
     found = {each.pk: each for each in rows.filter(pk__in=wanted)}
     vouchers = Voucher.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
-    list(vouchers.filter(charge__in=wanted, state__in=(VoucherState.ACCEPTED, VoucherState.LODGED)))
+    list(vouchers.filter(selectors.STANDING_VOUCHER, charge__in=wanted))
     return found
 
 
@@ -156,7 +155,7 @@ def recognise(*, charge: Charge, by: User) -> Charge:
     """
     locked = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price__item__income_account")
     document = locked.get(pk=charge.pk)
-    if document.recognised_on or not document.waits:
+    if document.recognised_on or document.carried_on or not document.waits:
         return document
     left = document.amount - selectors.credited(document)
     if left <= nil():
@@ -200,13 +199,17 @@ def recognise_due(*, on: date, by: User) -> Done:
 
 
 @part
-def move_start(*, charge: Charge, starts_on: date) -> Charge:
-    """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income."""
+def move_start(*, charge: Charge, starts_on: date, description: str = "") -> Charge:
+    """The thing paid for starts on another day; its income waits until then. Raises Refused once it is income.
+
+    Where it is for something else now, such as another cohort, `description` says for what.
+    """
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
     if not document.waits or document.recognised_on:
         raise Refused(f"{document} is income already; it can no longer wait for another day.")
     document.starts_on = max(starts_on, document.charged_on + timedelta(days=1))
-    document.save(update_fields=["starts_on"])
+    document.description = description[:150] or document.description
+    document.save(update_fields=["starts_on", "description"])
     return document
 
 
@@ -354,88 +357,5 @@ def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Rece
     ledger.undo_entries_of(document=document, on=on, reason="the receipt was cancelled", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
-    settle(household=household, on=on)
-    return document
-
-
-@verb(permission="bank.change_paymentrun", title="Record that a credit was repaid")
-def repay_credit(
-    *,
-    household: Household,
-    amount: Money,
-    on: date,
-    by: User,
-    reference: str = "",
-    has_paid: bool = False,
-    key: uuid.UUID | None = None,
-) -> Repayment:
-    """Pay a household's credit back from the bank. Raises Refused for more than the credit.
-
-    Where the bank `has_paid` already, what the credit has come to pay since is owed again; and where a receipt behind
-    it was cancelled since, the household owes what is missing until it pays that back.
-    """
-    household = queue(household)
-    if found := ledger.written(Repayment, key):
-        return found
-    amount = positive(amount)
-    if has_paid:
-        _free_credit(household, amount, on)
-    credit = selectors.unused_credit(household)
-    if amount > credit + (selectors.cancelled_meanwhile(household) if has_paid else nil()):
-        raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
-    document = Repayment.objects.create(
-        key=key or uuid.uuid4(),
-        household=household,
-        amount=amount,
-        paid_on=on,
-        reference=reference,
-        recorded_by=by,
-    )
-    left = amount.amount
-    rows = selectors.receipts_with_unused().filter(household=household, unused__gt=0).order_by("-received_on", "-pk")
-    for receipt in rows:
-        part = min(left, receipt.unused)
-        if part:
-            use(receipt, as_amount(part), on, repayment=document)
-        left -= part
-    ledger.post(
-        source=document,
-        purpose="repaid",
-        on=on,
-        narration="Credit repaid",
-        lines=posting.repayment_lines(amount, household.party),
-        by=by,
-    )
-    return document
-
-
-def _free_credit(household: Household, amount: Money, on: date) -> None:
-    """Let the latest charges go unpaid again, until the household has so much credit or nothing more is paid."""
-    missing = amount - selectors.unused_credit(household)
-    paid_ones = Charge.objects.filter(household=household, allocations__freed_on=None, allocations__isnull=False)
-    for charge in paid_ones.distinct().order_by("-pk"):
-        if missing <= nil():
-            return
-        paid = total(allocation.amount for allocation in charge.allocations.standing())
-        release(charge=charge, amount=min(paid, missing), on=on)
-        missing -= min(paid, missing)
-
-
-@verb(permission="bank.change_paymentrun", title="Record that the bank returned a repaid credit")
-def take_repayment_back(*, repayment: Repayment, on: date, reason: str, by: User) -> Repayment:
-    """The bank returned a repayment: its entry is reversed and the household has its credit again."""
-    household = queue(repayment.household)
-    document = Repayment.objects.select_for_update(of=("self",), no_key=True).get(pk=repayment.pk)
-    if document.returned_on:
-        return document
-    if on < document.paid_on:
-        raise Refused(f"It was paid on {day_text(document.paid_on)}; it cannot have come back before.")
-    if not reason.strip():
-        raise Refused("Write what the bank says.")
-    ledger.undo_entries_of(document=document, on=on, reason="returned by the bank", by=by)
-    document.returned_on, document.return_reason = on, reason.strip()[:150]
-    document.save(update_fields=["returned_on", "return_reason"])
-    for allocation in document.allocations.standing():
-        free(allocation, on)
     settle(household=household, on=on)
     return document

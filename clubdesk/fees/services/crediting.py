@@ -11,6 +11,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.services.charging import queue, release, settle, write_charge
+from clubdesk.fees.services.parts import lay_anew
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown
@@ -38,6 +39,7 @@ def credit_charge(
         return found
     document = _credit(charge, household, amount, on, reason, by, key)
     settle(household=household, on=on)
+    lay_anew(household=household, on=on, by=by)
     return document
 
 
@@ -114,6 +116,7 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
         _credit(document, household, plan.credited, on, reason, by)
     _set_again(freed, document, plan.by_voucher, on, by)
     settle(household=household, on=on)
+    lay_anew(household=household, on=on, by=by)
     return plan
 
 

@@ -13,6 +13,7 @@ from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.services.charging import lock_charges, queue, settle
 from clubdesk.fees.services.crediting import set_against, take_back
+from clubdesk.fees.services.parts import lay_anew
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import nil, positive, shown, total
@@ -60,6 +61,7 @@ def accept_voucher(
         raise Refused("Nothing of this fee is left for a voucher to pay.")
     document = set_against(row, scheme, row.person, code, amount, on, by, key=key)
     settle(household=household, on=on)
+    lay_anew(household=household, on=on, by=by)
     return document
 
 
@@ -105,6 +107,32 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
     document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
     Voucher.objects.filter(pk__in=lodged).update(state=VoucherState.LODGED, lodgement=document)
     return document
+
+
+@verb(permission="fees.add_lodgement", title="Take it out of the claim")
+def unlodge_voucher(*, voucher: Voucher, by: User) -> Voucher:
+    """A voucher was put into a claim and not sent with it after all: it is accepted again, and waits for the next.
+
+    Raises Refused once the department has answered anything of that claim, since it was sent then.
+    """
+    if voucher.lodgement_id is None:
+        return _not_lodged(Voucher.objects.get(pk=voucher.pk))
+    claim = Lodgement.objects.select_for_update(of=("self",), no_key=True).get(pk=voucher.lodgement_id)
+    document = Voucher.objects.select_for_update(of=("self",), no_key=True).get(pk=voucher.pk)
+    if document.state != VoucherState.LODGED or document.lodgement_id != claim.pk:
+        return _not_lodged(document)
+    if selectors.has_an_answer(claim):
+        raise Refused(f"The department has answered {claim}, so it was sent; only its answer ends this voucher.")
+    document.state, document.lodgement = VoucherState.ACCEPTED, None
+    document.save(update_fields=["state", "lodgement"])
+    return document
+
+
+def _not_lodged(voucher: Voucher) -> Voucher:
+    """One that waits already stays as it is; whatever was answered stays too."""
+    if voucher.state != VoucherState.ACCEPTED:
+        raise Refused(f"This voucher is {voucher.get_state_display().lower()}; it is in no claim that waits.")
+    return voucher
 
 
 @verb(permission="fees.change_voucher", title="The department refused this voucher")

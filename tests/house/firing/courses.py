@@ -12,6 +12,8 @@ OF_ANOTHER_COURSE = f"UPDATE {COHORT} SET course_id = course_id + 1"
 HELD = added(PLACE, SEATED)
 WAITS_THEN_HELD = [added(PLACE, SEATED, state="'waiting'", person_id="person_id + 1000", charge_id="NULL")]
 IS_HELD = changed(PLACE, "state = 'waiting'", state="'held'")
+PRICE, ONE_PRICE = "fees_feeprice", "(SELECT MIN(id) FROM fees_feeprice)"
+IS_OFFERED = changed(PLACE, SEATED, state="'offered'", offered_price_id=ONE_PRICE)
 MOVED = added(EVENT, booking_id=1, kind="'moved'", rank_after=f"(SELECT rank + 1 FROM {BOOKING} WHERE id = 1)")
 ERASE = {"words": f"'{ERASED}'"}
 
@@ -56,6 +58,18 @@ CASES: Cases = {
             changed(BOOKING, "id > 1", rank="rank + 1"),
             before=[MOVED],
             spares=[changed(BOOKING, "id = 1", rank="rank + 1")],
+        ),
+    ],
+    "courses_offer_keeps_its_price": [
+        Fires(
+            changed(PRICE, amount="amount + 1"),
+            changed(PRICE, item_id="item_id + 1000"),
+            before=[IS_OFFERED],
+            spares=[changed(PRICE, valid_until="'2027-12-31'")],
+        ),
+        Fires(
+            before=[f"UPDATE {PLACE} SET state = 'lapsed', offered_price_id = {ONE_PRICE}"],
+            spares=[changed(PRICE, amount=1)],
         ),
     ],
     "courses_event_keeps": Fires(

@@ -60,6 +60,13 @@ ONE_A_YEAR = ["UPDATE fees_voucherscheme SET per_year = 1", f"UPDATE {VOUCHER} S
 USED = f"(SELECT SUM(a.amount) FROM {ALLOCATION} a WHERE a.receipt_id = {RECEIPT}.id)"
 ALL_USED = f"UPDATE {RECEIPT} SET amount = {USED} WHERE {USED} > 0"
 CANCELLED = f"UPDATE {RECEIPT} SET amount = {FAR_TOO_MUCH}, cancelled_on = {ON} WHERE opening_id IS NULL"
+OF_THE_VOUCHER = f"SELECT v.charge_id FROM {VOUCHER} v WHERE v.id = (SELECT MIN(id) FROM {VOUCHER})"
+OWN_NEW_FEE = added(CHARGE, f"id = ({OF_THE_VOUCHER})")
+OWN_NEXT_FEE, ANOTHERS_FEE = (
+    f"(SELECT MAX(id) FROM {CHARGE})",
+    (f"(SELECT MAX(c.id) FROM {CHARGE} c WHERE c.person_id <> {VOUCHER}.person_id)"),
+)
+NOTHING_ANSWERED = f"UPDATE {VOUCHER} SET state = 'lodged' WHERE lodgement_id IS NOT NULL"
 RECOGNISED = changed(CHARGE, recognised_on=ON)
 TAKEN_BACK = changed(CHARGE, taken_back_on=ON, kept=10)
 
@@ -152,11 +159,33 @@ CASES: Cases = {
         changed(VOUCHER, "state = 'accepted'", state="'paid'", amount="amount - 1", short_by="short_by + 1"),
         spares=[changed(VOUCHER, "state = 'lodged'", state="'paid'", amount="amount - 1", short_by="short_by + 1")],
     ),
+    "fees_voucher_goes_with_the_child": [
+        Fires(
+            changed(VOUCHER, charge_id=ANOTHERS_FEE, first_charge_id="charge_id"),
+            changed(VOUCHER, first_charge_id=1),
+            spares=[changed(VOUCHER, amount=1)],
+        ),
+        Fires(
+            changed(VOUCHER, charge_id=OWN_NEXT_FEE),
+            changed(VOUCHER, charge_id=ANOTHERS_FEE, first_charge_id="charge_id"),
+            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = {ON}, kept = 0"],
+            spares=[changed(VOUCHER, charge_id=OWN_NEXT_FEE, first_charge_id="charge_id")],
+        ),
+        Fires(
+            changed(VOUCHER, charge_id=OWN_NEXT_FEE, first_charge_id="charge_id"),
+            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = {ON}, kept = 1"],
+        ),
+        Fires(
+            changed(VOUCHER, charge_id=OWN_NEXT_FEE, first_charge_id="charge_id"),
+            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = NULL"],
+        ),
+    ],
     "fees_voucher_stays_lodged": [
         Fires(
             changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="NULL"),
             changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
-            spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1)],
+            changed(VOUCHER, "state = 'lodged'", state="'accepted'"),
+            spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1, state="'lodged'")],
         ),
         Fires(
             changed(VOUCHER, "state = 'paid'", lodgement_id=NEWEST_LIST),
@@ -173,6 +202,21 @@ CASES: Cases = {
         Fires(
             before=[ONE_LIST, added(LIST, part_of_id="id", paid_on="NULL")],
             spares=[changed(VOUCHER, "state = 'lodged'", lodgement_id=NEWEST_LIST)],
+        ),
+        Fires(
+            changed(VOUCHER, "state = 'lodged'", lodgement_id="NULL"),
+            before=[NOTHING_ANSWERED],
+            spares=[changed(VOUCHER, "state = 'lodged'", state="'accepted'", lodgement_id="NULL")],
+        ),
+        *(
+            Fires(
+                changed(VOUCHER, "state = 'lodged'", state="'accepted'", lodgement_id="NULL"),
+                before=[NOTHING_ANSWERED, another],
+            )
+            for another in (
+                added(VOUCHER, "state = 'lodged'", state=f"'{state}'", code=f"'{state}'")
+                for state in ("paid", "refused")
+            )
         ),
     ],
     "fees_lodgement_part_is_of_its_list": [
@@ -260,6 +304,10 @@ CASES: Cases = {
             changed(CHARGE, kept=11),
             before=[TAKEN_BACK],
             spares=[changed(CHARGE, kept=9)],
+        ),
+        Fires(
+            changed(CHARGE, "carried_on IS NOT NULL", carried_on="NULL"),
+            before=[changed(CHARGE, "recognised_on IS NULL", carried_on=ON, taken_back_on=ON)],
         ),
     ],
     "fees_receipt_stays_cancelled": Fires(

@@ -1,0 +1,114 @@
+"""What was charged for is called off by the club: nothing of it is income, and its vouchers go with the child."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from django.contrib.auth.models import User
+
+from clubdesk.fees import selectors
+from clubdesk.fees.models import Charge, FeePrice, Voucher, VoucherState
+from clubdesk.fees.services.charging import charge as charge_fee
+from clubdesk.fees.services.charging import lock_charges, queue, release, settle, write_charge
+from clubdesk.fees.services.crediting import set_against, take_back
+from clubdesk.money import as_amount, nil, total
+from clubdesk.roll.models import Household, Person
+from clubdesk.verbs import part
+
+
+@part
+def call_off(*, charge: Charge, on: date, reason: str, by: User) -> selectors.TakenBack:
+    """Take the whole charge back, also what was kept of it before.
+
+    What the department was asked for by voucher cannot be credited: it waits for the child's next fee, in Fees in
+    advance, and is never income of what did not take place (common practice, no source).
+    """
+    household = queue(charge.household, charge.person)
+    taken = take_back(charge=charge, on=on, reason=reason, by=by)
+    document = Charge.objects.select_for_update(of=("self",), no_key=True).select_related("price").get(pk=charge.pk)
+    if taken.claimed <= nil() or document.carried_on:
+        return taken
+    day = max(on, document.charged_on)
+    if document.waits and document.recognised_on is None:
+        document.carried_on = day
+        document.save(update_fields=["carried_on"])
+        return taken
+    assert document.price is not None, "a voucher pays only a fee that was charged here"
+    holder = write_charge(
+        household, document.person, document.price, taken.claimed, [], document.description, day,
+        day + timedelta(days=1), by,
+    )  # fmt: skip
+    holder.taken_back_on = holder.carried_on = day
+    holder.save(update_fields=["taken_back_on", "carried_on"])
+    _hand_over(document, holder, day, reason, by)
+    return taken
+
+
+def lock_carried(household: Household, people: Sequence[Person]) -> list[Charge]:
+    """The fees whose vouchers wait for the next of these children; locked before the first post takes the book."""
+    found = list(selectors.carried_for(household, people).select_related("price__item"))
+    if found:
+        lock_charges(found)
+    return found
+
+
+@part
+def charge_next(
+    *,
+    carried: Sequence[Charge],
+    household: Household,
+    person: Person,
+    price: FeePrice,
+    description: str,
+    on: date,
+    starts_on: date,
+    by: User,
+) -> Charge:
+    """Charge a fee, paid first by the child's vouchers that wait since what they paid was called off.
+
+    Where those come to more than the price, the fee is as much as they are: the department was asked for it.
+    """
+    same = [each for each in carried if each.person_id == person.pk and _is_alike(each, price)]
+    claimed = total(as_amount(selectors.kept_by_vouchers(each)) for each in same)
+    document = charge_fee(
+        household=household,
+        person=person,
+        price=price,
+        amount=max(price.amount, claimed),
+        description=description,
+        on=on,
+        starts_on=starts_on,
+        by=by,
+    )
+    for each in same:
+        _hand_over(each, document, on, f"its voucher pays {description}", by)
+    return document
+
+
+@part
+def set_again(*, before: Charge, after: Charge, reason: str, on: date, by: User) -> None:
+    """Vouchers that were not claimed for `before`, for a reason that begins so, pay `after` where they still can."""
+    used = Voucher.objects.filter(selectors.STANDING_VOUCHER)
+    for voucher in before.vouchers.filter(state=VoucherState.RELEASED, end_reason__startswith=reason).order_by("pk"):
+        same = used.filter(scheme=voucher.scheme)
+        year = same.filter(person=voucher.person_id, calendar_year=voucher.calendar_year).count()
+        amount = min(voucher.amount, selectors.creditable(after))
+        if amount > nil() and year < voucher.scheme.per_year and not same.filter(code=voucher.code).exists():
+            set_against(
+                after, voucher.scheme, voucher.person, voucher.code, amount, on, by, calendar_year=voucher.calendar_year
+            )
+    settle(household=after.household, on=on)
+
+
+def _is_alike(carried: Charge, price: FeePrice) -> bool:
+    return carried.price is not None and carried.price.item.income_account_id == price.item.income_account_id
+
+
+def _hand_over(before: Charge, after: Charge, on: date, reason: str, by: User) -> None:
+    """The vouchers of one charge pay another; the first is credited of what they paid, and receipts make way."""
+    rows = Voucher.objects.select_for_update(of=("self",), no_key=True).filter(selectors.STANDING_VOUCHER)
+    for voucher in rows.filter(charge=before).order_by("pk"):
+        release(charge=after, amount=voucher.amount - selectors.open_amount(after), on=on)
+        voucher.first_charge_id = voucher.first_charge_id or before.pk
+        voucher.charge = after
+        voucher.save(update_fields=["charge", "first_charge"])
+    take_back(charge=before, on=on, reason=reason, by=by)
