@@ -1,6 +1,7 @@
 """What a family is told by mail about its account."""
 
 from datetime import date
+from hashlib import sha256
 
 from djmoney.money import Money
 
@@ -9,7 +10,7 @@ from clubdesk.fees import accounts
 from clubdesk.fees.models import Voucher
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import write_message
+from clubdesk.mail.services import draft, write_message
 from clubdesk.money import shown
 from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
 
@@ -36,8 +37,11 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
     )
 
 
-def tell(statement: accounts.Statement, on: date) -> Message:
-    """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link."""
+def drafted(statement: accounts.Statement, on: date) -> Message:
+    """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link.
+
+    Its `about` is the family, the day and what it says, so that none is written twice, nor an older one in its place.
+    """
     household = statement.household
     guardian = guardian_to_write_to(household)
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
@@ -51,11 +55,12 @@ def tell(statement: accounts.Statement, on: date) -> Message:
         "Something does not look right, or you would rather pay in parts? Please tell us.",
         book().club_name,
     ]
-    return write_message(
-        about=f"statement {household.pk} {on.isoformat()}",
+    body = "\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n"
+    return draft(
+        about=f"statement {household.pk} {on.isoformat()} {sha256(body.encode()).hexdigest()[:12]}",
         to=guardian.email if guardian else "",
         subject=f"Your account: {statement.in_words}",
-        body="\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n",
+        body=body,
         household=household,
         link_path=accounts.link_path(household),
     )

@@ -10,7 +10,6 @@ from typing import Any
 from django.db.models import Exists, F, Max, OuterRef, Prefetch, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
-from clubdesk import clock
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice, FeeShare
@@ -190,22 +189,6 @@ def back_if_left(membership: Membership, last_day: date) -> Money:
     months = min(whole_months_left(last_day, membership.ends_on), membership.months)
     own = (membership.fee - membership.passed_on).amount
     return as_amount(part_of(own, months, membership.months))
-
-
-def to_change(membership: Membership, plan: Plan) -> str:
-    """What a change to the plan from today on would cost, or why it cannot be."""
-    today = max(clock.today(), membership.starts_on)
-    months = min(whole_months_left(today - timedelta(days=1), membership.ends_on), membership.months)
-    if sentence := wrong_age(membership.person, plan, today):
-        return sentence
-    try:
-        rest = rest_of(membership, months)
-        term = Term(membership.ends_on, months)
-        found = quote(membership.person, plan, today, term=term, leaving=membership, refunded=rest.fee)
-    except Refused as refusal:
-        return refusal.sentence
-    difference = found.price.fee - rest.fee
-    return f"{shown(abs(difference))} {'more to pay' if difference >= 0 else 'given back'}"
 
 
 def standing_of(household: Household, day: date) -> list[tuple[Person, bool, str]]:

@@ -195,6 +195,15 @@ class TestLetters:
         assert payment_reference(household) in letter.body
         assert letter.link_path == accounts.link_path(household)
 
+    def test_an_account_that_was_paid_since_the_mornings_letter_is_written_anew(self, household, charge, pay, by):
+        charge(household)
+        services.send_statement(household=household, on=NOW, by=by)
+        pay(household, "25.00")
+        services.send_statement(household=household, on=NOW, by=by)
+        services.send_statement(household=household, on=NOW, by=by)
+        subjects = list(Message.objects.order_by("pk").values_list("subject", flat=True))
+        assert subjects == ["Your account: $60.00 to pay", "Your account: $35.00 to pay"]
+
     def test_the_coordinator_sends_them_from_the_balances_by_age(self, client, coordinator, household, charge):
         charge(household)
         client.force_login(coordinator)
@@ -202,7 +211,7 @@ class TestLetters:
         assert "Mirabar family" in page
         form = {"key": "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"}
         answer = client.post(reverse("admin:fees_charge_send-statements"), form, follow=True)
-        assert "1 letters are written" in answer.content.decode()
+        assert "1 letter goes out." in answer.content.decode()
         assert client.get(reverse("admin:statements_to_print")).status_code == 200
 
 

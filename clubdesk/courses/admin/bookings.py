@@ -21,6 +21,7 @@ from clubdesk.courses.admin.asking import (
     told,
 )
 from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.fees.promises import charged_by
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
 from clubdesk.roll.finding import of_family
@@ -169,6 +170,9 @@ class AcceptPage(BookingPage):
     intro = "The family says yes: the fee is charged."
     button = "Accept the offer"
     form_class = day_form("Accepted on")
+
+    def promises(self, target: Booking) -> Facts:
+        return self.foretold(target, lambda did: [("Fee to be charged", charged_by(did))])
 
     def applies(self, target: Booking) -> bool:
         return target.state == PlaceState.OFFERED
