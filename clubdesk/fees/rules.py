@@ -223,6 +223,13 @@ GUARDS = [
         message="A voucher stays in the lodgement that it was sent with.",
     ),
     *VOUCHER.guards("fees_voucher"),
+    Guard(
+        "fees_voucher_not_before_its_fee",
+        "fees_voucher",
+        "INSERT",
+        when="NEW.accepted_on < (SELECT c.charged_on FROM fees_charge c WHERE c.id = NEW.charge_id)",
+        message="A voucher cannot pay a fee before it was charged.",
+    ),
     *(
         Guard(
             f"fees_voucher_{event.lower()}_within_the_year",

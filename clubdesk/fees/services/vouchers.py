@@ -8,6 +8,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
@@ -37,9 +38,9 @@ def accept_voucher(
     """Set a child's voucher against a charge: it pays at most what is left of the fee, the rest is forgone.
 
     Where the family has paid already, its receipt becomes credit by as much. Raises Refused for a code or a
-    `birth_date` that cannot be right, a child or a fee that the scheme does not pay for, and more vouchers than
-    it allows a child in a calendar year. Source: a state's published programme terms (one voucher a child in a
-    calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
+    `birth_date` that cannot be right, a child or a fee that the scheme does not pay for, a day before the fee, and
+    more vouchers than it allows a child in a calendar year. Source: a state's published programme terms (one voucher
+    a child in a calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
     """
     household = queue(charge.household, charge.person)
     if found := ledger.written(Voucher, key):
@@ -53,6 +54,8 @@ def accept_voucher(
         raise Refused("This balance was brought in; a voucher pays only a fee that was charged here.")
     if not code:
         raise Refused("Type the voucher's code.")
+    if on < row.charged_on:
+        raise Refused(f"{row} was charged on {day_text(row.charged_on)}; a voucher cannot pay it before.")
     _refuse_what_the_scheme_does_not_pay(scheme, row.person, row.price.item.kind, code, on, birth_date)
     left = selectors.creditable(charge)
     amount = min(selectors.value_of_voucher(scheme, on), left)

@@ -152,6 +152,10 @@ CASES: Cases = {
         changed(VOUCHER, "lodgement_id IS NOT NULL", lodgement_id="lodgement_id + 1"),
         spares=[changed(VOUCHER, "lodgement_id IS NULL", lodgement_id=1)],
     ),
+    "fees_voucher_not_before_its_fee": Fires(
+        added(VOUCHER, "state = 'accepted'", accepted_on="'2020-01-01'"),
+        spares=[added(VOUCHER, "state = 'accepted'"), added(VOUCHER, "state = 'accepted'", accepted_on="'2027-01-01'")],
+    ),
     "fees_voucher_insert_within_the_year": Fires(
         added(VOUCHER, "state = 'accepted'"),
         before=ONE_A_YEAR,
