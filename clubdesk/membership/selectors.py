@@ -5,6 +5,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import reduce
+from operator import or_
 from typing import Any
 
 from django.db.models import Exists, F, Max, OuterRef, Prefetch, Q, QuerySet, TextChoices
@@ -64,14 +66,29 @@ class Quote:
     price: Price
 
 
+def payer_of(membership: Membership) -> int:
+    """The household (by its id) that was charged for the membership; where nothing was, that of the person.
+
+    Sibling discount and family cap are of whoever pays, also where the child has moved to another household since
+    (common practice, no source).
+    """
+    charge = membership.charge or (membership.changed_from.charge if membership.changed_from else None)
+    return charge.household_id if charge else membership.person.household_id
+
+
 class Quotes:
     """Quotes for people of some households, whose books are read once for all of them."""
 
     def __init__(self, households: Iterable[int]):
-        rows = Membership.objects.filter(STANDING, person__household__in=list(households))
+        asked = list(households)
+        paid_by = ("person__household", "charge__household", "changed_from__charge__household")
+        theirs = reduce(or_, (Q(**{f"{path}__in": asked}) for path in paid_by))
+        rows = Membership.objects.filter(STANDING, theirs).select_related(
+            "person", "plan", "charge", "changed_from__charge"
+        )
         self.memberships: dict[int, list[Membership]] = defaultdict(list)
-        for row in rows.select_related("person", "plan").order_by("pk"):
-            self.memberships[row.person.household_id].append(row)
+        for row in rows.order_by("pk"):
+            self.memberships[payer_of(row)].append(row)
         charges = [row.charge_id for rows in self.memberships.values() for row in rows if row.charge_id]
         self.paid = {row.pk: row.amount.amount - row.credited for row in charges_with_open().filter(pk__in=charges)}
         self.caps = list(FamilyCap.objects.all())
@@ -100,7 +117,9 @@ class Quotes:
         """
         listed = self.listed(plan, starts_on)
         term = term or plan.term(starts_on)
-        others = [each for each in self.memberships[person.household_id] if each.pk != (leaving.pk if leaving else 0)]
+        own = self.memberships[person.household_id]
+        others = [each for each in own if each.pk != (leaving.pk if leaving else 0)]
+        given_back = refunded if leaving in own else ZERO
         full_price = any(
             each.plan_id == plan.pk and each.person_id != person.pk and not each.sibling and each.covers(starts_on)
             for each in others
@@ -113,7 +132,7 @@ class Quotes:
             whole_shares=plan.whole_shares,
             siblings=int(full_price),
             sibling_percent=plan.sibling_percent,
-            paid_before=self._paid_before(person.household_id, starts_on, ahead) - refunded,
+            paid_before=self._paid_before(person.household_id, starts_on, ahead) - given_back,
             cap=next((cap.amount.amount for cap in self.caps if cap.valid_from <= starts_on), None),
             voucher=voucher,
         )
