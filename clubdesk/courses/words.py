@@ -1,6 +1,6 @@
 """What a family and the history are told in sentences."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from clubdesk import clock
@@ -8,7 +8,7 @@ from clubdesk.clock import long_day
 from clubdesk.courses import selectors
 from clubdesk.courses.models import STANDING, Booking, Cohort, Course, Place, PlaceState
 from clubdesk.errors import Refused
-from clubdesk.fees.selectors import TakenBack
+from clubdesk.fees.selectors import TakenBack, credited
 from clubdesk.money import nil, shown, total
 
 
@@ -60,6 +60,17 @@ def standing_in_words(booking: Booking) -> list[str]:
             by = f" Please pay by {long_day(booking.pay_by)}." if owed and booking.pay_by else ""
             sentences.append(f"{who} {have} {places} in {starts}. {paid}{by}")
     return sentences or ["You have no place and wait for none."]
+
+
+def unpaid_in_words(held: Sequence[Place]) -> str:
+    """That the fee of the places is not paid, or what of it is not."""
+    owed = sum(selectors.still_owed(held).values(), Decimal(0))
+    fee = total(place.charge.amount for place in held if place.charge) - total(
+        credited(place.charge) for place in held if place.charge
+    )
+    if owed < fee.amount:
+        return f"Thank you for what you have paid: of the fee of {shown(fee)}, {shown(owed)} is still to pay."
+    return "The fee is not paid yet."
 
 
 def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:

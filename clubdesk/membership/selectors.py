@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -274,12 +275,25 @@ class Renewing(TextChoices):
 
 @dataclass(frozen=True)
 class Renewal:
-    """A membership to renew, from the day after it ends: what it would cost, or why it cannot be renewed as it is."""
+    """A membership to renew, from the day after it ends: what it would cost, or why it cannot be renewed as it is.
+
+    The `quote` is after those before it of the same household; `alone` is without them.
+    """
 
     membership: Membership
     state: Renewing
     quote: Quote | None
     problem: str = ""
+    alone: Quote | None = None
+
+    @property
+    def starts_on(self) -> date:
+        return self.membership.ends_on + timedelta(days=1)
+
+    @property
+    def last_day(self) -> date:
+        """Until when it can be renewed."""
+        return self.membership.ends_on + timedelta(days=self.membership.plan.grace_days)
 
 
 @dataclass(frozen=True)
@@ -343,15 +357,28 @@ def with_quotes(waiting: list[Waiting]) -> list[HouseholdRenewal]:
 def _household_renewal(own: list[tuple[Membership, Renewing]], quotes: Quotes) -> HouseholdRenewal:
     lines: list[Renewal] = []
     for row, state in own:
-        starts_on, found, problem = row.ends_on + timedelta(days=1), None, ""
+        starts_on, found, alone = row.ends_on + timedelta(days=1), None, None
         ahead = [line.quote for line in lines if line.quote]
+        problem = wrong_age(row.person, row.plan, starts_on)
         try:
-            problem = wrong_age(row.person, row.plan, starts_on)
-            found = None if problem else quotes.quote(row.person, row.plan, starts_on, ahead=ahead)
+            if not problem:
+                alone = quotes.quote(row.person, row.plan, starts_on)
+                found = quotes.quote(row.person, row.plan, starts_on, ahead=ahead) if ahead else alone
         except Refused as refusal:
             problem = refusal.sentence
-        lines.append(Renewal(row, state, found, problem))
+        lines.append(Renewal(row, state, found, problem, alone))
     return HouseholdRenewal(own[0][0].person.household, lines)
+
+
+def plans_instead(person: Person, day: date) -> list[tuple[Plan, Money]]:
+    """The plans that are for somebody of that age on `day`, each at its price."""
+    quotes, found = Quotes([]), []
+    for plan in Plan.objects.select_related("fee_item"):
+        if wrong_age(person, plan, day):
+            continue
+        with suppress(Refused):
+            found.append((plan, quotes.listed(plan, day).amount))
+    return found
 
 
 def by_last_day(renewal: HouseholdRenewal) -> list[HouseholdRenewal]:

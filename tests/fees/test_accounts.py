@@ -218,7 +218,7 @@ class TestLetters:
         services.send_statements(on=NOW, by=by)
         assert sorted(Message.objects.values_list("to", flat=True)) == ["ida@example.org", "odo@example.org"]
         letter = Message.objects.get(to="ida@example.org")
-        assert "your account with the club stands at $60.00 to pay" in letter.body
+        assert "Your account with the club stands at $60.00 to pay" in letter.body
         assert payment_reference(household) in letter.body
         assert letter.link_path == accounts.link_path(household)
 

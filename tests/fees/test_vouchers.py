@@ -201,8 +201,8 @@ class TestTheDepartmentsAnswer:
         letters = {letter.to: letter.body for letter in Message.objects.all()}
         assert set(letters) == {"family1@example.org", "family2@example.org"}
         assert "was refused by Department for Sport: used elsewhere. \n" not in letters["family1@example.org"]
-        assert "So $100.00 of the fee is for you to pay" in letters["family1@example.org"]
-        assert "So $20.00 of the fee is for you to pay" in letters["family2@example.org"]
+        assert "Please pay $100.00" in letters["family1@example.org"]
+        assert "Please pay $20.00" in letters["family2@example.org"]
 
     def test_what_the_family_has_in_credit_pays_it_at_once(self, batch, by):
         _, vouchers = batch

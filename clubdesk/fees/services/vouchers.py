@@ -144,11 +144,12 @@ def _locked(voucher: Voucher) -> Voucher:
 
 def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money, on: date, by: User) -> None:
     """The family owes `amount` again, unless the fee was taken back, and is told so."""
+    credited = nil()
     if voucher.charge.taken_back_on:
         reason = "its voucher was refused after it was taken back"
-        take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept)
+        credited = take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept).credited
     settle(household=household, on=on)
-    letters.tell_voucher(voucher, said, amount)
+    letters.tell_voucher(voucher, said, amount, min(credited, amount))
 
 
 @verb(permission="fees.change_lodgement", title="The department has answered")
