@@ -82,6 +82,18 @@ def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:
     return f" The fee is {shown(fee)}."
 
 
+def apart_in_words(booking: Booking) -> str:
+    """That a waiting group would have its places sooner if it were booked apart; blank where it would not."""
+    chances = selectors.if_apart(booking, clock.today())
+    if chances is None:
+        return ""
+    together, apart = map(selectors.percent, chances)
+    return (
+        f"Places for {booking.seats} seldom come free at once: in the cohorts that are set up you have them with "
+        f"{together}. Booked apart, all of you have one with {apart}, and each keeps the turn of the group."
+    )
+
+
 def money_in_words(taken: TakenBack) -> str:
     """What became of a fee, for the history: “86.00 of the fee taken back, 40.00 kept”."""
     parts = [

@@ -122,6 +122,13 @@ def course_waiting(club):
 
 
 @case
+def course_booked_apart(club):
+    letter = course_waiting(club)
+    courses.book_apart(booking=letter.household.bookings.get(), on=NOW, by=club.by)
+    return last(letter.household)
+
+
+@case
 def course_offer(club):
     cohort = club.cohort(1)
     first = club.book(cohort, name="Odo")

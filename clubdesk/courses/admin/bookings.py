@@ -217,6 +217,20 @@ class MoveForm(VerbForm[Booking]):
         return cleaned
 
 
+class ApartPage(BookingPage):
+    slug = "apart"
+    verb = services.book_apart
+    intro = "Each is offered a place alone, in the turn of the group. They may come to different cohorts."
+    button = "Book them apart"
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.WAITING and target.seats > 1
+
+    def facts(self, target: Booking) -> Facts:
+        said = words.apart_in_words(target)
+        return [*super().facts(target), *([("Would it be quicker?", said)] if said else [])]
+
+
 class MovePage(BookingPage):
     slug = "move"
     verb = services.move_in_queue
@@ -339,6 +353,7 @@ class BookingAdmin(DocumentAdmin[Booking]):
         TransferPage(),
         CohortsPage(),
         MovePage(),
+        ApartPage(),
         MoreTimePage(),
         PhonedPage(),
     )

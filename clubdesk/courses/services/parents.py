@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse, Place
-from clubdesk.courses.services.booking import book_party
+from clubdesk.courses.services.booking import book_apart, book_party
 from clubdesk.courses.services.leaving import withdraw
 from clubdesk.courses.services.waitlist import accept_offer, fresh, locked, note
 from clubdesk.roll.models import Consent, Guardian, Household, Person
@@ -107,6 +107,12 @@ def withdraw_by_family(
     """The family gives its places up, or some of them, on its own page; the reason is for it to give or not."""
     reason = reason or "by the family itself"
     return withdraw(booking=booking, places=places, on=_day_of_the_book(booking, on), reason=reason, by=family_user())
+
+
+@verb(permission=NOBODY, title="Book apart by the family’s own link")
+def book_apart_by_family(*, booking: Booking, on: date) -> Booking:
+    """A group that waits chooses on its own page to be offered places one by one."""
+    return book_apart(booking=booking, on=_day_of_the_book(booking, on), by=family_user())
 
 
 def _day_of_the_book(booking: Booking, on: date) -> date:
