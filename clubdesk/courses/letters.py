@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 from django.core.signing import BadSignature, Signer
+from django.db.models import Max, QuerySet
 from django.urls import reverse
 
 from clubdesk.courses import words
-from clubdesk.courses.models import Booking, BookingEvent
+from clubdesk.courses.models import Booking, BookingEvent, Cohort, Happened
 from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
@@ -46,6 +47,23 @@ def link_path(booking: Booking) -> str:
 
 def about(event: BookingEvent) -> str:
     return f"booking event {event.pk}"
+
+
+def of_cancelling(cohort: Cohort) -> QuerySet[Message]:
+    """The letters that told the parties of a cohort that it was cancelled."""
+    return _of_events(BookingEvent.objects.filter(cohort=cohort, kind=Happened.RETURNED))
+
+
+def of_offers(bookings: Sequence[Booking]) -> QuerySet[Message]:
+    """The letters that told the parties of the offers that stand."""
+    events = BookingEvent.objects.filter(booking__in=bookings, kind=Happened.OFFERED)
+    latest = events.order_by().values("booking").annotate(latest=Max("pk")).values("latest")
+    return _of_events(BookingEvent.objects.filter(pk__in=latest))
+
+
+def _of_events(events: QuerySet[BookingEvent]) -> QuerySet[Message]:
+    letters = Message.objects.filter(about__in=[about(event) for event in events])
+    return letters.select_related("household").prefetch_related("household__guardians")
 
 
 def tell(event: BookingEvent, opening: str | Sequence[str], subject: str, guardian: Guardian | None = None) -> Message:

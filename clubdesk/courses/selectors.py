@@ -1,8 +1,8 @@
 """Questions about courses."""
 
 import hashlib
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -14,6 +14,7 @@ from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
+from clubdesk.courses import forecast
 from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
 from clubdesk.courses.models import (
     ADULT_FROM,
@@ -38,6 +39,7 @@ from clubdesk.money import as_amount, half_up, nil
 from clubdesk.roll.models import Household, Person
 
 AnyCohort = TypeVar("AnyCohort", bound=Cohort)
+Answer = TypeVar("Answer")
 NOT_CANCELLED = Q(cancelled_on=None)
 
 
@@ -318,7 +320,14 @@ def habits(course: Course, on: date) -> Habits:
         place_days += max((until - booked_on).days, 0)
         before_start = ended_on and (starts_on is None or ended_on < starts_on)
         given_up += bool(before_start and (charge or starts_on is None))
-    return Habits(given_up, place_days, *_answers(course, on))
+    return Habits(given_up, place_days, *_answers(course, on), *_asked(course, on))
+
+
+def _asked(course: Course, on: date) -> tuple[tuple[int, ...], int]:
+    """For how many places each party asked, and within how many days."""
+    rows = Booking.objects.filter(course=course, booked_on__gte=on - HISTORY, booked_on__lte=on).order_by("booked_on")
+    parties = list(rows.annotate(people=Count("places__person", distinct=True)).values_list("booked_on", "people"))
+    return tuple(people for _, people in parties), (on - parties[0][0]).days if parties else 0
 
 
 def _answers(course: Course, on: date) -> tuple[int, int]:
@@ -339,30 +348,63 @@ def _answers(course: Course, on: date) -> tuple[int, int]:
 
 def wait_estimates(course: Course, on: date) -> "Waits":
     """What each waiting party, and one that would join now, may expect. The same book gives the same answer."""
-    last = BookingEvent.objects.filter(booking__course=course).aggregate(last=Max("pk"))["last"]
     cohorts = list(cohorts_to_come(course, on))
+    return _remembered("waits", course, cohorts, on, lambda: _simulate(course, cohorts, on))
+
+
+def _remembered(
+    what: str, course: Course, cohorts: "list[SeatedCohort]", on: date, reckon: Callable[[], Answer]
+) -> Answer:
+    """The answer as it was reckoned before, unless the course's history or its cohorts went on since."""
+    last = BookingEvent.objects.filter(booking__course=course).aggregate(last=Max("pk"))["last"]
     shape = [(cohort.pk, cohort.first_session, cohort.capacity, cohort.youngest) for cohort in cohorts]
     key = hashlib.sha256(repr((course.pk, course.offer_days, on, last, shape)).encode()).hexdigest()
-    return cache.get_or_set(f"waits-{key}", lambda: _simulate(course, cohorts, on), 3600)  # type: ignore[return-value]
+    return cache.get_or_set(f"{what}-{key}", reckon, 3600)  # type: ignore[return-value]
 
 
-def _simulate(course: Course, cohorts: list[Any], on: date) -> "Waits":
-    offered: dict[int, list[int]] = {}
-    held: dict[int, int] = {}
+QUICKER_BY = 0.1
+
+
+def if_apart(booking: Booking, on: date) -> tuple[float, float] | None:
+    """The chances that all of a waiting group have places in the cohorts that are set up: together, and if they were
+    booked apart. None where that would not be much quicker.
+    """
+    course = booking.course
+    cohorts = list(cohorts_to_come(course, on))
+    together = wait_estimates(course, on).found.get(booking.pk) if booking.seats > 1 and cohorts else None
+    if booking.state != PlaceState.WAITING or together is None:
+        return None
+
+    def reckon() -> Estimate:
+        ahead, queue, _ = _as_the_book_has_them(course, cohorts, on)
+        return forecast.estimate_apart(ahead, queue, booking.pk, habits(course, on), course.offer_days)
+
+    apart = _remembered(f"apart-{booking.pk}", course, cohorts, on, reckon)
+    now, then = (sum(each.chance(cohort.pk) for cohort in cohorts) for each in (together, apart))
+    return (now, then) if then - now >= QUICKER_BY else None
+
+
+def _simulate(course: Course, cohorts: "list[SeatedCohort]", on: date) -> "Waits":
+    ahead, queue, names = _as_the_book_has_them(course, cohorts, on)
+    return Waits(names, estimates(ahead, queue, habits(course, on), course.offer_days))
+
+
+def _as_the_book_has_them(
+    course: Course, cohorts: "list[SeatedCohort]", on: date
+) -> tuple[list[CohortAhead], list[PartyAhead], dict[int, str]]:
+    """The cohorts to come, also those not set up yet, the queue for them, and what each cohort is called."""
+    seated: dict[tuple[int, str], list[int]] = defaultdict(list)
     for cohort, booking, state in Place.objects.filter(cohort__in=cohorts, state__in=TAKES_A_SEAT).values_list(
         "cohort", "booking", "state"
     ):
-        if state == PlaceState.HELD:
-            held[cohort] = held.get(cohort, 0) + 1
-        else:
-            offered.setdefault(cohort, []).append(booking)
+        seated[cohort, state].append(booking)
     ahead = [
         CohortAhead(
             key=cohort.pk,
             days=max((cohort.first_session - on).days, 0),
             free=max(cohort.capacity - cohort.taken, 0),
-            held=held.get(cohort.pk, 0),
-            offered=list(Counter(offered.get(cohort.pk, [])).values()),
+            held=list(Counter(seated[cohort.pk, PlaceState.HELD]).values()),
+            offered=list(Counter(seated[cohort.pk, PlaceState.OFFERED]).values()),
         )
         for cohort in cohorts
     ]
@@ -370,10 +412,9 @@ def _simulate(course: Course, cohorts: list[Any], on: date) -> "Waits":
     queue = _queue_ahead(course, cohorts, {each.key: on + timedelta(days=each.days) for each in later})
     everywhere = frozenset([*(cohort.pk for cohort in cohorts), *(each.key for each in later)])
     queue.append(PartyAhead(JOINING_NOW, 1, everywhere))
-    found = estimates([*ahead, *later], queue, habits(course, on), course.offer_days)
     names = {cohort.pk: cohort.name for cohort in cohorts}
     names |= {each.key: f"about {on + timedelta(days=each.days):%B %Y}" for each in later}
-    return Waits(names, found)
+    return [*ahead, *later], queue, names
 
 
 def _not_set_up_yet(course: Course, on: date) -> list[CohortAhead]:
@@ -417,7 +458,7 @@ class Waits:
             return "no cohort is set up yet"
         estimate = self.found.get(party)
         cohort, chance = estimate.likeliest if estimate else (None, 1.0)
-        return f"{self.cohorts[cohort] if cohort else 'later than all of these'} ({_percent(chance)})"
+        return f"{self.cohorts[cohort] if cohort else 'later than all of these'} ({percent(chance)})"
 
     def in_words(self, party: int) -> str:
         """“most likely Term 3 2027 (72 %)”."""
@@ -426,10 +467,10 @@ class Waits:
     def table(self, party: int) -> list[tuple[str, str]]:
         """Each cohort with its chance."""
         estimate = self.found.get(party)
-        return [(name, _percent(estimate.chance(key) if estimate else 0)) for key, name in self.cohorts.items()]
+        return [(name, percent(estimate.chance(key) if estimate else 0)) for key, name in self.cohorts.items()]
 
 
-def _percent(chance: float) -> str:
+def percent(chance: float) -> str:
     """Never all or nothing: it is an estimate."""
     if chance > 0.99:
         return "over 99 %"

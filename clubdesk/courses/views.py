@@ -228,6 +228,7 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         token=token,
         sentences=words.standing_in_words(booking),
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
+        apart=words.apart_in_words(booking),
         offered=booking.state == PlaceState.OFFERED,
         standing=standing,
         certificates=Certificate.objects.filter(place__booking=booking).select_related("place__person"),
@@ -247,7 +248,7 @@ def _dates_form(booking: Booking, wrong: forms.Form | None) -> DatesForm | None:
 
 
 def _act(request: HttpRequest, booking: Booking) -> LeaveForm | DatesForm | None:
-    """Accept, withdraw or say which dates suit; returns the form where it is not filled in rightly."""
+    """Accept, book apart, withdraw or say which dates suit; returns the form where it is not filled in rightly."""
     today = clock.today()
     if request.POST.get("act") == "dates":
         dates = DatesForm(request.POST, booking=booking)
@@ -258,6 +259,9 @@ def _act(request: HttpRequest, booking: Booking) -> LeaveForm | DatesForm | None
         return None
     if request.POST.get("act") == "accept":
         _in_turn(lambda: services.accept_by_family(booking=booking, on=today))
+        return None
+    if request.POST.get("act") == "apart":
+        _in_turn(lambda: services.book_apart_by_family(booking=booking, on=today))
         return None
     form = LeaveForm(request.POST, booking=booking)
     if not form.is_valid():

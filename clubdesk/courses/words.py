@@ -9,7 +9,7 @@ from clubdesk.clock import long_day
 from clubdesk.courses import selectors
 from clubdesk.courses.models import STANDING, Booking, Cohort, Course, Place, PlaceState
 from clubdesk.errors import Refused
-from clubdesk.fees.selectors import TakenBack
+from clubdesk.fees.selectors import TakenBack, credited
 from clubdesk.money import nil, shown, total
 
 
@@ -80,6 +80,17 @@ def _free_to_leave(places: Sequence[Place]) -> str:
     return f" Its days have changed: who cannot make them can withdraw by {long_day(free[0])} and owes nothing."
 
 
+def unpaid_in_words(held: Sequence[Place]) -> str:
+    """That the fee of the places is not paid, or what of it is not."""
+    owed = sum(selectors.still_owed(held).values(), Decimal(0))
+    fee = total(place.charge.amount for place in held if place.charge) - total(
+        credited(place.charge) for place in held if place.charge
+    )
+    if owed < fee.amount:
+        return f"Thank you for what you have paid: of the fee of {shown(fee)}, {shown(owed)} is still to pay."
+    return "The fee is not paid yet."
+
+
 def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:
     """What the places would cost; nothing where the fee schedule does not say."""
     try:
@@ -87,6 +98,18 @@ def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:
     except Refused:
         return ""
     return f" The fee is {shown(total(price.amount for price in prices))}."
+
+
+def apart_in_words(booking: Booking) -> str:
+    """That a waiting group would have its places sooner if it were booked apart; blank where it would not."""
+    chances = selectors.if_apart(booking, clock.today())
+    if chances is None:
+        return ""
+    together, apart = map(selectors.percent, chances)
+    return (
+        f"Places for {booking.seats} seldom come free at once: in the cohorts that are set up you have them with "
+        f"{together}. Booked apart, all of you have one with {apart}, and each keeps the turn of the group."
+    )
 
 
 def money_in_words(taken: TakenBack) -> str:

@@ -45,18 +45,18 @@ def _what(claim: EntryClaim) -> str:
 
 
 def tell_approved(claim: EntryClaim, on: date) -> Message:
-    words = f"your claim for {_what(claim)} was approved on {long_day(on)}. The treasurer pays it to your bank account."
+    words = f"Your claim for {_what(claim)} was approved on {long_day(on)}. The treasurer pays it to your bank account."
     return _tell(claim.household, f"claim {claim.pk} approved", "Your claim was approved", [words])
 
 
 def tell_declined(claim: EntryClaim, on: date) -> Message:
-    words = f"your claim for {_what(claim)} was declined on {long_day(on)}. The reason: {claim.decision_reason}"
+    words = f"Your claim for {_what(claim)} was declined on {long_day(on)}. The reason: {claim.decision_reason}"
     return _tell(claim.household, f"claim {claim.pk} declined", "Your claim was declined", [words])
 
 
 def tell_asked(claim: EntryClaim, on: date) -> Message:
     """Each question is a letter of its own, the same one once a day."""
-    words = f"about your claim for {_what(claim)} the committee asks: {claim.question}"
+    words = f"About your claim for {_what(claim)} the committee asks: {claim.question}"
     about = f"claim {claim.pk} asked {on.isoformat()} {claim.question[:60]}"
     return _tell(claim.household, about, "A question about your claim", [words, "Please answer on the page below."])
 
@@ -74,7 +74,7 @@ def tell_entries(event: StateEvent, children: Sequence[Person]) -> Message:
         lines.append(f"{child}, {age_class}: {shown(fee)}, of which the entry fund refunds {shown(back)}")
     household = children[0].household
     paragraphs = [
-        f"entries to {event.name} ({event.get_discipline_display().lower()}, {long_day(event.held_on)}) close on "
+        f"Entries to {event.name} ({event.get_discipline_display().lower()}, {long_day(event.held_on)}) close on "
         f"{long_day(event.entries_close)}. Your children may enter:",
         "\n".join(lines),
         "Enter with the organiser, keep the receipt, and send it to us after the event. The fund refunds as long as "

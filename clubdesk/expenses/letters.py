@@ -15,7 +15,7 @@ def tell_declined(expense: Expense, on: date) -> Message:
     guardian = guardian_to_write_to(expense.household)
     said = [
         f"Hello {guardian.name if guardian else expense.household.name},",
-        f"your expense for {expense.what} ({shown(expense.amount)}, {long_day(expense.spent_on)}) was declined on "
+        f"Your expense for {expense.what} ({shown(expense.amount)}, {long_day(expense.spent_on)}) was declined on "
         f"{long_day(on)}. The reason: {expense.decision_reason}",
         book().club_name,
     ]

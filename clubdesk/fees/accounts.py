@@ -8,8 +8,8 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.signing import BadSignature, Signer
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, Value
-from django.db.models.functions import Coalesce
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models.functions import Coalesce, Concat
 from django.http import Http404
 from django.urls import reverse
 from djmoney.money import Money
@@ -28,7 +28,6 @@ from clubdesk.fees.models import (
 )
 from clubdesk.fees.selectors import (
     STANDING,
-    STANDING_VOUCHER,
     charges_with_open,
     paid_back_beyond,
     receipts_with_unused,
@@ -185,7 +184,7 @@ def in_kept_parts(on: date) -> Exists:
     return Exists(agreed.filter(agreed_on__gte=OuterRef("charged_on")))
 
 
-CHARGED, LESS, PAID = 1, 2, 3
+CHARGED, LESS, PAID, ENDED = 1, 2, 3, 6
 Move = tuple[date, int, str, Decimal]
 
 
@@ -193,9 +192,12 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
     """All that changed what each household owes, by its documents: day, order in a day, words, amount."""
     moves: dict[int, list[Move]] = defaultdict(list)
 
-    def add(rows: QuerySet[Any], household: str, on: str, order: int, text: str, sign: int, words: str = "%s") -> None:
+    def add(
+        rows: QuerySet[Any], household: str, on: str, order: int, text: str, sign: int, words: str = "%s",
+        figure: str = "amount",
+    ) -> None:  # fmt: skip
         rows = rows.filter(**{f"{household}__in": households, f"{on}__lte": until}).order_by("pk")
-        for family, day, said, amount in rows.values_list(household, on, text, figure_of("amount")):
+        for family, day, said, amount in rows.values_list(household, on, text, figure_of(figure)):
             moves[family].append((day, order, words % said, sign * amount))
 
     add(Charge.objects.all(), "household", "charged_on", CHARGED, "description", 1)
@@ -204,10 +206,17 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
         (WriteOff.objects.filter(STANDING), "written_off_on", "Written off: %s"),
     ):
         add(rows, "charge__household", on, LESS, "charge__description", -1, words)
-    vouchers = Voucher.objects.filter(STANDING_VOUCHER).annotate(
-        fee=Coalesce("first_charge__description", "charge__description")
-    )
-    add(vouchers, "charge__household", "accepted_on", LESS, "fee", -1, "Paid by voucher: %s")
+    family, fee = "charge__household", "fee"
+    vouchers = Voucher.objects.annotate(fee=Coalesce("first_charge__description", "charge__description"))
+    asked = vouchers.annotate(asked=F("amount") + F("short_by"))
+    add(asked, family, "accepted_on", LESS, fee, -1, "Paid by voucher: %s", "asked")
+    refused = vouchers.filter(state=VoucherState.REFUSED)
+    refused = refused.annotate(why=Concat(fee, Value(" ("), "end_reason", Value(")"), output_field=TextField()))
+    add(refused, family, "ended_on", ENDED, "why", 1, "Voucher refused: %s")
+    released = vouchers.filter(state=VoucherState.RELEASED)
+    add(released, family, "ended_on", ENDED, fee, 1, "Voucher not claimed: %s")
+    short = vouchers.filter(short_by__gt=0)
+    add(short, family, "lodgement__paid_on", ENDED, fee, 1, "Voucher paid short: %s", "short_by")
     add(Receipt.objects.filter(STANDING), "household", "received_on", PAID, "number", -1, "Received: receipt %s")
     add(Repayment.objects.all(), "household", "paid_on", PAID + 1, "reference", 1, "Credit paid back %s")
     came_back = Repayment.objects.exclude(returned_on=None)

@@ -1,28 +1,41 @@
 """What a family is told by mail about its account."""
 
 from datetime import date
+from hashlib import sha256
 
 from djmoney.money import Money
 
 from clubdesk.clock import long_day
 from clubdesk.fees import accounts
 from clubdesk.fees.models import Voucher
+from clubdesk.fees.selectors import open_amount
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import write_message
-from clubdesk.money import shown
+from clubdesk.mail.services import draft, write_message
+from clubdesk.money import nil, shown
 from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
 
 
-def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
-    """A voucher was refused or paid short, so that the family owes a part of the fee again."""
+def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) -> Message:
+    """A voucher was refused or paid short of `amount`; of that `credited` is owed by nobody, since it was taken back.
+
+    What of the rest the family's credit has paid, and what it is to pay, the book knows.
+    """
     household = voucher.charge.household
+    to_pay = min(open_amount(voucher.charge), amount - credited)
+    by_credit = amount - credited - to_pay
+    sentences = [
+        f"{shown(credited)} of that was taken back, so nobody owes it." if credited > nil() else "",
+        f"{shown(by_credit)} of that your credit with the club has paid." if by_credit > nil() else "",
+        f"Please pay {shown(to_pay)}, and write this reference with a bank transfer: {payment_reference(household)}"
+        if to_pay > nil()
+        else "There is nothing for you to pay.",
+    ]
     guardian = guardian_to_write_to(household)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",
-        f"the sport voucher for {voucher.person} ({voucher.charge}) {said}.",
-        f"So {shown(amount)} of the fee is for you to pay, unless it was taken back or your credit covers it. "
-        f"Please write this reference with a bank transfer: {payment_reference(household)}",
+        f"The sport voucher for {voucher.person} ({voucher.charge}) {said}.",
+        " ".join([f"So {shown(amount)} of the fee is no longer paid by it.", *filter(None, sentences)]),
         f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
         book().club_name,
     ]
@@ -36,14 +49,17 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money) -> Message:
     )
 
 
-def tell(statement: accounts.Statement, on: date) -> Message:
-    """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link."""
+def drafted(statement: accounts.Statement, on: date) -> Message:
+    """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link.
+
+    Its `about` is the family, the day and what it says, so that none is written twice, nor an older one in its place.
+    """
     household = statement.household
     guardian = guardian_to_write_to(household)
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
     paragraphs = [
         f"Hello {guardian.name if guardian else household.name},",
-        f"your account with the club stands at {statement.in_words} on {long_day(on)}.",
+        f"Your account with the club stands at {statement.in_words} on {long_day(on)}.",
         f"Still to pay, by how long ago it was charged:\n{ages}" if ages else "",
         f"If you pay by bank transfer, please write this reference with it: {statement.reference}" if ages else "",
         f"The whole statement, also to print:\n{LINK}\n"
@@ -51,11 +67,12 @@ def tell(statement: accounts.Statement, on: date) -> Message:
         "Something does not look right, or you would rather pay in parts? Please tell us.",
         book().club_name,
     ]
-    return write_message(
-        about=f"statement {household.pk} {on.isoformat()}",
+    body = "\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n"
+    return draft(
+        about=f"statement {household.pk} {on.isoformat()} {sha256(body.encode()).hexdigest()[:12]}",
         to=guardian.email if guardian else "",
         subject=f"Your account: {statement.in_words}",
-        body="\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n",
+        body=body,
         household=household,
         link_path=accounts.link_path(household),
     )

@@ -250,10 +250,17 @@ GUARDS = [
         " AND NOT (OLD.state = 'lodged' AND EXISTS (SELECT 1 FROM fees_lodgement l WHERE l.id = NEW.lodgement_id"
         " AND l.part_of_id = OLD.lodgement_id AND l.paid_on IS NULL))"
         f" AND NOT ({TAKEN_OUT}) OR NEW.state = 'accepted' AND NEW.lodgement_id IS NOT NULL",
-        message="A voucher stays in the claim that it was sent with, or goes into the part of it that is paid, unless it"
+        message="A voucher stays in the claim that it was sent with, or in the part of it that is paid, unless it"
         " is taken out before any answer.",
     ),
     *VOUCHER.guards("fees_voucher"),
+    Guard(
+        "fees_voucher_not_before_its_fee",
+        "fees_voucher",
+        "INSERT",
+        when="NEW.accepted_on < (SELECT c.charged_on FROM fees_charge c WHERE c.id = NEW.charge_id)",
+        message="A voucher cannot pay a fee before it was charged.",
+    ),
     *(
         Guard(
             f"fees_voucher_{event.lower()}_within_the_year",

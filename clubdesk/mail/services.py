@@ -43,23 +43,36 @@ class Delivered:
     failed: int = 0
 
 
-@part
+def draft(
+    *, about: str, to: str, subject: str, body: str, household: Household | None = None, link_path: str = ""
+) -> Message:
+    """A letter as it would be written; nothing is saved."""
+    return Message(
+        about=about,
+        household=household,
+        to=to,
+        subject=" ".join(subject.split())[:150],
+        body=body,
+        link_path=link_path,
+        state=MessageState.WAITING if to else MessageState.NO_ADDRESS,
+    )
+
+
 def write_message(
     *, about: str, to: str, subject: str, body: str, household: Household | None = None, link_path: str = ""
 ) -> Message:
     """Write a letter; once the change it tells of is saved it goes out. The same `about` again changes nothing."""
+    return write(draft(about=about, to=to, subject=subject, body=body, household=household, link_path=link_path))
+
+
+@part
+def write(letter: Message) -> Message:
+    """The same for a letter that was drafted."""
+    fields = ("household", "to", "subject", "body", "link_path", "state")
     message, new = Message.objects.get_or_create(
-        about=about,
-        defaults={
-            "household": household,
-            "to": to,
-            "subject": " ".join(subject.split())[:150],
-            "body": body,
-            "link_path": link_path,
-            "state": MessageState.WAITING if to else MessageState.NO_ADDRESS,
-        },
+        about=letter.about, defaults={name: getattr(letter, name) for name in fields}
     )
-    if new and to and settings.MAIL_GOES_OUT_BY_ITSELF:
+    if new and letter.to and settings.MAIL_GOES_OUT_BY_ITSELF:
         transaction.on_commit(deliver_soon)
     return message
 

@@ -1,6 +1,6 @@
 """Screens of the membership room."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from django import forms
 from django.contrib import admin
@@ -11,6 +11,7 @@ from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import VoucherScheme
+from clubdesk.fees.promises import charged_by, credited_by, credited_if_refused
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
@@ -28,6 +29,7 @@ from clubdesk.screens.fields import (
     form_of,
     reason_field,
 )
+from clubdesk.screens.promises import Did
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Link, Section, amount_column, link_to
@@ -89,6 +91,18 @@ class MembershipPage(VerbPage[Membership, Membership]):
         return [("Who", target.person), ("Plan", f"{target.plan}, {to}"), ("Fee", selectors.working_in_words(target))]
 
 
+def given_back(did: Did[Membership]) -> str:
+    """What of the fees of a membership was credited, and what more where the department refuses its voucher."""
+    waits = credited_if_refused(charge.pk for charge in selectors.charges_of(did.result))
+    claimed = f", {shown(waits)} more if the department refuses the voucher" if waits > nil() else ""
+    return f"{shown(credited_by(did))} credited{claimed}"
+
+
+def _difference(did: Did[Membership]) -> Facts:
+    more = charged_by(did) - credited_by(did)
+    return [("", f"{shown(more)} more to pay" if more >= nil() else given_back(did))]
+
+
 class EndPage(MembershipPage):
     slug = "end"
     verb = services.end_membership
@@ -97,12 +111,13 @@ class EndPage(MembershipPage):
     form_class = form_of(on=DayField(label="Last day as a member"), reason=reason_field())
 
     def facts(self, target: Membership) -> Facts:
-        back = selectors.back_if_left(target, clock.today())
-        return [
-            *super().facts(target),
-            ("Who leaves early gets back", target.plan.get_refund_display()),
-            ("If today were the last day", back),
-        ]
+        return [*super().facts(target), ("Who leaves early gets back", target.plan.get_refund_display())]
+
+    def promises(self, target: Membership) -> Facts:
+        def tell(did: Did[Membership]) -> Facts:
+            return [("If today were the last day", given_back(did))]
+
+        return self.foretold(target, tell, reason=self.title)
 
     def done(self, target: Membership, result: Membership) -> str:
         if result.cancelled_on:
@@ -122,11 +137,12 @@ class ChangePage(MembershipPage):
         reason=reason_field(),
     )
 
-    def facts(self, target: Membership) -> Facts:
+    def promises(self, target: Membership) -> Facts:
         others = Plan.objects.exclude(pk=target.plan_id)
         return [
-            *super().facts(target),
-            *((f"To {plan} from today", selectors.to_change(target, plan)) for plan in others),
+            (f"To {plan} from today", said)
+            for plan in others
+            for _, said in self.foretold(target, _difference, plan=plan, reason=self.title)
         ]
 
     def done(self, target: Membership, result: Membership) -> str:
@@ -137,12 +153,18 @@ class ChangePage(MembershipPage):
 class CancelPage(MembershipPage):
     slug = "cancel"
     verb = services.cancel_membership
-    intro = "For one that should not be. Its whole fee is taken back, and nobody was a member by it."
+    intro = "For one that should not be: its fee is taken back, and nobody was a member by it."
     button = "Cancel the membership"
     form_class = day_and_reason("On", "For instance: written down for the wrong child.")
 
     def applies(self, target: Membership) -> bool:
         return target.cancelled_on is None
+
+    def promises(self, target: Membership) -> Facts:
+        def tell(did: Did[Membership]) -> Facts:
+            return [("Of its fee", given_back(did))]
+
+        return self.foretold(target, tell, reason=self.title)
 
     def done(self, target: Membership, result: Membership) -> str:
         owes = fees.balance_in_words(result.person.household)
@@ -212,10 +234,21 @@ class RenewPage(VerbPage[Household, list[Membership]]):
     def facts(self, target: Household) -> Facts:
         lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines]
         return [
-            (f"{line.membership.person}, {line.membership.plan}, to {day_text(line.membership.ends_on)}",
-             line.quote.price.working if line.quote else line.problem)
+            (f"{line.membership.person}, {line.membership.plan}, to {day_text(line.membership.ends_on)}", line.problem)
             for line in lines
-        ]  # fmt: skip
+            if line.problem
+        ]
+
+    def promises(self, target: Household) -> Facts:
+        def tell(did: Did[list[Membership]]) -> Iterator[tuple[str, object]]:
+            for row in did.result:
+                yield (
+                    f"{row.person}, {row.plan}, from {day_text(row.starts_on)} to {day_text(row.ends_on)}",
+                    row.working,
+                )
+            yield "Charged in all", charged_by(did)
+
+        return self.foretold(target, tell)
 
     def done(self, target: Household, result: list[Membership]) -> str:
         said = "; ".join(f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in result)

@@ -1,16 +1,87 @@
-"""What a household is told by mail about renewing."""
+"""What a household is told by mail about its memberships."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from clubdesk.clock import long_day
 from clubdesk.fees import accounts
+from clubdesk.fees.selectors import TakenBack, balance, open_amount
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
 from clubdesk.membership.models import Membership
-from clubdesk.membership.selectors import HouseholdRenewal, Renewing
-from clubdesk.money import shown
+from clubdesk.membership.selectors import (
+    HouseholdRenewal,
+    Renewal,
+    Renewing,
+    plans_instead,
+    working_in_words,
+    wrong_age,
+)
+from clubdesk.money import nil, shown, total
+from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
+
+
+def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str]) -> Message:
+    guardian = guardian_to_write_to(household)
+    said = [
+        f"Hello {guardian.name if guardian else household.name},",
+        *paragraphs,
+        f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
+        book().club_name,
+    ]
+    return write_message(
+        about=about,
+        to=guardian.email if guardian else "",
+        subject=subject,
+        body="\n\n".join(paragraph for paragraph in said if paragraph) + "\n",
+        household=household,
+        link_path=accounts.link_path(household),
+    )
+
+
+def _reference(household: Household) -> str:
+    return f"If you pay by bank transfer, please write this reference with it: {payment_reference(household)}"
+
+
+def tell_joined(memberships: Sequence[Membership], renewed: bool = False) -> Message:
+    """Who of a household is a member from when to when, what it costs, and what of it is still to pay."""
+    household = memberships[0].person.household
+    lines = [
+        f"{row.person} is a member from {long_day(row.starts_on)} to {long_day(row.ends_on)} ({row.plan}): "
+        f"{working_in_words(row)}."
+        for row in memberships
+    ]
+    owed = total(open_amount(row.charge) for row in memberships if row.charge)
+    paragraphs = [
+        "Thank you for renewing." if renewed else "Welcome to the club.",
+        "\n".join(lines),
+        f"{shown(owed)} of that is still to pay. {_reference(household)}"
+        if owed > nil()
+        else "Nothing is left to pay.",
+    ]
+    about = f"membership {' '.join(str(row.pk) for row in memberships)} taken out"[:120]
+    return _tell(household, about, "Your memberships" if renewed else "Your membership", paragraphs)
+
+
+def tell_left(membership: Membership, taken: TakenBack) -> Message:
+    """That a membership ends early, and what of its fee is given back."""
+    household, person = membership.person.household, membership.person
+    if membership.cancelled_on:
+        said = f"The membership of {person}, which was to begin on {long_day(membership.starts_on)}, is cancelled."
+    else:
+        said = f"The membership of {person} ends on {long_day(membership.ends_on)}."
+    money = [f"{shown(taken.credited)} of the fee is given back." if taken.credited > nil() else ""]
+    if taken.to_credit > nil():
+        money.append(
+            f"{shown(taken.to_credit)} that you have paid stands to your credit: it pays what you owe next, or write "
+            "to the club to have it paid back."
+        )
+    owed = balance(household)
+    owes = f"Your family still owes {shown(owed)}. {_reference(household)}" if owed > nil() else ""
+    paragraphs = [said, " ".join(filter(None, money)), owes]
+    return _tell(household, f"membership {membership.pk} left", "Your membership ends", paragraphs)
 
 
 def about(membership: Membership, state: Renewing) -> str:
@@ -19,31 +90,41 @@ def about(membership: Membership, state: Renewing) -> str:
 
 
 def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
-    """Whose membership ends or has ended, what the next one costs and how that comes about."""
+    """Whose membership ends or has ended, what the next one costs, until when, and how that comes about."""
     household, ended = renewal.household, renewal.lines[0].state == Renewing.GRACE
-    guardian = guardian_to_write_to(household)
-    lines = []
-    for line in renewal.lines:
-        who, until = line.membership.person, line.membership.ends_on
-        cost = line.quote.price.working if line.quote else line.problem
-        lines.append(f"{who}, {line.membership.plan}, to {long_day(until)}: {cost}")
-    last_day = max(line.membership.ends_on for line in renewal.lines)
-    paragraphs = [
-        f"Hello {guardian.name if guardian else household.name},",
-        "these memberships have ended and can still be renewed:" if ended else "these memberships end soon:",
-        "\n".join(lines),
-        f"To renew all of them costs {shown(renewal.total)}. Tell us if you would like that, or who leaves. "
-        "A sport voucher is set against the fee: send us its code.",
-        f"Until {long_day(last_day)} nothing changes." if not ended else "",
-        f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
-        f"If you pay by bank transfer, please write this reference with it: {payment_reference(household)}",
-        book().club_name,
-    ]
-    return write_message(
-        about=about(*renewal.first),
-        to=guardian.email if guardian else "",
-        subject="Your memberships have ended" if ended else "Your memberships end soon",
-        body="\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n",
-        household=household,
-        link_path=accounts.link_path(household),
+    can, last_day = [line for line in renewal.lines if line.quote], max(line.last_day for line in renewal.lines)
+    costs = (
+        f"To renew {'all of them' if len(can) > 1 else 'it'} costs {shown(renewal.total)}. Tell us if you would like "
+        "that, or who leaves. A sport voucher is set against the fee: send us its code."
     )
+    paragraphs = [
+        "These memberships have ended and can still be renewed:" if ended else "These memberships end soon:",
+        "\n".join(_renewal_in_words(line) for line in renewal.lines),
+        costs if can else "",
+        "" if ended else f"Until {long_day(max(line.membership.ends_on for line in renewal.lines))} nothing changes.",
+        f"The last day to renew is {long_day(last_day)}." if can else "",
+        _reference(household) if can else "",
+    ]
+    subject = "Your memberships have ended" if ended else "Your memberships end soon"
+    return _tell(household, about(*renewal.first), subject, paragraphs)
+
+
+def _renewal_in_words(line: Renewal) -> str:
+    who, plan = line.membership.person, line.membership.plan
+    begins = f"{who}, {plan}, to {long_day(line.membership.ends_on)}"
+    if line.quote is None:
+        return f"{begins}: {_instead(line)}"
+    alone = line.alone.price.fee if line.alone else line.quote.price.fee
+    if alone == line.quote.price.fee:
+        return f"{begins}: {line.quote.price.working}"
+    return f"{begins}: {line.quote.price.working} if the others are renewed too, {shown(alone)} if not"
+
+
+def _instead(line: Renewal) -> str:
+    """Why the same plan cannot be renewed, and which plans are for that age."""
+    who, plan = line.membership.person, line.membership.plan
+    if not wrong_age(who, plan, line.starts_on):
+        return line.problem
+    age = f"{who.given_name} is {who.age_on(line.starts_on)} then, and {plan} is not for that age."
+    plans = [f"{each} costs {shown(fee)}" for each, fee in plans_instead(who, line.starts_on)]
+    return f"{age} {', '.join(plans)}: tell us if you would like that." if plans else f"{age} Please ask us what fits."

@@ -2,15 +2,17 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import reduce
+from operator import or_
 from typing import Any
 
 from django.db.models import Exists, F, Max, OuterRef, Prefetch, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
-from clubdesk import clock
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice, FeeShare
@@ -65,14 +67,29 @@ class Quote:
     price: Price
 
 
+def payer_of(membership: Membership) -> int:
+    """The household (by its id) that was charged for the membership; where nothing was, that of the person.
+
+    Sibling discount and family cap are of whoever pays, also where the child has moved to another household since
+    (common practice, no source).
+    """
+    charge = membership.charge or (membership.changed_from.charge if membership.changed_from else None)
+    return charge.household_id if charge else membership.person.household_id
+
+
 class Quotes:
     """Quotes for people of some households, whose books are read once for all of them."""
 
     def __init__(self, households: Iterable[int]):
-        rows = Membership.objects.filter(STANDING, person__household__in=list(households))
+        asked = list(households)
+        paid_by = ("person__household", "charge__household", "changed_from__charge__household")
+        theirs = reduce(or_, (Q(**{f"{path}__in": asked}) for path in paid_by))
+        rows = Membership.objects.filter(STANDING, theirs).select_related(
+            "person", "plan", "charge", "changed_from__charge"
+        )
         self.memberships: dict[int, list[Membership]] = defaultdict(list)
-        for row in rows.select_related("person", "plan").order_by("pk"):
-            self.memberships[row.person.household_id].append(row)
+        for row in rows.order_by("pk"):
+            self.memberships[payer_of(row)].append(row)
         charges = [row.charge_id for rows in self.memberships.values() for row in rows if row.charge_id]
         self.paid = {row.pk: row.amount.amount - row.credited for row in charges_with_open().filter(pk__in=charges)}
         self.caps = list(FamilyCap.objects.all())
@@ -101,7 +118,9 @@ class Quotes:
         """
         listed = self.listed(plan, starts_on)
         term = term or plan.term(starts_on)
-        others = [each for each in self.memberships[person.household_id] if each.pk != (leaving.pk if leaving else 0)]
+        own = self.memberships[person.household_id]
+        others = [each for each in own if each.pk != (leaving.pk if leaving else 0)]
+        given_back = refunded if leaving in own else ZERO
         full_price = any(
             each.plan_id == plan.pk and each.person_id != person.pk and not each.sibling and each.covers(starts_on)
             for each in others
@@ -114,7 +133,7 @@ class Quotes:
             whole_shares=plan.whole_shares,
             siblings=int(full_price),
             sibling_percent=plan.sibling_percent,
-            paid_before=self._paid_before(person.household_id, starts_on, ahead) - refunded,
+            paid_before=self._paid_before(person.household_id, starts_on, ahead) - given_back,
             cap=next((cap.amount.amount for cap in self.caps if cap.valid_from <= starts_on), None),
             voucher=voucher,
         )
@@ -192,22 +211,6 @@ def back_if_left(membership: Membership, last_day: date) -> Money:
     return as_amount(part_of(own, months, membership.months))
 
 
-def to_change(membership: Membership, plan: Plan) -> str:
-    """What a change to the plan from today on would cost, or why it cannot be."""
-    today = max(clock.today(), membership.starts_on)
-    months = min(whole_months_left(today - timedelta(days=1), membership.ends_on), membership.months)
-    if sentence := wrong_age(membership.person, plan, today):
-        return sentence
-    try:
-        rest = rest_of(membership, months)
-        term = Term(membership.ends_on, months)
-        found = quote(membership.person, plan, today, term=term, leaving=membership, refunded=rest.fee)
-    except Refused as refusal:
-        return refusal.sentence
-    difference = found.price.fee - rest.fee
-    return f"{shown(abs(difference))} {'more to pay' if difference >= 0 else 'given back'}"
-
-
 def standing_of(household: Household, day: date) -> list[tuple[Person, bool, str]]:
     """Each of the household, whether a member on `day`, and in words where the membership stands."""
     rows: dict[int, list[Membership]] = defaultdict(list)
@@ -272,12 +275,25 @@ class Renewing(TextChoices):
 
 @dataclass(frozen=True)
 class Renewal:
-    """A membership to renew, from the day after it ends: what it would cost, or why it cannot be renewed as it is."""
+    """A membership to renew, from the day after it ends: what it would cost, or why it cannot be renewed as it is.
+
+    The `quote` is after those before it of the same household; `alone` is without them.
+    """
 
     membership: Membership
     state: Renewing
     quote: Quote | None
     problem: str = ""
+    alone: Quote | None = None
+
+    @property
+    def starts_on(self) -> date:
+        return self.membership.ends_on + timedelta(days=1)
+
+    @property
+    def last_day(self) -> date:
+        """Until when it can be renewed."""
+        return self.membership.ends_on + timedelta(days=self.membership.plan.grace_days)
 
 
 @dataclass(frozen=True)
@@ -341,15 +357,28 @@ def with_quotes(waiting: list[Waiting]) -> list[HouseholdRenewal]:
 def _household_renewal(own: list[tuple[Membership, Renewing]], quotes: Quotes) -> HouseholdRenewal:
     lines: list[Renewal] = []
     for row, state in own:
-        starts_on, found, problem = row.ends_on + timedelta(days=1), None, ""
+        starts_on, found, alone = row.ends_on + timedelta(days=1), None, None
         ahead = [line.quote for line in lines if line.quote]
+        problem = wrong_age(row.person, row.plan, starts_on)
         try:
-            problem = wrong_age(row.person, row.plan, starts_on)
-            found = None if problem else quotes.quote(row.person, row.plan, starts_on, ahead=ahead)
+            if not problem:
+                alone = quotes.quote(row.person, row.plan, starts_on)
+                found = quotes.quote(row.person, row.plan, starts_on, ahead=ahead) if ahead else alone
         except Refused as refusal:
             problem = refusal.sentence
-        lines.append(Renewal(row, state, found, problem))
+        lines.append(Renewal(row, state, found, problem, alone))
     return HouseholdRenewal(own[0][0].person.household, lines)
+
+
+def plans_instead(person: Person, day: date) -> list[tuple[Plan, Money]]:
+    """The plans that are for somebody of that age on `day`, each at its price."""
+    quotes, found = Quotes([]), []
+    for plan in Plan.objects.select_related("fee_item"):
+        if wrong_age(person, plan, day):
+            continue
+        with suppress(Refused):
+            found.append((plan, quotes.listed(plan, day).amount))
+    return found
 
 
 def by_last_day(renewal: HouseholdRenewal) -> list[HouseholdRenewal]:

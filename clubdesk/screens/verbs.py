@@ -4,7 +4,7 @@ A `VerbPage` shows a form, calls one verb of a room and says in words what came 
 stands above the form with everything typed still in it. Who may, and what the page is called, the verb says.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from hashlib import sha256
 from typing import Any, ClassVar, Generic, TypeVar, cast
 
@@ -21,15 +21,16 @@ from clubdesk import clock
 from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.moved import OPENED, held_by, sealed, what_moved
+from clubdesk.screens.promises import Did, foretold
+from clubdesk.screens.promises import Facts as Facts
 from clubdesk.screens.tables import page_of
-from clubdesk.verbs import Verb, may, verb_of
+from clubdesk.verbs import Verb, may, shell_user, verb_of
 
 PRESSED, MOST_PRESSED = "pressed", 20
 """Of a session: where each of the forms led that were sent last."""
 
 Target = TypeVar("Target")
 Result = TypeVar("Result")
-Facts = Sequence[tuple[str, object]]
 
 
 class Button(Generic[Target]):
@@ -94,6 +95,24 @@ class VerbPage(Button[Target], Generic[Target, Result]):
         """What the person should see before deciding: labels and values."""
         return ()
 
+    def promises(self, target: Target) -> Facts:
+        """What the verb will do: sums, letters. Each comes from the verb itself, mostly by `foretold`."""
+        return ()
+
+    def foretold(
+        self, target: Target, tell: Callable[[Did[Result]], Iterable[tuple[str, object]]], **cleaned: object
+    ) -> Facts:
+        """What `tell` says of what the verb would do today with these fields of the form; nothing is saved."""
+
+        def act() -> Result:
+            return cast(Result, type(self).verb(by=shell_user(), **self.arguments(target, dict(cleaned))))
+
+        return foretold(act, tell)
+
+    def told(self, target: Target) -> Facts:
+        """All that stands above the form; no promise where the verb has nothing to do any more."""
+        return [*self.facts(target), *(self.promises(target) if self.applies(target) else ())]
+
     def initial(self, request: HttpRequest, target: Target) -> dict[str, object]:
         """Starting values; a field of the form may also come in the address."""
         return {name: request.GET[name] for name in self.form_class.base_fields if name in request.GET}
@@ -141,7 +160,7 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     initial = page.initial(request, target)
     sent = (request.POST, request.FILES) if request.method == "POST" else ()
     form = page.form_class(*sent, initial=None if sent else initial, target=target)
-    facts = page.facts(target) if page.decides_by_facts else ()
+    facts = page.told(target) if page.decides_by_facts else ()
     stored = {name: value for name, value in initial.items() if page.decides_by_facts and name not in request.GET}
     holds = held_by(target, facts, form, stored)
     moved = what_moved(request, holds)
@@ -153,7 +172,7 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     shown = {
         "title": page.heading(target),
         "page": page,
-        "facts": facts or page.facts(target),
+        "facts": facts or page.told(target),
         "opened": sealed(holds) if holds else "",
         "moved": moved,
         "over": "" if moved is None or page.applies(target) else page.not_now(target),

@@ -37,6 +37,9 @@ class Club:
     """
 
     seed: int
+    sizes: tuple[int, ...] = (1, 1, 1, 1, 2)
+    asks_a_day: float = 0.28
+    came: list[int] = field(default_factory=list)
     waiting: list[Family] = field(default_factory=list)
     held: dict[int, list[Family]] = field(default_factory=lambda: defaultdict(list))
     offers: dict[int, list[tuple[Family, int]]] = field(default_factory=lambda: defaultdict(list))
@@ -81,12 +84,13 @@ class Club:
                     family.gave_up = True
                     self.given_up += family.size
         self.offer(day)
-        if self.chance.random() < 0.28:
+        if self.chance.random() < self.asks_a_day:
             self.ask(day)
 
     def ask(self, day):
         self.asked += 1
-        size = self.chance.choice((1, 1, 1, 1, 2))
+        size = self.chance.choice(self.sizes)
+        self.came.append(size)
         rate = self.chance.gammavariate(2, 0.0008)
         family = Family(self.asked, size, rate, self.chance.uniform(1.0, 3.0), day)
         for start in self.cohorts(day):
@@ -108,15 +112,18 @@ class Club:
     def queue(self):
         return [family for family in self.waiting if not family.gave_up]
 
-    def stated(self, day):
-        """What the estimate says on a day, from what a coordinator would know then."""
+    def stated(self, day, plays=200, plainly=False):
+        """What the estimate says on a day, from what a coordinator would know then.
+
+        Put `plainly` nobody else asks, and of a party that holds places each gives up for itself.
+        """
         starts = self.cohorts(day)
         ahead = [
             CohortAhead(
                 key=start,
                 days=start - day,
                 free=self.free(start),
-                held=sum(each.size for each in self.held[start]),
+                held=[part for each in self.held[start] for part in ([1] * each.size if plainly else [each.size])],
                 offered=[each.size for each, _ in self.offers[start]],
             )
             for start in starts
@@ -126,8 +133,9 @@ class Club:
         ahead += not_set_up_yet([start - day for start in known], leads, SEATS)
         everywhere = frozenset(each.key for each in ahead)
         queue = [PartyAhead(each.number, each.size, everywhere) for each in self.queue()]
-        habits = Habits(self.given_up, self.place_days, self.taken, self.not_taken)
-        return estimates(ahead, queue, habits, OFFER_DAYS, plays=200)
+        asked = ((), 10**12) if plainly else (self.came, day)
+        habits = Habits(self.given_up, self.place_days, self.taken, self.not_taken, *asked)
+        return estimates(ahead, queue, habits, OFFER_DAYS, plays=plays)
 
     def naive(self, day):
         """Position over capacity: the free seats of each coming cohort, filled in order of arrival."""
@@ -166,6 +174,85 @@ def history():
                 later = 1 - sum(stated[family.number].chance(start) for start in starts)
                 found.append((later, float(naive[family.number] is None), float(family.offered_in not in starts)))
     return found
+
+
+GROUPS = (1, 1, 1, 1, 2, 2, 3, 4)
+
+
+@pytest.fixture(scope="module")
+def groups():
+    """By the size of a party: each stated chance, the one that is put plainly, and what came of it."""
+    found = defaultdict(list)
+    for seed in range(4):
+        club, asked = Club(seed, GROUPS, asks_a_day=1 / 7 if seed % 2 else 0.2), []
+        for day in range(YEARS * 365):
+            club.live(day)
+            if day >= 365 and day % 40 == 0 and day < YEARS * 365 - SET_UP_AHEAD:
+                both = [club.stated(day, 80, plainly) for plainly in (False, True)]
+                asked.append((club.cohorts(day), club.queue(), *both))
+        for starts, families, now, before in asked:
+            for family in families:
+                for start in starts:
+                    said = [each[family.number].chance(start) for each in (now, before)]
+                    found[family.size].append((*said, float(family.offered_in == start)))
+    return found
+
+
+def test_chances_of_groups_are_calibrated_where_many_wait(groups):
+    print()
+    for size in (1, 2, 3, 4):
+        said, came = told(f"group of {size}, many wait", groups[size])
+        assert len(groups[size]) > 400
+        assert abs(said - came) < 0.05
+
+
+class LoneGroup:
+    """A full cohort, one group that waits, and a newcomer a week who takes a single place; told day by day."""
+
+    def __init__(self, seed, size):
+        self.chance, self.size = random.Random(seed * 10 + size), size
+        self.rate = Habits().draw(self.chance)[0]
+        self.days, self.held = self.chance.randint(60, 240), self.chance.randint(10, 16)
+
+    def stated(self, newcomers):
+        asked = ([1] * 52, 364) if newcomers else ((), 10**12)
+        ahead = [CohortAhead(key=1, days=self.days, free=0, held=[1] * self.held)]
+        queue = [PartyAhead(1, self.size, frozenset((1,)))]
+        found = estimates(ahead, queue, Habits(asked=asked[0], asked_over=asked[1]), OFFER_DAYS, plays=150)
+        return found[1].chance(1)
+
+    def is_offered(self):
+        held, free, singles = self.held, 0, 0
+        for _ in range(self.days):
+            left = sum(self.chance.random() < self.rate for _ in range(held))
+            held, free = held - left, free + left
+            if free >= self.size:
+                return True
+            singles += self.chance.random() < 1 / 7
+            taken = min(singles, free)
+            held, free, singles = held + taken, free - taken, singles - taken
+        return False
+
+
+def test_newcomers_who_take_single_places_leave_a_group_less_than_it_would_hope_for():
+    print()
+    for size in (2, 3, 4):
+        clubs = [LoneGroup(seed, size) for seed in range(150)]
+        rows = [(club.stated(True), club.stated(False), float(club.is_offered())) for club in clubs]
+        said, came = told(f"one group of {size} waits", rows)
+        assert abs(said - came) < 0.08
+        assert brier((row[0], row[2]) for row in rows) < brier((row[1], row[2]) for row in rows)
+
+
+def told(what, rows):
+    """Print what was stated now and plainly, and what came; returns the mean stated now, and what came."""
+    now, plainly = (brier((row[index], row[2]) for row in rows) for index in (0, 1))
+    said, said_plainly, came = (sum(row[index] for row in rows) / len(rows) for index in range(3))
+    print(
+        f"  {what}: stated {said:.3f} (plainly {said_plainly:.3f}), came {came:.3f}; "
+        f"Brier score {now:.3f} (plainly {plainly:.3f}), of {len(rows)}"
+    )
+    return said, came
 
 
 def brier(pairs):
@@ -210,9 +297,9 @@ def test_sixteen_seats_of_which_twelve_stay_are_booked_out_half_a_year_ahead():
     # Common practice, no source: 16 seats, four cohorts a year, of 16 about 12 stay, booked out about six months
     # ahead. Two cohorts are full and the third, half a year away, still has seats for those who ask now.
     cohorts = [
-        CohortAhead(key=1, days=30, free=0, held=16),
-        CohortAhead(key=2, days=121, free=0, held=16),
-        CohortAhead(key=3, days=212, free=4, held=12),
+        CohortAhead(key=1, days=30, free=0, held=[1] * 16),
+        CohortAhead(key=2, days=121, free=0, held=[1] * 16),
+        CohortAhead(key=3, days=212, free=4, held=[1] * 12),
         CohortAhead(key=4, days=303, free=16),
     ]
     everywhere = frozenset((1, 2, 3, 4))
@@ -227,7 +314,7 @@ def test_sixteen_seats_of_which_twelve_stay_are_booked_out_half_a_year_ahead():
 
 
 def test_the_chances_of_a_party_never_come_to_more_than_one_and_the_first_stands_best():
-    cohorts = [CohortAhead(key=1, days=40, free=0, held=14), CohortAhead(key=2, days=130, free=2, held=12)]
+    cohorts = [CohortAhead(key=1, days=40, free=0, held=[1] * 14), CohortAhead(key=2, days=130, free=2, held=[1] * 12)]
     queue = [PartyAhead(number, 1, frozenset((1, 2))) for number in range(1, 9)]
     found = estimates(cohorts, queue, Habits(), OFFER_DAYS)
     sums = [sum(found[number].chance(key) for key in (1, 2)) for number in range(1, 9)]
@@ -236,7 +323,7 @@ def test_the_chances_of_a_party_never_come_to_more_than_one_and_the_first_stands
 
 
 def test_the_same_book_gives_the_same_answer():
-    cohorts = [CohortAhead(key=1, days=40, free=1, held=13, offered=(2,))]
+    cohorts = [CohortAhead(key=1, days=40, free=1, held=[1] * 13, offered=(2,))]
     queue = [PartyAhead(1, 2, frozenset((1,))), PartyAhead(2, 1, frozenset())]
     first, second = (estimates(cohorts, queue, Habits(3, 900, 5, 2), 7) for _ in range(2))
     assert {key: each.reached for key, each in first.items()} == {key: each.reached for key, each in second.items()}
@@ -262,7 +349,7 @@ def test_the_clubs_own_habits_are_counted_from_its_documents(book, by):
     services.withdraw_place(place=places[4], on=start + timedelta(days=30), reason="moved", by=by)  # while waiting
     habits = selectors.habits(cohort.course, start + timedelta(days=40))
     # Ten days held, 40 held, 18 until the offer lapsed, 40 waited and held, 30 waited.
-    assert habits == Habits(given_up=2, place_days=10 + 40 + 18 + 40 + 30, taken=1, not_taken=1)
+    assert habits == Habits(2, 10 + 40 + 18 + 40 + 30, taken=1, not_taken=1, asked=(1,) * 5, asked_over=40)
 
 
 @pytest.mark.django_db

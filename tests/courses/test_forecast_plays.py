@@ -2,15 +2,16 @@
 
 import pytest
 
-from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates
+from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimate_apart, estimates
 
 OFFER_DAYS = 7
 MANY = 10**12
-STAY = {"place_days": MANY}
-"""Nobody gives a place up or loses interest."""
+NOBODY_ELSE = {"asked_over": MANY}
+STAY = {"place_days": MANY, **NOBODY_ELSE}
+"""Nobody gives a place up or loses interest, and no newcomer asks."""
 ALL_TAKE = Habits(taken=MANY, **STAY)
 NONE_TAKES = Habits(not_taken=MANY, **STAY)
-ALL_LEAVE = Habits(given_up=MANY, taken=MANY)
+ALL_LEAVE = Habits(given_up=MANY, taken=MANY, **NOBODY_ELSE)
 """Whoever waits or holds a place is gone within a moment."""
 
 
@@ -54,7 +55,7 @@ def test_a_cohort_that_is_set_up_later_offers_its_seats_from_then_on():
 
 
 def test_places_that_are_given_up_before_the_start_are_offered():
-    held = CohortAhead(key=1, days=30, free=0, held=2)
+    held = CohortAhead(key=1, days=30, free=0, held=(1, 1))
     assert reached([held], queue(2, 1), Habits(**STAY, taken=MANY)) == [[], []]
     assert reached([held], queue(2), ALL_LEAVE) == [[1]]
 
@@ -75,3 +76,17 @@ def test_on_the_first_day_a_free_seat_is_still_offered():
 )
 def test_the_likeliest_is_what_came_up_most_later_only_where_it_is_likelier_still(counts, likeliest):
     assert Estimate(10, counts).likeliest == likeliest
+
+
+def test_a_group_booked_apart_takes_single_seats_and_has_its_places_with_the_last_of_them():
+    cohorts = [CohortAhead(key=1, days=30, free=1), CohortAhead(key=2, days=90, free=1)]
+    parties = queue(2, 1)
+    assert reached(cohorts, parties, ALL_TAKE) == [[], [1]]
+    assert estimate_apart(cohorts, parties, 1, ALL_TAKE, OFFER_DAYS, plays=20).reached == {2: 20}
+    assert estimate_apart(cohorts[:1], parties, 1, ALL_TAKE, OFFER_DAYS, plays=20).reached == {}
+
+
+def test_a_newcomer_takes_the_single_seat_that_a_group_does_not_fit():
+    many_ask = Habits(taken=MANY, place_days=MANY, asked=(1,) * 1000, asked_over=100)
+    cohorts = [CohortAhead(key=1, days=100, free=1), CohortAhead(key=2, days=100, free=2, opens=50)]
+    assert reached(cohorts, queue(3, 2), many_ask) == [[], [2]]

@@ -38,9 +38,9 @@ def test_the_habits_of_a_course_are_those_of_its_own_last_three_years(october, h
     services.book_party(course=holiday, people=family(12, name="Tarn"), by=by, on=NOW)
     ask(12)
     ten_days_on = NOW + timedelta(days=10)
-    assert selectors.habits(holiday, ten_days_on) == Habits(place_days=10)
+    assert selectors.habits(holiday, ten_days_on) == Habits(place_days=10, asked=(1,), asked_over=10)
     three_years_on = NOW + timedelta(days=3 * 365)
-    assert selectors.habits(holiday, three_years_on) == Habits(place_days=3 * 365)
+    assert selectors.habits(holiday, three_years_on) == Habits(place_days=3 * 365, asked=(1,), asked_over=3 * 365)
     assert selectors.habits(holiday, three_years_on + timedelta(days=1)) == Habits()
 
 
@@ -92,8 +92,8 @@ def test_the_estimate_is_told_seats_queue_and_habits_as_the_book_has_them(octobe
     # 12 September is 22 days before 4 October and 148 before 7 February; where there are few cohorts the next come
     # every 91 days, set up 182 days before.
     assert cohorts == [
-        CohortAhead(key=october.pk, days=22, free=0, held=2, offered=[1]),
-        CohortAhead(key=february.pk, days=148, free=1, held=2, offered=[]),
+        CohortAhead(key=october.pk, days=22, free=0, held=[2], offered=[1]),
+        CohortAhead(key=february.pk, days=148, free=1, held=[2], offered=[]),
         CohortAhead(key=-1, days=148 + 91, free=3, opens=148 + 91 - 182),
         CohortAhead(key=-2, days=148 + 182, free=3, opens=148),
     ]
@@ -104,7 +104,7 @@ def test_the_estimate_is_told_seats_queue_and_habits_as_the_book_has_them(octobe
         PartyAhead(young.pk, 1, frozenset((-1, -2))),
         PartyAhead(selectors.JOINING_NOW, 1, everywhere),
     ]
-    assert (habits, days) == (Habits(given_up=1), 7)
+    assert (habits, days) == (Habits(given_up=1, asked=(3, 2, 1, 1, 2, 1)), 7)
 
 
 def test_a_reach_check_opens_the_earlier_cohorts_to_a_young_child(october, ask, by, told):

@@ -4,9 +4,10 @@ from datetime import date
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.urls import reverse
 
 from clubdesk import clock, guards
-from clubdesk.courses import selectors, services
+from clubdesk.courses import letters, selectors, services
 from clubdesk.courses.invariants import waitlists_hold
 from clubdesk.courses.models import RANK_STEP, Booking, Cohort
 from clubdesk.desk.services import nightly
@@ -16,6 +17,7 @@ from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from tests import factories
 from tests.courses.families import FEBRUARY, NOW, OCTOBER, again, family, history, sound, states
+from tests.forms import form_of
 
 pytestmark = pytest.mark.django_db
 
@@ -286,3 +288,64 @@ def test_the_night_looks_only_at_courses_with_somebody_who_waits_and_a_seat_that
     type(cohort).objects.filter(pk=cohort.pk).update(capacity=2)
     assert list(seats(day)) == [cohort.course]
     assert list(seats(cohort.first_session.replace(day=28))) == []  # it has begun
+
+
+class TestAGroupBookedApart:
+    @pytest.fixture
+    def full(self, october, ask):
+        return [ask(12) for _ in range(3)]
+
+    def test_each_is_offered_a_place_alone_in_the_turn_of_the_group(self, full, ask, course, by):
+        before, group, after = ask(12), ask(12, 13, 14), ask(12)
+        services.book_apart(booking=group, on=NOW, by=by)
+        queue = list(selectors.waitlist(course))
+        assert [each.pk for each in queue[:2]] == [before.pk, group.pk]
+        assert [each.household for each in queue] == [before.household, *[group.household] * 3, after.household]
+        assert [each.seats for each in queue] == [1] * 5
+        assert {place.person for each in queue[1:4] for place in each.places.filter(state="waiting")} == set(
+            group.household.people.all()
+        )
+        services.book_apart(booking=group, on=NOW, by=by)
+        assert Booking.objects.count() == 8
+        for seated in full[:2]:
+            services.withdraw(booking=seated, on=NOW, reason="camp", by=by)
+        assert [again(each).state for each in queue] == ["offered", "offered", "waiting", "waiting", "waiting"]
+        assert Message.objects.filter(household=group.household, subject__endswith="booked apart").count() == 3
+        assert sound()
+
+    def test_those_who_hold_or_are_offered_places_stay_together(self, full, by):
+        with pytest.raises(Refused, match="Only a group that waits"):
+            services.book_apart(booking=full[0], on=NOW, by=by)
+
+    def test_what_they_cannot_make_goes_along_and_a_free_seat_is_offered_at_once(self, october, february, ask, by):
+        ask(12, 12, cohorts=[october])
+        group = ask(12, 13, cohorts=[october])
+        assert list(group.cannot_make.all()) == [february]
+        services.book_apart(booking=group, on=NOW, by=by)
+        own = Booking.objects.filter(household=group.household).order_by("rank")
+        assert [each.state for each in own] == ["offered", "waiting"]
+        assert [list(each.cannot_make.all()) for each in own] == [[february]] * 2
+
+    def test_a_group_reads_on_its_own_page_that_it_would_be_quicker_and_may(self, client, course, ask, october, by):
+        large = factories.cohort(capacity=12, first=FEBRUARY)
+        for _ in range(12):
+            ask(12, cohorts=[large])
+        group = ask(12, 13, cohorts=[large])
+        url = letters.link_path(group)
+        page = client.get(url).content.decode()
+        assert "Places for 2 seldom come free at once" in page
+        assert client.post(url, {"act": "apart"}).status_code == 302
+        assert Booking.objects.filter(household=group.household, state="waiting").count() == 2
+        assert "Places for" not in client.get(url).content.decode()
+        assert sound()
+
+    def test_who_waits_alone_reads_nothing_of_it(self, client, full, ask):
+        assert "seldom come free" not in client.get(letters.link_path(ask(12))).content.decode()
+
+    def test_the_coordinator_books_them_apart(self, client, coordinator, full, ask):
+        group = ask(12, 13)
+        client.force_login(coordinator)
+        url = reverse("admin:courses_booking_apart", args=[group.pk])
+        answer = client.post(url, form_of(client.get(url)), follow=True)
+        assert "number 1 in the queue" in answer.content.decode()
+        assert again(group).seats == 1

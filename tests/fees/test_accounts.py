@@ -14,7 +14,7 @@ from stdnum import luhn
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, papers, selectors, services
-from clubdesk.fees.models import FeeKind, Method, Receipt
+from clubdesk.fees.models import FeeKind, Method, Receipt, Voucher
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance, party_balance
@@ -111,6 +111,33 @@ class TestTheStatement:
         assert statement.closing == party_balance(Role.FEES_OWED, household.party_id) == Decimal("38.00")
         assert sound()
 
+    def test_a_voucher_that_was_refused_or_paid_short_is_told_and_each_day_stands_as_it_did(
+        self, household, charge, by
+    ):
+        scheme, lodged, answered = factories.scheme(), date(2026, 8, 10), date(2026, 8, 20)
+        for name in ("Ada", "Bela", "Cato"):
+            fee = charge(
+                household, date(2026, 8, 1), description=name, person=factories.PersonFactory(household=household)
+            )
+            services.accept_voucher(scheme=scheme, charge=fee, code=f"SV{name}", on=date(2026, 8, 4), by=by)
+        ada, bela, cato = Voucher.objects.order_by("pk")
+        services.release_voucher(voucher=cato, on=date(2026, 8, 5), reason="wrong child", by=by)
+        batch = services.lodge_vouchers(scheme=scheme, on=lodged, by=by)
+        services.answer_lodgement(
+            lodgement=batch, paid={bela.pk: as_amount("45.00")}, refused={ada.pk: "no such child"}, on=answered, by=by
+        )
+        lines = accounts.statement(household, NOW).lines
+        assert [(line.text, line.amount) for line in lines[3:]] == [
+            ("Paid by voucher: Ada", Decimal("-60.00")),
+            ("Paid by voucher: Bela", Decimal("-60.00")),
+            ("Paid by voucher: Cato", Decimal("-60.00")),
+            ("Voucher not claimed: Cato", Decimal("60.00")),
+            ("Voucher refused: Ada (no such child)", Decimal("60.00")),
+            ("Voucher paid short: Bela", Decimal("15.00")),
+        ]
+        assert accounts.statement(household, lodged).closing == Decimal("60.00")
+        assert accounts.statement(household, NOW).closing == selectors.balance(household).amount == Decimal("135.00")
+
     def test_what_happened_on_one_day_stands_in_the_order_in_which_it_was_written(self, household, charge, pay):
         charge(household, description="Bow"), pay(household, "5.00"), charge(household, description="Arrow")
         pay(household, "6.00")
@@ -137,7 +164,7 @@ class TestTheStatement:
         for family in families:
             charge(family)
         for rows in ([household], families):
-            with django_assert_num_queries(11):
+            with django_assert_num_queries(14):
                 accounts.statements(rows, NOW)
 
     def test_the_paper_of_the_worst_family_shows_every_line(self, household, charge, pay):
@@ -191,9 +218,18 @@ class TestLetters:
         services.send_statements(on=NOW, by=by)
         assert sorted(Message.objects.values_list("to", flat=True)) == ["ida@example.org", "odo@example.org"]
         letter = Message.objects.get(to="ida@example.org")
-        assert "your account with the club stands at $60.00 to pay" in letter.body
+        assert "Your account with the club stands at $60.00 to pay" in letter.body
         assert payment_reference(household) in letter.body
         assert letter.link_path == accounts.link_path(household)
+
+    def test_an_account_that_was_paid_since_the_mornings_letter_is_written_anew(self, household, charge, pay, by):
+        charge(household)
+        services.send_statement(household=household, on=NOW, by=by)
+        pay(household, "25.00")
+        services.send_statement(household=household, on=NOW, by=by)
+        services.send_statement(household=household, on=NOW, by=by)
+        subjects = list(Message.objects.order_by("pk").values_list("subject", flat=True))
+        assert subjects == ["Your account: $60.00 to pay", "Your account: $35.00 to pay"]
 
     def test_the_coordinator_sends_them_from_the_balances_by_age(self, client, coordinator, household, charge):
         charge(household)
@@ -202,7 +238,7 @@ class TestLetters:
         assert "Mirabar family" in page
         form = {"key": "5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"}
         answer = client.post(reverse("admin:fees_charge_send-statements"), form, follow=True)
-        assert "1 letters are written" in answer.content.decode()
+        assert "1 letter goes out." in answer.content.decode()
         assert client.get(reverse("admin:statements_to_print")).status_code == 200
 
 

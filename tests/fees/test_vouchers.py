@@ -27,6 +27,7 @@ from tests import factories
 pytestmark = pytest.mark.django_db
 NOW, LATER = date(2026, 9, 12), date(2026, 10, 3)
 BORN = date(2014, 3, 9)
+NEW_YEAR = date(2027, 1, 3)
 
 
 def sound():
@@ -116,6 +117,24 @@ class TestWhatASchemePays:
             accept(child=child)
         accept(child=child, on=date(2027, 1, 4))
         assert sound()
+
+    def test_none_is_dated_before_its_fee(self, accept, price, scheme, by):
+        """Else it would have the value of the year before, for a child who was still young enough then."""
+        child = factories.PersonFactory(birth_date=date(2011, 1, 2))  # 15 on the last day of 2026, then 16
+        scheme.oldest = 15
+        scheme.save()
+        charge = services.charge(
+            household=child.household, person=child, price=price, on=NEW_YEAR, starts_on=NEW_YEAR, by=by
+        )
+        with pytest.raises(Refused, match="was charged on 3 Jan 2027; a voucher cannot pay it before"):
+            services.accept_voucher(scheme=scheme, charge=charge, code="SV1", on=NEW_YEAR - timedelta(days=3), by=by)
+        with pytest.raises(Refused, match="is 16"):
+            services.accept_voucher(scheme=scheme, charge=charge, code="SV1", on=NEW_YEAR, by=by)
+        with pytest.raises(IntegrityError, match="before it was charged"), transaction.atomic():
+            Voucher.objects.create(
+                scheme=scheme, person=child, charge=charge, code="SV1", calendar_year=2026, amount=as_amount(1),
+                accepted_on=NOW, recorded_by=by,
+            )  # fmt: skip
 
     def test_the_database_counts_them_too(self, accept):
         first = accept()
@@ -210,8 +229,8 @@ class TestTheDepartmentsAnswer:
         letters = {letter.to: letter.body for letter in Message.objects.all()}
         assert set(letters) == {"family1@example.org", "family2@example.org"}
         assert "was refused by Department for Sport: used elsewhere. \n" not in letters["family1@example.org"]
-        assert "So $100.00 of the fee is for you to pay" in letters["family1@example.org"]
-        assert "So $20.00 of the fee is for you to pay" in letters["family2@example.org"]
+        assert "Please pay $100.00" in letters["family1@example.org"]
+        assert "Please pay $20.00" in letters["family2@example.org"]
 
     def test_what_the_family_has_in_credit_pays_it_at_once(self, batch, by):
         _, vouchers = batch

@@ -12,6 +12,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.membership import rollfile, selectors
 from clubdesk.membership import services as membership
+from clubdesk.membership.admin import ChangePage
 from clubdesk.membership.models import FamilyCap, Membership
 from clubdesk.membership.rollfile import plan_roll, read_roll
 from clubdesk.money import as_amount
@@ -71,7 +72,8 @@ class TestRefused:
         adult.save()
         with pytest.raises(Refused, match="is 13 on 12 Mar 2027; Adult is for ages 18 on"):
             membership.change_plan(membership=taken, plan=adult, on=CHANGED, reason="x", by=by)
-        assert "is 12 on 12 Sep 2026; Adult is for ages 18 on" in selectors.to_change(taken, adult)
+        said = dict(ChangePage().promises(taken))
+        assert "is 12 on 12 Sep 2026; Adult is for ages 18 on" in said["To Adult from today"]
 
     def test_one_that_is_over_or_cancelled_is_neither_ended_nor_changed(self, join, adult, by):
         taken = join()

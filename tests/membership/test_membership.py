@@ -31,6 +31,29 @@ def at_end(role):
 
 
 class TestAHousehold:
+    def test_cap_and_sibling_discount_follow_who_paid_where_a_child_moves_to_another_family(self, junior, join):
+        FamilyCap.objects.create(valid_from=date(2020, 1, 1), amount=as_amount(400))
+        junior.sibling_percent = 10
+        junior.save()
+        here, there = factories.HouseholdFactory(), factories.HouseholdFactory()
+        moved = join(factories.PersonFactory(household=here))
+        moved.person.household = there
+        moved.person.save()
+        of_there = join(factories.PersonFactory(household=there))
+        of_here = join(factories.PersonFactory(household=here))
+        assert of_there.working == "$228.00"
+        assert of_here.working == "$228.00, less sibling $11.20, less family cap $44.80 = $172.00"
+
+    def test_a_change_of_plan_gives_nothing_back_to_the_cap_of_a_family_that_did_not_pay(self, junior, adult, join, by):
+        FamilyCap.objects.create(valid_from=date(2020, 1, 1), amount=as_amount(400))
+        here, there = factories.HouseholdFactory(), factories.HouseholdFactory()
+        moved = join(factories.PersonFactory(household=here))
+        join(factories.PersonFactory(household=there))
+        moved.person.household = there
+        moved.person.save()
+        changed = membership.change_plan(membership=moved, plan=adult, on=NOW + timedelta(days=1), reason="x", by=by)
+        assert changed.fee == as_amount("172.00")  # what the cap leaves beside the 228.00 that this family paid
+
     def test_each_but_the_first_has_the_sibling_discount_off_the_clubs_own_part(self, junior, join):
         junior.sibling_percent = 10
         junior.save()

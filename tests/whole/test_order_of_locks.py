@@ -128,7 +128,7 @@ def parties(by, other):
     courses.accept_offer(booking=booked[1], on=first.first_session, by=by)
     courses.cancel_cohort(cohort=third, on=first.first_session, reason="flood", by=by)
     nightly(on=NEXT, by=by)
-    assert Booking.objects.count() == 9
+    assert Booking.objects.count() == 13
 
 
 def on_the_page(cohort, by):
@@ -146,6 +146,17 @@ def on_the_page(cohort, by):
     courses.move_in_queue(booking=waiting[2], before=waiting[1], reason="a sibling", **day)
     courses.change_cohorts(booking=waiting[2], cannot_make=[full], **day)
     courses.change_dates_by_family(booking=waiting[1], can_make=[full], on=NOW)
+    for name in ("Odo", "Pia"):
+        form = PartyForm(
+            name,
+            f"{name}@example.org",
+            "",
+            [Child(f"{name}{n}", name, date(2013, 3, 9)) for n in (1, 2)],
+            [full],
+            "Yes.",
+        )
+        booked = courses.book_from_page(course=course, form=form, on=NOW, key=uuid.uuid4())
+        courses.book_apart_by_family(booking=booked, on=NOW)
     courses.withdraw_place(place=waiting[0].places.get(), reason="ill", **day)
     courses.undo_withdrawal(place=waiting[0].places.get(), **day)
 

@@ -21,6 +21,7 @@ from clubdesk.courses.admin.asking import (
     told,
 )
 from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.fees.promises import charged_by
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
 from clubdesk.roll.finding import of_family
@@ -170,6 +171,9 @@ class AcceptPage(BookingPage):
     button = "Accept the offer"
     form_class = day_form("Accepted on")
 
+    def promises(self, target: Booking) -> Facts:
+        return self.foretold(target, lambda did: [("Fee to be charged", charged_by(did))])
+
     def applies(self, target: Booking) -> bool:
         return target.state == PlaceState.OFFERED
 
@@ -211,6 +215,20 @@ class MoveForm(VerbForm[Booking]):
         if bool(cleaned.get("before")) == bool(cleaned.get("last")):
             raise forms.ValidationError("Choose whom to stand in front of, or the end of the waitlist.")
         return cleaned
+
+
+class ApartPage(BookingPage):
+    slug = "apart"
+    verb = services.book_apart
+    intro = "Each is offered a place alone, in the turn of the group. They may come to different cohorts."
+    button = "Book them apart"
+
+    def applies(self, target: Booking) -> bool:
+        return target.state == PlaceState.WAITING and target.seats > 1
+
+    def facts(self, target: Booking) -> Facts:
+        said = words.apart_in_words(target)
+        return [*super().facts(target), *([("Would it be quicker?", said)] if said else [])]
 
 
 class MovePage(BookingPage):
@@ -348,6 +366,7 @@ class BookingAdmin(DocumentAdmin[Booking]):
         TransferPage(),
         CohortsPage(),
         MovePage(),
+        ApartPage(),
         MoreTimePage(),
         PhonedPage(),
     )

@@ -1,5 +1,6 @@
 """Screens of a cohort: who is in it, who waits, and what to do next."""
 
+from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 
@@ -11,7 +12,7 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.clock import day_text, long_day
-from clubdesk.courses import selectors, services
+from clubdesk.courses import letters, selectors, services
 from clubdesk.courses.admin.asking import PeopleChoices
 from clubdesk.courses.admin.bookings import paid_in_words
 from clubdesk.courses.admin.places import PdfStep
@@ -28,8 +29,11 @@ from clubdesk.courses.models import (
     PlaceState,
 )
 from clubdesk.courses.services.waitlist import locked
-from clubdesk.money import total
+from clubdesk.fees.promises import claimed_of, credited_by
+from clubdesk.mail.selectors import reached_in_words
+from clubdesk.money import nil
 from clubdesk.screens.fields import VerbForm, choose_from, day_and_reason
+from clubdesk.screens.promises import Did
 from clubdesk.screens.rooms import RoomAdmin
 from clubdesk.screens.tables import Link, Section, add_page_of, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage, signed_in
@@ -247,12 +251,23 @@ class CancelPage(VerbPage[Cohort, Cohort]):
         return target.cancelled_on is None and target.last_session >= clock.today()
 
     def facts(self, target: Cohort) -> Facts:
-        places = list(target.places.filter(state=PlaceState.HELD).select_related("charge"))
-        fees = total(place.charge.amount for place in places if place.charge)
-        return [("Places held", len(places)), ("Fees to be credited", fees)]
+        return [("Places held", target.places.filter(state=PlaceState.HELD).count())]
+
+    def promises(self, target: Cohort) -> Facts:
+        charges = list(
+            target.places.filter(state=PlaceState.HELD, charge__isnull=False).values_list("charge", flat=True)
+        )
+
+        def tell(did: Did[Cohort]) -> Iterator[tuple[str, object]]:
+            yield "Fees to be credited", credited_by(did)
+            if (claimed := claimed_of(charges)) > nil():
+                yield "Stays, since it is claimed by voucher", claimed
+            yield "Letters", reached_in_words(letters.of_cancelling(did.result))
+
+        return self.foretold(target, tell, reason=self.title)
 
     def done(self, target: Cohort, result: Cohort) -> str:
-        return f"{result} is cancelled; every family has a letter."
+        return f"{result} is cancelled. {reached_in_words(letters.of_cancelling(result))}"
 
 
 @admin.register(Cohort)
@@ -287,7 +302,8 @@ class CohortAdmin(RoomAdmin[Cohort]):
         saved = services.save_cohort(cohort=obj, on=clock.today(), by=signed_in(request))
         if saved.offered:
             count, seats = len(saved.offered), saved.seats
-            self.message_user(request, f"{count} waiting parties were offered {seats} seats, and have a letter.")
+            told = reached_in_words(letters.of_offers(saved.offered))
+            self.message_user(request, f"{count} waiting parties were offered {seats} seats. {told}")
         for place in saved.too_young:
             young = selectors.too_young(place.person, saved.cohort)
             self.message_user(request, f"{young}. Record a draw check, or ask the family.", messages.WARNING)

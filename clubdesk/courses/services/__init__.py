@@ -1,6 +1,6 @@
 """Verbs of the courses room: the waitlist, booking, leaving, cohorts, running them, and the parents' own page."""
 
-from clubdesk.courses.services.booking import book_by_phone, book_party, book_place, record_reach_check
+from clubdesk.courses.services.booking import book_apart, book_by_phone, book_party, book_place, record_reach_check
 from clubdesk.courses.services.cohorts import SavedCohort, cancel_cohort, save_cohort
 from clubdesk.courses.services.leaving import (
     give_more_time,
@@ -17,6 +17,7 @@ from clubdesk.courses.services.parents import (
     Child,
     PartyForm,
     accept_by_family,
+    book_apart_by_family,
     book_from_page,
     change_dates_by_family,
     family_user,
@@ -42,6 +43,8 @@ __all__ = [
     "SavedCohort",
     "accept_by_family",
     "accept_offer",
+    "book_apart",
+    "book_apart_by_family",
     "book_by_phone",
     "book_from_page",
     "book_party",

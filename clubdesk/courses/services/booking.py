@@ -27,11 +27,13 @@ from clubdesk.courses.services.waitlist import (
     fresh,
     give_seats,
     locked,
+    move_in_queue,
     note,
     note_passes,
     offer,
     offer_free_seats,
     offer_in,
+    renew,
 )
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
@@ -160,6 +162,38 @@ def _seat(booking: Booking, cohort: Cohort, free: int, on: date, by: User) -> No
     give_seats(booking, places, cohort, on, by)
     words = f"Given {booking.seats} place{'s' if booking.seats > 1 else ''} in {cohort.name}."
     note(booking, Happened.SEATED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
+
+
+@verb(permission="courses.change_place", title="Book apart")
+def book_apart(*, booking: Booking, on: date, by: User) -> Booking:
+    """The people of a waiting group are offered places one by one: each has a booking, in the turn of the group.
+
+    Raises Refused for a party that does not wait; one that is apart already stays as it is.
+    """
+    course = locked(booking.course)
+    booking = fresh(booking)
+    if booking.state != PlaceState.WAITING:
+        raise Refused(f"Only a group that waits can be booked apart ({booking.get_state_display().lower()}).")
+    stays, *others = [place for place in selectors.places_of(booking) if place.state == PlaceState.WAITING]
+    if not others:
+        return booking
+    behind = selectors.waitlist(course).filter(rank__gt=booking.rank).first()
+    for place in others:
+        place.state, place.ended_on = PlaceState.WITHDRAWN, on
+        place.save()
+    renew(booking, on)
+    apart = [booking]
+    for place in others:
+        own, _ = _arrive(course, [place.person], booking.guardian, on, by, None)
+        own.cannot_make.set(booking.cannot_make.all())
+        why = f"booked apart from booking {booking.number}, in its turn"
+        apart.append(move_in_queue(booking=own, before=behind, on=on, reason=why, by=by))
+    who = selectors.names(place.person for place in [stays, *others])
+    for each in apart:
+        event = note(each, Happened.CHANGED, f"{who} are booked apart, in the turn of the group.", on=on, by=by)
+        letters.tell(event, f"{who} are now booked apart, each in the turn of the group.", "booked apart")
+    offer_in(course, on, by)
+    return fresh(booking)
 
 
 @verb(permission="courses.add_place", title="Book a course place")

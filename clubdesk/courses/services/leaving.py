@@ -174,7 +174,7 @@ def _charge_moved(place: Place, charge: Charge, cohort: Cohort, on: date, by: Us
 
 @verb(permission="courses.change_place", title="Give more time to pay")
 def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by: User) -> Booking:
-    """The family may pay later; the places do not lapse before."""
+    """The family may pay later, and is told; the places do not lapse before."""
     locked(booking.course)
     booking = fresh(booking)
     if booking.pay_by is None:
@@ -187,7 +187,8 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
         raise Refused("Choose today or a later day.")
     booking.pay_by, booking.reminded_on = pay_by, None
     booking.save(update_fields=["pay_by", "reminded_on"])
-    note(booking, Happened.CHANGED, f"May pay until {day_text(pay_by)}: {reason.strip()}.", on=on, by=by)
+    event = note(booking, Happened.CHANGED, f"May pay until {day_text(pay_by)}: {reason.strip()}.", on=on, by=by)
+    letters.tell(event, "You have more time to pay.", "more time to pay")
     return booking
 
 
@@ -217,8 +218,9 @@ def remind_by_letter(*, booking: Booking, on: date, by: User) -> bool:
     if not _is_soon(booking, on) or booking.reminded_on is not None:
         return False
     event = _remind(booking, on, by, "Reminded by letter that the fee is not paid")
+    held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
     words = [
-        "The fee is not paid yet.",
+        words_about.unpaid_in_words(held),
         "If you pay by a sport voucher, please send us its code. If you no longer want the place, please "
         "withdraw, so that the next family hears of it. An unpaid place lapses.",
     ]

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from clubdesk.courses import letters, selectors
 from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse, Place
-from clubdesk.courses.services.booking import book_party
+from clubdesk.courses.services.booking import book_apart, book_party
 from clubdesk.courses.services.leaving import withdraw
 from clubdesk.courses.services.waitlist import accept_offer, change_cohorts, fresh, locked, note
 from clubdesk.roll.models import Consent, Guardian, Household, Person
@@ -116,6 +116,12 @@ def change_dates_by_family(*, booking: Booking, can_make: Sequence[Cohort], on: 
     to_come = selectors.cohorts_to_come(booking.course, on)
     cannot = [cohort for cohort in to_come if cohort not in can_make]
     return change_cohorts(booking=booking, cannot_make=cannot, on=on, by=by)
+
+
+@verb(permission=NOBODY, title="Book apart by the family’s own link")
+def book_apart_by_family(*, booking: Booking, on: date) -> Booking:
+    """A group that waits chooses on its own page to be offered places one by one."""
+    return book_apart(booking=booking, on=_day_of_the_book(booking, on), by=family_user())
 
 
 def _day_of_the_book(booking: Booking, on: date) -> date:

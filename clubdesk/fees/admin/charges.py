@@ -8,11 +8,13 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.admin.opening import OpenItemsPage
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, WriteOff
 from clubdesk.ledger.selectors import is_registered
 from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import AmountFormField, nil, shown
 from clubdesk.roll.finding import of_family
 from clubdesk.screens.fields import DateInput, HappenedField, VerbForm, day_and_reason, reason_field
@@ -114,16 +116,18 @@ class SendStatementsPage(VerbPage[None, list[Message]]):
 
     slug = "send-statements"
     verb = services.send_statements
-    intro = "Each household that owes gets its letter, once a day at most."
+    intro = "Each family that owes gets its letter; none that has it as it would be written now."
     button = "Send the letters"
 
     def facts(self, target: None) -> Facts:
-        families = accounts.who_owes()
-        reached = sum(any(each.email for each in family.guardians.all()) for family in families)
-        return [("Households that owe", len(families)), ("Of them with an e-mail address", reached)]
+        return [("Families that owe", len(accounts.who_owes()))]
+
+    def promises(self, target: None) -> Facts:
+        """From the letters themselves that the verb would write: with as many questions for all families as for one."""
+        return [("Letters", reached_in_words(services.statements_to_send(clock.today())))]
 
     def done(self, target: None, result: list[Message]) -> str:
-        return f"{len(result)} letters are written; they go out by themselves."
+        return reached_in_words(result)
 
     def destination(self, target: None, result: list[Message]) -> str:
         return reverse("admin:mail_message_changelist")

@@ -9,6 +9,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import PAID_BY, Arrangement, Charge, FeeItem, Method, Receipt
 from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, PickMany, VerbForm, choose_from
@@ -126,7 +127,7 @@ class SendStatementPage(VerbPage[Household, Message]):
         return [("The household", selectors.balance_in_words(target)), ("To", to)]
 
     def done(self, target: Household, result: Message) -> str:
-        return f"The letter to {target} is written; it goes out by itself, once a day at most."
+        return reached_in_words([result])
 
 
 class PartsForm(VerbForm[Household]):

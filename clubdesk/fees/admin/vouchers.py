@@ -1,5 +1,7 @@
 """Screens of sport vouchers: lodged with the department, answered by it, and the schemes."""
 
+from collections.abc import Iterator
+
 from django import forms
 from django.contrib import admin
 from django.db.models import QuerySet
@@ -11,8 +13,11 @@ from clubdesk.fees import selectors, services
 from clubdesk.fees.finding import MAY_CLAIM
 from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState, VoucherValue
 from clubdesk.fees.states import VOUCHER
+from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import AmountFormField, shown, total
 from clubdesk.screens.fields import Cleaned, HappenedField, VerbForm, day_and_reason, form_of
+from clubdesk.screens.promises import Did
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
@@ -123,7 +128,7 @@ class RefuseVoucherPage(VerbPage[Voucher, Voucher]):
     slug = "refuse"
     verb = services.refuse_voucher
     target = "voucher"
-    intro = "The family owes this part of the fee again, and is told by letter."
+    intro = "The family owes this part of the fee again, unless its fee was taken back, and is told by letter."
     button = "Record the refusal"
     form_class = day_and_reason("Refused on", "The department's own words.")
 
@@ -132,6 +137,16 @@ class RefuseVoucherPage(VerbPage[Voucher, Voucher]):
 
     def facts(self, target: Voucher) -> Facts:
         return [("Child", target.person), ("Amount", target.amount)]
+
+    def promises(self, target: Voucher) -> Facts:
+        household = target.charge.household
+
+        def tell(did: Did[Voucher]) -> Iterator[tuple[str, object]]:
+            yield f"Then {household}", selectors.balance_in_words(household)
+            if letters := did.rows(Message):
+                yield "Letters", reached_in_words(letters)
+
+        return self.foretold(target, tell, reason=self.title)
 
     def done(self, target: Voucher, result: Voucher) -> str:
         household = result.charge.household

@@ -4,6 +4,7 @@ from clubdesk.fees.services.accounts import (
     pay_with,
     send_statement,
     send_statements,
+    statements_to_send,
     take_up_again,
     write_off,
 )
@@ -66,6 +67,7 @@ __all__ = [
     "send_statements",
     "set_again",
     "settle",
+    "statements_to_send",
     "take_back",
     "take_repayment_back",
     "take_up_again",

@@ -16,6 +16,8 @@ from clubdesk.fees.services.crediting import take_back
 from clubdesk.fees.services.parts import lay_anew
 from clubdesk.ledger import services as ledger
 from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import unwritten
+from clubdesk.mail.services import write
 from clubdesk.money import as_amount, nil, positive, shown
 from clubdesk.roll.models import Household
 from clubdesk.verbs import verb
@@ -129,11 +131,19 @@ def _make_room(charge: Charge, receipt: Receipt, wanted: Money, on: date) -> Mon
 
 @verb(permission="fees.add_receipt", title="Write to them about their account")
 def send_statement(*, household: Household, on: date, by: User) -> Message:
-    """Write to the household's guardian what it owes and where it sees the whole statement; once a day at most."""
-    return letters.tell(accounts.statement(household, on), on)
+    """Write to the household's guardian what it owes and where it sees the whole statement.
+
+    The same day again only where its account has changed since.
+    """
+    return write(letters.drafted(accounts.statement(household, on), on))
 
 
 @verb(permission="fees.add_receipt", title="Write to all who owe")
 def send_statements(*, on: date, by: User) -> list[Message]:
-    """Write to every household that owes anything."""
-    return [letters.tell(statement, on) for statement in accounts.statements(accounts.who_owes(), on)]
+    """Write to every household that owes anything and has no letter of today that says the same; returns those."""
+    return [write(letter) for letter in statements_to_send(on)]
+
+
+def statements_to_send(on: date) -> list[Message]:
+    """The letters that writing to all who owe would write."""
+    return unwritten([letters.drafted(each, on) for each in accounts.statements(accounts.who_owes(), on)])

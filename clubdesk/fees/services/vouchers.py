@@ -8,6 +8,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from djmoney.money import Money
 
+from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import letters, posting, selectors
 from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
@@ -38,9 +39,9 @@ def accept_voucher(
     """Set a child's voucher against a charge: it pays at most what is left of the fee, the rest is forgone.
 
     Where the family has paid already, its receipt becomes credit by as much. Raises Refused for a code or a
-    `birth_date` that cannot be right, a child or a fee that the scheme does not pay for, and more vouchers than
-    it allows a child in a calendar year. Source: a state's published programme terms (one voucher a child in a
-    calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
+    `birth_date` that cannot be right, a child or a fee that the scheme does not pay for, a day before the fee, and
+    more vouchers than it allows a child in a calendar year. Source: a state's published programme terms (one voucher
+    a child in a calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
     """
     household = queue(charge.household, charge.person)
     if found := ledger.written(Voucher, key):
@@ -54,6 +55,8 @@ def accept_voucher(
         raise Refused("This balance was brought in; a voucher pays only a fee that was charged here.")
     if not code:
         raise Refused("Type the voucher's code.")
+    if on < row.charged_on:
+        raise Refused(f"{row} was charged on {day_text(row.charged_on)}; a voucher cannot pay it before.")
     _refuse_what_the_scheme_does_not_pay(scheme, row.person, row.price.item.kind, code, on, birth_date)
     left = selectors.creditable(charge)
     amount = min(selectors.value_of_voucher(scheme, on), left)
@@ -169,11 +172,12 @@ def _locked(voucher: Voucher) -> Voucher:
 
 def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money, on: date, by: User) -> None:
     """The family owes `amount` again, unless the fee was taken back, and is told so."""
+    credited = nil()
     if voucher.charge.taken_back_on:
         reason = "its voucher was refused after it was taken back"
-        take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept)
+        credited = take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept).credited
     settle(household=household, on=on)
-    letters.tell_voucher(voucher, said, amount)
+    letters.tell_voucher(voucher, said, amount, min(credited, amount))
 
 
 @verb(permission="fees.change_lodgement", title="The department has answered")

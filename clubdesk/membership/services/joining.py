@@ -15,7 +15,7 @@ from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge, VoucherScheme
 from clubdesk.ledger import services as ledger
-from clubdesk.membership import selectors
+from clubdesk.membership import letters, selectors
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import Quote
 from clubdesk.membership.terms import Term, whole_months_left
@@ -38,7 +38,7 @@ def take_out_membership(
     birth_date: date | None = None,
     key: uuid.UUID | None = None,
 ) -> Membership:
-    """A person becomes a member from `starts_on` for the plan's term, and the household owes the fee of that day.
+    """A person becomes a member from `starts_on` for the plan's term; the household owes that day's fee and is told.
 
     The fee is for whole months, less the sibling discount and what is beyond the family cap. Where a `scheme` is given,
     its voucher with that `code`, and the `birth_date` on it, is set against the fee. Raises Refused where a membership
@@ -48,16 +48,24 @@ def take_out_membership(
     person = Person.objects.select_related("household__party").get(pk=person.pk)
     if found := ledger.written(Membership, key):
         return found
-    refuse_erased(person)
-    quote = selectors.quote(person, plan, starts_on)
-    if sentence := selectors.why_not(quote):
-        raise Refused(sentence)
-    document = _write(quote, _charge(quote, household, on, by), by, key)
+    document = taken_out(person, plan, starts_on, household, on, by, key)
     if scheme:
         if document.charge is None:
             raise Refused("There is nothing to pay, so no voucher is needed; leave it blank.")
         charging.accept_voucher(scheme=scheme, charge=document.charge, code=code, birth_date=birth_date, on=on, by=by)
+    letters.tell_joined([document])
     return document
+
+
+def taken_out(
+    person: Person, plan: Plan, starts_on: date, household: Household, on: date, by: User, key: uuid.UUID | None = None
+) -> Membership:
+    """The membership and its charge; raises Refused where it cannot be. Telling the family is for whoever calls."""
+    refuse_erased(person)
+    quote = selectors.quote(person, plan, starts_on)
+    if sentence := selectors.why_not(quote):
+        raise Refused(sentence)
+    return _write(quote, _charge(quote, household, on, by), by, key)
 
 
 def _charge(quote: Quote, household: Household, on: date, by: User) -> Charge | None:
@@ -102,7 +110,7 @@ def _write(
 
 @verb(permission="membership.change_membership", title="The member leaves")
 def end_membership(*, membership: Membership, on: date, reason: str, by: User) -> Membership:
-    """A member leaves; `on` is the last day as a member. The plan's rule says what is given back.
+    """A member leaves, and the family is told; `on` is the last day as a member. The plan says what is given back.
 
     What the associations get of the fee stays theirs. Before its first day a membership is cancelled instead.
     """
@@ -113,12 +121,15 @@ def end_membership(*, membership: Membership, on: date, reason: str, by: User) -
         raise Refused("Say why the membership ends.")
     _refuse_what_is_over(document, on)
     if on < document.starts_on:
-        return cancel_membership(membership=document, on=on, reason=reason, by=by)
-    back = selectors.back_if_left(document, on)
-    if back > nil():
-        _give_back(selectors.charges_of(document), back, min(on, clock.today()), f"left: {reason.strip()}", by)
+        taken = fees.if_taken_back(document.charge, nil()) if document.charge else fees.all_taken_back([])
+        document = cancel_membership(membership=document, on=on, reason=reason, by=by)
+        letters.tell_left(document, taken)
+        return document
+    back, day = selectors.back_if_left(document, on), min(on, clock.today())
+    taken = _give_back(selectors.charges_of(document), back, day, f"left: {reason.strip()}", by)
     document.ends_on, document.ended_on, document.end_reason = on, on, reason.strip()[:150]
     document.save()
+    letters.tell_left(document, taken)
     return document
 
 
@@ -138,12 +149,13 @@ def _refuse_what_is_over(membership: Membership, on: date) -> None:
         raise Refused(f"This membership ends on {day_text(membership.ends_on)} anyhow.")
 
 
-def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, by: User) -> None:
-    """Credit `amount` of the club's own part of what was charged, the latest charge first.
+def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, by: User) -> fees.TakenBack:
+    """Credit `amount` of the club's own part of what was charged, the latest charge first; returns what it came to.
 
     What a claimed voucher stands in the way of is promised: it is credited where that voucher is refused.
     """
     charging.lock_charges(charges)
+    taken = []
     for claimed_too in (False, True):
         for charge in charges:
             part = min(amount, selectors.own_part_left(charge))
@@ -151,8 +163,9 @@ def _give_back(charges: Sequence[Charge], amount: Money, on: date, reason: str, 
                 part = min(part, fees.if_taken_back(charge, nil()).credited)
             if part > nil():
                 kept = charge.amount - fees.credited(charge) - part
-                charging.take_back(charge=charge, on=on, reason=reason, by=by, keep=kept)
+                taken.append(charging.take_back(charge=charge, on=on, reason=reason, by=by, keep=kept))
                 amount -= part
+    return fees.all_taken_back(taken)
 
 
 @verb(permission="membership.change_membership", title="Cancel this membership")

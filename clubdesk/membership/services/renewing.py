@@ -10,28 +10,25 @@ from clubdesk.mail.models import Message
 from clubdesk.mail.services import untold
 from clubdesk.membership import letters, selectors
 from clubdesk.membership.models import Membership
-from clubdesk.membership.services.joining import take_out_membership
+from clubdesk.membership.services.joining import taken_out
 from clubdesk.roll.models import Household
 from clubdesk.verbs import NOBODY, verb
 
 
 @verb(permission="membership.add_membership", title="Renew the household")
 def renew_household(*, household: Household, on: date, by: User) -> list[Membership]:
-    """Renew every membership of the household that ends soon or can still be renewed, each from the day after it ends.
+    """Renew every membership of the household that ends soon or can still be renewed, and tell the household.
 
-    Who is too old or too young for the plan is left out. Doing it again renews nothing more. Raises Refused where
-    nothing is to be renewed at all.
+    Each begins on the day after the one before ends. Who is too old or too young for the plan is left out. Doing it
+    again renews nothing more. Raises Refused where nothing is to be renewed at all.
     """
-    charging.queue(household)
+    household = charging.queue(household)
     found = selectors.renewals(on, household)
     lines = [line for each in found for line in each.lines]
-    renewed = [
-        take_out_membership(
-            person=line.quote.person, plan=line.quote.plan, starts_on=line.quote.starts_on, on=on, by=by
-        )
-        for line in lines
-        if line.quote
-    ]
+    quotes = [line.quote for line in lines if line.quote]
+    renewed = [taken_out(each.person, each.plan, each.starts_on, household, on, by) for each in quotes]
+    if renewed:
+        letters.tell_joined(renewed, renewed=True)
     if not renewed and lines:
         raise Refused([line.problem for line in lines])
     if not renewed:

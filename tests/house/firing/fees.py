@@ -229,6 +229,10 @@ CASES: Cases = {
         Fires(added(LIST, part_of_id="id"), before=[UNPAID_LISTS.replace("NULL", ON, 1)]),
         Fires(added(LIST, part_of_id=NEWEST_LIST), before=[UNPAID_LISTS, added(LIST, part_of_id="id")]),
     ],
+    "fees_voucher_not_before_its_fee": Fires(
+        added(VOUCHER, "state = 'accepted'", accepted_on="'2020-01-01'"),
+        spares=[added(VOUCHER, "state = 'accepted'"), added(VOUCHER, "state = 'accepted'", accepted_on="'2027-01-01'")],
+    ),
     "fees_voucher_insert_within_the_year": Fires(
         added(VOUCHER, "state = 'accepted'"),
         before=ONE_A_YEAR,

@@ -1,0 +1,465 @@
+"""Every kind of letter as a family reads it: the text of each stands beside this file, in a file of its own.
+
+A letter that reads otherwise than its file fails. Where it is meant to, `LETTERS=write pytest tests/letters` writes the
+files anew; read what changed in them before it is committed.
+"""
+
+import ast
+import os
+import re
+import uuid
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from django.contrib.auth.models import User
+
+from clubdesk import clock
+from clubdesk.courses import services as courses
+from clubdesk.courses.models import RefundStep
+from clubdesk.courses.services.parents import Child, PartyForm
+from clubdesk.entryfund import letters as of_fund
+from clubdesk.entryfund import services as fund
+from clubdesk.evidence import Evidence
+from clubdesk.expenses import services as expenses
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import FeeKind, Method, Voucher
+from clubdesk.ledger import services as ledger
+from clubdesk.ledger.models import Role
+from clubdesk.mail.models import Message
+from clubdesk.membership import services as membership
+from clubdesk.membership.models import Plan, Refund
+from clubdesk.money import as_amount
+from clubdesk.roll.selectors import payment_reference
+from clubdesk.rooms import APPROVER
+from tests import factories
+from tests.worlds.day_one import username
+
+pytestmark = pytest.mark.django_db
+FILES, CODE = Path(__file__).parent, Path(__file__).parents[2] / "clubdesk"
+NOW, OCTOBER, FEBRUARY = date(2026, 9, 12), date(2026, 10, 4), date(2027, 2, 7)
+LONGEST = 25
+"""Words of a sentence."""
+
+
+def family(name="Mirabar", *children):
+    household = factories.HouseholdFactory(name=f"{name} family", guardian=f"Ida {name}", email="ida@example.org")
+    return [
+        factories.PersonFactory(
+            household=household, given_name=given, family_name=name, birth_date=date(2014 - index, 3, 9)
+        )
+        for index, given in enumerate(children or ("Ada",))
+    ]
+
+
+def last(household):
+    return Message.objects.filter(household=household).latest("pk")
+
+
+def pay(household, amount, by):
+    return fees.record_receipt(household=household, amount=as_amount(amount), method=Method.CARD, on=NOW, by=by)
+
+
+class Club:
+    """Where the cases of letters happen."""
+
+    def __init__(self, by):
+        self.by = by
+
+    def cohort(self, capacity=2, first=OCTOBER):
+        made = factories.cohort(capacity=capacity, first=first)
+        made.name = f"{first:%B %Y}"
+        made.save()
+        made.course.pay_days, made.course.reminder_days = 14, 7
+        made.course.save()
+        RefundStep.objects.get_or_create(course=made.course, days_before=7, defaults={"percent": 50})
+        return made
+
+    def book(self, cohort, *children, name="Mirabar", on=NOW):
+        people = family(name, *children)
+        return courses.book_party(course=cohort.course, people=people, cohorts=[cohort], on=on, by=self.by)
+
+    def fee(self, child, amount="126.00"):
+        price = factories.price(amount=amount, code=f"fee of {child}")
+        home = child.household
+        return fees.charge(household=home, person=child, price=price, on=NOW, starts_on=NOW, by=self.by)
+
+    def lodged(self, charge):
+        scheme = factories.scheme()
+        fees.accept_voucher(scheme=scheme, charge=charge, code="SV1", on=NOW, by=self.by)
+        return fees.lodge_vouchers(scheme=scheme, on=NOW, by=self.by)
+
+    def plan(self):
+        ledger.open_year(first_day=date(2027, 7, 1), by=self.by)
+        made = factories.plan(shares=[(factories.association(), "116.00")])
+        made.sibling_percent, made.refund, made.oldest = 10, Refund.MONTHS, 17
+        made.save()
+        return made
+
+    def join(self, child, plan, on=NOW):
+        return membership.take_out_membership(person=child, plan=plan, starts_on=on, on=on, by=self.by)
+
+
+CASES = {}
+
+
+def case(function):
+    """A kind of letter, named as the function: what it does to a club ends with the letter."""
+    CASES[function.__name__] = function
+    return function
+
+
+@case
+def course_places_given(club):
+    return last(club.book(club.cohort(), "Ada", "Bela").household)
+
+
+@case
+def course_waiting(club):
+    cohort = club.cohort()
+    club.book(cohort, "Olga", "Petra", name="Odo")
+    return last(club.book(cohort, "Ada", "Bela").household)
+
+
+@case
+def course_booked_apart(club):
+    letter = course_waiting(club)
+    courses.book_apart(booking=letter.household.bookings.get(), on=NOW, by=club.by)
+    return last(letter.household)
+
+
+@case
+def course_offer(club):
+    cohort = club.cohort(1)
+    first = club.book(cohort, name="Odo")
+    waiting = club.book(cohort)
+    courses.withdraw(booking=first, on=NOW, reason="camp", by=club.by)
+    return last(waiting.household)
+
+
+@case
+def course_offer_accepted(club):
+    letter = course_offer(club)
+    courses.accept_offer(booking=letter.household.bookings.get(), on=NOW, by=club.by)
+    return last(letter.household)
+
+
+@case
+def course_offer_lapsed(club):
+    letter = course_offer(club)
+    on = NOW + timedelta(days=30)
+    with clock.on(on):
+        courses.lapse_offers(on=on, by=club.by)
+    return last(letter.household)
+
+
+@case
+def course_withdrawn(club):
+    booking = club.book(club.cohort(first=FEBRUARY))
+    pay(booking.household, "100.00", club.by)
+    courses.withdraw(booking=booking, on=NOW, reason="moving away", by=club.by)
+    return last(booking.household)
+
+
+@case
+def course_transferred(club):
+    booking = club.book(club.cohort())
+    later = club.cohort(first=FEBRUARY)
+    courses.transfer(booking=booking, cohort=later, on=NOW, reason="camp", by=club.by)
+    return last(booking.household)
+
+
+def reminded(club, paid):
+    booking = club.book(club.cohort())
+    if paid:
+        pay(booking.household, paid, club.by)
+    courses.remind_unpaid(on=NOW + timedelta(days=8), by=club.by)
+    return last(booking.household)
+
+
+@case
+def course_reminder(club):
+    return reminded(club, "")
+
+
+@case
+def course_reminder_after_part_payment(club):
+    return reminded(club, "66.00")
+
+
+@case
+def course_place_lapsed_unpaid(club):
+    letter = reminded(club, "66.00")
+    booking = letter.household.bookings.get()
+    Message.objects.filter(pk=letter.pk).update(state="sent", sent_at=clock.now())
+    courses.lapse_unpaid_booking(booking=booking, on=NOW + timedelta(days=20), by=club.by)
+    return last(letter.household)
+
+
+@case
+def course_more_time(club):
+    booking = club.book(club.cohort())
+    courses.give_more_time(booking=booking, pay_by=date(2026, 10, 2), on=NOW, reason="payday", by=club.by)
+    return last(booking.household)
+
+
+def asked_on_the_page(club, times):
+    cohort = club.cohort()
+    child = Child("Ada", "Mirabar", date(2014, 3, 9))
+    form = PartyForm("Ida Mirabar", "ida@example.org", "", [child], [cohort], "I agree.")
+    for _ in range(times):
+        booking = courses.book_from_page(course=cohort.course, form=form, on=NOW, key=uuid.uuid4())
+    return last(booking.household)
+
+
+@case
+def course_asked_for_on_the_page(club):
+    return asked_on_the_page(club, 1)
+
+
+@case
+def course_asked_for_twice(club):
+    return asked_on_the_page(club, 2)
+
+
+@case
+def course_new_days(club):
+    cohort = club.cohort()
+    booking = club.book(cohort)
+    cohort.first_session += timedelta(days=7)
+    cohort.last_session += timedelta(days=7)
+    courses.save_cohort(cohort=cohort, on=NOW, by=club.by)
+    return last(booking.household)
+
+
+@case
+def course_cancelled(club):
+    cohort = club.cohort()
+    booking = club.book(cohort)
+    pay(booking.household, "126.00", club.by)
+    courses.cancel_cohort(cohort=cohort, on=NOW, reason="the range is flooded", by=club.by)
+    return last(booking.household)
+
+
+@case
+def account(club):
+    (child,) = family()
+    club.fee(child)
+    return fees.send_statement(household=child.household, on=NOW, by=club.by)
+
+
+@case
+def account_in_credit(club):
+    (child,) = family()
+    pay(child.household, "20.00", club.by)
+    return fees.send_statement(household=child.household, on=NOW, by=club.by)
+
+
+def refused(club, paid):
+    (child,) = family()
+    club.lodged(club.fee(child))
+    if paid:
+        pay(child.household, paid, club.by)
+    fees.refuse_voucher(voucher=Voucher.objects.get(), on=NOW, reason="no such child", by=club.by)
+    return last(child.household)
+
+
+@case
+def voucher_refused(club):
+    return refused(club, "26.00")
+
+
+@case
+def voucher_refused_in_credit(club):
+    return refused(club, "150.00")
+
+
+@case
+def voucher_refused_partly_in_credit(club):
+    return refused(club, "66.00")
+
+
+@case
+def voucher_refused_after_the_fee_was_taken_back(club):
+    booking = club.book(club.cohort(first=OCTOBER))
+    place = booking.places.get()
+    club.lodged(place.charge)
+    courses.withdraw(booking=booking, on=NOW, reason="moving away", by=club.by)
+    fees.refuse_voucher(voucher=Voucher.objects.get(), on=NOW, reason="no such child", by=club.by)
+    return last(booking.household)
+
+
+@case
+def voucher_paid_short(club):
+    (child,) = family()
+    batch = club.lodged(club.fee(child))
+    paid = {Voucher.objects.get().pk: as_amount("60.00")}
+    fees.answer_lodgement(lodgement=batch, paid=paid, refused={}, on=NOW, by=club.by)
+    return last(child.household)
+
+
+@case
+def membership_joined(club):
+    (child,) = family()
+    club.join(child, club.plan())
+    return last(child.household)
+
+
+@case
+def membership_joined_with_a_voucher(club):
+    (child,) = family()
+    pay(child.household, "200.00", club.by)
+    membership.take_out_membership(
+        person=child, plan=club.plan(), starts_on=NOW, on=NOW, by=club.by, scheme=factories.scheme(), code="SV1"
+    )
+    return last(child.household)
+
+
+@case
+def membership_renewed(club):
+    home = two_members(club)
+    membership.renew_household(household=home, on=date(2027, 8, 20), by=club.by)
+    return last(home)
+
+
+@case
+def membership_left(club):
+    (child,) = family()
+    member = club.join(child, club.plan())
+    pay(child.household, "228.00", club.by)
+    with clock.on(date(2027, 1, 11)):
+        membership.end_membership(membership=member, on=date(2027, 1, 11), reason="moving away", by=club.by)
+    return last(child.household)
+
+
+@case
+def membership_given_up_before_it_began(club):
+    (child,) = family()
+    member = club.join(child, club.plan(), on=OCTOBER)
+    membership.end_membership(membership=member, on=NOW, reason="moving away", by=club.by)
+    return last(child.household)
+
+
+def two_members(club):
+    plan = club.plan()
+    children = family("Mirabar", "Ada", "Bela")
+    for child in children:
+        club.join(child, plan)
+    return children[0].household
+
+
+def renewal(home, on):
+    with clock.on(on):
+        membership.remind_renewals(on=on)
+    return last(home)
+
+
+@case
+def renewal_due(club):
+    return renewal(two_members(club), date(2027, 8, 20))
+
+
+@case
+def renewal_in_grace(club):
+    return renewal(two_members(club), date(2027, 9, 20))
+
+
+@case
+def renewal_of_one_who_is_too_old(club):
+    (child,) = family()
+    child.birth_date = date(2009, 8, 1)
+    child.save()
+    club.join(child, club.plan())
+    item = factories.price(FeeKind.MEMBERSHIP, "300.00", Role.MEMBERSHIPS, code="adult").item
+    Plan.objects.create(name="Adult", fee_item=item, youngest=18)
+    return renewal(child.household, date(2027, 8, 20))
+
+
+def claim(club, **more):
+    (child,) = family()
+    plan = factories.plan()
+    club.join(child, plan, on=date(2026, 7, 6))
+    evidence = Evidence(f"receipt {uuid.uuid4()}".encode(), "application/pdf")
+    return fund.record_claim(
+        person=child, event=factories.event(), evidence=evidence, on=NOW, by=club.by, amount=as_amount("60.00"), **more
+    )
+
+
+@case
+def entry_fund_approved(club):
+    return of_fund.tell_approved(claim(club), NOW)
+
+
+@case
+def entry_fund_declined(club):
+    made = claim(club)
+    made.decision_reason = "the receipt is of another event"
+    return of_fund.tell_declined(made, NOW)
+
+
+@case
+def entry_fund_asked(club):
+    made = claim(club)
+    made.question = "Which class was it?"
+    return of_fund.tell_asked(made, NOW)
+
+
+@case
+def entry_fund_entries_close(club):
+    (child,) = family()
+    club.join(child, factories.plan(), on=date(2026, 7, 6))
+    factories.event(held=date(2026, 10, 17), fee="80.00", oldest_class="Under 18")
+    fund.remind_entries(on=date(2026, 10, 3))
+    return last(child.household)
+
+
+@case
+def expense_declined(club):
+    made = factories.expense(club.by, household=family()[0].household)
+    expenses.decline_expense(
+        expense=made, reason="no receipt", on=NOW, by=User.objects.get(username=username(APPROVER))
+    )
+    return last(made.household)
+
+
+def as_read(letter):
+    """The letter with what differs from book to book taken out."""
+    letter.refresh_from_db()
+    body = letter.body.replace(payment_reference(letter.household), "(reference)")
+    return f"To: {letter.to}\nSubject: {letter.subject}\n\n{body}"
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_letter_reads_as_its_file_does(name, by):
+    said, file = as_read(CASES[name](Club(by))), FILES / f"{name}.txt"
+    if os.environ.get("LETTERS") == "write":
+        file.write_text(said)
+    assert said == file.read_text()
+
+
+def test_no_file_is_of_a_letter_that_nobody_writes():
+    assert {file.stem for file in FILES.glob("*.txt")} == set(CASES)
+
+
+def test_no_sentence_of_a_letter_is_long():
+    for file in FILES.glob("*.txt"):
+        for sentence in re.split(r"[.?!:;]\s|\n", file.read_text()):
+            assert len(sentence.split()) <= LONGEST, f"{file.name}: {sentence}"
+
+
+def subjects_in(path):
+    """The subjects that the code of a room gives its letters, in so far as they are plain text."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "tell" and len(node.args) == 3:
+            yield ast.literal_eval(node.args[2])
+        if isinstance(node, ast.keyword) and node.arg == "subject" and isinstance(node.value, ast.Constant):
+            yield node.value.value
+
+
+def test_every_kind_of_letter_has_its_file():
+    files = "\n".join(file.read_text() for file in FILES.glob("*.txt"))
+    subjects = {subject for path in CODE.rglob("*.py") for subject in subjects_in(path)}
+    assert len(subjects) > 12
+    assert {
+        subject for subject in subjects if not re.search(f"^Subject: .*{re.escape(subject)}$", files, re.M)
+    } == set()
