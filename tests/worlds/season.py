@@ -142,6 +142,7 @@ class Season:
         by = self.by
         ledger.open_year(first_day=date(2027, 7, 1), by=by)
         self.count_the_day()
+        self.grown_ups()
         another = factories.cohort(capacity=1, first=date(2026, 11, 1))
         courses.offer_free_seats(course=another.course, on=NOW, by=by)
         lines = [debit(Role.EQUIPMENT, as_amount(300)), credit(Role.BANK, as_amount(300))]
@@ -190,6 +191,11 @@ class Season:
         renewing = membership.take_out_membership(
             person=factories.PersonFactory(), plan=self.plan, starts_on=date(2025, 10, 1), on=START, by=by
         )
+        sent = membership.take_out_membership(
+            person=factories.PersonFactory(), plan=self.plan, starts_on=date(2025, 10, 1), on=START, by=by
+        )
+        fees.accept_voucher(scheme=self.scheme, charge=sent.charge, code="SV01", on=NOW, by=by)
+        fees.lodge_vouchers(scheme=self.scheme, on=NOW, by=by)
         fees.accept_voucher(scheme=self.scheme, charge=renewing.charge, code="SV0", on=NOW, by=by)
         rangeday.receive_tap(
             range_day=self.day,
@@ -219,6 +225,17 @@ class Season:
         entryfund.approve_claim(claim=claims[0], by=self.approver, on=NOW)
         self.pay_out(extra)
         self.take_back()
+
+    def grown_ups(self):
+        """One who withdrew from a cohort that no child is old enough for, and two who wait for it together."""
+        by, later = self.by, factories.cohort(capacity=1, first=date(2027, 8, 1))
+        Cohort.objects.filter(pk=later.pk).update(minimum_age=40)
+        home, born = factories.HouseholdFactory(), date(1970, 1, 1)
+        one, *both = (factories.PersonFactory(household=home, birth_date=born) for _ in range(3))
+        later = Cohort.objects.get(pk=later.pk)
+        courses.book_party(course=later.course, people=both, cohorts=[later], on=NOW, by=by)
+        tired = courses.book_place(person=one, cohort=later, on=NOW, by=by)
+        courses.withdraw(booking=tired.booking, on=NOW, reason="another hobby", by=by)
 
     def pay_out(self, household):
         """A run of each kind: one that waits, one that is released, one of which something is paid."""
