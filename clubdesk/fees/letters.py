@@ -49,7 +49,7 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) ->
     )
 
 
-def drafted(statement: accounts.Statement, on: date) -> Message:
+def drafted(statement: accounts.Statement, on: date, club: str) -> Message:
     """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link.
 
     Its `about` is the family, the day and what it says, so that none is written twice, nor an older one in its place.
@@ -65,7 +65,7 @@ def drafted(statement: accounts.Statement, on: date) -> Message:
         f"The whole statement, also to print:\n{LINK}\n"
         "Whoever has this link can read it, so please keep it to yourselves.",
         "Something does not look right, or you would rather pay in parts? Please tell us.",
-        book().club_name,
+        club,
     ]
     body = "\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n"
     return draft(

@@ -16,7 +16,7 @@ from django.contrib.auth.models import User
 
 from clubdesk import clock
 from clubdesk.courses import services as courses
-from clubdesk.courses.models import RefundStep
+from clubdesk.courses.models import Place, RefundStep
 from clubdesk.courses.services.parents import Child, PartyForm
 from clubdesk.entryfund import letters as of_fund
 from clubdesk.entryfund import services as fund
@@ -159,6 +159,31 @@ def course_withdrawn(club):
     pay(booking.household, "100.00", club.by)
     courses.withdraw(booking=booking, on=NOW, reason="moving away", by=club.by)
     return last(booking.household)
+
+
+def back_again(club, letter, place):
+    courses.undo_withdrawal(place=place, on=NOW, by=club.by)
+    return last(letter.household)
+
+
+@case
+def course_place_again(club):
+    letter = course_withdrawn(club)
+    return back_again(club, letter, letter.household.bookings.get().places.get())
+
+
+@case
+def course_waits_again(club):
+    letter = course_waiting(club)
+    booking = letter.household.bookings.get()
+    courses.withdraw(booking=booking, on=NOW, reason="camp", by=club.by)
+    return back_again(club, letter, booking.places.first())
+
+
+@case
+def course_offer_taken_back(club):
+    letter = course_offer(club)
+    return back_again(club, letter, Place.objects.get(state="withdrawn"))
 
 
 @case

@@ -14,6 +14,7 @@ from pypdf import PdfReader
 from clubdesk.fees import accounts, letters, papers
 from clubdesk.ledger.selectors import year_containing
 from clubdesk.mail.models import Message
+from clubdesk.mail.services import write
 from clubdesk.money import as_amount, shown, sign_of
 from clubdesk.reports.papers import StatementsAsked
 from clubdesk.reports.statements import BASES
@@ -76,7 +77,7 @@ def test_every_page_writes_amounts_with_the_sign(season, client, keeper):
 
 def test_every_letter_writes_amounts_with_the_sign(season, today):
     for statement in accounts.statements(list(Household.objects.all()), today):
-        letters.tell(statement, today)
+        write(letters.drafted(statement, today, "Reedbank Archers"))
     written = list(Message.objects.values_list("subject", "body"))
     assert [bare for letter in written for bare in bare_in("\n".join(letter))] == []
     assert "$" in str(written)

@@ -6,10 +6,13 @@ import pytest
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.courses import services as courses
+from clubdesk.courses.models import Cohort, Course
 from clubdesk.desk.house.pages import screens
 from clubdesk.ledger.models import TaxBasis
 from clubdesk.ledger.services import register_for_gst
 from clubdesk.screens.verbs import VerbPage
+from tests import factories
 from tests.whole.addresses import DAYS
 
 pytestmark = [pytest.mark.django_db, pytest.mark.world("season_50")]
@@ -32,7 +35,17 @@ def first_of(page, rows):
     return None, DAYS[0]
 
 
-def test_each_opens_on_a_document_that_it_applies_to(client, keeper):
+@pytest.fixture
+def a_group_that_waits(by):
+    """Two who want to come together to a cohort that has one place left."""
+    course, household = Course.objects.get(), factories.HouseholdFactory()
+    last = {"first_session": date(2026, 10, 11), "last_session": date(2026, 11, 1)}
+    cohort = Cohort.objects.create(course=course, name="Nearly full", capacity=1, **last)
+    people = [factories.PersonFactory(household=household) for _ in range(2)]
+    return courses.book_party(course=course, people=people, cohorts=[cohort], on=clock.today(), by=by)
+
+
+def test_each_opens_on_a_document_that_it_applies_to(client, keeper, a_group_that_waits):
     client.force_login(keeper)
     found = list(pages_with_documents())
     assert [name for name, _, row, _ in found if row is None] == []

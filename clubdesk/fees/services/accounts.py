@@ -15,6 +15,7 @@ from clubdesk.fees.services.charging import free, queue, settle, use
 from clubdesk.fees.services.crediting import take_back
 from clubdesk.fees.services.parts import lay_anew
 from clubdesk.ledger import services as ledger
+from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import unwritten
 from clubdesk.mail.services import write
@@ -135,7 +136,7 @@ def send_statement(*, household: Household, on: date, by: User) -> Message:
 
     The same day again only where its account has changed since.
     """
-    return write(letters.drafted(accounts.statement(household, on), on))
+    return write(letters.drafted(accounts.statement(household, on), on, book().club_name))
 
 
 @verb(permission="fees.add_receipt", title="Write to all who owe")
@@ -146,4 +147,5 @@ def send_statements(*, on: date, by: User) -> list[Message]:
 
 def statements_to_send(on: date) -> list[Message]:
     """The letters that writing to all who owe would write."""
-    return unwritten([letters.drafted(each, on) for each in accounts.statements(accounts.who_owes(), on)])
+    club = book().club_name
+    return unwritten([letters.drafted(each, on, club) for each in accounts.statements(accounts.who_owes(), on)])
