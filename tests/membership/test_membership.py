@@ -7,6 +7,7 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -63,6 +64,20 @@ class TestAHousehold:
         assert at_end(Role.AFFILIATION_PAYABLE) == -3 * Decimal("116.00")
         assert at_end(Role.MEMBERSHIPS) == -Decimal("112.00") - 2 * Decimal("100.80")
         assert sound()
+
+    def test_only_another_who_joins_beside_on_the_same_plan_in_full_earns_the_discount(self, junior, adult):
+        junior.sibling_percent = 10
+        junior.save()
+        home = factories.HouseholdFactory()
+        first, second, third = (factories.PersonFactory(household=home) for _ in range(3))
+
+        def fee(*ahead):
+            return selectors.quote(second, junior, NOW, ahead=ahead).price.fee
+
+        in_full = selectors.quote(first, junior, NOW)
+        assert fee(in_full) == Decimal("216.80")
+        assert fee(selectors.quote(first, adult, NOW)) == fee(selectors.quote(second, junior, NOW)) == 228
+        assert fee(selectors.quote(third, junior, NOW, ahead=[in_full])) == 228
 
     def test_renewed_at_different_times_exactly_one_still_pays_in_full(self, junior, join, by):
         junior.sibling_percent = 10
@@ -150,6 +165,15 @@ class TestLeaving:
 
 
 class TestChangingThePlan:
+    @pytest.mark.parametrize(("day", "said"), [
+        (date(2026, 9, 1), "$72.00 more to pay"), (date(2026, 9, 12), "$72.00 more to pay"),
+        (date(2027, 3, 12), "$36.00 more to pay"), (date(2027, 3, 13), "$30.00 more to pay"),
+    ])  # fmt: skip
+    def test_before_it_is_done_the_page_says_what_the_whole_months_left_cost(self, join, adult, day, said):
+        taken = join()
+        with clock.on(day):
+            assert selectors.to_change(taken, adult) == said
+
     def test_the_household_owes_the_difference_for_the_months_left(self, join, adult, by):
         taken = join()
         changed = membership.change_plan(membership=taken, plan=adult, on=date(2027, 3, 12), reason="turns 18", by=by)
