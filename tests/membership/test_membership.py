@@ -7,7 +7,6 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
-from clubdesk import clock
 from clubdesk.desk.services import nightly, start_books
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -165,15 +164,6 @@ class TestLeaving:
 
 
 class TestChangingThePlan:
-    @pytest.mark.parametrize(("day", "said"), [
-        (date(2026, 9, 1), "$72.00 more to pay"), (date(2026, 9, 12), "$72.00 more to pay"),
-        (date(2027, 3, 12), "$36.00 more to pay"), (date(2027, 3, 13), "$30.00 more to pay"),
-    ])  # fmt: skip
-    def test_before_it_is_done_the_page_says_what_the_whole_months_left_cost(self, join, adult, day, said):
-        taken = join()
-        with clock.on(day):
-            assert selectors.to_change(taken, adult) == said
-
     def test_the_household_owes_the_difference_for_the_months_left(self, join, adult, by):
         taken = join()
         changed = membership.change_plan(membership=taken, plan=adult, on=date(2027, 3, 12), reason="turns 18", by=by)
