@@ -401,7 +401,7 @@ def _as_the_book_has_them(
     ahead = [
         CohortAhead(
             key=cohort.pk,
-            days=max((cohort.first_session - on).days, 0),
+            days=(cohort.first_session - on).days,
             free=max(cohort.capacity - cohort.taken, 0),
             held=list(Counter(seated[cohort.pk, PlaceState.HELD]).values()),
             offered=list(Counter(seated[cohort.pk, PlaceState.OFFERED]).values()),

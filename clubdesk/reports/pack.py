@@ -84,7 +84,7 @@ class Stored:
 def evidence_of(year: FinancialYear) -> Iterator[Stored]:
     """Every stored file whose document has an entry in the year; one that was blanked or lost is left out."""
     for model in WITH_EVIDENCE:
-        entries = JournalEntry.objects.filter(year=year, source_type=source_type(model), reverses=None)
+        entries = JournalEntry.objects.filter(year=year, source_type=source_type(model))
         numbers: dict[int, int] = {}
         for source, number in entries.order_by("number").values_list("source_id", "number"):
             numbers.setdefault(source, number)

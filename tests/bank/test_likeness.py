@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 
 from clubdesk.bank.matching import BankLine, Expected, Grade, Matcher, likeness, match
+from clubdesk.bank.wording import named_in_full
 
 DAY, BEFORE = date(2026, 9, 12), date(2026, 9, 11)
 
@@ -75,6 +76,17 @@ def test_a_family_name_of_two_letters_is_too_short_to_be_told_by(words, family, 
     owed = Expected(family, DAY, 6000, "fee", names=(("Sam", family),), payer=family)
     (found,) = match([BankLine(1, DAY, 6000, words)], [owed])
     assert found.grade.name == grade
+
+
+@pytest.mark.parametrize(
+    ("given", "family", "stands"),
+    [
+        ("Sam", "Ng", True), ("Al", "Ng", True), ("A", "Ng", False), ("Sam", "N", False), ("Sam", "Sam", False),
+        ("Sam", "Wu", False), ("Jo", "Ng", False),
+    ],
+)  # fmt: skip
+def test_a_name_in_full_is_two_words_of_two_letters_or_more(given, family, stands):
+    assert named_in_full((given, family), ("ng", "sam", "al", "a", "n")) == stands
 
 
 @pytest.mark.parametrize(

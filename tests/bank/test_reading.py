@@ -213,6 +213,11 @@ class TestDelimited:
         assert (found.amount, found.debit, found.credit, found.balance) == (None, 2, 3, 4)
         assert [amount for _, amount, *_ in told(content)] == [Decimal(5), Decimal(6)]
 
+    def test_money_out_and_in_without_names_stand_before_a_column_of_other_numbers(self):
+        content = b"12/09/2026,RENT,50.00,,1001\n14/09/2026,GRANT,,70.00,1002\n15/09/2026,TAPE,8.00,,1003\n"
+        found = propose(content)
+        assert (found.amount, found.debit, found.credit, found.balance) == (None, 2, 3, None)
+
     @pytest.mark.parametrize(
         ("text", "amount"),
         [

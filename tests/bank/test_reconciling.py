@@ -147,6 +147,15 @@ def test_what_the_bank_stated_by_a_day_is_told_by_the_last_file_up_to_it(account
     assert [stated_balance(account, day) for day in days] == [None, *map(as_amount, (1560, 1560, 1620))]
 
 
+def test_a_file_says_more_than_a_line_of_an_earlier_day(account, by):
+    lines = b"Date,Details,Amount,Balance\n10/09/2026,GRANT,10.00,1500.00\n"
+    entry = ("2026-09-12", "60.00", "CRDT", "A1", "MIRABAR I", "")
+    for content in (lines, camt([entry], opening="1500.00", closing="1560.00")):
+        services.import_statement(bank_account=account, content=content, file_name="a", by=by)
+    days = (date(2026, 9, 9), date(2026, 9, 10), SEPTEMBER)
+    assert [stated_balance(account, day) for day in days] == [None, *map(as_amount, (1500, 1560))]
+
+
 def test_what_is_dated_in_the_month_of_the_first_line_must_be_shown(account, booked, line):
     booked("500.00", "Before any statement", on=date(2026, 8, 31))
     first = booked("40.00", "On the first of the month", on=date(2026, 9, 1))

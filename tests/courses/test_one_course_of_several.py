@@ -107,6 +107,21 @@ def test_the_estimate_is_told_seats_queue_and_habits_as_the_book_has_them(octobe
     assert (habits, days) == (Habits(given_up=1, asked=(3, 2, 1, 1, 2, 1)), 7)
 
 
+def test_a_cohort_that_begins_today_is_no_day_away(october, told):
+    selectors.wait_estimates(october.course, OCTOBER)
+    assert told[0][0][0].days == 0
+
+
+def test_a_party_cannot_be_kept_from_a_cohort_of_another_course(october, holiday, ask, by):
+    booking = ask(12)
+    elsewhere = Cohort.objects.create(
+        course=holiday, name="Easter", first_session=OCTOBER, last_session=OCTOBER, capacity=3
+    )
+    with pytest.raises(Refused, match="Choose cohorts of the same course"):
+        services.change_cohorts(booking=booking, cannot_make=[elsewhere], on=NOW, by=by)
+    assert not again(booking).cannot_make.exists()
+
+
 def test_a_reach_check_opens_the_earlier_cohorts_to_a_young_child(october, ask, by, told):
     ask(12, 12, 12)
     young = ask(9, by_the_family=True)

@@ -1,5 +1,6 @@
 """The waitlist of a course: parties, order and offers."""
 
+import uuid
 from datetime import date
 
 import pytest
@@ -9,7 +10,7 @@ from django.urls import reverse
 from clubdesk import clock, guards
 from clubdesk.courses import letters, selectors, services
 from clubdesk.courses.invariants import waitlists_hold
-from clubdesk.courses.models import RANK_STEP, Booking, Cohort
+from clubdesk.courses.models import RANK_STEP, Booking, Cohort, ReachCheck
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeKind
@@ -18,6 +19,7 @@ from clubdesk.money import as_amount
 from tests import factories
 from tests.courses.families import FEBRUARY, NOW, OCTOBER, again, family, history, sound, states
 from tests.forms import form_of
+from tests.locks import asked, held
 
 pytestmark = pytest.mark.django_db
 
@@ -83,6 +85,12 @@ class TestParties:
         assert any("reach check" in words for words in history(booking))
         assert sound()
 
+    def test_the_same_reach_check_is_recorded_once(self, book, by):
+        (child,) = family(9)
+        said = {"person": child, "checked_by": "Coach Wirrin", "on": NOW, "by": by, "key": uuid.uuid4()}
+        assert services.record_reach_check(**said) == services.record_reach_check(**said)
+        assert ReachCheck.objects.count() == 1
+
     @pytest.mark.parametrize(("born", "first", "old_enough"), [
         (date(2016, 2, 29), date(2026, 2, 28), False),
         (date(2016, 2, 29), date(2026, 3, 1), True),
@@ -93,6 +101,15 @@ class TestParties:
         cohort = factories.cohort(first=first.replace(day=1))
         cohort.first_session = first
         assert (born <= cohort.born_by) == old_enough == (factories.PersonFactory(birth_date=born).age_on(first) >= 10)
+
+
+def test_who_accepts_an_offer_waits_in_the_queue_of_the_course(ask, by):
+    full, waiting = ask(12, 12, 12), ask(12)
+    services.withdraw(booking=full, places=full.places.all()[:1], on=NOW, reason="ill", by=by)
+    with asked() as lines:
+        services.accept_offer(booking=again(waiting), on=NOW, by=by)
+    assert held(lines)[0] == "Course"
+    assert lines.index("hold Course") < lines.index("read Place")
 
 
 class TestTheOrder:

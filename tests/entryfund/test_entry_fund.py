@@ -17,7 +17,7 @@ from pypdf.generic import DictionaryObject, NameObject, TextStringObject
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.letters import link_path
-from clubdesk.entryfund.models import CalendarLink, ClaimState, EntryClaim, EventFee, PaidInto
+from clubdesk.entryfund.models import CalendarLink, ClaimState, EntryClaim, EventFee, PaidInto, worth_of
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, examine
 from clubdesk.ledger import services as ledger
@@ -358,6 +358,11 @@ class TestTransfers:
             type(moved).objects.update(amount=as_amount(11))
 
 
+def test_a_container_is_worth_ten_cents():
+    """Source: Environment Protection Act 1993 (SA), Part 8 Division 2."""
+    assert worth_of(2_005) == as_amount("200.50")
+
+
 class TestTheFundsStatement:
     def test_it_leads_from_the_opening_to_the_closing_of_the_ledger(self, junior, claim, cash_in, approver, by, client):
         services.cash_in(containers=2000, amount=as_amount(200), paid_into=PaidInto.BANK, on=date(2026, 8, 1), by=by)
@@ -370,7 +375,9 @@ class TestTheFundsStatement:
         assert (found.opening, found.containers, found.refunded, found.closing) == (200, 100, 105, 195)
         assert (found.other, found.promised) == (0, 45)
         assert found.closing == selectors.entry_fund_balance().amount
-        assert selectors.entered_by_year() == {2026: {"clout": 2}}
+        declined = claim(junior(), paid.event)
+        services.decline_claim(claim=declined, reason="did not enter", by=approver, on=NOW)
+        assert selectors.entered_by_year() == {2026: {"clout": 2}}, "who was declined is not counted"
         client.force_login(approver)
         page = client.get(reverse("admin:fund_statement")).content.decode()
         assert "Children entered, by year" in page

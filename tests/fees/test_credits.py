@@ -34,6 +34,15 @@ def test_by_transfer_came_what_stands_of_it(receive, household, by):
     assert by_transfer() == 70
 
 
+def test_what_a_credit_frees_of_a_fee_is_of_the_receipt_that_paid_it_last(owe, receive, by):
+    fee = owe(50)
+    first, last = receive(20), receive(30)
+    services.credit_charge(charge=fee, amount=as_amount(25), on=NOW, reason="ill", by=by)
+    paid = fee.allocations.standing().values_list("receipt", "amount")
+    assert [(pk, amount.amount) for pk, amount in paid] == [(first.pk, 20), (last.pk, 5)]
+    assert sound()
+
+
 class TestPaidBack:
     @pytest.fixture
     def repay(self, household, by):

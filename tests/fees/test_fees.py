@@ -6,13 +6,15 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, connection
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors, services
 from clubdesk.fees.models import FeeKind, FeePrice, Method, Voucher
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import JournalEntry, Role
+from clubdesk.ledger.models import FinancialYear, JournalEntry, Role
+from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import balance
-from clubdesk.ledger.services import lock_month
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount, cash_rounded
 from tests import factories
@@ -105,7 +107,7 @@ class TestCharging:
 
     def test_a_start_in_a_locked_month_is_recognised_on_the_first_open_day(self, household, by):
         charge(by, household, starts_on=LATER)
-        lock_month(month_end=date(2026, 10, 31), reason="a test", by=by)
+        ledger.lock_month(month_end=date(2026, 10, 31), reason="a test", by=by)
         services.recognise_due(on=date(2026, 11, 5), by=by)
         assert JournalEntry.objects.get(purpose="recognise").date == date(2026, 11, 1)
 
@@ -322,3 +324,16 @@ class TestVouchers:
         assert sound()
         with pytest.raises(Refused, match="is paid; the department cannot"):
             services.refuse_voucher(voucher=vouchers[1], on=LATER, reason="no", by=by)
+
+
+def test_what_courses_earned_in_a_year_stands_by_the_fee_behind_it(owe, by):
+    whole, credited = owe(50), owe(30)
+    services.credit_charge(charge=credited, amount=as_amount(10), on=NOW, reason="ill", by=by)
+    hall = [debit(Role.BANK, as_amount(5)), credit(Role.COURSES, as_amount(5))]
+    ledger.record_journal(on=NOW, narration="Hall", lines=hall, by=by)
+    year, following = FinancialYear.objects.get(), ledger.open_year(first_day=date(2027, 7, 1), by=by)
+    with clock.on(date(2027, 7, 2)):
+        later = owe(7, on=date(2027, 7, 2))
+        ledger.close_year(year=year, on=date(2027, 7, 2), by=by)
+    assert selectors.earned_by_charge(year, account__role=Role.COURSES) == {whole.pk: 50, credited.pk: 20, None: 5}
+    assert selectors.earned_by_charge(following, account__role=Role.COURSES) == {later.pk: 7}

@@ -35,6 +35,7 @@ WAYS: Ways = {
     "The trial balance sums to zero on every date": [changed("ledger_posting", **MORE)],
     "Entry numbers have no gap": [
         changed(ENTRY, "number = 4", number=999),
+        changed(ENTRY, "number = 2", number=0),
         (
             f"DELETE FROM ledger_posting WHERE entry_id = (SELECT id FROM {ENTRY} WHERE number = 4)",
             f"DELETE FROM {ENTRY} WHERE number = 4",

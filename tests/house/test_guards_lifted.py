@@ -252,6 +252,13 @@ class TestMending:
                 ],
             ),
             (
+                "UPDATE ledger_monthbalance SET month_end = '2026-06-30' WHERE month_end = '2026-07-31'",
+                [
+                    "Balances stored for June 2026, which is not locked, were taken away.",
+                    "The balances stored for July 2026 were put right.",
+                ],
+            ),
+            (
                 "UPDATE reports_monthtrace SET amount = amount + 1 WHERE month_end = '2026-07-31'",
                 ["What is stored of cash by line for July 2026 was put right."],
             ),

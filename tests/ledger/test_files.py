@@ -202,7 +202,10 @@ def test_a_bad_chart_row_is_named(book, tmp_path, capsys, row, sentence):
 def test_an_account_that_was_posted_to_keeps_its_kind(book, tmp_path, capsys):
     call_command("import_journal", written(tmp_path, HEADER + GOOD))
     said = refused(capsys, "import_chart", written(tmp_path, "code,name,kind,role\n1010,Bank,expense,\n", "c.csv"))
-    assert "keeps its kind" in said[0]
+    assert said == [
+        "row 2: 1010 Bank has been posted to and keeps its kind (asset).",
+        "row 2: 1010 Bank has been posted to and keeps its role (bank).",
+    ]
     said = refused(capsys, "import_chart", written(tmp_path, "code,name,kind,role\n1015,Bank,asset,bank\n", "c.csv"))
     assert said == ["row 2: 1010 Bank has been posted to and keeps the role “bank”."]
 

@@ -209,6 +209,13 @@ def test_each_opening_balance_is_brought_in_once(client, page):
     assert balance(Role.BANK, date(2026, 9, 12)) == 5000
 
 
+def test_an_opening_says_where_the_balances_come_from(by):
+    lines = [debit(Role.BANK, as_amount(9)), credit(Role.ACCUMULATED, as_amount(9))]
+    with pytest.raises(Refused, match="where the balances come from"):
+        services.record_opening(narration=" ", lines=lines, by=by)
+    assert not Journal.objects.exists()
+
+
 def test_a_copy_of_an_impossible_number_begins_with_nothing(client, page):
     for asked in ("9" * 30, "9" * 5000, "x"):
         assert client.get(f"{page}?copy={asked}").status_code == 200

@@ -1,6 +1,6 @@
 """The ledger: what is posted stays, balances, and can be proved."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -308,14 +308,33 @@ class TestLocking:
         def moved():
             asked = (date(2026, 7, 1), date(2026, 9, 30), ["account_id"])
             rows = selectors.moved_by_month(*asked, account__role=Role.DONATIONS)
-            return {end: figure for (end, _), figure in rows.items() if figure}
+            return {key: figure for key, figure in rows.items() if figure}
 
         before = moved()
-        assert [before[date(2026, month, day)] for month, day in ((7, 31), (8, 31), (9, 30))] == [-10, -7.5, -2.5]
+        donations = selectors.account(Role.DONATIONS).pk
+        ends = [(date(2026, month, day), donations) for month, day in ((7, 31), (8, 31), (9, 30))]
+        assert before == dict(zip(ends, (-10, -7.5, -2.5), strict=True))
         services.lock_month(month_end=date(2026, 8, 31), reason="a test", by=by)
         assert moved() == before
         assert MonthBalance.objects.filter(month_end=date(2026, 8, 31)).count() == 2
         assert selectors.balance(Role.BANK, date(2026, 8, 4)) == Decimal("10.00")
+
+    def test_what_a_span_moved_leaves_out_what_was_before_and_after_it(self, by):
+        july, august = date(2026, 7, 31), date(2026, 8, 31)
+        for day, amount in ((5, "10.00"), (36, "7.50"), (56, "3.00"), (81, "1.00")):
+            journal(by, amount, on=date(2026, 6, 30) + timedelta(days=day))
+
+        def moved():
+            found = [
+                selectors.moved_by_month(date(2026, 8, 1), last, ["account__role"], account__role=Role.DONATIONS)
+                for last in (date(2026, 8, 20), date(2026, 9, 10))
+            ]
+            return [{end: figure for (end, _), figure in rows.items() if figure} for rows in found]
+
+        assert moved() == [{august: Decimal("-7.5")}, {august: Decimal("-10.5")}]
+        for month_end in (july, august):
+            services.lock_month(month_end=month_end, reason="a test", by=by)
+            assert moved() == [{august: Decimal("-7.5")}, {august: Decimal("-10.5")}]
 
 
 class TestClosing:

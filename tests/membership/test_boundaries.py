@@ -187,11 +187,16 @@ class TestTheRollsFile:
         row, *_ = plan_roll(read_roll(FAMILIES.replace(",Ada,", ",Adah,").encode()), {2: same_as})
         assert row.faults == ([fault] if fault else [])
 
-    @pytest.mark.parametrize(("letters", "fits"), [(60, True), (61, False)])
-    def test_a_name_is_as_long_as_the_roll_holds(self, book, letters, fits):
+    @pytest.mark.parametrize(("column", "most", "before"), [
+        ("household", 100, "Solano family,"), ("guardian", 100, "Uma Solano,"), ("given_name", 60, "Cato,"),
+        ("family_name", 60, "Solano,2013"),
+    ])  # fmt: skip
+    def test_a_name_is_as_long_as_the_roll_holds(self, book, column, most, before):
         factories.plan()
-        row, *_ = plan_roll(read_roll(FAMILIES.replace(",Ada,", f",{'A' * letters},").encode()))
-        assert row.faults == ([] if fits else ["the column given_name is longer than 60 letters."])
+        for letters, faults in ((most, []), (most + 1, [f"the column {column} is longer than {most} letters."])):
+            name, _, behind = before.partition(",")
+            row = plan_roll(read_roll(FAMILIES.replace(before, f"{name[:1] * letters},{behind}").encode()))[-1]
+            assert row.faults == faults
 
     def test_a_file_has_so_many_rows_and_bytes_and_no_more(self, monkeypatch):
         monkeypatch.setattr(rollfile, "MOST_ROWS", 3)

@@ -146,7 +146,7 @@ class TestLikelyDuplicates:
 
     @pytest.mark.parametrize(("name", "alike"), [
         ("Ada Mirabar", True), ("Mirabar Ada", True), ("Adah Mirabar", True), ("Ada Mirrabar", True),
-        ("Zoltan Mirabar", False), ("Ada Wirrin", False),
+        ("Zoltan Mirabar", False), ("Ada Wirrin", False), ("Ada Mirax", True), ("Ada Miraxy", False),
     ])  # fmt: skip
     def test_how_similar_a_name_must_be(self, plan, name, alike):
         given, family = name.split()
@@ -213,6 +213,7 @@ class TestBadFiles:
         (FAMILIES.replace("2014-05-05", "1814-05-05"), "row 2: birth_date: That is too long ago"),
         (FAMILIES.replace("45.00", "45.005"), "row 2: the opening_balance “45.005” is not an amount"),
         (FAMILIES.replace("45.00,memberships", "45.00,"), "row 2: say in balance_for what the opening_balance is"),
+        (FAMILIES.replace("45.00,memberships", "0.01,"), "row 2: say in balance_for what the opening_balance is"),
         (FAMILIES.replace("memberships", "hats"), "row 2: balance_for is “hats”, which is no fee or income"),
         (FAMILIES.replace("45.00", "NaN"), "row 2: the opening_balance “NaN” is not an amount"),
         (FAMILIES.replace("Junior,2027-03-31,45", "Senior,2027-03-31,45"), "row 2: there is no plan “Senior”"),

@@ -64,6 +64,20 @@ class TestAHousehold:
         assert at_end(Role.MEMBERSHIPS) == -Decimal("112.00") - 2 * Decimal("100.80")
         assert sound()
 
+    def test_only_another_who_joins_beside_on_the_same_plan_in_full_earns_the_discount(self, junior, adult):
+        junior.sibling_percent = 10
+        junior.save()
+        home = factories.HouseholdFactory()
+        first, second, third = (factories.PersonFactory(household=home) for _ in range(3))
+
+        def fee(*ahead):
+            return selectors.quote(second, junior, NOW, ahead=ahead).price.fee
+
+        in_full = selectors.quote(first, junior, NOW)
+        assert fee(in_full) == Decimal("216.80")
+        assert fee(selectors.quote(first, adult, NOW)) == fee(selectors.quote(second, junior, NOW)) == 228
+        assert fee(selectors.quote(third, junior, NOW, ahead=[in_full])) == 228
+
     def test_renewed_at_different_times_exactly_one_still_pays_in_full(self, junior, join, by):
         junior.sibling_percent = 10
         junior.save()

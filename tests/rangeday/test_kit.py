@@ -7,6 +7,7 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.rangeday import figures, selectors, services
 from clubdesk.rangeday.models import (
@@ -124,6 +125,20 @@ class TestKit:
         given.refresh_from_db()
         assert given.state == "done"
         assert selectors.kit_out(day).get().sign_on.person == member
+
+    def test_kit_that_was_given_out_on_another_days_sheet_stays_a_question_there(self, member, bow, tap, by):
+        key, another = uuid.uuid4(), factories.range_day(TODAY + timedelta(days=7))
+        sent = Tapped(key=uuid.uuid4(), at=NINE, act="give", kit=bow.pk, holder=key)
+        given = services.receive_tap(range_day=another, tapped=sent, by=by)
+        tap(key=key, people=(member.pk,), gear=Gear.HIRE, paid=Paid.CASH)
+        given.refresh_from_db()
+        assert (given.state, bow.loans.count()) == ("question", 0)
+
+    def test_kit_that_goes_out_by_a_clock_that_is_ahead_is_not_back_before_that(self, sign, member, bow, by):
+        signed, later = sign(member), clock.now() + timedelta(hours=3)
+        services.give_out(kit=bow, sign_on=signed, at=later, by=by)
+        services.cancel_sign_on(sign_on=signed, on=TODAY, reason="wrong child", by=by)
+        assert bow.loans.get().back_at == later
 
     def test_kit_of_a_corrected_sign_on_is_found_by_the_wrong_ones_key(self, day, sign, member, bow, tap, by):
         wrong = sign(member)

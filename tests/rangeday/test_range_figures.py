@@ -77,7 +77,7 @@ class TestReading:
         (month,) = figures.by_month(figures.by_day(TODAY, TODAY))
         assert (month.days, month.sign_ons, month.people, month.visitors) == (1, 3, 3, 1)
 
-    def test_six_hires_that_come_to_four_fifths_of_the_cost_are_a_hint(self, summer, sign, join):
+    def test_six_hires_that_come_to_four_fifths_of_the_cost_are_a_hint(self, summer, sign, by):
         keen, _ = summer
         for week in range(1, 5):
             on = factories.RangeDay.objects.create(date=TODAY - timedelta(days=week), place="Hall")
@@ -88,6 +88,9 @@ class TestReading:
         ]
         OwnGearCost.objects.update(amount=as_amount("52.51"))
         assert figures.own_gear_hints(TODAY) == []
+        OwnGearCost.objects.update(amount=as_amount("52.50"))
+        services.cancel_sign_on(sign_on=keen.sign_ons.latest("pk"), on=TODAY, reason="own bow", by=by)
+        assert figures.own_gear_hints(TODAY) == [], "one was cancelled"
 
     def test_only_the_hires_of_twelve_months_count_and_nobody_who_was_erased_is_named(self, summer, sign):
         keen, _ = summer

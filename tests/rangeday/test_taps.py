@@ -255,6 +255,13 @@ class TestThePage:
         assert (row.visitor_name, row.visitor_guardian, row.visitor_phone) == ("Noor", "Uma", "08 7010")
         assert balance(Role.CARD_TAKINGS, TODAY) == 15
 
+    def test_what_is_too_long_for_the_book_is_cut_and_not_lost(self, helper, day):
+        sent = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [], "gear": "visitor", "paid": "card",
+                "visitor_name": "N" * 120, "visitor_guardian": "U" * 120, "visitor_phone": "8" * 40}  # fmt: skip
+        self.send(helper, day, sent)
+        row = SignOn.objects.get()
+        assert (row.visitor_name, row.visitor_guardian, row.visitor_phone) == ("N" * 100, "U" * 100, "8" * 30)
+
     @pytest.mark.parametrize("sent", [
         b"", b"[]", b"{}", b'{"taps": 3}', b'{"taps": [3]}', b'{"taps": [{"key": "x"}]}',
         b'{"taps": [{"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2", "at": "yesterday"}]}',

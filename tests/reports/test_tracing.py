@@ -129,6 +129,23 @@ class TestJournals:
         assert [moved(line, BETWEEN) for line in (Role.GRANTS, Role.ACCUMULATED)] == [0, 0]
 
 
+class TestWhatFamiliesOwedBefore:
+    def test_what_was_owed_when_the_book_began_is_for_what_it_was_owed_for(self, household, by):
+        """Membership 40 is owed, and 30 was paid ahead for a course: each moves its own amount, once."""
+        items = [
+            factories.open_item(household, 40, Role.MEMBERSHIPS),
+            factories.open_item(factories.HouseholdFactory(), -30, Role.COURSES),
+        ]
+        fees.bring_in_balances(items=items, by=by)
+        until = date(2026, 6, 30)
+        found = {}
+        for _, (_, line, by_what), cents, _ in moved_until(until):
+            if by_what == BETWEEN:
+                found[line] = found.get(line, 0) + cents
+        owed, ahead = account(Role.MEMBERSHIPS).pk, account(Role.COURSES).pk
+        assert (found[owed], found[ahead]) == (-4000, 3000)
+
+
 class TestEquipment:
     """Bows for 100, bought in July."""
 

@@ -422,3 +422,7 @@ class TestWorkbook:
         ):  # fmt: skip
             with pytest.raises(Refused, match=sentence):
                 verify(content)
+
+
+def test_the_seal_that_a_page_prints_is_read_out_in_fours():
+    assert Seal(7, "9f2c07ab51d0e3" + "0" * 50, True).short == "9F2C-07AB-51D0"

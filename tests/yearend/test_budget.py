@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import Fund, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.money import as_amount
 from clubdesk.yearend import selectors, services
@@ -56,6 +56,27 @@ class TestBudget:
         left = selectors.set_off(months)
         assert min(left.values()) >= 0
         assert sum(left.values()) == max(sum(figures), 0)
+
+    def test_each_year_has_its_own(self, year, by):
+        following = ledger.open_year(first_day=NEXT, by=by)
+        for each, first, amount in ((year, FIRST, 12), (following, NEXT, 24)):
+            services.set_budget(year=each, account=expense("5070"), months={first: as_amount(amount)}, by=by)
+        assert selectors.budget_by_month(year) == {expense("5070").pk: {FIRST: 12}}
+        assert selectors.budget_by_month(following) == {expense("5070").pk: {NEXT: 24}}
+
+    def test_what_last_years_statements_printed_stands_beside_it_in_equal_months(self, year, by):
+        general, entry = (Fund.objects.get(pk=each) for each in (FundRole.GENERAL, FundRole.ENTRY))
+        for year_end, fund, code, amount in (
+            (date(2026, 6, 30), general, "5070", 60), (date(2026, 6, 30), entry, "5070", 40),
+            (date(2026, 6, 30), general, "1010", 900), (date(2025, 6, 30), general, "5070", 7),
+        ):  # fmt: skip
+            kept = {row.account: row.amount for row in selectors.comparatives(year_end) if row.fund == fund}
+            figures = {**kept, expense(code): as_amount(amount)}
+            services.set_comparatives(year_end=year_end, fund=fund, figures=figures, by=by)
+        months = [date(2025, 7 + each, 1) for each in range(6)] + [date(2026, 1 + each, 1) for each in range(6)]
+        found = selectors.printed_by_month(months)
+        assert list(found) == [expense("5070").pk], "what stands in the bank is no income and no expense"
+        assert list(found[expense("5070").pk].values()) == [Decimal("8.34")] * 4 + [Decimal("8.33")] * 8
 
     def test_of_a_month_not_told_whole_its_days_count(self, year, by):
         services.set_budget(

@@ -173,6 +173,21 @@ def test_the_return_by_charge_and_bill_is_posted_once(register, quarter, by):
     clean()
 
 
+def test_what_each_fee_sold_is_less_what_was_credited_of_it_in_those_days(register, quarter):
+    """Two places at 126.00, of which 26.00 was credited in August; GST an eleventh of each, rounded by itself."""
+    register()
+    quarter()
+
+    def sold(first, last):
+        found = gst.sales(first, last)
+        return {item.kind: tuple(map(str, figures)) for item, figures in found.items()}
+
+    july, august = (date(2026, 7, 31), date(2026, 8, 1))
+    assert sold(FIRST, july) == {"course": ("252.00", "22.90"), "membership": ("228.00", "0.00")}
+    assert sold(august, date(2026, 8, 31)) == {"course": ("-26.00", "-2.36")}
+    assert sold(FIRST, LAST)["course"] == ("226.00", "20.54")
+
+
 def test_days_that_are_in_a_return_are_in_no_other(register, quarter, by):
     register()
     quarter()
@@ -238,6 +253,16 @@ def test_what_was_there_before_the_club_registered_here_is_found_and_posted_once
     assert stands(Role.GST_COLLECTED, Role.COURSES) == ["12.81", "0.00"], "11.45 in advance and $1.36"
     assert bridge.gaps(FIRST, LAST) == []
     clean()
+
+
+def test_what_is_paid_at_the_range_for_a_fee_without_gst_lacks_none(register, by):
+    register()
+    factories.hire()
+    rangeday.sign_on(
+        range_day=factories.range_day(), visitor_name="Ann", visitor_guardian="Bo", visitor_phone="1",
+        gear=Gear.VISITOR, paid=Paid.CASH, by=by,
+    )  # fmt: skip
+    assert found.find(LAST).lines() == []
 
 
 def test_income_and_equipment_count_by_the_code_of_their_account(register, by):

@@ -16,6 +16,7 @@ from clubdesk.ledger.selectors import account, balance
 from clubdesk.money import as_amount
 from clubdesk.reports.selectors import Figures
 from clubdesk.yearend import closing, selectors, services
+from clubdesk.yearend.invariants import depreciation_holds
 from clubdesk.yearend.models import DepreciationLine, Disposal, Equipment
 from clubdesk.yearend.register import Register, disposal_of, loss_of, lost_by, with_worth_and_gone
 from tests.yearend.books import FIRST, LAST, NEXT, bought, sound
@@ -179,6 +180,7 @@ class TestRegister:
             assert [balance(Role.DEPRECIATED, day) for day in (LAST, date(2027, 7, 10))] == [-300, -300]
             assert closing.register_agrees(year).done
             assert closing.equipment_depreciated(year).done
+            assert list(depreciation_holds()) == []
 
     def test_what_a_thing_lost_in_an_earlier_year_is_posted_before_it_goes(self, bows, by):
         ledger.open_year(first_day=NEXT, by=by)

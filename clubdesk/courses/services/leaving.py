@@ -280,9 +280,7 @@ def lapse_unpaid_booking(*, booking: Booking, on: date, by: User) -> bool:
 
 def _has_had_its_days(booking: Booking, on: date) -> bool:
     """The last reminder was by phone, or its letter was accepted by the mail server the course's days ago."""
-    event = booking.events.filter(kind=Happened.REMINDED).last()
-    if event is None:
-        return False
+    event = booking.events.filter(kind=Happened.REMINDED).latest("pk")
     letter = Message.objects.filter(about=letters.about(event)).first()
     if letter is None:
         return True

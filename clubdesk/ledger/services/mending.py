@@ -81,8 +81,6 @@ def mend_months() -> Iterator[str]:
         yield f"Balances stored for {end:%B %Y}, which is not locked, were taken away."
     wrong = [end for end, _ in months_that_differ(locked)]
     if wrong:
-        later = [end for end in locked if end >= wrong[0]]
-        MonthBalance.objects.filter(month_end__gte=wrong[0]).delete()
-        for end in later:
+        for end in (end for end in locked if end >= wrong[0]):
             store_month(end)
         yield from (f"The balances stored for {end:%B %Y} were put right." for end in wrong)
