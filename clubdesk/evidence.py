@@ -36,6 +36,7 @@ ACTIVE = {
     "/XFA",
     "/SubmitForm",
     "/ImportData",
+    "/AA",
 }
 
 
@@ -133,7 +134,7 @@ def _pdf(content: bytes) -> bytes:
             raise Refused(f"The PDF is locked with a password. {WANTED}")
         if not reader.pages:
             raise Refused(f"The PDF has no page. {WANTED}")
-        active = _active(reader)
+        active = _opens_by_itself(reader) or _active(reader)
     except Refused:
         raise
     except Exception:  # whatever a reader does with bytes from outside, the answer is the same
@@ -143,6 +144,14 @@ def _pdf(content: bytes) -> bytes:
             f"The PDF holds a program or another file inside it ({active[1:]}). Print it to a plain PDF first."
         )
     return content
+
+
+def _opens_by_itself(reader: PdfReader) -> str:
+    """What the PDF does as it is opened, other than to show a page of its own; blank where that is nothing."""
+    first = reader.root_object.get("/OpenAction")
+    action = first.get_object() if isinstance(first, IndirectObject) else first
+    does = str(action.get("/S", "/GoTo")) if isinstance(action, DictionaryObject) else "/GoTo"
+    return "" if does == "/GoTo" else "/OpenAction"
 
 
 def _active(reader: PdfReader) -> str:
@@ -180,6 +189,7 @@ def _photo(content: bytes) -> bytes:
                     raise Refused(f"The photo has too many pixels. {WANTED}")
                 upright = ImageOps.exif_transpose(image).convert("RGB")
                 upright.thumbnail((MOST_SIDE, MOST_SIDE))
+                upright.info.clear()
                 drawn = io.BytesIO()
                 upright.save(drawn, "JPEG", quality=85)
     except Refused:

@@ -28,6 +28,23 @@ class Compressed(GZipMiddleware):
         return super().process_response(request, response) if is_text else response
 
 
+class Needs:
+    """What no page of ours asks a browser for; the camera, so that nothing photographs children behind anybody's back.
+
+    Source: W3C, Permissions Policy.
+    """
+
+    NOTHING_OF = ("camera", "geolocation", "microphone", "payment", "usb", "bluetooth", "serial", "hid", "midi")
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Permissions-Policy", ", ".join(f"{each}=()" for each in self.NOTHING_OF))
+        return response
+
+
 class InWords:
     """What no form says: a moment's crowding, a full disk, a damaged file, or a number beyond what a database holds."""
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import django_stubs_ext
 import environ
+from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.functional import SimpleLazyObject
 from tzlocal import get_localzone_name
@@ -31,6 +32,7 @@ def _own_secret_key() -> str:
 
 DEBUG = env.bool("DEBUG", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="") or SimpleLazyObject(_own_secret_key)
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
 PUBLIC_HOSTS = env.list("ALLOWED_HOSTS", default=[])
 ALLOWED_HOSTS = PUBLIC_HOSTS or ["localhost", "127.0.0.1", "[::1]"]
 
@@ -72,6 +74,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "clubdesk.middleware.Needs",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "clubdesk.middleware.Compressed",
     "clubdesk.middleware.Sessions",
@@ -129,6 +133,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
 LOGIN_URL = "admin:login"
+LOGIN_REDIRECT_URL = "admin:index"
 
 STATIC_URL = "static/"
 # Where `clubdesk.statics` gathers the static files, each named by its contents and compressed.
@@ -139,6 +144,7 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = DEBUG
 MEDIA_ROOT = BASE_DIR / ".evidence"
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o600, 0o700
 EVIDENCE_LIMIT = 10 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
@@ -166,16 +172,34 @@ LOGGING = {
     "loggers": {"django": {"handlers": [], "level": "INFO"}, "django.request": {"level": "CRITICAL"}},
 }
 
+# Everything that a page shows and does comes from this site, in files of their own; nothing is written into a page.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "frame-src": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "base-uri": [NONE],
+        "object-src": [NONE],
+    }
+}
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_HTTPONLY = True
 if PUBLIC_HOSTS and not DEBUG:
     SECURE_SSL_REDIRECT = True
-    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    if PROXIES:
+        SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31536000
-    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
-    SECURE_HSTS_PRELOAD = True
+    # What speaks for other sites of the same domain is the choice of whoever has the domain.
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = env.bool("HSTS_FOR_SUBDOMAINS", default=False)
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
     CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in PUBLIC_HOSTS if host != "*"]

@@ -22,6 +22,9 @@ class Faults:
             raise Refused([sentence for _, sentence in sorted(self.sentences)])
 
 
+MOST_COLUMNS = 200
+
+
 @dataclass(frozen=True)
 class Row:
     number: int
@@ -47,10 +50,17 @@ def read_cells(content: bytes) -> list[tuple[int, list[str]]]:
         raise Refused("row 1: the file holds binary data; save it as CSV in UTF-8.")
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
+        rows = [(reader.line_num, stripped(reader.line_num, cells)) for cells in reader]
     except csv.Error as error:
         raise Refused(f"row {reader.line_num}: the row cannot be read as CSV ({error}).") from None
     return [(number, cells) for number, cells in rows if any(cells)]
+
+
+def stripped(row: int, cells: list[str]) -> list[str]:
+    """The cells of a row without blanks around them. Raises Refused for more columns than any file of a club has."""
+    if len(cells) > MOST_COLUMNS:
+        raise Refused(f"row {row}: there are more than {MOST_COLUMNS} columns; choose the right file or separator.")
+    return [cell.strip() for cell in cells]
 
 
 def rows_below(rows: list[tuple[int, list[str]]], columns: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:

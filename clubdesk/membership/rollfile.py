@@ -4,7 +4,7 @@ import io
 import re
 import zipfile
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal, InvalidOperation
@@ -19,7 +19,7 @@ from clubdesk import clock
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeItem
-from clubdesk.ledger.files import Row, read_cells, rows_below
+from clubdesk.ledger.files import MOST_COLUMNS, Row, read_cells, rows_below, stripped
 from clubdesk.ledger.models import Account, Kind
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import STANDING
@@ -30,6 +30,7 @@ COLUMNS = ("household", "given_name", "family_name", "birth_date")
 OPTIONAL = ("guardian", "email", "phone", "plan", "expiry", "opening_balance", "balance_for", "same_as")
 MOST_ROWS = 5000
 MOST_BYTES = 10_000_000
+ENDLESS = re.compile(rb"<!--|<!\[CDATA\[|<[^<>]{100000}")
 ALIKE = 80
 """From this likeness (rapidfuzz, of 100) two names with the same date of birth may be one person; by trial."""
 
@@ -56,15 +57,34 @@ def read_roll(content: bytes) -> list[Row]:
 def _cells_of_workbook(content: bytes) -> list[tuple[int, list[str]]]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as parts:
-            if sum(part.file_size for part in parts.infolist()) > 20 * MOST_BYTES:
-                raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
+            _refuse_endless(parts)
         sheet = load_workbook(io.BytesIO(content), read_only=True, data_only=True).worksheets[0]
-        rows = [(number, [_text(cell) for cell in row]) for number, row in enumerate(sheet.values, 1)]
+        looked_at = sheet.iter_rows(max_row=4 * MOST_ROWS, max_col=MOST_COLUMNS + 1, values_only=True)
+        rows = [(number, stripped(number, _texts(row))) for number, row in enumerate(looked_at, 1)]
     except UNREADABLE:
         raise Refused("row 1: this is no workbook that can be read; save it as XLSX or CSV.") from None
     filled = [(number, cells) for number, cells in rows if any(cells)]
     width = max((len([cell for cell in cells if cell]) for _, cells in filled[:1]), default=0)
-    return [(number, cells[:width] if not any(cells[width:]) else cells) for number, cells in filled]
+    return [(number, [*cells, *[""] * (width - len(cells))]) for number, cells in filled]
+
+
+def _refuse_endless(parts: zipfile.ZipFile) -> None:
+    """Raise Refused for parts that unpack to more than a roll has, and for what keeps a reader of XML busy for minutes:
+    one comment or tag of megabytes is looked through anew with each piece that is read.
+    """
+    if sum(part.file_size for part in parts.infolist()) > 5 * MOST_BYTES:
+        raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
+    for name in parts.namelist():
+        if name.endswith(".xml") and ENDLESS.search(parts.read(name)):
+            raise ValueError(name)
+
+
+def _texts(row: Iterable[object]) -> list[str]:
+    """The cells as text, without the empty ones at the end, which some programs write by the thousand."""
+    texts = [_text(value) for value in row]
+    while texts and not texts[-1]:
+        texts.pop()
+    return texts
 
 
 def _text(value: object) -> str:

@@ -155,7 +155,7 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
         try:
             sent = json.loads(request.body)["taps"][:MOST_AT_ONCE]
             wanted = [tapped_of(each) for each in sent]
-        except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
+        except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
         known = selectors.schedule(day)
         for tapped in wanted:

@@ -10,6 +10,8 @@ from tests.worlds.day_one import PASSWORD
 
 # Playwright's own event loop runs in this thread; the tests touch the database beside it, never within it.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+POLICY = "Content Security Policy"
+"""What Chromium says in its console where a page wants what its own headers forbid."""
 SIZES = {"phone": (390, 844), "laptop": (1280, 900)}
 QUIET = [
     "--no-sandbox",
@@ -60,6 +62,7 @@ def site(chromium, live_server, size, people):
         page = context.new_page()
         page.problems = []
         page.on("pageerror", lambda error: page.problems.append(str(error)))
+        page.on("console", lambda told: page.problems.append(told.text) if POLICY in told.text else None)
         page.goto("/login/")
         page.get_by_label("Username").fill(people[name].username)
         page.get_by_label("Password").fill(PASSWORD)

@@ -61,3 +61,33 @@ def test_the_time_zone_is_the_machines_own_unless_it_is_set(checkout, monkeypatc
     assert get_localzone_name() == read().TIME_ZONE
     monkeypatch.setenv("CLUB_TIME_ZONE", "Australia/Perth")
     assert read().TIME_ZONE == "Australia/Perth"
+
+
+def served(read, monkeypatch, **environment):
+    for name, value in {"ALLOWED_HOSTS": "club.example", **environment}.items():
+        monkeypatch.setenv(name, value)
+    return read()
+
+
+def test_only_behind_a_proxy_of_ones_own_a_header_says_that_a_visitor_came_by_https(checkout, monkeypatch):
+    _, read = checkout
+    assert not hasattr(served(read, monkeypatch), "SECURE_PROXY_SSL_HEADER")
+    assert served(read, monkeypatch, PROXIES="1").SECURE_PROXY_SSL_HEADER == ("HTTP_X_FORWARDED_PROTO", "https")
+
+
+def test_other_sites_of_the_domain_are_held_to_https_only_by_choice(checkout, monkeypatch):
+    _, read = checkout
+    plain, chosen = served(read, monkeypatch), served(read, monkeypatch, HSTS_FOR_SUBDOMAINS="yes")
+    assert (plain.SECURE_HSTS_SECONDS > 0, plain.SECURE_HSTS_INCLUDE_SUBDOMAINS, plain.SECURE_HSTS_PRELOAD) == (
+        True,
+        False,
+        False,
+    )
+    assert (chosen.SECURE_HSTS_INCLUDE_SUBDOMAINS, chosen.SECURE_HSTS_PRELOAD) == (True, True)
+
+
+def test_what_an_earlier_key_signed_is_known_while_the_key_is_named(checkout, monkeypatch):
+    _, read = checkout
+    assert read().SECRET_KEY_FALLBACKS == []
+    monkeypatch.setenv("SECRET_KEY_FALLBACKS", "before,long before")
+    assert read().SECRET_KEY_FALLBACKS == ["before", "long before"]

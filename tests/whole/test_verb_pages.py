@@ -17,6 +17,7 @@ from tests.whole.addresses import DAYS
 
 pytestmark = [pytest.mark.django_db, pytest.mark.world("season_50")]
 
+
 def pages_with_documents():
     """Each verb page with the first row that it applies to today, or else after the year's end; or None."""
     for screen in screens():

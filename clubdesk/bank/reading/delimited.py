@@ -12,7 +12,7 @@ from typing import Any
 
 from clubdesk.bank.reading.lines import ReadLine, ReadStatement, as_cents, as_day, words
 from clubdesk.errors import Refused
-from clubdesk.ledger.files import Faults
+from clubdesk.ledger.files import Faults, stripped
 
 DELIMITERS = ",;\t|"
 DAYS_FIRST = {
@@ -159,7 +159,7 @@ def _rows(content: bytes, encoding: str, delimiter: str) -> list[tuple[int, list
         raise Refused("The file is in another encoding than the account's mapping says; propose a new one.") from None
     reader = csv.reader(io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n")), delimiter=delimiter)
     try:
-        rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
+        rows = [(reader.line_num, stripped(reader.line_num, cells)) for cells in reader]
     except csv.Error as error:
         raise Refused(f"row {reader.line_num}: the row cannot be read as CSV ({error}).") from None
     return [(number, cells) for number, cells in rows if any(cells)]

@@ -1,0 +1,118 @@
+"""What is sent or uploaded by whoever means ill or has the wrong file: a sentence, at once, and nothing is saved."""
+
+import io
+import zipfile
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from openpyxl import Workbook
+from PIL import Image
+from pypdf import PdfReader, PdfWriter
+from pypdf.generic import DictionaryObject, NameObject, TextStringObject
+
+from clubdesk.bank import reading
+from clubdesk.errors import Refused
+from clubdesk.evidence import examine
+from clubdesk.ledger.files import read_cells
+from clubdesk.membership.rollfile import read_roll
+from tests import factories
+
+WIDE = ",".join(["2026-01-05"] * 200_000).encode()
+
+
+def workbook(*rows, change=lambda sheet: sheet):
+    """An XLSX file of these rows; `change` gets the XML of its sheet."""
+    book, file, altered = Workbook(), io.BytesIO(), io.BytesIO()
+    for row in rows:
+        book.active.append(row)
+    book.save(file)
+    with zipfile.ZipFile(file) as source, zipfile.ZipFile(altered, "w", zipfile.ZIP_DEFLATED) as target:
+        for name in source.namelist():
+            content = source.read(name)
+            target.writestr(name, change(content) if name == "xl/worksheets/sheet1.xml" else content)
+    return altered.getvalue()
+
+
+HEADER = ["household", "given_name", "family_name", "birth_date"]
+ODO = ["Fuller", "Odo", "Fuller", "2015-03-09"]
+
+
+def commented(sheet):
+    return sheet.replace(b"<sheetData>", b"<!--" + b"x" * 40_000_000 + b"--><sheetData>")
+
+
+def with_an_endless_tag(sheet):
+    return sheet.replace(b"<sheetData>", b'<sheetData a="' + b"x" * 40_000_000 + b'">')
+
+
+@pytest.mark.parametrize("change", [commented, with_an_endless_tag])
+def test_a_workbook_that_would_keep_the_reader_busy_is_no_workbook(change):
+    with pytest.raises(Refused, match="no workbook that can be read"):
+        read_roll(workbook(HEADER, ODO, change=change))
+
+
+def test_a_workbook_that_unpacks_to_more_than_a_roll_has_is_too_large():
+    with pytest.raises(Refused, match="too large for a roll"):
+        read_roll(workbook(HEADER, ODO, change=lambda sheet: sheet + b" " * 60_000_000))
+
+
+def test_a_workbook_with_thousands_of_empty_columns_is_read_as_it_looks():
+    rows = read_roll(workbook([*HEADER, *[None] * 2000, " "], ODO))
+    assert [row["given_name"] for row in rows] == ["Odo"]
+
+
+@pytest.mark.parametrize("read", [read_cells, read_roll, lambda content: reading.read(content, currency="AUD")])
+def test_a_file_of_200000_columns_is_refused_by_its_first_row(read):
+    with pytest.raises(Refused, match="row 1: there are more than 200 columns"):
+        read(WIDE)
+
+
+def a_pdf_that_opens(action, where="/OpenAction"):
+    writer, file = PdfWriter(), io.BytesIO()
+    writer.add_blank_page(200, 200)
+    writer.root_object[NameObject(where)] = DictionaryObject(action)
+    writer.write(file)
+    file.seek(0)
+    return file
+
+
+def test_a_pdf_that_goes_to_an_address_as_it_is_opened_is_refused():
+    address = {NameObject("/S"): NameObject("/URI"), NameObject("/URI"): TextStringObject("https://example.org")}
+    with pytest.raises(Refused, match="OpenAction"):
+        examine(a_pdf_that_opens(address))
+    with pytest.raises(Refused, match="AA"):
+        examine(a_pdf_that_opens({NameObject("/WC"): DictionaryObject(address)}, "/AA"))
+
+
+def test_a_pdf_that_opens_at_a_page_of_its_own_is_a_receipt():
+    kept = examine(a_pdf_that_opens({NameObject("/S"): NameObject("/GoTo")}))
+    assert len(PdfReader(io.BytesIO(kept.content)).pages) == 1
+
+
+def test_what_a_photo_says_of_itself_is_left_behind():
+    file = io.BytesIO()
+    Image.new("RGB", (40, 30), "white").save(file, "JPEG", comment=b"Odo Fuller, 4 Quandong Row")
+    file.seek(0)
+    kept = examine(file).content
+    assert b"Quandong" in file.getvalue()
+    assert b"Quandong" not in kept
+
+
+@pytest.mark.django_db
+def test_a_phone_that_sends_nothing_but_brackets_gets_a_sentence(client, coordinator):
+    client.force_login(coordinator)
+    url = reverse("admin:range_taps", args=[factories.range_day().pk])
+    answer = client.post(url, "[" * 100_000, "application/json")
+    assert (answer.status_code, answer.json()) == (400, {"sentence": "This is nothing that the sheet sends."})
+
+
+@pytest.mark.django_db
+def test_every_page_says_that_nothing_comes_from_elsewhere_and_nothing_is_written_into_it():
+    for path in (reverse("admin:login"), "/nowhere/"):
+        headers = Client().get(path).headers
+        policy = headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "script-src 'self'" in policy
+        assert "unsafe" not in policy
+        assert "camera=()" in headers["Permissions-Policy"]
