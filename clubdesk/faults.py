@@ -34,17 +34,20 @@ DAMAGED = (
 
 
 class Kind(Enum):
-    """What an error is: a moment's crowding, no room on the disk, a damaged file, or a fault of anything else."""
+    """What is wrong: a moment's crowding, no room on the disk, a damaged file, tables of another version, or a fault of
+    anything else.
+    """
 
     BUSY = "busy"
     FULL = "full"
     DAMAGED = "damaged"
+    VERSION = "version"
     FAULT = "fault"
 
     @property
     def status(self) -> int:
         """The HTTP status of the page that says it."""
-        return {Kind.BUSY: 503, Kind.FULL: 507}.get(self, 500)
+        return {Kind.BUSY: 503, Kind.VERSION: 503, Kind.FULL: 507}.get(self, 500)
 
 
 BY_SQLITE = {
@@ -179,6 +182,7 @@ HEADINGS = {
     Kind.BUSY: "Somebody else was writing",
     Kind.FULL: "No room is left",
     Kind.DAMAGED: "The file of the book is damaged",
+    Kind.VERSION: "The program and the book are of two versions",
     Kind.FAULT: "This did not work",
 }
 
@@ -186,6 +190,11 @@ HEADINGS = {
 def damaged(request: HttpRequest) -> HttpResponse:
     """The answer to whoever would write while the file of the book is known to be damaged."""
     return _told(request, Kind.DAMAGED, DAMAGED, "Nothing was saved.")
+
+
+def of_another_version(request: HttpRequest, sentence: str) -> HttpResponse:
+    """The answer to everybody while the tables are not those of the program."""
+    return _told(request, Kind.VERSION, sentence, "Nothing of the book is lost; this page goes by itself afterwards.")
 
 
 def answer(request: HttpRequest, error: BaseException) -> HttpResponse:

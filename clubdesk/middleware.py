@@ -12,8 +12,8 @@ from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import render
 from django.urls import reverse
 
-from clubdesk import guards, upkeep
-from clubdesk.faults import OF_DATABASE, Kind, answer, damaged, kind_of, noted
+from clubdesk import guards, schema, upkeep
+from clubdesk.faults import OF_DATABASE, Kind, answer, damaged, kind_of, noted, of_another_version
 
 ONLY_LOOKS = ("GET", "HEAD", "OPTIONS")
 Answer = Callable[[HttpRequest], HttpResponse]
@@ -43,6 +43,17 @@ class Needs:
         response = self.get_response(request)
         response.headers.setdefault("Permissions-Policy", ", ".join(f"{each}=()" for each in self.NOTHING_OF))
         return response
+
+
+class OneVersion:
+    """While the tables are not of the program's version, whoever asks for a page is told so: else it would fail."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        sentence = schema.differs(connection)
+        return of_another_version(request, sentence) if sentence else self.get_response(request)
 
 
 class InWords:
@@ -112,6 +123,9 @@ def look_at_guards() -> None:
     """Say in the log what of the file is damaged and which guards it lacks; asked whenever a server starts."""
     log = logging.getLogger(__name__)
     try:
+        if sentence := schema.look(connection):
+            log.error(sentence)
+            return
         for sentence in upkeep.look():
             log.error(sentence)
         lacking = guards.look(connection)

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from django.db import transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.state import StateApps
 
 Migrations = Collection[tuple[str, str]]
@@ -58,3 +59,28 @@ def _look_at_keys(connection: BaseDatabaseWrapper, when: str) -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute(f"SET CONSTRAINTS ALL {when}")
+
+
+EARLIER = (
+    "The tables of this book are of an earlier version than the program. Whoever keeps the site makes a backup "
+    "with the earlier program, then runs “python manage.py migrate”."
+)
+LATER = (
+    "The tables of this book are of a later version than the program. Whoever keeps the site brings the program up "
+    "to date."
+)
+_differs: list[str] = []
+
+
+def look(connection: BaseDatabaseWrapper) -> str:
+    """That the tables are not of the program's version, in a sentence, or blank; remembered for `differs`."""
+    loader = MigrationLoader(connection)
+    done = set(loader.applied_migrations)
+    later, earlier = done - set(loader.disk_migrations), set(loader.graph.nodes) - done
+    _differs[:] = [LATER] if later else [EARLIER] if earlier and done else []
+    return "".join(_differs)
+
+
+def differs(connection: BaseDatabaseWrapper) -> str:
+    """The sentence of the last look, if it still holds; asks the database only where there was one."""
+    return look(connection) if _differs else ""

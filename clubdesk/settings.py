@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "clubdesk.middleware.Needs",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "clubdesk.middleware.Compressed",
+    "clubdesk.middleware.OneVersion",
     "clubdesk.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

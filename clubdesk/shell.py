@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import date
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, ClassVar, Generic, NoReturn, TypeVar, cast
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import transaction
+from django.db import DatabaseError, connection, transaction
 
-from clubdesk import clock, faults
+from clubdesk import clock, faults, schema
 from clubdesk.errors import Refused
 from clubdesk.moment import one_moment
 from clubdesk.verbs import Verb, shell_user, verb_of
@@ -84,6 +85,10 @@ class ShellCommand(BaseCommand):
     why_no_verb: ClassVar[str] = ""
     """Why a command is neither a verb's nor a question."""
 
+    def get_version(self) -> str:
+        """Of Fletchbook, whose command it is."""
+        return f"Fletchbook {version('fletchbook')}"
+
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         """The options; words that are no option are a fault like any other."""
         parser = super().create_parser(prog_name, subcommand, **kwargs)
@@ -99,6 +104,8 @@ class ShellCommand(BaseCommand):
         except CommandError:
             raise
         except Exception as error:
+            if isinstance(error, DatabaseError) and (sentence := schema.look(connection)):
+                self.fail([sentence])
             if isinstance(error, OSError) and faults.kind_of(error) is not faults.Kind.FULL:
                 self.fail([f"{error.filename or 'The file'} cannot be used: {error.strerror or error}."])
             self.fail([faults.said_by_command(type(self).__module__.rpartition(".")[2], error)])

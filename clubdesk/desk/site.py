@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.metadata import version
 
 from django.apps import apps
 from django.contrib.admin import AdminSite
@@ -15,6 +16,8 @@ from clubdesk import clock, faults, rooms, upkeep
 from clubdesk.rooms import Entry, ListOf, Menu, Room, Waits
 from clubdesk.screens.pages import addresses
 from clubdesk.verbs import may
+
+VERSION = version("fletchbook")
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,8 @@ class FletchbookSite(AdminSite):
 
     def each_context(self, request: HttpRequest) -> dict[str, object]:
         book = apps.get_model("ledger", "Book")._default_manager.first()
-        return {**super().each_context(request), "book": book, "damage": faults.DAMAGED if upkeep.is_damaged() else ""}
+        ours = {"book": book, "damage": faults.DAMAGED if upkeep.is_damaged() else "", "version": VERSION}
+        return {**super().each_context(request), **ours}
 
     def get_app_list(self, request: HttpRequest, app_label: str | None = None) -> list[object]:
         """Of one room, for its own page; no page shows the list of all, which costs a fifth of any page."""
