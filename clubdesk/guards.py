@@ -208,8 +208,14 @@ _guards: dict[str, Guard] = {}
 
 
 def register(*guards: Guard) -> None:
-    """Add a room's guards; called from its AppConfig.ready."""
-    _guards.update({guard.name: guard for guard in guards})
+    """Add a room's guards, and that no table on which one stands is emptied; called from its AppConfig.ready."""
+    emptied = [never_emptied(table) for table in sorted({guard.table for guard in guards})]
+    _guards.update({guard.name: guard for guard in (*guards, *emptied)})
+
+
+def never_emptied(table: str) -> Guard:
+    """PostgreSQL empties a table by TRUNCATE without asking any guard of its rows."""
+    return Guard(f"{table}_never_emptied", table, "TRUNCATE", message="A table of the books is never emptied.")
 
 
 def registered() -> Mapping[str, Guard]:

@@ -293,6 +293,4 @@ GUARDS = [
         when="NEW.done",
         message="A month is unlocked after it was agreed to.",
     ),
-    Guard("entries_never_emptied", "ledger_journalentry", "TRUNCATE", message="The journal is never emptied."),
-    Guard("postings_never_emptied", "ledger_posting", "TRUNCATE", message="The journal is never emptied."),
 ]
