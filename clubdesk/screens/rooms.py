@@ -30,6 +30,20 @@ MakesSection = Callable[[HttpRequest, Any], Section | None]
 Context = dict[str, Any]
 
 
+WAYS = (
+    "",
+    *(f"__{way}" for way in ("exact", "id__exact", "isnull", "in", "gte", "gt", "lte", "lt", "year", "month", "day")),
+)
+"""How a filter of Django's asks in an address for the values of its field."""
+
+
+def _asked_by(filter: Any) -> list[str]:
+    """The names in an address by which a filter of a list is asked."""
+    if isinstance(filter, type) and issubclass(filter, admin.SimpleListFilter):
+        return [str(filter.parameter_name)]
+    return [str(filter[0] if isinstance(filter, tuple | list) else filter)]
+
+
 class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
 
@@ -44,6 +58,8 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     """What the list's search box finds beside its `search_fields`, such as an amount."""
     else_finds: ClassVar[tuple[Way, ...]] = ()
     """What it finds where nothing is spelt as it was typed."""
+    narrowed_by: ClassVar[tuple[str, ...]] = ()
+    """Fields by which a link of ours narrows the list, beside its filters."""
     has_history = True
     sections_first = False
     list_per_page = 50
@@ -70,6 +86,15 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
 
     def has_delete_permission(self, request: HttpRequest, obj: Row | None = None) -> bool:
         return False
+
+    def lookup_allowed(self, lookup: str, value: str, request: HttpRequest | None = None) -> bool:
+        """Whether an address may narrow the list by this: only by the list's filters, its days, and `narrowed_by`.
+
+        Otherwise whoever sees a list could find out by guessing what it does not show, such as a date of birth.
+        """
+        filters = self.get_list_filter(request) if request else self.list_filter
+        names = {name for each in filters for name in _asked_by(each)} | {self.date_hierarchy, *self.narrowed_by}
+        return lookup in {f"{name}{way}" for name in names if name for way in WAYS}
 
     def changeform_view(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """A plain noun's form. What the book refuses stands above it, with everything typed still in it."""

@@ -55,7 +55,7 @@ def test_a_receipt_is_found_by_its_number_its_family_a_guardian_an_amount_or_a_p
     listed, treasurer, home, by
 ):
     receipt = fees.record_receipt(household=home, amount=as_amount("31.45"), method=Method.CARD, on=NOW, by=by)
-    assert rows(listed(treasurer, "fees_receipt", receipt.number)) == [receipt]
+    assert receipt in rows(listed(treasurer, "fees_receipt", receipt.number))  # beside those of that amount
     assert rows(listed(treasurer, "fees_receipt", "$31.45")) == [receipt]
     for typed in ("Mirabar", "Quillfeather", payment_reference(home)):
         found, says = listed(treasurer, "fees_receipt", typed)
