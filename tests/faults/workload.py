@@ -267,7 +267,9 @@ def kill_at_random(told: Told, workers: list[Hand], others: list[Hand], until: f
             next_kill = now + random.uniform(*BETWEEN_KILLS)
 
 
-MADE_BY_OTHER_VERBS_TOO = {"Clearing", "Receipt", "SignOn", "Charge", "ChargeCredit", "Journal", "Repayment"}
+MADE_BY_OTHER_VERBS_TOO = {
+    "Arrangement", "Clearing", "Receipt", "SignOn", "Charge", "ChargeCredit", "Journal", "Repayment",
+}  # fmt: skip
 
 
 def judged(told: Told) -> Iterator[str]:

@@ -26,9 +26,10 @@ MOST_QUERIES = 40
 ASK_MORE = {
     "/year/2027/close/": 62, "/ledger/financialyear/1/close/": 62,
     "/bank/reconcile/?account=1&until=2026-09-30&balance=47.00": 45,
-    **dict.fromkeys(("/reports/2027/", "/reports/2027/?basis=cash", "/reports/2027/?basis=bridge"), 50),
+    **dict.fromkeys(("/reports/2027/", "/reports/2027/?basis=cash", "/reports/2027/?basis=bridge"), 55),
 }  # fmt: skip
-"""What every room asks before a year is closed; both sides of a month; stored months beside what came since."""
+"""What every room asks before a year is closed; both sides of a month; stored months beside what came since, and what was
+put right of it later."""
 DO_THEIR_VERB, A_VERB = ("/renew/", "/accept/", "/cancel/", "/end/", "/change-plan/", "/refuse/", "/release/"), 70
 """Pages that do their verb and undo it, to say what it will do."""
 CANCELS_A_COHORT, A_PLACE = "/courses/cohort/1/cancel/", 60
