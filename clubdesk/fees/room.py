@@ -1,6 +1,6 @@
 """What the room of fees tells of itself."""
 
-from clubdesk.fees import services, views
+from clubdesk.fees import selectors, services, views
 from clubdesk.fees.admin.household import (
     ChargePage,
     EndPartsPage,
@@ -61,6 +61,14 @@ ROOM = Room(
             page="admin:fees_voucher_changelist",
             query="state__exact=accepted",
             count=lambda on: Voucher.objects.filter(state=VoucherState.ACCEPTED).count(),
+        ),
+        Waits(
+            "claimed voucher that waits for the child’s next fee: ask whether the child comes back",
+            "claimed vouchers that wait for the child’s next fee: ask whether the child comes back",
+            permission="fees.add_lodgement",
+            page="admin:fees_voucher_changelist",
+            query="pays=next",
+            count=lambda on: selectors.vouchers_for_a_next_fee().count(),
         ),
     ),
     each_night=(Night("fees became income", lambda on, by: services.recognise_due(on=on, by=by)),),

@@ -206,6 +206,11 @@ def carried_for(household: Household, people: Iterable[Person]) -> QuerySet[Char
     return rows.exclude(carried_on=None).order_by("pk")
 
 
+def vouchers_for_a_next_fee() -> QuerySet[Voucher]:
+    """Vouchers that were claimed for what was called off since, and that no fee of the child has come for yet."""
+    return Voucher.objects.filter(STANDING_VOUCHER, charge__carried_on__isnull=False)
+
+
 @dataclass(frozen=True)
 class TakenBack:
     """What taking fees back comes to. `fee` was due before, by whomever, what was written off left out; `credited` is

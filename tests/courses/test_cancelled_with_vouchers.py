@@ -1,9 +1,11 @@
 """A cohort that is cancelled has no income, and a voucher that is claimed already goes with the child to the next."""
 
+import re
 from datetime import date, timedelta
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.courses import services
@@ -131,6 +133,29 @@ class TestTheVoucherGoesWithTheChild:
             Voucher.objects.update(charge=other)
         with pytest.raises(IntegrityError, match="never changed"), transaction.atomic():
             Charge.objects.exclude(carried_on=None).update(carried_on=None)
+
+
+class TestWhoNeverComesBack:
+    LINE = "1 claimed voucher that waits for the child’s next fee"
+
+    def test_home_leads_to_the_voucher_until_a_next_fee_takes_it(
+        self, client, coordinator, vouched, october, february, by
+    ):
+        client.force_login(coordinator)
+        shown = reverse("admin:fees_voucher_changelist") + "?pays=next"
+        assert self.LINE not in text_of(client, reverse("admin:index"))
+        assert "0 vouchers" in text_of(client, shown)
+        cancel(october, by)
+        home = text_of(client, reverse("admin:index"))
+        assert self.LINE in home
+        assert shown in home
+        assert vouched.places.first().person.given_name in text_of(client, shown)
+        services.accept_offer(booking=vouched, on=NOW, by=by)
+        assert self.LINE not in text_of(client, reverse("admin:index"))
+
+
+def text_of(client, address):
+    return re.sub(r"</?(b|strong|span)\b[^>]*>", "", client.get(address).content.decode())
 
 
 class TestWhatWasKept:

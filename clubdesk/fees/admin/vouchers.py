@@ -185,11 +185,24 @@ class UnlodgeVoucherPage(VerbPage[Voucher, Voucher]):
         return f"{result} waits for the next claim."
 
 
+class NextFeeFilter(admin.SimpleListFilter):
+    """Claimed, and what it paid was called off: it goes with the child, who may never come back."""
+
+    title = "what it pays"
+    parameter_name = "pays"
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        return [("next", "Waits for the child’s next fee")]
+
+    def queryset(self, request: HttpRequest, queryset: QuerySet[Voucher]) -> QuerySet[Voucher]:
+        return queryset.filter(pk__in=selectors.vouchers_for_a_next_fee()) if self.value() else queryset
+
+
 @admin.register(Voucher)
 class VoucherAdmin(DocumentAdmin[Voucher]):
     list_display = ("person", "scheme", "code_shown", "accepted_on", "state", "amount_shown")
     list_select_related = ("person", "scheme")
-    list_filter = ("state", "calendar_year")
+    list_filter = ("state", "calendar_year", NextFeeFilter)
     search_fields = ("person__given_name", "person__family_name", "charge__household__name")
     search_help_text = "A child, a family or an amount"
     also_finds = (amount_in("amount"),)
