@@ -22,6 +22,10 @@ MOST_IN_A_PARTY = 6
 OLDEST = 99
 """The highest minimum age that a course can have."""
 NOT_A_PERSON = {"families": "the family itself", "shell": "the nightly run"}
+WHY_WITHDRAWN = "place withdrawn"
+"""What credits and released vouchers of a withdrawal begin their reason with, by which it is undone."""
+WHY_SWAPPED = f"{WHY_WITHDRAWN}, another of the family comes"
+"""Why the fee of somebody is credited in whose place another of the family comes."""
 RANK_STEP = 2**20
 """How far apart parties stand in a waitlist at first, so that one can be put between two others."""
 

@@ -20,6 +20,7 @@ from clubdesk.courses.models import (
     ADULT_FROM,
     STANDING,
     TAKES_A_SEAT,
+    WHY_SWAPPED,
     Booking,
     BookingEvent,
     Certificate,
@@ -168,6 +169,13 @@ def standing_place(person: Person, course: Course, on: date) -> Place | None:
     return Place.objects.filter(waits | holds, course=course, person=person).first()
 
 
+def who_could_join(booking: Booking, on: date) -> QuerySet[Person]:
+    """The others of the family who have no place in the course and wait for none."""
+    waits, holds = Q(state__in=(PlaceState.WAITING, PlaceState.OFFERED)), Q(cohort__last_session__gte=on)
+    standing = Place.objects.filter(waits | holds & Q(state=PlaceState.HELD), course=booking.course_id)
+    return booking.household.people.filter(erased_on=None).exclude(pk__in=standing.values("person"))
+
+
 def price_for(person: Person, cohort: Cohort) -> FeePrice:
     """The adults' or the children's fee on the first session, or Refused where the schedule has none."""
     course = cohort.course
@@ -313,7 +321,7 @@ def habits(course: Course, on: date) -> Habits:
     """What this course's families did in the last three years: gave up, held or waited, took offers or not."""
     given_up = place_days = 0
     rows = Place.objects.filter(course=course, booking__booked_on__gte=on - HISTORY, cohort__cancelled_on=None)
-    for booked_on, ended_on, starts_on, charge in rows.values_list(
+    for booked_on, ended_on, starts_on, charge in rows.exclude(charge__credits__reason=WHY_SWAPPED).values_list(
         "booking__booked_on", "ended_on", "cohort__first_session", "charge"
     ):
         until = min(day for day in (ended_on, starts_on, on) if day)

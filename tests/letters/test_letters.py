@@ -129,6 +129,26 @@ def course_booked_apart(club):
 
 
 @case
+def course_one_more_waits(club):
+    letter = course_waiting(club)
+    child = factories.PersonFactory(household=letter.household, given_name="Cato", birth_date=date(2014, 3, 9))
+    courses.add_to_group(booking=letter.household.bookings.get(), person=child, on=NOW, by=club.by)
+    return last(letter.household)
+
+
+@case
+def course_somebody_else_comes(club):
+    place = club.book(club.cohort()).places.get()
+    home = place.person.household
+    adult = factories.PersonFactory(household=home, given_name="Ida", birth_date=date(1986, 3, 9))
+    place.course.adult_fee_item = factories.price(code="adult", amount="180.00").item
+    place.course.save()
+    pay(home, "100.00", club.by)
+    courses.swap_person(place=place, person=adult, on=NOW, reason="exams", by=club.by)
+    return last(home)
+
+
+@case
 def course_offer(club):
     cohort = club.cohort(1)
     first = club.book(cohort, name="Odo")

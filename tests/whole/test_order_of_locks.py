@@ -24,7 +24,7 @@ from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.fees import selectors
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import FeeKind, Method
+from clubdesk.fees.models import FeeKind, Method, Voucher
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Party, Role
 from clubdesk.ledger.posting import credit, debit
@@ -157,8 +157,25 @@ def on_the_page(cohort, by):
         )
         booked = courses.book_from_page(course=course, form=form, on=NOW, key=uuid.uuid4())
         courses.book_apart_by_family(booking=booked, on=NOW)
+    sibling = factories.PersonFactory(household=waiting[1].household, birth_date=date(2013, 3, 9))
+    courses.add_to_group(booking=waiting[1], person=sibling, **day)
     courses.withdraw_place(place=waiting[0].places.get(), reason="ill", **day)
     courses.undo_withdrawal(place=waiting[0].places.get(), **day)
+
+
+def came_back(by, other):
+    """A child whose voucher waits since a cohort was cancelled comes in the place of a sibling."""
+    day, scheme, home = {"on": NOW, "by": by}, factories.scheme(), factories.HouseholdFactory()
+    first, second = (factories.cohort(first=month) for month in (date(2026, 10, 4), date(2026, 11, 1)))
+    one, two = (factories.PersonFactory(household=home) for _ in range(2))
+    place = courses.book_place(person=one, cohort=second, **day)
+    gone = courses.book_place(person=two, cohort=first, **day)
+    fees.accept_voucher(scheme=scheme, charge=gone.charge, code="SV1", **day)
+    fees.lodge_vouchers(scheme=scheme, **day)
+    courses.withdraw_place(place=gone, reason="ill", **day)
+    courses.cancel_cohort(cohort=first, reason="flood", **day)
+    courses.swap_person(place=place, person=two, reason="back", **day)
+    assert Voucher.objects.get().charge.place.cohort == second
 
 
 def at_the_range(by, other):
@@ -291,7 +308,17 @@ def journals_and_plans(by, general):
     yearend.set_budget(year=year, account=materials, months={date(2026, 7, 1): TEN}, by=by)
 
 
-WALK = (a_season, families, parties, at_the_range, memberships, at_the_bank, the_year, *dict.fromkeys(MOVES.values()))
+WALK = (
+    a_season,
+    families,
+    parties,
+    came_back,
+    at_the_range,
+    memberships,
+    at_the_bank,
+    the_year,
+    *dict.fromkeys(MOVES.values()),
+)
 NOT_WALKED = {
     "courses.remind_by_letter", "desk.start_books", "desk.start_books_with_sign_ins", "fees.send_statement",
     "ledger.import_chart", "ledger.import_journal", "ledger.start_book", "mail.send_again", "yearend.copy_budget",

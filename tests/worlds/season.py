@@ -233,15 +233,16 @@ class Season:
         self.take_back()
 
     def grown_ups(self):
-        """One who withdrew from a cohort that no child is old enough for, and two who wait for it together."""
+        """In a cohort that no child is old enough for: one withdrew, one of the family has the seat, two wait."""
         by, later = self.by, factories.cohort(capacity=1, first=date(2027, 8, 1))
         Cohort.objects.filter(pk=later.pk).update(minimum_age=40)
         home, born = factories.HouseholdFactory(), date(1970, 1, 1)
-        one, *both = (factories.PersonFactory(household=home, birth_date=born) for _ in range(3))
+        one, keen, *both = (factories.PersonFactory(household=home, birth_date=born) for _ in range(4))
         later = Cohort.objects.get(pk=later.pk)
         courses.book_party(course=later.course, people=both, cohorts=[later], on=NOW, by=by)
         tired = courses.book_place(person=one, cohort=later, on=NOW, by=by)
         courses.withdraw(booking=tired.booking, on=NOW, reason="another hobby", by=by)
+        courses.book_place(person=keen, cohort=later, on=NOW, by=by)
 
     def pay_out(self, household):
         """A run of each kind: one that waits, one that is released, one of which something is paid."""

@@ -20,7 +20,16 @@ from clubdesk.courses.admin.asking import (
     PeopleChoices,
     told,
 )
-from clubdesk.courses.models import STANDING, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.models import (
+    MOST_IN_A_PARTY,
+    STANDING,
+    Booking,
+    BookingEvent,
+    Cohort,
+    Happened,
+    Place,
+    PlaceState,
+)
 from clubdesk.fees.promises import charged_by
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
@@ -122,7 +131,10 @@ class BookingPage(VerbPage[Booking, Booking]):
 class WithdrawPage(BookingPage):
     slug = "withdraw"
     verb = services.withdraw
-    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits."
+    intro = (
+        "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits. Tick "
+        "only who leaves: the others keep their places, or their turn."
+    )
     button = "Withdraw"
     form_class = LeavingForm
 
@@ -176,6 +188,31 @@ class AcceptPage(BookingPage):
 
     def applies(self, target: Booking) -> bool:
         return target.state == PlaceState.OFFERED
+
+
+class AddPersonForm(VerbForm[Booking]):
+    person = forms.ModelChoiceField(Person.objects.none(), label="Who waits with them")
+
+    def prepare(self) -> None:
+        choose_from(self, "person", selectors.who_could_join(self.target, clock.today()))
+
+
+class AddPersonPage(BookingPage):
+    slug = "add-person"
+    verb = services.add_to_group
+    intro = (
+        "One of the same family. The group keeps its turn, and is offered places once there is room for all of them."
+    )
+    button = "Add to the group"
+    form_class = AddPersonForm
+
+    def applies(self, target: Booking) -> bool:
+        waits = target.state == PlaceState.WAITING and target.seats < MOST_IN_A_PARTY
+        return waits and selectors.who_could_join(target, clock.today()).exists()
+
+    def done(self, target: Booking, result: Booking) -> str:
+        waits = selectors.wait_estimates(result.course, clock.today())
+        return f"{told(result)} The wait: {waits.in_words(result.pk)}."
 
 
 class CohortsForm(VerbForm[Booking]):
@@ -367,6 +404,7 @@ class BookingAdmin(DocumentAdmin[Booking]):
         CohortsPage(),
         MovePage(),
         ApartPage(),
+        AddPersonPage(),
         MoreTimePage(),
         PhonedPage(),
     )

@@ -1,5 +1,6 @@
 """Screens of one person's place, and of the certificate that it may end with."""
 
+from django import forms
 from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
@@ -10,7 +11,8 @@ from clubdesk.courses import selectors, services, words
 from clubdesk.courses.admin.asking import told
 from clubdesk.courses.admin.bookings import what_came_of_it
 from clubdesk.courses.models import Certificate, Cohort, Place, PlaceState
-from clubdesk.screens.fields import day_and_reason
+from clubdesk.roll.models import Person
+from clubdesk.screens.fields import HappenedField, VerbForm, choose_from, day_and_reason, reason_field
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.tables import Section
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
@@ -49,13 +51,54 @@ class UndoWithdrawalPage(VerbPage[Place, Place]):
 
     def applies(self, target: Place) -> bool:
         over = target.cohort and (target.cohort.cancelled_on or target.cohort.last_session < clock.today())
-        gone = target.state == PlaceState.WITHDRAWN and not over
+        gone = target.state == PlaceState.WITHDRAWN and not over and not services.was_swapped(target)
         return gone and selectors.standing_place(target.person, target.course, clock.today()) is None
 
     def facts(self, target: Place) -> Facts:
         fee: list[tuple[str, object]] = [("Fee", target.charge.amount)] if target.charge else []
         left = [("Seats free now", max(selectors.seats_left(target.cohort), 0))] if target.cohort else []
         return [("Who", target.person), ("In", target.cohort or target.course), *fee, *left]
+
+    def done(self, target: Place, result: Place) -> str:
+        return told(result.booking)
+
+
+class SwapForm(VerbForm[Place]):
+    person = forms.ModelChoiceField(Person.objects.none(), label="Who comes instead")
+    agreed_by = forms.CharField(label="Who agreed to what the course asks", max_length=100)
+    on = HappenedField(label="On")
+    reason = reason_field()
+
+    def prepare(self) -> None:
+        choose_from(self, "person", selectors.who_could_join(self.target.booking, clock.today()))
+        if not self.target.course.consent_text:
+            del self.fields["agreed_by"]
+
+
+class SwapPage(VerbPage[Place, Place]):
+    slug = "swap"
+    verb = services.swap_person
+    target = "place"
+    intro = (
+        "One of the same family comes in this place. The fee goes with it, what has paid it too, and the family has "
+        "a letter. A voucher is its child’s own: do not claim it first."
+    )
+    button = "Change who comes"
+    form_class = SwapForm
+
+    def applies(self, target: Place) -> bool:
+        held = target.state == PlaceState.HELD and target.cohort and target.cohort.first_session > clock.today()
+        return bool(held) and selectors.who_could_join(target.booking, clock.today()).exists()
+
+    def facts(self, target: Place) -> Facts:
+        assert target.cohort, "a place that is held is in a cohort"
+        assert target.charge, "and was charged"
+        asks = [("What the course asks", target.course.consent_text)] if target.course.consent_text else []
+        fees = [
+            (f"Fee if {each} comes", services.price_in_place_of(target.charge, each, target.cohort).amount)
+            for each in selectors.who_could_join(target.booking, clock.today())
+        ]
+        return [("Who", target.person), ("In", target.cohort), ("Fee", target.charge.amount), *fees, *asks]
 
     def done(self, target: Place, result: Place) -> str:
         return told(result.booking)
@@ -123,7 +166,7 @@ class PlaceAdmin(DocumentAdmin[Place]):
     search_help_text = "A name, a family or a booking number"
     fields = ("person", "course", "cohort", "state", "ended_on", "booking", "charge")
     readonly_fields = fields
-    pages = (PlaceWithdrawPage(), UndoWithdrawalPage(), PdfOfPlaceStep(), MembershipStep())
+    pages = (PlaceWithdrawPage(), SwapPage(), UndoWithdrawalPage(), PdfOfPlaceStep(), MembershipStep())
     section_makers = (attendance_section,)
 
 

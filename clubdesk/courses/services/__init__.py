@@ -2,6 +2,7 @@
 
 from clubdesk.courses.services.booking import book_apart, book_by_phone, book_party, book_place, record_reach_check
 from clubdesk.courses.services.cohorts import SavedCohort, cancel_cohort, save_cohort
+from clubdesk.courses.services.groups import add_to_group, price_in_place_of, swap_person, was_swapped
 from clubdesk.courses.services.leaving import (
     give_more_time,
     lapse_unpaid,
@@ -43,6 +44,7 @@ __all__ = [
     "SavedCohort",
     "accept_by_family",
     "accept_offer",
+    "add_to_group",
     "book_apart",
     "book_apart_by_family",
     "book_by_phone",
@@ -62,14 +64,17 @@ __all__ = [
     "lapse_unpaid_booking",
     "move_in_queue",
     "offer_free_seats",
+    "price_in_place_of",
     "record_attendance",
     "record_reach_check",
     "remind_by_letter",
     "remind_by_phone",
     "remind_unpaid",
     "save_cohort",
+    "swap_person",
     "transfer",
     "undo_withdrawal",
+    "was_swapped",
     "withdraw",
     "withdraw_by_family",
     "withdraw_place",

@@ -73,9 +73,9 @@ def book_party(
     to_come = list(selectors.cohorts_to_come(course, on))
     wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
     for person in people:
-        _refuse_who_stands(person, course, on)
+        refuse_who_stands(person, course, on)
         if not by_the_family:
-            _refuse_too_young(person, wanted)
+            refuse_too_young(person, wanted)
     offer_in(course, on, by)
     booking, event = _arrive(course, people, guardian, on, by, key)
     if cohorts is not None and (cannot := [cohort for cohort in to_come if cohort not in wanted]):
@@ -97,7 +97,8 @@ def book_party(
     return booking
 
 
-def _refuse_too_young(person: Person, wanted: Sequence[Cohort]) -> None:
+def refuse_too_young(person: Person, wanted: Sequence[Cohort]) -> None:
+    """Raise Refused for who is too young for each of the cohorts, and has no reach check."""
     if wanted and not any(selectors.is_old_enough(person, each) for each in wanted):
         sentence = selectors.too_young(person, wanted[0])
         raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
@@ -127,7 +128,8 @@ def _bookable(cohorts: Sequence[Cohort], course: Course, on: date) -> list[Cohor
     return [cohort for pk, cohort in open_to_hand.items() if pk in chosen]
 
 
-def _refuse_who_stands(person: Person, course: Course, on: date) -> None:
+def refuse_who_stands(person: Person, course: Course, on: date) -> None:
+    """Raise Refused for who has a place in the course, is offered one or waits for it."""
     if place := selectors.standing_place(person, course, on):
         where = place.cohort or f"the waitlist of {course}"
         raise Refused(f"{person} is in {where} already: {place.get_state_display().lower()}.")

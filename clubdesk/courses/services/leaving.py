@@ -9,7 +9,16 @@ from django.utils import timezone
 from clubdesk.clock import day_text
 from clubdesk.courses import letters, selectors
 from clubdesk.courses import words as words_about
-from clubdesk.courses.models import TAKES_A_SEAT, Booking, BookingEvent, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.models import (
+    TAKES_A_SEAT,
+    WHY_WITHDRAWN,
+    Booking,
+    BookingEvent,
+    Cohort,
+    Happened,
+    Place,
+    PlaceState,
+)
 from clubdesk.courses.services.waitlist import fresh, locked, note, offer_free_seats, renew
 from clubdesk.courses.states import PLACE
 from clubdesk.errors import Refused
@@ -19,9 +28,6 @@ from clubdesk.fees.selectors import TakenBack, all_taken_back
 from clubdesk.mail.models import Message, MessageState
 from clubdesk.money import nil
 from clubdesk.verbs import NOBODY, verb
-
-WHY_WITHDRAWN = "place withdrawn"
-"""What credits and released vouchers of a withdrawal begin their reason with, by which it is undone."""
 
 
 @verb(permission="courses.change_place", title="Withdraw")

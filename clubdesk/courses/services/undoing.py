@@ -5,8 +5,8 @@ from datetime import date
 from django.contrib.auth.models import User
 
 from clubdesk.courses import letters, selectors
-from clubdesk.courses.models import Booking, Cohort, Happened, Place, PlaceState
-from clubdesk.courses.services.leaving import WHY_WITHDRAWN
+from clubdesk.courses.models import WHY_WITHDRAWN, Booking, Cohort, Happened, Place, PlaceState
+from clubdesk.courses.services.groups import was_swapped
 from clubdesk.courses.services.waitlist import fresh, give_seats, locked, note, offer_free_seats, renew
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
@@ -29,6 +29,8 @@ def undo_withdrawal(*, place: Place, on: date, by: User) -> Place:
     if again or left.state != PlaceState.WITHDRAWN:
         where = f"is in {again.cohort or course} already" if again else "has not withdrawn from this place"
         raise Refused(f"{left.person} {where}; there is nothing to undo.")
+    if was_swapped(left):
+        raise Refused(f"Another of the family comes in the place of {left.person}; let them change again instead.")
     if left.cohort and (left.cohort.cancelled_on or left.cohort.last_session < on):
         raise Refused(f"{left.cohort} is over or was cancelled; book a later one.")
     back = Place.objects.create(booking=booking, course=course, person=left.person, recorded_by=by)

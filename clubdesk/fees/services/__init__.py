@@ -8,7 +8,7 @@ from clubdesk.fees.services.accounts import (
     take_up_again,
     write_off,
 )
-from clubdesk.fees.services.carrying import call_off, charge_next, lock_carried, set_again
+from clubdesk.fees.services.carrying import call_off, charge_instead, charge_next, lock_carried, set_again
 from clubdesk.fees.services.charging import (
     cancel_receipt,
     charge,
@@ -45,6 +45,7 @@ __all__ = [
     "cancel_receipt",
     "charge",
     "charge_again",
+    "charge_instead",
     "charge_next",
     "credit_charge",
     "end_arrangement",

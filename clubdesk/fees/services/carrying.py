@@ -5,11 +5,12 @@ from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 
+from clubdesk.errors import Refused
 from clubdesk.fees import selectors
 from clubdesk.fees.models import Charge, FeePrice, Voucher, VoucherState
 from clubdesk.fees.services.charging import charge as charge_fee
 from clubdesk.fees.services.charging import lock_charges, queue, release, settle, write_charge
-from clubdesk.fees.services.crediting import set_against, take_back
+from clubdesk.fees.services.crediting import credit_charge, set_against, take_back
 from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.verbs import part
@@ -82,6 +83,54 @@ def charge_next(
     for each in same:
         _hand_over(each, document, on, f"its voucher pays {description}", by)
     return document
+
+
+@part
+def charge_instead(
+    *,
+    charge: Charge,
+    person: Person,
+    price: FeePrice,
+    description: str,
+    on: date,
+    starts_on: date,
+    reason: str,
+    by: User,
+) -> Charge:
+    """Another of the family is charged in the place of the one that `charge` was for, which is taken back whole.
+
+    What had paid it pays the new charge, and what was credited or written off of it stays so. Raises Refused while a
+    voucher pays it, since that is its child's own.
+    """
+    carried = list(selectors.carried_for(charge.household, [person]).select_related("price__item"))
+    before = lock_charges([charge, *carried], also=[person.household_id])[charge.pk]
+    _refuse_vouchers_of(before)
+    less = before.amount - selectors.creditable(before)
+    document = charge_next(
+        carried=carried,
+        household=before.household,
+        person=person,
+        price=price,
+        description=description,
+        on=on,
+        starts_on=starts_on,
+        by=by,
+    )
+    if (off := min(less, selectors.creditable(document))) > nil():
+        credit_charge(charge=document, amount=off, on=on, reason="credited or written off before", by=by)
+    take_back(charge=before, on=on, reason=reason, by=by, instead=[document])
+    return document
+
+
+def _refuse_vouchers_of(charge: Charge) -> None:
+    voucher = charge.vouchers.filter(selectors.STANDING_VOUCHER).order_by("pk").first()
+    if voucher is None:
+        return
+    first = {
+        VoucherState.ACCEPTED: "Press “Do not claim this voucher” on its page first",
+        VoucherState.LODGED: "Take it out of the claim first, or withdraw the place instead",
+    }.get(VoucherState(voucher.state), "Withdraw the place instead")
+    raise Refused(f"A voucher of {voucher.person} ({voucher.get_state_display().lower()}) pays this fee. {first}.")
 
 
 @part

@@ -1,6 +1,7 @@
 """Fees taken back: credits, what becomes of a voucher that paid one, and a fee charged again for a later start."""
 
 import uuid
+from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
@@ -96,12 +97,14 @@ def _credit(
 
 
 @part
-def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | None = None) -> selectors.TakenBack:
+def take_back(
+    *, charge: Charge, on: date, reason: str, by: User, keep: Money | None = None, instead: Sequence[Charge] = ()
+) -> selectors.TakenBack:
     """From now on no more than `keep` of this charge is owed (nothing by default): the rest is credited.
 
     A voucher that is not lodged yet pays at most what is kept, and is free again for the rest. What was lodged or
     paid cannot be credited; where it is refused later, that part is credited then. A charge taken back before
-    keeps no more than it did then.
+    keeps no more than it did then. What had paid it pays the charges `instead` first.
     """
     household = queue(charge.household, charge.person)
     document = Charge.objects.select_for_update(of=("self",), no_key=True).get(pk=charge.pk)
@@ -115,7 +118,7 @@ def take_back(*, charge: Charge, on: date, reason: str, by: User, keep: Money | 
     if plan.credited > nil():
         _credit(document, household, plan.credited, on, reason, by)
     _set_again(freed, document, plan.by_voucher, on, by)
-    settle(household=household, on=on)
+    settle(household=household, on=on, chosen=instead)
     lay_anew(household=household, on=on, by=by)
     return plan
 
