@@ -1,6 +1,6 @@
 """The demo: the design's scenario through the verbs, sound to the last cent, and never on a real club's books."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.core.files.storage import default_storage
@@ -31,6 +31,15 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.mark.slow
+@pytest.mark.world("demo")
+def test_its_book_opens_on_the_day_before_its_finished_year(db):
+    first_year = FinancialYear.objects.earliest("first_day")
+    openings = JournalEntry.objects.filter(year=None)
+    assert openings.count() > 0
+    assert {entry.date for entry in openings} == {first_year.first_day - timedelta(days=1)}
+    assert not JournalEntry.objects.exclude(year=None).filter(date__lt=first_year.first_day).exists()
+
+
 @pytest.mark.world("demo")
 def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(db, tmp_path):
     clock.set_today(LAST_DAY)
