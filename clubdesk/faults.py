@@ -109,6 +109,20 @@ def _kind_by_itself(error: BaseException) -> Kind | None:
     return BY_POSTGRESQL.get(getattr(error, "sqlstate", None) or "")
 
 
+LACKING = ("no such table", "no such column"), ("42P01", "42703")
+"""How SQLite's words begin, and PostgreSQL's codes, where a table or a column is not there."""
+
+
+def lacks_a_table_or_column(error: BaseException) -> bool:
+    """Whether the database has not what the program asks it for."""
+    words, codes = LACKING
+    return any(
+        (isinstance(each, sqlite3.OperationalError) and str(each).startswith(words))
+        or getattr(each, "sqlstate", None) in codes
+        for each in _beneath(error)
+    )  # fmt: skip
+
+
 def is_busy(error: BaseException) -> bool:
     """Whether the same may succeed a moment later."""
     return kind_of(error) is Kind.BUSY

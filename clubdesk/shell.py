@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Generic, NoReturn, TypeVar, cast
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import DatabaseError, connection, transaction
+from django.db import connection, transaction
 
 from clubdesk import clock, faults, schema
 from clubdesk.errors import Refused
@@ -104,7 +104,7 @@ class ShellCommand(BaseCommand):
         except CommandError:
             raise
         except Exception as error:
-            if isinstance(error, DatabaseError) and (sentence := schema.look(connection)):
+            if faults.lacks_a_table_or_column(error) and (sentence := schema.look(connection)):
                 self.fail([sentence])
             if isinstance(error, OSError) and faults.kind_of(error) is not faults.Kind.FULL:
                 self.fail([f"{error.filename or 'The file'} cannot be used: {error.strerror or error}."])

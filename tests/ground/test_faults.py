@@ -151,7 +151,7 @@ class Fails(ShellCommand):
         (through_django(of_sqlite(sqlite3.SQLITE_FULL)), faults.FULL, False),
         (OSError(errno.ENOSPC, "No space left on device"), faults.FULL, False),
         (through_django(of_sqlite(sqlite3.SQLITE_CORRUPT)), faults.DAMAGED, False),
-        (through_django(of_sqlite(sqlite3.SQLITE_ERROR, "no such table")), "that it was fault", True),
+        (through_django(of_sqlite(sqlite3.SQLITE_ERROR, "near SELEC: syntax error")), "that it was fault", True),
         (through_django(psycopg.OperationalError("the connection is closed")), "that it was fault", True),
         (ValueError("month must be in 1..12"), "that it was fault", True),
         (Refused("The year is closed."), "The year is closed.", False),
