@@ -123,16 +123,14 @@ def look_at_guards() -> None:
     """Say in the log what of the file is damaged and which guards it lacks; asked whenever a server starts."""
     log = logging.getLogger(__name__)
     try:
-        if sentence := schema.look(connection):
-            log.error(sentence)
-            return
         for sentence in upkeep.look():
             log.error(sentence)
-        lacking = guards.look(connection)
+        other = "" if upkeep.is_damaged() else schema.look(connection)
+        lacking = [] if other else guards.look(connection)
     except OF_DATABASE as error:
         log.error("The database could not be asked whether its guards stand: %s", error)
         return
-    for sentence in lacking:
+    for sentence in [other] if other else lacking:
         log.error(sentence)
     if lacking:
         log.error("Nothing can be written on this site until they are back.")

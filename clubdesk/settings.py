@@ -201,6 +201,7 @@ if PUBLIC_HOSTS and not DEBUG:
     SECURE_HSTS_SECONDS = 31536000
     # What speaks for other sites of the same domain is the choice of whoever has the domain.
     SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = env.bool("HSTS_FOR_SUBDOMAINS", default=False)
+    SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
     CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in PUBLIC_HOSTS if host != "*"]
