@@ -12,6 +12,7 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
 from django.test import override_settings
 from django.urls import reverse
+from playwright.sync_api import expect
 
 from clubdesk import statics
 from clubdesk.roll.models import Household, Person
@@ -173,7 +174,7 @@ def test_what_a_form_needs_still_works(chromium, served):
     opened.value.get_by_label("Household").fill("Popped family")
     opened.value.locator("#id_guardians-0-name").fill("Ida")
     opened.value.get_by_role("button", name="Save").click()
-    page.wait_for_function("document.querySelector('#id_household').selectedOptions[0].text.includes('Popped')")
+    expect(page.locator("#id_household option:checked")).to_contain_text("Popped")
     page.goto("/roll/household/add/")
     page.get_by_text("Add another Guardian").click()
     assert page.locator("#id_guardians-1-name").is_visible()
