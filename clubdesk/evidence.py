@@ -150,8 +150,9 @@ def _opens_by_itself(reader: PdfReader) -> str:
     """What the PDF does as it is opened, other than to show a page of its own; blank where that is nothing."""
     first = reader.root_object.get("/OpenAction")
     action = first.get_object() if isinstance(first, IndirectObject) else first
-    does = str(action.get("/S", "/GoTo")) if isinstance(action, DictionaryObject) else "/GoTo"
-    return "" if does == "/GoTo" else "/OpenAction"
+    if not isinstance(action, DictionaryObject):
+        return ""
+    return "" if action.get("/S", "/GoTo") == "/GoTo" and "/Next" not in action else "/OpenAction"
 
 
 def _active(reader: PdfReader) -> str:

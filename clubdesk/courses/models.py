@@ -345,7 +345,7 @@ class ReachCheck(Document):
         ordering = ["-checked_on", "-pk"]
 
     def __str__(self) -> str:
-        return f"Reach check of {self.person}, {day_text(self.checked_on)}, by {self.checked_by}"
+        return f"Draw check of {self.person}, {day_text(self.checked_on)}, by {self.checked_by}"
 
 
 class Attendance(models.Model):

@@ -10,7 +10,7 @@ from clubdesk.rooms import Erase, Personal, Told
 
 def _checks(home: Household) -> Iterator[Sequence[object]]:
     for check in ReachCheck.objects.filter(person__household=home).select_related("person"):
-        yield ("Reach check", str(check.person), check.checked_on, "", f"by {check.checked_by}")
+        yield ("Draw check", str(check.person), check.checked_on, "", f"by {check.checked_by}")
 
 
 def _courses(home: Household) -> Iterator[Sequence[object]]:

@@ -63,8 +63,8 @@ ROOM = Room(
             count=lambda on: Booking.objects.filter(state=PlaceState.WAITING).count(),
         ),
         Waits(
-            "party that can make none of the dates: ask again",
-            "parties that can make none of the dates: ask again",
+            "booking that can make none of the dates: ask again",
+            "bookings that can make none of the dates: ask again",
             permission="courses.change_place",
             page="admin:courses_booking_changelist",
             query="dates=none",

@@ -111,7 +111,7 @@ GUARDS = [
     ),
     *PLACE.guards("courses_place"),
     *kept("courses_certificate", "certificate", "number", "place_id", "completed_on"),
-    *kept("courses_reachcheck", "reach check", "person_id", "checked_on", "checked_by"),
+    *kept("courses_reachcheck", "draw check", "person_id", "checked_on", "checked_by"),
     Guard(
         "courses_event_keeps",
         "courses_bookingevent",

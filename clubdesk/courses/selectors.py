@@ -118,7 +118,7 @@ def position(booking: Booking) -> int:
 
 
 def waiting_places_too_young_for(cohort: Cohort) -> QuerySet[Place]:
-    """Places of people below the cohort's age on its first session, for whom no reach check is recorded."""
+    """Places of people below the cohort's age on its first session, for whom no draw check is recorded."""
     checked = ReachCheck.objects.filter(person=OuterRef("person"))
     return Place.objects.filter(~Exists(checked), state=PlaceState.WAITING, person__birth_date__gt=cohort.born_by)
 
@@ -158,7 +158,7 @@ def too_young(person: Person, cohort: Cohort) -> str:
 
 
 def is_old_enough(person: Person, cohort: Cohort) -> bool:
-    """Old enough on the first session, or a reach check is recorded."""
+    """Old enough on the first session, or a draw check is recorded."""
     return person.birth_date <= cohort.born_by or person.reach_checks.exists()
 
 

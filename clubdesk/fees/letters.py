@@ -25,7 +25,7 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) ->
     to_pay = min(open_amount(voucher.charge), amount - credited)
     by_credit = amount - credited - to_pay
     sentences = [
-        f"{shown(credited)} of that was taken back, so nobody owes it." if credited > nil() else "",
+        f"{shown(credited)} of that was credited, so nobody owes it." if credited > nil() else "",
         f"{shown(by_credit)} of that your credit with the club has paid." if by_credit > nil() else "",
         f"Please pay {shown(to_pay)}, and write this reference with a bank transfer: {payment_reference(household)}"
         if to_pay > nil()

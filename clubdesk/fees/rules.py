@@ -251,7 +251,7 @@ GUARDS = [
         " AND l.part_of_id = OLD.lodgement_id AND l.paid_on IS NULL))"
         f" AND NOT ({TAKEN_OUT}) OR NEW.state = 'accepted' AND NEW.lodgement_id IS NOT NULL",
         message="A voucher stays in the claim that it was sent with, or in the part of it that is paid, unless it"
-        " is taken out before any answer.",
+        " is removed from it before any answer.",
     ),
     *VOUCHER.guards("fees_voucher"),
     Guard(

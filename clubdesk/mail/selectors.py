@@ -22,10 +22,15 @@ def addresses_of(message: Message) -> list[str]:
     return [each.email.lower() for each in message.household.guardians.exclude(email="")]
 
 
+def without_letter(abouts: Collection[str]) -> set[str]:
+    """What of it no letter tells yet."""
+    return set(abouts) - set(Message.objects.filter(about__in=abouts).values_list("about", flat=True))
+
+
 def unwritten(letters: Collection[Message]) -> list[Message]:
     """Those of the drafts of which no letter tells yet."""
-    written = set(Message.objects.filter(about__in=[each.about for each in letters]).values_list("about", flat=True))
-    return [each for each in letters if each.about not in written]
+    wanted = without_letter([each.about for each in letters])
+    return [each for each in letters if each.about in wanted]
 
 
 def interrupted(at: datetime) -> QuerySet[Message]:

@@ -79,14 +79,10 @@ def write(letter: Message) -> Message:
 
 def untold(abouts: Collection[str]) -> set[str]:
     """Those that no letter tells of yet. Of two nights at once the second waits, and finds what the first wrote."""
-    if not (due := _untold(abouts)):
+    if not (due := selectors.without_letter(abouts)):
         return due
     lock_book()
-    return _untold(abouts)
-
-
-def _untold(abouts: Collection[str]) -> set[str]:
-    return set(abouts) - set(Message.objects.filter(about__in=abouts).values_list("about", flat=True))
+    return selectors.without_letter(abouts)
 
 
 @verb(permission="mail.change_message", title="Send this letter")

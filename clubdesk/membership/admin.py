@@ -153,7 +153,7 @@ class ChangePage(MembershipPage):
 class CancelPage(MembershipPage):
     slug = "cancel"
     verb = services.cancel_membership
-    intro = "For one that should not be: its fee is taken back, and nobody was a member by it."
+    intro = "For one that should not be: its fee is credited, and nobody was a member by it."
     button = "Cancel the membership"
     form_class = day_and_reason("On", "For instance: written down for the wrong child.")
 

@@ -42,7 +42,7 @@ class TestTheCoordinatorsScreens:
     @pytest.mark.parametrize(("wrong", "sentence"), [
         ({"guardian": ""}, "or write down a new family"),
         ({"cohorts": []}, "This field is required"),
-        ({"birth_date": "2018-05-05"}, "Record a reach check"),
+        ({"birth_date": "2018-05-05"}, "Record a draw check"),
     ])  # fmt: skip
     def test_what_is_missing_is_said(self, desk, october, wrong, sentence):
         answer = desk.post(reverse("admin:courses_booking_add"), self.new_family(october) | wrong)

@@ -74,7 +74,7 @@ class TestASiblingWaitsWithThem:
 
     def test_who_has_a_place_waits_or_is_of_another_family_is_refused(self, waiting, ask, by):
         other = ask(12).places.get().person
-        with pytest.raises(Refused, match="a party is of one family, which pays"):
+        with pytest.raises(Refused, match="a booking is of one family, which pays"):
             add(waiting, other, by)
         bo = sibling(waiting)
         own = services.book_party(course=waiting.course, people=[bo], on=NOW, by=by)
@@ -85,7 +85,7 @@ class TestASiblingWaitsWithThem:
     def test_who_is_too_young_for_each_cohort_is_refused_unless_a_reach_check_stands(self, waiting, by):
         Course.objects.update(minimum_age=10)
         bo = sibling(waiting, age=8)
-        with pytest.raises(Refused, match="takes people from 10. Record a reach check"):
+        with pytest.raises(Refused, match="takes people from 10. Record a draw check"):
             add(waiting, bo, by)
         services.record_reach_check(person=bo, checked_by="Ida", on=NOW, by=by)
         assert add(waiting, bo, by).seats == 2
@@ -100,7 +100,7 @@ class TestASiblingWaitsWithThem:
     def test_a_group_of_the_most_takes_nobody_in(self, waiting, by):
         for index in range(5):
             add(waiting, sibling(waiting, name=f"Bo{index}"), by)
-        with pytest.raises(Refused, match="A party is at most 6 people; book a place for Cato alone"):
+        with pytest.raises(Refused, match="A group is at most 6 people; book a place for Cato alone"):
             add(waiting, sibling(waiting, name="Cato"), by)
 
     def test_once_it_has_places_or_an_offer_nobody_joins(self, ask, october, by):
@@ -206,7 +206,7 @@ class TestAnotherComesInstead:
 
     @pytest.mark.parametrize(("ends", "sentence"), [
         ((), "Press “Do not claim this voucher” on its page first"),
-        (("lodge",), "Take it out of the claim first, or withdraw"),
+        (("lodge",), "Remove it from the claim first, or withdraw"),
         (("lodge", "pay"), r"\(paid\) pays this fee. Withdraw the place instead"),
     ])  # fmt: skip
     def test_a_voucher_of_the_one_is_not_the_others(self, held, ends, sentence, by):
@@ -232,7 +232,7 @@ class TestAnotherComesInstead:
         Course.objects.update(minimum_age=10)
         with pytest.raises(Refused, match="takes people from 10"):
             swap(held, bo, by)
-        with pytest.raises(Refused, match="a party is of one family"):
+        with pytest.raises(Refused, match="a booking is of one family"):
             swap(held, ask(12).places.get().person, by)
         with pytest.raises(Refused, match="already: has a place"):
             swap(held, held.person, by)

@@ -68,10 +68,10 @@ class TestParties:
             with pytest.raises(Refused, match="already"):
                 services.book_party(course=course, people=[person], by=by, on=NOW)
 
-    # Common practice, no source: a younger child may start after a reach check.
+    # Common practice, no source: a younger child may start after a draw check.
     def test_a_younger_child_needs_a_reach_check(self, course, october, by):
         (child,) = family(9)
-        with pytest.raises(Refused, match="is 9 on the first session .* Record a reach check"):
+        with pytest.raises(Refused, match="is 9 on the first session .* Record a draw check"):
             services.book_party(course=course, people=[child], by=by, on=NOW)
         check = services.record_reach_check(person=child, checked_by="Coach Wirrin", on=NOW, by=by)
         assert str(check).endswith("12 Sep 2026, by Coach Wirrin")
@@ -82,7 +82,7 @@ class TestParties:
         assert booking.state == "waiting"
         services.record_reach_check(person=booking.places.get().person, checked_by="Coach Wirrin", on=NOW, by=by)
         assert again(booking).state == "offered"
-        assert any("reach check" in words for words in history(booking))
+        assert any("draw check" in words for words in history(booking))
         assert sound()
 
     def test_the_same_reach_check_is_recorded_once(self, book, by):

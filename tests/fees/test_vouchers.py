@@ -370,10 +370,10 @@ class TestTakenOutOfAClaim:
         services.lodge_vouchers(scheme=scheme, on=NOW, by=by)
         client.force_login(coordinator)
         url = reverse("admin:fees_voucher_unlodge", args=[voucher.pk])
-        assert "Take it out" in client.get(url).content.decode()
+        assert "Remove it from the claim" in client.get(url).content.decode()
         text = client.post(url, {"key": "8b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"}, follow=True).content.decode()
         assert "waits for the next claim" in text
         assert (
-            "Take it out of the claim"
+            "Remove it from the claim"
             not in client.get(reverse("admin:fees_voucher_change", args=[voucher.pk])).content.decode()
         )

@@ -81,6 +81,9 @@ def test_a_pdf_that_goes_to_an_address_as_it_is_opened_is_refused():
     address = {NameObject("/S"): NameObject("/URI"), NameObject("/URI"): TextStringObject("https://example.org")}
     with pytest.raises(Refused, match="OpenAction"):
         examine(a_pdf_that_opens(address))
+    on_the_way = {NameObject("/S"): NameObject("/GoTo"), NameObject("/Next"): DictionaryObject(address)}
+    with pytest.raises(Refused, match="OpenAction"):
+        examine(a_pdf_that_opens(on_the_way))
     with pytest.raises(Refused, match="AA"):
         examine(a_pdf_that_opens({NameObject("/WC"): DictionaryObject(address)}, "/AA"))
 

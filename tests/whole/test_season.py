@@ -91,7 +91,7 @@ class TestCourses:
         assert fees.unused_credit(place.person.household) == as_amount("126.00")
         assert sound()
 
-    # Common practice, no source: sign-up age nine, or younger after a reach check.
+    # Common practice, no source: sign-up age nine, or younger after a draw check.
     @pytest.mark.parametrize(("born", "age"), [(date(2017, 10, 5), 8), (date(2017, 10, 4), 9)])
     def test_the_minimum_age_counts_on_the_first_session(self, book, by, born, age):
         child = factories.PersonFactory(birth_date=born)

@@ -126,7 +126,7 @@ def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
         row += [booking.booked_on, waits.likely(booking.pk)]
         if cohort:
             cannot = "cannot make it" if cohort in booking.cannot_make.all() else ""
-            row.append(cannot or ("too young without a reach check" if booking.pk in young else "yes"))
+            row.append(cannot or ("too young without a draw check" if booking.pk in young else "yes"))
         rows.append(row)
     more = f", the first {FIRST_OF_A_LIST} shown" if count > len(first) else ""
     title = f"{count} {'party waits' if count == 1 else 'parties wait'} for {course}{more}"

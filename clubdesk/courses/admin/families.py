@@ -61,7 +61,7 @@ class ReachCheckPage(VerbPage[Person, ReachCheck]):
 
 def reach_checks_section(request: HttpRequest, person: Person) -> Section:
     rows = [(check.checked_on, check.checked_by) for check in person.reach_checks.all()]
-    return Section("Reach checks", ["Checked", "By"], rows, "None recorded.")
+    return Section("Draw checks", ["Checked", "By"], rows, "None recorded.")
 
 
 def bookings_section(request: HttpRequest, household: Household) -> Section | None:

@@ -98,10 +98,10 @@ def book_party(
 
 
 def refuse_too_young(person: Person, wanted: Sequence[Cohort]) -> None:
-    """Raise Refused for who is too young for each of the cohorts, and has no reach check."""
+    """Raise Refused for who is too young for each of the cohorts, and has no draw check."""
     if wanted and not any(selectors.is_old_enough(person, each) for each in wanted):
         sentence = selectors.too_young(person, wanted[0])
-        raise Refused(f"{sentence}. Record a reach check on the page of {person}, or choose a later cohort.")
+        raise Refused(f"{sentence}. Record a draw check on the page of {person}, or choose a later cohort.")
 
 
 def _people(people: Sequence[Person]) -> list[Person]:
@@ -254,13 +254,13 @@ def book_by_phone(
     return book_party(course=course, people=[child], cohorts=cohorts, by=by, on=on, key=key)
 
 
-@verb(permission="courses.add_reachcheck", title="Record a reach check")
+@verb(permission="courses.add_reachcheck", title="Record a draw check")
 def record_reach_check(
     *, person: Person, checked_by: str, on: date, by: User, key: uuid.UUID | None = None
 ) -> ReachCheck:
     """Somebody has watched a young child draw; from now on the minimum age holds nobody back who waits with the child.
 
-    What a reach check asks for is the club's own rule (common practice, no source).
+    What a draw check asks for is the club's own rule (common practice, no source).
     """
     courses = Course.objects.filter(places__person=person, places__state=PlaceState.WAITING).distinct()
     locked_courses = [locked(course) for course in courses.order_by("pk")]
@@ -276,7 +276,7 @@ def record_reach_check(
     )
     for course in locked_courses:
         for booking in Booking.objects.filter(places__person=person, course=course, state=PlaceState.WAITING):
-            words = f"A reach check of {person.given_name} by {document.checked_by} is recorded."
+            words = f"A draw check of {person.given_name} by {document.checked_by} is recorded."
             note(booking, Happened.CHANGED, words, on=on, by=by)
         offer_free_seats(course=course, on=on, by=by)
     return document

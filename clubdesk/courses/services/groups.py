@@ -46,7 +46,7 @@ def add_to_group(*, booking: Booking, person: Person, on: date, by: User) -> Boo
         )
     _refuse_who_cannot_come(person, booking, course, on)
     if booking.places.filter(state__in=STANDING).count() >= MOST_IN_A_PARTY:
-        raise Refused(f"A party is at most {MOST_IN_A_PARTY} people; book a place for {person.given_name} alone.")
+        raise Refused(f"A group is at most {MOST_IN_A_PARTY} people; book a place for {person.given_name} alone.")
     can_make = selectors.cohorts_to_come(course, on).exclude(pk__in=booking.cannot_make.all())
     refuse_too_young(person, list(can_make))
     Place.objects.create(booking=booking, course=course, person=person, recorded_by=by)
@@ -60,7 +60,7 @@ def add_to_group(*, booking: Booking, person: Person, on: date, by: User) -> Boo
 
 def _refuse_who_cannot_come(person: Person, booking: Booking, course: Course, on: date) -> None:
     if person.household_id != booking.household_id:
-        raise Refused(f"{person} is not of {booking.household}; a party is of one family, which pays.")
+        raise Refused(f"{person} is not of {booking.household}; a booking is of one family, which pays.")
     refuse_erased(person)
     refuse_who_stands(person, course, on)
 

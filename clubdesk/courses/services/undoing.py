@@ -75,12 +75,10 @@ def _take_offer_back(left: Place, cohort: Cohort, on: date, by: User) -> None:
     party = fresh(offered)
     party.places.filter(state=PlaceState.OFFERED).update(state=PlaceState.WAITING, cohort=None, offered_price=None)
     renew(party, on)
-    words = (
-        f"The offer of {cohort.name} was taken back, since a withdrawal was undone. The party waits in its old order."
-    )
+    words = f"The offer of {cohort.name} was withdrawn, since a withdrawal was undone. They wait in their old order."
     event = note(party, Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=party.seats)
     opening = [
         f"We are sorry: the place in {cohort} that we offered you is not free after all.",
         "The family that had given it up has it again. You owe nothing and keep your turn.",
     ]
-    letters.tell(event, opening, "the offer is taken back")
+    letters.tell(event, opening, "the offer is withdrawn")

@@ -128,7 +128,7 @@ class RefuseVoucherPage(VerbPage[Voucher, Voucher]):
     slug = "refuse"
     verb = services.refuse_voucher
     target = "voucher"
-    intro = "The family owes this part of the fee again, unless its fee was taken back, and is told by letter."
+    intro = "The family owes this part of the fee again, unless its fee was credited, and is told by letter."
     button = "Record the refusal"
     form_class = day_and_reason("Refused on", "The department's own words.")
 
@@ -171,7 +171,7 @@ class UnlodgeVoucherPage(VerbPage[Voucher, Voucher]):
     verb = services.unlodge_voucher
     target = "voucher"
     intro = "For a voucher that was not sent with the claim: it waits for the next, or is not claimed at all."
-    button = "Take it out"
+    button = "Remove it from the claim"
 
     def applies(self, target: Voucher) -> bool:
         return target.state == VoucherState.LODGED and not (

@@ -128,7 +128,7 @@ def _refuse_vouchers_of(charge: Charge) -> None:
         return
     first = {
         VoucherState.ACCEPTED: "Press “Do not claim this voucher” on its page first",
-        VoucherState.LODGED: "Take it out of the claim first, or withdraw the place instead",
+        VoucherState.LODGED: "Remove it from the claim first, or withdraw the place instead",
     }.get(VoucherState(voucher.state), "Withdraw the place instead")
     raise Refused(f"A voucher of {voucher.person} ({voucher.get_state_display().lower()}) pays this fee. {first}.")
 

@@ -112,7 +112,7 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
     return document
 
 
-@verb(permission="fees.add_lodgement", title="Take it out of the claim")
+@verb(permission="fees.add_lodgement", title="Remove it from the claim")
 def unlodge_voucher(*, voucher: Voucher, by: User) -> Voucher:
     """A voucher was put into a claim and not sent with it after all: it is accepted again, and waits for the next.
 
