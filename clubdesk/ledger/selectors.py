@@ -208,20 +208,24 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
 def moved_by_month(first: date, last: date, by: Iterable[str], **only: object) -> dict[tuple[Any, ...], Decimal]:
     """What was moved from the month of `first` to the day `last`, closing entries left out; nil where nothing was.
 
-    Keyed by the month's last day and the fields `by`. Locked months are read from their stored balances.
+    Keyed by the month's last day and the fields `by`. Locked months are read from their stored balances, but the first
+    of all, before which none is stored; nil is not stored, so a month without balances between two that have some
+    ended at nil.
     """
     keys, before = list(by), first.replace(day=1) - timedelta(days=1)
-    stored: dict[date, dict[tuple[Any, ...], Decimal]] = {before: {}}
+    stored: dict[date, dict[tuple[Any, ...], Decimal]] = {}
     rows = MonthBalance.objects.filter(month_end__range=(before, last), **only).order_by("month_end")
     for end, *key, figure in rows.values_list("month_end", *keys).annotate(figure=sum_of("balance")):
         stored.setdefault(end, {})[tuple(key)] = figure
     moved: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
-    for then, now in pairwise(stored):
-        for key in stored[then].keys() | stored[now].keys():
-            moved[(now, *key)] = stored[now].get(key, ZERO) - stored[then].get(key, ZERO)
-    since = Posting.objects.filter(entry__sealed=True, entry__is_closing=False, **only)
-    since = since.filter(entry__date__gt=max(stored), entry__date__lte=last).order_by()
-    for day, *key, figure in since.values_list("entry__date", *keys).annotate(figure=sum_of("amount")):
+    for then, now in pairwise(month_ends(min(stored), max(stored)) if stored else ()):
+        was, became = stored.get(then, {}), stored.get(now, {})
+        for key in was.keys() | became.keys():
+            moved[(now, *key)] = became.get(key, ZERO) - was.get(key, ZERO)
+    until_stored = Q(entry__date__gt=before, entry__date__lte=min(stored, default=last))
+    since_stored = Q(entry__date__gt=max(stored, default=last), entry__date__lte=last)
+    read = Posting.objects.filter(until_stored | since_stored, entry__sealed=True, entry__is_closing=False, **only)
+    for day, *key, figure in read.order_by().values_list("entry__date", *keys).annotate(figure=sum_of("amount")):
         moved[(month_end(day), *key)] += figure
     return moved
 

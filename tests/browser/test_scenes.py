@@ -41,7 +41,8 @@ def pick(page, label, letters, name):
 
 
 def fits(page):
-    """Nothing sticks out of the screen sideways."""
+    """Nothing sticks out of the screen sideways, once all of it has come."""
+    page.wait_for_load_state()
     return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1")
 
 

@@ -319,6 +319,22 @@ class TestLocking:
         assert MonthBalance.objects.filter(month_end=date(2026, 8, 31)).count() == 2
         assert selectors.balance(Role.BANK, date(2026, 8, 4)) == Decimal("10.00")
 
+    def test_a_locked_month_that_ends_at_nil_still_moved_what_it_moved(self, by):
+        journal(by, "10.00", on=date(2026, 7, 5))
+        services.reverse(entry=JournalEntry.objects.get(), on=date(2026, 8, 5), reason="wrong", by=by)
+        journal(by, "2.50", on=date(2026, 9, 5))
+        asked = (date(2026, 7, 1), date(2026, 9, 30), ["account__role"])
+
+        def moved():
+            rows = selectors.moved_by_month(*asked, account__role=Role.DONATIONS)
+            return {(end.month, figure) for (end, _), figure in rows.items() if figure}
+
+        before = moved()
+        assert before == {(7, -10), (8, 10), (9, Decimal("-2.5"))}
+        services.lock_month(month_end=date(2026, 9, 30), reason="a test", by=by)
+        assert not MonthBalance.objects.filter(month_end=date(2026, 8, 31)).exists()
+        assert moved() == before
+
     def test_what_a_span_moved_leaves_out_what_was_before_and_after_it(self, by):
         july, august = date(2026, 7, 31), date(2026, 8, 31)
         for day, amount in ((5, "10.00"), (36, "7.50"), (56, "3.00"), (81, "1.00")):

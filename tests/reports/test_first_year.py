@@ -22,7 +22,7 @@ from clubdesk.money import as_amount
 from clubdesk.reports import statements
 from clubdesk.reports.committee import by_month, committee_page, months_to
 from clubdesk.reports.selectors import Figures
-from clubdesk.reports.workbook import workbook_bytes
+from clubdesk.reports.workbook import workbook_bytes, write_workbook
 from clubdesk.verbs import shell_user
 from tests import factories
 
@@ -99,6 +99,23 @@ class TestTheFirstYear:
         assert months[0] == BEFORE
         assert sum(money[0]) == as_amount("4926.17").amount
         assert (sum(income), sum(spending)) == (0, 0)
+
+    def test_each_month_still_begins_with_it_once_the_first_is_locked(self, families, by):
+        july = Figures(FIRST, date(2026, 7, 31))
+        months = months_to(date(2026, 8, 31))
+        before = by_month(july, months)
+        with clock.on(date(2026, 8, 20)):
+            ledger.lock_month(month_end=date(2026, 7, 31), reason="a test", by=by)
+        assert by_month(july, months) == before
+        figures = {}
+        write_workbook(
+            FinancialYear.objects.get(), io.BytesIO(), made_on=date(2026, 8, 20), made_by="A test",
+            copies=lambda name: figures.setdefault(name, []).append,
+        )  # fmt: skip
+        committee = [row for row in figures["Committee"] if row and str(row[0]).startswith("Jul 2026")]
+        assert [[str(each) for each in row[1:3]] for row in committee] == [["4313.77", ENTRY_FUND]]
+        proof = {row[0]: row[3] for row in figures["Proof"] if len(row) > 3}
+        assert proof["Money of the committee's last month is the money in hand"] is True
 
     def test_a_first_years_last_year_is_blank_and_its_opening_position_is_known(self, families):
         now = Figures.of_year(FinancialYear.objects.get())

@@ -126,10 +126,10 @@ def _write_sheets(context: Context, sheets: dict[Look, Sheet]) -> None:
         parties=who,
     )  # fmt: skip
     changes.write(context, sheets[changes.LOOK])
-    committee.write(context, sheets[committee.LOOK])
+    by_month = committee.write(context, sheets[committee.LOOK])
     proofs = proof.write(
         context, sheets[proof.LOOK], journal=lines, ledger=accounts, trial=trial, income=result, position=held,
-        money=money, receipts=received, bridge=over, parties=who, funds=kept,
+        money=money, receipts=received, bridge=over, parties=who, funds=kept, by_month=by_month,
         of_rooms=_write_rooms(context, sheets, trial, result, held),
     )  # fmt: skip
     summary.write(context, sheets[summary.LOOK], trial=trial, income=result, position=held, proof=proofs, parties=who)

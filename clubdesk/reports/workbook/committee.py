@@ -3,16 +3,18 @@
 from typing import Any
 
 from openpyxl.chart import BarChart, LineChart, Reference
+from openpyxl.utils import get_column_letter
 
 from clubdesk.reports.committee import by_month, members, months_to
 from clubdesk.reports.workbook.context import Context
-from clubdesk.sheets import Heading, Look, Named, Sheet
+from clubdesk.sheets import Heading, Look, Named, Sheet, Term, together
 
 LOOK = Look("Committee", (Heading("Month", 12),), one_page=True, by_fund=15)
 COLOURS = ("2D5A4C", "B04A33", "8AA395")
 
 
-def write(context: Context, sheet: Sheet) -> None:
+def write(context: Context, sheet: Sheet) -> Term:
+    """Writes the months and their charts; gives the money of all funds at the end of the last month."""
     now = context.figures
     money_of = [Named(f"Money, {fund.name.lower()}", fund.name.lower()) for fund in now.funds]
     note = context.note("Month by month; the charts show the same figures.")
@@ -21,6 +23,7 @@ def write(context: Context, sheet: Sheet) -> None:
     for month, held, came, went, count in zip(months, *by_month(now, months), members(months), strict=True):
         sheet.line([f"{month:%b %Y}", *held, came, went, count])
     last, income = sheet.row, 2 + len(money_of)
+    in_hand = together(sheet.term(get_column_letter(column)) for column in range(2, income))
     bars = BarChart()
     bars.grouping, bars.overlap = "stacked", 100
     charts: list[tuple[Any, str, int, int, str]] = [
@@ -40,3 +43,4 @@ def write(context: Context, sheet: Sheet) -> None:
             series.graphicalProperties.solidFill = colour
             series.graphicalProperties.line.solidFill = colour
         sheet.sheet.add_chart(chart, place)
+    return in_hand

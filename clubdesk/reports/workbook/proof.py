@@ -47,12 +47,12 @@ class ProofAt:
 def write(
     context: Context, sheet: Sheet, *, journal: JournalAt, ledger: LedgerAt, trial: TrialAt, income: IncomeAt,
     position: PositionAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt, parties: PartiesAt, funds: FundsAt,
-    of_rooms: list[tuple[int, Proved]],
+    by_month: Term, of_rooms: list[tuple[int, Proved]],
 ) -> ProofAt:  # fmt: skip
     note = "Each line compares two figures of this workbook: TRUE, or the difference in cents."
     first = sheet.top(context.note(note)) + 1
     began_with = trial.opened(*context.figures.of_kind(Kind.ASSET, Kind.LIABILITY))
-    of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, money, receipts, bridge)]
+    of_money = [(OF_MONEY, proved) for proved in _of_money(context, trial, money, receipts, bridge, by_month)]
     proofs = [
         *_of_the_ledger(journal, ledger, trial),
         *_of_net_assets(began_with, income, position, funds),
@@ -89,12 +89,13 @@ def _of_net_assets(began_with: Term, income: IncomeAt, position: PositionAt, fun
 
 
 def _of_money(
-    context: Context, trial: TrialAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt
+    context: Context, trial: TrialAt, money: MoneyAt, receipts: ReceiptsAt, bridge: BridgeAt, by_month: Term
 ) -> Iterator[Proved]:
     in_hand, moved = trial.balance(*context.figures.money), trial.moved(*context.figures.money)
     yield Proved("Money by line, row by row, comes to what the accounts of money moved", money.whole, moved)
     yield Proved("Receipts less payments come to the rows of money", receipts.net, money.whole)
     yield Proved("Money in hand by receipts and payments equals the accounts of money", receipts.money_after, in_hand)
+    yield Proved("Money of the committee's last month is the money in hand", by_month, in_hand)
     yield Proved("The bridge from cash to accrual closes to nil", bridge.difference, NOTHING)
     yield Proved("The bridge closes to nil line by line", bridge.gaps, NOTHING)
     yield Proved("The bridge by line comes to what each account moved", bridge.columns, NOTHING)
