@@ -26,7 +26,7 @@ from clubdesk.bank.papers import reconciled_table, reconciliation_pdf
 from clubdesk.bank.reading import Mapping
 from clubdesk.bank.reading.delimited import cells_of
 from clubdesk.bank.reconciling import Reconciled, reconcile, stated_balance
-from clubdesk.bank.services.importing import Plan, plan_import
+from clubdesk.bank.services.importing import Plan, last_signed_off, plan_import
 from clubdesk.bank.streams import streams
 from clubdesk.clock import long_day
 from clubdesk.errors import Refused
@@ -104,7 +104,8 @@ def _read_again(request: HttpRequest, site: AdminSite, context: Context) -> Http
         return _preview(request, site, context, content, mapping)
     count = "1 line" if document.brought == 1 else f"{document.brought} lines"
     messages.success(request, f"{count} brought in, {document.known} known before. {document.note}".strip())
-    return HttpResponseRedirect(page_of(account))
+    may_match = document.brought and may(request.user, "bank.change_statementline")
+    return HttpResponseRedirect(reverse("admin:explain_lines") if may_match else page_of(account))
 
 
 def _as_mapping(cleaned: Cleaned, proposed: Mapping) -> Cleaned:
@@ -136,8 +137,10 @@ def _preview(
     if columns is None and is_csv:
         used = mapping or (plan.mapping if plan else None) or reading.propose(content)
         columns = ColumnsForm(initial=used.as_dict(), columns=_columns(content, used))
+    signed = last_signed_off(account) if plan and plan.late else None
     context |= {
         "plan": plan,
+        "signed_url": page_of(signed) if signed else "",
         "lines": plan.fresh[-SHOWN:] if plan else [],
         "columns": columns,
         "content": base64.b64encode(content).decode(),

@@ -1,9 +1,12 @@
 """Pages of the fees room that are no forms: a family's own account, papers to print, balances by age."""
 
+from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
+from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
@@ -63,11 +66,12 @@ def statement(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     return _pdf(papers.statement_pdf(accounts.statement(household, clock.today()), book().club_name), f"statement-{pk}")
 
 
-def statements(request: HttpRequest, site: AdminSite) -> HttpResponse:
+def statements(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """The statements of all who owe, in one file to print."""
     made = accounts.statements(accounts.who_owes(), clock.today())
     if not made:
-        raise Http404("Nobody owes anything.")
+        messages.info(request, "Nobody owes anything, so there is no statement to print.")
+        return HttpResponseRedirect(reverse("admin:aged_balances"))
     return _pdf(papers.statements_pdf(made, book().club_name), "statements")
 
 

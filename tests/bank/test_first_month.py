@@ -3,7 +3,9 @@
 from datetime import date
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.bank import closing, services
@@ -65,6 +67,23 @@ def test_a_month_in_which_nothing_moved_is_signed_off_at_the_opening_balance(ope
     assert sign(by, JULY, "4213.77", LATER).deposits == as_amount(0)
     assert not StatementLine.objects.exists()
     assert unsound() == []
+
+
+def test_a_file_with_a_line_of_a_signed_off_month_says_so_before_it_is_brought_in(
+    opening, account, by, client, treasurer
+):
+    sign(by, JULY, "4213.77", LATER)
+    content = b"Date,Details,Amount\n29/07/2026,MONTHLY FEE,-5.50\n"
+    client.force_login(treasurer)
+    sent = {"bank_account": account.pk, "file": SimpleUploadedFile("late.csv", content)}
+    page = client.post(reverse("admin:import_statement"), sent).content.decode()
+    why = "July 2026 is signed off without this line of it, or of a month before: 29 Jul 2026, −$5.50, MONTHLY FEE."
+    assert why in page
+    assert reverse("admin:bank_reconciliation_change", args=[account.reconciliations.get().pk]) in page
+    assert "Bring it in" not in page
+    with pytest.raises(Refused, match="July 2026 is signed off without this line"):
+        services.import_statement(bank_account=account, content=content, file_name="late.csv", by=by)
+    assert not StatementLine.objects.exists()
 
 
 def test_what_was_banked_on_the_last_evening_is_on_its_way_though_the_bank_showed_nothing_yet(opening, account, by):

@@ -241,6 +241,12 @@ class TestLetters:
         assert "1 letter goes out." in answer.content.decode()
         assert client.get(reverse("admin:statements_to_print")).status_code == 200
 
+    def test_where_nobody_owes_the_page_of_statements_says_so(self, client, coordinator, household, pay):
+        pay(household, "25.00")
+        client.force_login(coordinator)
+        answer = client.get(reverse("admin:statements_to_print"), follow=True)
+        assert "Nobody owes anything, so there is no statement to print." in answer.content.decode()
+
 
 class TestBalancesByAge:
     def test_they_come_to_the_fees_owed_account(self, household, charge, pay):

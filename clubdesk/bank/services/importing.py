@@ -12,7 +12,7 @@ from django.contrib.auth.models import User
 from djmoney.money import Money
 
 from clubdesk.bank import reading
-from clubdesk.bank.models import BankAccount, StatementImport, StatementLine
+from clubdesk.bank.models import BankAccount, Reconciliation, StatementImport, StatementLine
 from clubdesk.bank.reading import Mapping, ReadLine, ReadStatement
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
@@ -32,6 +32,8 @@ class Plan:
     fresh: list[ReadLine]
     missing: str
     pending: str
+    late: str
+    """Why it cannot be brought in: it has lines of a month that is signed off. Blank where it can."""
 
     @property
     def note(self) -> str:
@@ -51,7 +53,25 @@ def plan_import(bank_account: BankAccount, content: bytes, mapping: Mapping | No
         mapping = Mapping.from_dict(saved) if saved else reading.propose(content)
     statement = reading.read(content, currency=settings.CLUB_CURRENCY, mapping=mapping)
     fresh = _fresh(bank_account, statement)
-    return Plan(statement, mapping, fresh, _missing_before(bank_account, statement, fresh), _waiting(statement))
+    missing, waiting = _missing_before(bank_account, statement, fresh), _waiting(statement)
+    return Plan(statement, mapping, fresh, missing, waiting, _late(bank_account, fresh))
+
+
+def _late(bank_account: BankAccount, fresh: Sequence[ReadLine]) -> str:
+    signed = last_signed_off(bank_account)
+    late = [line for line in fresh if signed and line.date <= signed.month_end]
+    if signed is None or not late:
+        return ""
+    first = f"{day_text(late[0].date)}, {shown(late[0].amount)}, {late[0].text}"
+    more = f" and {len(late) - 1} more" if len(late) > 1 else ""
+    return (
+        f"{signed.month_end:%B %Y} is signed off without this line of it, or of a month before: {first}{more}. "
+        "Open that month again first; what is found late is then told as found late."
+    )
+
+
+def last_signed_off(bank_account: BankAccount) -> Reconciliation | None:
+    return bank_account.reconciliations.filter(reopened_on=None).order_by("month_end").last()
 
 
 @verb(permission="bank.add_statementline", title="Bring a bank statement in")
@@ -73,11 +93,8 @@ def import_statement(
     if found := ledger.written(StatementImport, key):
         return found
     plan = plan_import(account, content, mapping)
-    signed = account.reconciliations.filter(reopened_on=None).order_by("month_end").last()
-    if signed and any(line.date <= signed.month_end for line in plan.fresh):
-        raise Refused(
-            f"{signed.month_end:%B %Y} is signed off; this file has lines of it, or earlier, that are not there."
-        )
+    if plan.late:
+        raise Refused(plan.late)
     statement = plan.statement
     document = StatementImport.objects.create(
         key=key or uuid.uuid4(),
