@@ -40,6 +40,17 @@ ERASED = "erased"
 """What stands where personal details stood."""
 
 
+class Tab(Enum):
+    """The rooms as people call them: a place in the bar and a page each, which several rooms of the house may share."""
+
+    FAMILIES = "Families"
+    COURSES = "Courses"
+    RANGE = "Range"
+    MONEY = "Money"
+    ENTRY_FUND = "Entry fund"
+    SITE = "Site"
+
+
 class Menu(Enum):
     """Where a line of the menu stands."""
 
@@ -47,6 +58,11 @@ class Menu(Enum):
     """One of the few things done most, a large button."""
     DAILY = "daily"
     SETTING = "setting"
+    """Seldom changed: under “Set up”."""
+
+
+def not_today(on: date) -> bool:
+    return False
 
 
 @dataclass(frozen=True)
@@ -62,6 +78,8 @@ class Entry:
     place: Menu = Menu.DAILY
     line: str = ""
     arguments: Callable[[], Sequence[object] | None] = tuple
+    is_likely: Callable[[date], bool] = not_today
+    """Whether it is the likeliest act of the day."""
 
 
 @dataclass(frozen=True)
@@ -78,18 +96,63 @@ class ListOf:
 
 
 @dataclass(frozen=True)
-class Waits:
-    """Something that waits for whoever has the permission: what one and several are called, how many, and where.
+class Waiting:
+    """How many of something wait; since when the first does, or by when the most pressing is to be done; and a sentence
+    about them.
+    """
 
-    `page` is the name of the page where it is done, `query` what follows in its address.
+    count: int
+    since: date | None = None
+    by: date | None = None
+    line: str = ""
+
+
+@dataclass(frozen=True)
+class Waits:
+    """Something that waits, for whoever has the permission: what one and several are called, how it stands, and where.
+
+    `page` is the name of the page where it is done, `query` what follows in its address. It waits on others where
+    nobody here can do it (`on_others`), or only who has the permission `does`.
     """
 
     one: str
     many: str
     permission: str
     page: str
-    count: Callable[[date], int]
+    now: Callable[[date], Waiting]
     query: str = ""
+    does: str = ""
+    on_others: bool = False
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of a card: its words, its figure, a second line, and the page that it leads to.
+
+    `taken` is how much of all there is, as seats: taken, promised, all.
+    """
+
+    words: str
+    figure: str = ""
+    note: str = ""
+    page: str = ""
+    arguments: tuple[object, ...] = ()
+    taken: tuple[int, int, int] | None = None
+    is_total: bool = False
+
+
+@dataclass(frozen=True)
+class Card:
+    """How something stands, looked at and not acted on, for whoever has the permission: a few lines on the home page
+    and on its room's own. `empty` is said where there is none, blank for no card at all; `more` leads to `page`.
+    """
+
+    title: str
+    permission: str
+    lines: Callable[[date], Sequence[Line]]
+    empty: str = ""
+    more: str = ""
+    page: str = ""
 
 
 @dataclass(frozen=True)
@@ -335,16 +398,24 @@ class Scene:
     leave: "Callable[[Demo, date], None]" = _nothing
 
 
+def no_news(who: "User", on: date) -> str:
+    return ""
+
+
 @dataclass(frozen=True)
 class Room:
     """All that a room tells of itself."""
 
     label: str
     purpose: str
+    tab: Tab
     on_home: int = 50
     """Where it stands on the home page, in the order of a season: smaller numbers first."""
     menu: tuple[Entry | ListOf, ...] = ()
+    today: Callable[["User", date], str] = no_news
+    """A sentence about today for the top of the home page, for whoever looks; blank for none."""
     waits: tuple[Waits, ...] = ()
+    cards: tuple[Card, ...] = ()
     each_night: tuple[Night, ...] = ()
     begins: tuple[Callable[[], object], ...] = ()
     """What an empty book needs of the room, once the chart stands."""
@@ -381,7 +452,7 @@ def in_order() -> Iterator[Room]:
 
 
 def as_a_season_goes() -> list[Room]:
-    """The rooms as they stand on the home page."""
+    """The rooms as they stand on the pages of the bar."""
     return sorted(in_order(), key=lambda room: room.on_home)
 
 

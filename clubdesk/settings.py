@@ -69,6 +69,7 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django.forms",
+    "lucide",
     *(f"clubdesk.{room}" for room in ROOMS),
 ]
 

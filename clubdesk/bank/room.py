@@ -25,14 +25,17 @@ from clubdesk.rooms import (
     PageOn,
     Room,
     SitePage,
+    Tab,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 RELEASES = ("view_paymentrun", "view_paymentitem", "release_paymentrun")
 
 ROOM = Room(
     label="bank",
     purpose="Payments out, card takings as they are settled, and the bank’s own statement, line by line.",
+    tab=Tab.MONEY,
     on_home=70,
     menu=(
         Entry("Bring a bank statement in", "admin:import_statement", "bank.add_statementline"),
@@ -56,7 +59,7 @@ ROOM = Room(
             "refunds and expenses to pay",
             permission="bank.add_paymentrun",
             page="admin:bank_paymentrun_add",
-            count=lambda on: selectors.claims_to_pay().count() + selectors.expenses_to_pay().count(),
+            now=lambda on: waiting(selectors.claims_to_pay(), selectors.expenses_to_pay(), since="decided_on"),
         ),
         Waits(
             "payment run to release",
@@ -64,7 +67,11 @@ ROOM = Room(
             permission="bank.release_paymentrun",
             page="admin:bank_paymentrun_changelist",
             query="state__exact=made",
-            count=lambda on: PaymentRun.objects.filter(state=RunState.MADE).count(),
+            now=lambda on: waiting(
+                PaymentRun.objects.filter(state=RunState.MADE),
+                since="made_on",
+                line="Somebody who did not make it looks it through and releases it.",
+            ),
         ),
         Waits(
             "payment that the bank has not made yet",
@@ -72,14 +79,23 @@ ROOM = Room(
             permission="bank.change_paymentrun",
             page="admin:bank_paymentitem_changelist",
             query="state__exact=waiting",
-            count=lambda on: PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED).count(),
+            now=lambda on: waiting(
+                PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED),
+                since="run__released_on",
+                line="Paid is what the bank’s own statement shows.",
+            ),
+            on_others=True,
         ),
         Waits(
             "bank line not matched yet",
             "bank lines not matched yet",
             permission="bank.change_statementline",
             page="admin:explain_lines",
-            count=lambda on: StatementLine.objects.filter(selectors.UNEXPLAINED).count(),
+            now=lambda on: waiting(
+                StatementLine.objects.filter(selectors.UNEXPLAINED),
+                since="date",
+                line="A month is signed off when each of its lines is matched.",
+            ),
         ),
     ),
     roles={

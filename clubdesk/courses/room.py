@@ -7,6 +7,7 @@ from clubdesk.courses.admin.families import (
     bookings_section,
     reach_checks_section,
 )
+from clubdesk.courses.cards import CARDS
 from clubdesk.courses.demo import SCENES
 from clubdesk.courses.finding import FINDS
 from clubdesk.courses.models import Booking, PlaceState
@@ -24,12 +25,15 @@ from clubdesk.rooms import (
     PageOn,
     Room,
     SitePage,
+    Tab,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 ROOM = Room(
     label="courses",
     purpose="Beginner courses: who has a place, who is next, and what waits until it starts.",
+    tab=Tab.COURSES,
     on_home=20,
     menu=(
         Entry(
@@ -52,7 +56,12 @@ ROOM = Room(
             permission="courses.change_place",
             page="admin:courses_booking_changelist",
             query="state__exact=offered",
-            count=lambda on: Booking.objects.filter(state=PlaceState.OFFERED).count(),
+            now=lambda on: waiting(
+                Booking.objects.filter(state=PlaceState.OFFERED),
+                by="offer_lapses_on",
+                line="Unanswered, the place goes to whoever waits next.",
+            ),
+            on_others=True,
         ),
         Waits(
             "party on a waitlist",
@@ -60,7 +69,12 @@ ROOM = Room(
             permission="courses.change_place",
             page="admin:courses_booking_changelist",
             query="state__exact=waiting",
-            count=lambda on: Booking.objects.filter(state=PlaceState.WAITING).count(),
+            now=lambda on: waiting(
+                Booking.objects.filter(state=PlaceState.WAITING),
+                since="booked_on",
+                line="They are offered a place by themselves when one is free.",
+            ),
+            on_others=True,
         ),
         Waits(
             "booking that can make none of the dates: ask again",
@@ -68,9 +82,10 @@ ROOM = Room(
             permission="courses.change_place",
             page="admin:courses_booking_changelist",
             query="dates=none",
-            count=lambda on: selectors.bound_to_no_date(on).count(),
+            now=lambda on: waiting(selectors.bound_to_no_date(on), since="booked_on"),
         ),
     ),
+    cards=CARDS,
     each_night=NIGHTS,
     roles={
         COORDINATOR: (

@@ -5,6 +5,7 @@ from datetime import date
 from django.contrib.auth.models import User
 
 from clubdesk.entryfund import services, views
+from clubdesk.entryfund.cards import CARDS
 from clubdesk.entryfund.closing import CHECKS
 from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.finding import FINDS
@@ -25,8 +26,10 @@ from clubdesk.rooms import (
     Night,
     Room,
     SitePage,
+    Tab,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 
 def _remind(on: date, by: User) -> Done:
@@ -36,6 +39,7 @@ def _remind(on: date, by: User) -> Done:
 ROOM = Room(
     label="entryfund",
     purpose="Containers in, state entry fees refunded; nobody decides about their own.",
+    tab=Tab.ENTRY_FUND,
     on_home=50,
     menu=(
         Entry(
@@ -44,6 +48,7 @@ ROOM = Room(
             "entryfund.decide_entryclaim",
             Menu.SCENE,
             line="approve or decline",
+            is_likely=lambda on: EntryClaim.objects.filter(state=ClaimState.RECORDED).exists(),
         ),
         ListOf("EntryClaim"),
         ListOf("StateEvent"),
@@ -61,9 +66,15 @@ ROOM = Room(
             permission="entryfund.view_entryclaim",
             page="admin:entryfund_entryclaim_changelist",
             query="state__exact=recorded",
-            count=lambda on: EntryClaim.objects.filter(state=ClaimState.RECORDED).count(),
+            now=lambda on: waiting(
+                EntryClaim.objects.filter(state=ClaimState.RECORDED),
+                since="claimed_on",
+                line="Nobody decides for their own family, or what they recorded themselves.",
+            ),
+            does="entryfund.decide_entryclaim",
         ),
     ),
+    cards=CARDS,
     each_night=(Night("families reminded", _remind),),
     roles={
         COORDINATOR: (

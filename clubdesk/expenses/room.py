@@ -5,12 +5,14 @@ from clubdesk.expenses.demo import SCENES
 from clubdesk.expenses.finding import FINDS
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.expenses.personal import PERSONAL, TOLD, owed
-from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Waits
+from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Tab, Waits
+from clubdesk.waiting import waiting
 
 ROOM = Room(
     label="expenses",
     purpose="What volunteers paid for the club out of their own pocket, approved by somebody else.",
-    on_home=55,
+    tab=Tab.MONEY,
+    on_home=65,
     menu=(ListOf("Expense"),),
     waits=(
         Waits(
@@ -19,7 +21,7 @@ ROOM = Room(
             permission="expenses.decide_expense",
             page="admin:expenses_expense_changelist",
             query="state__exact=recorded",
-            count=lambda on: Expense.objects.filter(state=ExpenseState.RECORDED).count(),
+            now=lambda on: waiting(Expense.objects.filter(state=ExpenseState.RECORDED), since="spent_on"),
         ),
     ),
     roles={

@@ -12,6 +12,7 @@ from clubdesk.fees.admin.household import (
     parts_section,
     receipts_section,
 )
+from clubdesk.fees.cards import CARDS
 from clubdesk.fees.closing import CHECKS
 from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
@@ -32,12 +33,15 @@ from clubdesk.rooms import (
     PageOn,
     Room,
     SitePage,
+    Tab,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 ROOM = Room(
     label="fees",
     purpose="What things cost, what each family owes and has paid, and the vouchers that pay a part.",
+    tab=Tab.MONEY,
     on_home=60,
     menu=(
         Entry("Balances by age", "admin:aged_balances", "fees.view_charge"),
@@ -60,7 +64,11 @@ ROOM = Room(
             permission="fees.add_lodgement",
             page="admin:fees_voucher_changelist",
             query="state__exact=accepted",
-            count=lambda on: Voucher.objects.filter(state=VoucherState.ACCEPTED).count(),
+            now=lambda on: waiting(
+                Voucher.objects.filter(state=VoucherState.ACCEPTED),
+                since="accepted_on",
+                line="The department pays what the club claims, and nothing before.",
+            ),
         ),
         Waits(
             "claimed voucher that waits for the child’s next fee: ask whether the child comes back",
@@ -68,9 +76,10 @@ ROOM = Room(
             permission="fees.add_lodgement",
             page="admin:fees_voucher_changelist",
             query="pays=next",
-            count=lambda on: selectors.vouchers_for_a_next_fee().count(),
+            now=lambda on: waiting(selectors.vouchers_for_a_next_fee(), since="accepted_on"),
         ),
     ),
+    cards=CARDS,
     each_night=(Night("fees became income", lambda on, by: services.recognise_due(on=on, by=by)),),
     roles={
         COORDINATOR: (

@@ -4,13 +4,28 @@ from datetime import date
 
 from django.contrib.auth.models import User
 
+from clubdesk.ledger.cards import CARDS
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
 from clubdesk.ledger.models import MonthUnlock, UnlockState
 from clubdesk.ledger.services import reverse_due
 from clubdesk.ledger.sheets import SHEETS
-from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, Done, ListOf, Menu, Night, Room, Waits
+from clubdesk.rooms import (
+    APPROVER,
+    AUDITOR,
+    COORDINATOR,
+    SEE_ALL,
+    TREASURER,
+    Done,
+    ListOf,
+    Menu,
+    Night,
+    Room,
+    Tab,
+    Waits,
+)
+from clubdesk.waiting import waiting
 
 
 def _undo_journals(on: date, by: User) -> Done:
@@ -23,6 +38,7 @@ UNLOCKS = ("view_monthunlock", "agree_monthunlock")
 ROOM = Room(
     label="ledger",
     purpose="Accounts, the journal and the financial years: where every other room ends up.",
+    tab=Tab.MONEY,
     on_home=90,
     menu=(
         ListOf("Journal"),
@@ -41,9 +57,14 @@ ROOM = Room(
             permission="ledger.agree_monthunlock",
             page="admin:ledger_monthunlock_changelist",
             query="state__exact=asked",
-            count=lambda on: MonthUnlock.objects.filter(state=UnlockState.ASKED).count(),
+            now=lambda on: waiting(
+                MonthUnlock.objects.filter(state=UnlockState.ASKED),
+                since="asked_on",
+                line="A second person agrees or declines.",
+            ),
         ),
     ),
+    cards=CARDS,
     each_night=(Night("", _undo_journals),),
     roles={
         COORDINATOR: UNLOCKS,

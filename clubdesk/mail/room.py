@@ -2,7 +2,8 @@
 
 from clubdesk.mail.models import Message, MessageState
 from clubdesk.mail.personal import PERSONAL, TOLD
-from clubdesk.rooms import AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Waits
+from clubdesk.rooms import AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Tab, Waits
+from clubdesk.waiting import waiting
 
 
 def _waits(state: MessageState, one: str, many: str) -> Waits:
@@ -12,13 +13,14 @@ def _waits(state: MessageState, one: str, many: str) -> Waits:
         permission="mail.change_message",
         page="admin:mail_message_changelist",
         query=f"state__exact={state}",
-        count=lambda on: Message.objects.filter(state=state).count(),
+        now=lambda on: waiting(Message.objects.filter(state=state), since="written_at"),
     )
 
 
 ROOM = Room(
     label="mail",
     purpose="What the club wrote to families, and whether it went out.",
+    tab=Tab.FAMILIES,
     on_home=25,
     menu=(ListOf("Message"),),
     waits=(

@@ -1,6 +1,7 @@
 """What the room of memberships tells of itself."""
 
-from clubdesk.membership import admin, selectors, services, views
+from clubdesk.membership import admin, services, views
+from clubdesk.membership.cards import CARDS, families_to_renew
 from clubdesk.membership.demo import SCENES
 from clubdesk.membership.personal import PERSONAL, TOLD
 from clubdesk.membership.sheets import SHEETS
@@ -17,12 +18,14 @@ from clubdesk.rooms import (
     PageOn,
     Room,
     SitePage,
+    Tab,
     Waits,
 )
 
 ROOM = Room(
     label="membership",
     purpose="Who is a member and until when, and what the associations are owed for it.",
+    tab=Tab.FAMILIES,
     on_home=30,
     menu=(
         ListOf("Membership"),
@@ -39,9 +42,10 @@ ROOM = Room(
             "families to renew",
             permission="membership.add_membership",
             page="admin:renewals",
-            count=lambda on: len(selectors.to_renew(on)),
+            now=families_to_renew,
         ),
     ),
+    cards=CARDS,
     each_night=(Night("families reminded", lambda on, by: Done(len(services.remind_renewals(on=on)))),),
     roles={
         COORDINATOR: (SEE_ALL, "add_membership", "change_membership"),

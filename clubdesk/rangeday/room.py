@@ -7,6 +7,8 @@ from django.contrib.auth.models import User
 
 from clubdesk.clock import months_later
 from clubdesk.rangeday import selectors, services, views
+from clubdesk.rangeday.cards import CARDS, is_range_day
+from clubdesk.rangeday.cards import today as range_today
 from clubdesk.rangeday.closing import CHECKS
 from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
@@ -27,8 +29,10 @@ from clubdesk.rooms import (
     Night,
     Room,
     SitePage,
+    Tab,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 
 def forget_visitors(on: date, by: User) -> Done:
@@ -39,9 +43,17 @@ def forget_visitors(on: date, by: User) -> Done:
 ROOM = Room(
     label="rangeday",
     purpose="Who signed on, what gear was hired, how it was paid, and the tin at the end of the day.",
+    tab=Tab.RANGE,
     on_home=40,
     menu=(
-        Entry("Record hire today", "admin:today", "rangeday.add_signon", Menu.SCENE, line="sign on, and take the fee"),
+        Entry(
+            "Record hire today",
+            "admin:today",
+            "rangeday.add_signon",
+            Menu.SCENE,
+            "sign on, and take the fee",
+            is_likely=is_range_day,
+        ),
         ListOf("RangeDay", unsearched="Found by its day, above the list."),
         ListOf("SignOn"),
         ListOf("Tap"),
@@ -50,6 +62,7 @@ ROOM = Room(
         ListOf("SafetyText", Menu.SETTING),
         ListOf("OwnGearCost", Menu.SETTING),
     ),
+    today=range_today,
     waits=(
         Waits(
             "range day not counted yet",
@@ -57,7 +70,9 @@ ROOM = Room(
             permission="rangeday.close_rangeday",
             page="admin:rangeday_rangeday_changelist",
             query="standing=uncounted",
-            count=lambda on: selectors.uncounted(on).count(),
+            now=lambda on: waiting(
+                selectors.uncounted(on), by="date", line="Two people count the cash box before it leaves the range."
+            ),
         ),
         Waits(
             "question from a phone at the range",
@@ -65,9 +80,10 @@ ROOM = Room(
             permission="rangeday.close_rangeday",
             page="admin:rangeday_tap_changelist",
             query="state__exact=question",
-            count=lambda on: selectors.questions().count(),
+            now=lambda on: waiting(selectors.questions(), since="tapped_at"),
         ),
     ),
+    cards=CARDS,
     each_night=(Night("", forget_visitors),),
     roles={
         COORDINATOR: (

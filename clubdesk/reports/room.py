@@ -1,7 +1,7 @@
 """What the reports tell of themselves: they only read."""
 
 from clubdesk.reports import views
-from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, Menu, Room, SitePage
+from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, Menu, Room, SitePage, Tab
 
 READ = "ledger.view_financialyear"
 EXPORT = "ledger.export_year"
@@ -9,6 +9,7 @@ EXPORT = "ledger.export_year"
 ROOM = Room(
     label="reports",
     purpose="Statements of any days on both bases, the committee’s page and the treasurer’s workbook. They only read.",
+    tab=Tab.MONEY,
     on_home=85,
     menu=(
         Entry("Export the year", "admin:reports", EXPORT, Menu.SCENE, "statements and workbook"),

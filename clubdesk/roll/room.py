@@ -3,11 +3,12 @@
 from clubdesk.roll.demo import SCENES
 from clubdesk.roll.finding import FINDS
 from clubdesk.roll.personal import PERSONAL, TOLD
-from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, SEE_ALL, TREASURER, ListOf, Room
+from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, SEE_ALL, TREASURER, ListOf, Room, Tab
 
 ROOM = Room(
     label="roll",
     purpose="Households, their guardians and their people: who comes, and who pays.",
+    tab=Tab.FAMILIES,
     on_home=10,
     menu=(ListOf("Household"), ListOf("Person")),
     roles={

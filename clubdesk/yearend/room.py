@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from clubdesk.ledger.models import FinancialYear
-from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, ListOf, PageOn, Room, SitePage
+from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, ListOf, PageOn, Room, SitePage, Tab
 from clubdesk.yearend import admin, views
 from clubdesk.yearend.closing import CHECKS
 from clubdesk.yearend.demo import SCENES
@@ -19,6 +19,7 @@ def _open_year() -> Sequence[object] | None:
 ROOM = Room(
     label="yearend",
     purpose="The budget, last year’s figures, the equipment register, adjustments and the close of a year.",
+    tab=Tab.MONEY,
     on_home=80,
     menu=(
         ListOf("Equipment"),

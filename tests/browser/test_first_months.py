@@ -78,7 +78,7 @@ class Club:
         file = self.folder / f"{name}.csv"
         file.write_text("\n".join(["Date,Details,Amount,Balance", *lines]) + "\n")
         page = self.page
-        page.goto("/")
+        page.goto("/bank/")
         page.get_by_role("link", name="Bring a bank statement in").click()
         page.get_by_label("File").set_input_files(file)
         page.get_by_role("button", name="Show its lines").click()
@@ -95,7 +95,7 @@ class Club:
 
     def sign_off(self, month, shown=()):
         page = self.page
-        page.goto("/")
+        page.goto("/bank/")
         page.get_by_role("link", name="Reconcile a month").click()
         self.looks_right()
         page.get_by_role("button", name="Show the month").click()

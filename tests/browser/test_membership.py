@@ -78,6 +78,7 @@ def test_a_roll_is_brought_in_after_a_look_at_what_would_happen(site, household,
     file = tmp_path / "roll.csv"
     file.write_text(ROLL)
     page = site("coordinator")
+    page.goto("/roll/")
     page.get_by_role("link", name="Import a roll").click()
     looks_right(page)
     page.get_by_label("File").set_input_files(file)

@@ -57,7 +57,7 @@ def test_a_bill_to_come_is_found_from_home_and_shows_in_both_bases_and_the_bridg
     assert fits(page)
     page.get_by_role("button", name="Post the adjustment").click()
     expect(page.locator(".messagelist")).to_contain_text("It is undone on 1 October 2026.")
-    page.goto("/")
+    page.goto("/fees/")
     page.get_by_role("link", name="Statements and workbooks, year by year").click()
     page.get_by_role("link", name="Income and expenditure, balance sheet").click()
     expect(page.get_by_role("row", name="Repairs")).to_contain_text("185.00")

@@ -49,7 +49,7 @@ FeePrice.objects.create(item=item, valid_from=date(2026, 7, 1), amount=as_amount
 home, locker = factories.HouseholdFactory(), Locker.objects.create(number="7")
 browser = Client(SERVER_NAME="localhost")
 browser.force_login(coordinator)
-assert b"Lockers" in browser.get(reverse("admin:index")).content
+assert b"Lockers" in browser.get(reverse("admin:app_list", args=["locker"])).content
 page = reverse("admin:roll_household_rent-locker", args=[home.pk])
 asked = {"locker": locker.pk, "item": item.pk, "starts_on": "2026-07-10", "ends_on": "2026-09-25"}
 answer = browser.post(page, asked | {"key": "11111111-1111-4111-8111-111111111111"})

@@ -38,6 +38,9 @@ def named() -> Iterator[tuple[str, str]]:
                 yield f"The menu of {room.label}", entry.permission
         for waits in room.waits:
             yield f"What waits in {room.label}", waits.permission
+            yield f"What waits in {room.label}", waits.does
+        for card in room.cards:
+            yield f"The card “{card.title}”", card.permission
         for finder in room.finds:
             yield f"The finder “{finder.group}”", finder.permission
         for check in room.before_close:

@@ -14,6 +14,7 @@ from clubdesk.rooms import (
     PageOn,
     Personal,
     Room,
+    Tab,
     Told,
 )
 from tests.house.locker.admin import RentPage
@@ -29,6 +30,7 @@ def _told(home: Household) -> Iterator[Sequence[object]]:
 ROOM = Room(
     label="locker",
     purpose="Lockers that families rent by term.",
+    tab=Tab.FAMILIES,
     menu=(ListOf("Rent"), ListOf("Locker", Menu.SETTING)),
     roles={
         COORDINATOR: (SEE_ALL, "add_locker", "change_locker", "add_rent", "change_rent"),

@@ -1,0 +1,102 @@
+"""How the range stands, on the home page: the next day, who is likely to come, and whose birthday it is."""
+
+from datetime import date, timedelta
+
+from django.contrib.auth.models import User
+
+from clubdesk.clock import day_text
+from clubdesk.membership.selectors import members_on
+from clubdesk.rangeday import forecast, selectors
+from clubdesk.rangeday.models import RangeDay
+from clubdesk.roll.models import Person
+from clubdesk.rooms import Card, Line
+
+MOST_BIRTHDAYS = 6
+LONG_AGO = timedelta(days=28)
+PAGE = "admin:rangeday_rangeday_change"
+
+
+def today(who: User, on: date) -> str:
+    """What the range is doing today."""
+    days = RangeDay.objects.filter(date=on).order_by("place") if who.has_perm("rangeday.view_rangeday") else ()
+    return " ".join(_in_words(day) for day in days)
+
+
+def _in_words(day: RangeDay) -> str:
+    if not day.is_open:
+        return f"{day.place} is {day.standing} today."
+    signed_on = day.sign_ons.filter(selectors.STANDS).count()
+    return f"{day.place} is open today: {signed_on} signed on so far."
+
+
+def is_range_day(on: date) -> bool:
+    return RangeDay.objects.filter(date=on, closed_on=None, called_off_on=None).exists()
+
+
+def next_day(on: date) -> RangeDay | None:
+    """The next open day in the calendar; where there is none, the one to be expected, which has no id: of the weekday
+    of the last, where that is not a month ago.
+    """
+    coming = RangeDay.objects.filter(date__gte=on, closed_on=None, called_off_on=None).order_by("date", "place")
+    last = RangeDay.objects.filter(date__lt=on).order_by("-date", "place").first()
+    if (day := coming.first()) or last is None or last.date < on - LONG_AGO:
+        return day
+    weeks = -(-(on - last.date).days // 7)
+    return RangeDay(date=last.date + timedelta(weeks=weeks), place=last.place)
+
+
+def _next_day(on: date) -> list[Line]:
+    day = next_day(on)
+    if day is None:
+        return []
+    found = forecast.expecting(day)
+    when = "today" if day.date == on else day_text(day.date, weekday=True, year=False)
+    known = Line(day.place, when, page=PAGE, arguments=(day.pk,))
+    lines = [known if day.pk else Line(day.place, when, "By the days before it; not in the calendar yet.")]
+    if found.people:
+        lines.append(Line("Likely to come", str(found.people), forecast.METHOD))
+    lines += [
+        Line(f"{kind.label} asked for", str(wanted), "" if wanted.most <= there else f"Only {there} fit for use.")
+        for kind, wanted, there in found.kit
+    ]
+    return lines
+
+
+def birthdays(on: date) -> list[Line]:
+    """Members whose birthday falls between the last range day before `on` and the next from it."""
+    last = RangeDay.objects.filter(date__lt=on, called_off_on=None).order_by("-date").first()
+    coming = next_day(on)
+    first, until = (last.date if last else on), (coming.date if coming else on + timedelta(days=7))
+    born = Person.objects.filter(pk__in=members_on(on).values("person"), erased_on=None)
+    people = born.only("given_name", "family_name", "birth_date")
+    found = [
+        (first + timedelta(days=ahead), person)
+        for person in people
+        if (ahead := selectors.days_to_birthday(person.birth_date, first)) <= (until - first).days
+    ]
+    found.sort(key=lambda pair: (pair[0], str(pair[1])))
+    lines = [
+        Line(
+            str(person),
+            f"{day.year - person.birth_date.year} on {day_text(day, year=False)}",
+            "",
+            "admin:roll_person_change",
+            (person.pk,),
+        )
+        for day, person in found[:MOST_BIRTHDAYS]
+    ]
+    more = len(found) - len(lines)
+    return [*lines, Line(f"and {more} more")] if more else lines
+
+
+CARDS = (
+    Card(
+        "Next range day",
+        "rangeday.view_rangeday",
+        _next_day,
+        empty="No range day is in the calendar.",
+        more="Range days",
+        page="admin:rangeday_rangeday_changelist",
+    ),
+    Card("Birthdays about then", "rangeday.close_rangeday", birthdays),
+)

@@ -1,0 +1,96 @@
+"""How many are likely to come to a range day, and how much kit they will want: read from the days before it."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil, floor
+
+from django.db.models import Count
+
+from clubdesk.rangeday.models import Kit, KitKind, KitLoan, KitState, RangeDay, SignOn
+from clubdesk.rangeday.selectors import STANDS
+
+WEIGHT = 0.1
+"""What the latest day counts for beside all before it; found on the generated seasons of the tests."""
+FEWEST, MOST_DAYS = 4, 60
+LEAST_BAND, MOST_BAND = 0.1, 0.9
+METHOD = "From the days before, the latest counting most; eight of ten of them lay between the two."
+
+
+@dataclass(frozen=True)
+class Band:
+    """What is expected, and between what eight of ten such days lay; whole people or pieces."""
+
+    likely: int
+    least: int
+    most: int
+
+    def __str__(self) -> str:
+        return str(self.least) if self.least == self.most else f"{self.least} to {self.most}"
+
+
+@dataclass(frozen=True)
+class Expecting:
+    """Of a range day: who is likely to come; of each kind of kit how many pieces will be asked for, and are there."""
+
+    people: Band | None
+    kit: list[tuple[KitKind, Band, int]]
+
+
+def expecting(day: RangeDay) -> Expecting:
+    """What the days before it let expect; nothing where there are fewer than four of its weekday at its range."""
+    days = days_alike(day)
+    if len(days) < FEWEST:
+        return Expecting(None, [])
+    came = dict(
+        SignOn.objects.filter(STANDS, range_day__in=days).order_by().values_list("range_day").annotate(Count("pk"))
+    )
+    lent: dict[str, dict[int, int]] = defaultdict(dict)
+    loans = KitLoan.objects.filter(sign_on__range_day__in=days, sign_on__cancelled_on=None).order_by()
+    for kind, pk, count in loans.values_list("kit__kind", "sign_on__range_day").annotate(Count("pk")):
+        lent[kind][pk] = count
+    there = dict(Kit.objects.filter(state=KitState.USABLE).order_by().values_list("kind").annotate(Count("pk")))
+    kit = [(kind, band([lent[kind].get(pk, 0) for pk in days]), there.get(kind, 0)) for kind in KitKind if kind in lent]
+    return Expecting(band([came.get(pk, 0) for pk in days]), kit)
+
+
+def days_alike(day: RangeDay) -> list[int]:
+    """The ids of the days of that weekday at that range that were held before it, the earliest first."""
+    before = RangeDay.objects.filter(
+        date__lt=day.date, place=day.place, called_off_on=None, date__iso_week_day=day.date.isoweekday()
+    )
+    return list(before.order_by("-date").values_list("pk", flat=True)[:MOST_DAYS])[::-1]
+
+
+def band(counts: Sequence[int]) -> Band:
+    """What comes next in a row of counts, by simple exponential smoothing, with a band from its own past errors.
+
+    Source: R. Hyndman and G. Athanasopoulos, Forecasting: Principles and Practice (3rd ed.), 8.1 and 5.5.
+    """
+    levels = smoothed(counts)
+    errors = sorted(count - level for level, count in zip(levels[FEWEST - 1 :], counts[FEWEST:], strict=False)) or [0.0]
+    likely = levels[-1]
+    least, most = (round(likely + _quantile(errors, share), 6) for share in (LEAST_BAND, MOST_BAND))
+    return Band(round(likely), max(0, min(floor(least), round(likely))), max(ceil(most), round(likely)))
+
+
+def smoothed(counts: Sequence[int]) -> list[float]:
+    """After each count, what is expected of the next: all so far, each weighing a tenth less than the one after it."""
+    levels: list[float] = []
+    above = below = 0.0
+    for count in counts:
+        above, below = above * (1 - WEIGHT) + count, below * (1 - WEIGHT) + 1
+        levels.append(above / below)
+    return levels
+
+
+def _quantile(ordered: Sequence[float], share: float) -> float:
+    """By straight lines between the ordered figures."""
+    place = share * (len(ordered) - 1)
+    if len(ordered) == 1:
+        return ordered[0]
+    for number, (low, high) in enumerate(pairwise(ordered)):
+        if place <= number + 1:
+            return low + (high - low) * (place - number)
+    return ordered[-1]
