@@ -86,6 +86,12 @@ IDENTITY = ("id", "key", "recorded_by_id", "recorded_at")
 """What every document keeps: which row it is, and who wrote it when."""
 
 
+MOVED: dict[str, str] = {}
+"""By what a column leads to, “roll.Person”: the condition, with {table} and {column}, under which it may change all the
+same, since the two that it led to turned out to be one.
+"""
+
+
 def kept(table: str, noun: str, *columns: str, free: Sequence[str] = ()) -> list[Guard]:
     """Guards that a document's row is never deleted or replaced and that its `columns` stay, with who wrote it when.
 
@@ -99,7 +105,7 @@ def kept(table: str, noun: str, *columns: str, free: Sequence[str] = ()) -> list
             f"{table}_keeps",
             table,
             "UPDATE",
-            when=differs(*columns),
+            when=changes(table, *columns),
             message=f"A {noun} keeps what the ledger says of it.",
         ),
         Guard(f"{table}_stays", table, "DELETE", message=f"A {noun} is never deleted."),
@@ -117,6 +123,24 @@ def differs(*columns: str) -> str:
 
 REPLACED: set[str] = set()
 """The tables of which no row is ever replaced."""
+
+
+def changes(table: str, *columns: str) -> str:
+    """The same for a row of a table that may lead to people: they may be merged into others, and to nobody else."""
+    return " OR ".join(
+        f"({differs(column)}) AND NOT {MOVED[led].format(table=table, column=column)}" if led else differs(column)
+        for column, led in ((column, _leads_to(table, column)) for column in columns)
+    )
+
+
+def _leads_to(table: str, column: str) -> str:
+    """What may be merged that the column leads to; blank for any other."""
+    model = next(each for each in apps.get_models(include_auto_created=True) if each._meta.db_table == table)
+    for field in model._meta.concrete_fields:
+        related = field.related_model
+        if field.column == column and isinstance(related, type) and related._meta.label in MOVED:
+            return str(related._meta.label)
+    return ""
 
 
 def replaces_nothing(table: str, noun: str) -> Guard:

@@ -205,6 +205,29 @@ class Personal:
     goes_by: str = ""
 
 
+def _none(one: Any, other: Any, on: date) -> Iterable[str]:
+    return ()
+
+
+def _keeps(one: Any, other: Any) -> None:
+    pass
+
+
+@dataclass(frozen=True)
+class Merging:
+    """What a room has to say where two people, or two families, turn out to be one; the one that stays comes first.
+
+    `refuses` gives a sentence for each thing of the two that cannot both stand, and says what to do first. `holds`
+    takes the rows that come before families in the order of locks. `then` is done, with the merge and the day, once
+    the rows of both are one's; `before_undoing` before they are apart again.
+    """
+
+    refuses: Callable[[Any, Any, date], Iterable[str]] = _none
+    holds: Callable[[Any, Any], object] = _keeps
+    then: Callable[[Any, date], object] = _keeps
+    before_undoing: Callable[[Any, date], object] = _keeps
+
+
 @dataclass(frozen=True)
 class Told:
     """Rows of one sheet in the file of what is held about a family; rooms that name the same sheet share it.
@@ -422,6 +445,7 @@ class Room:
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     personal: tuple[Personal, ...] = ()
     told: tuple[Told, ...] = ()
+    merging: Merging = Merging()
     holds_back: tuple[Callable[..., str], ...] = ()
     """Why the details of a person cannot be erased yet, as a sentence, or blank: asked with the person, whether it is
     the last of its family, and the day.

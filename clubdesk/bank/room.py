@@ -7,6 +7,7 @@ from clubdesk.bank.closing import BEFORE_LOCK, CHECKS
 from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
 from clubdesk.bank.finding import FINDS
+from clubdesk.bank.merging import MERGING
 from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
 from clubdesk.bank.outstanding_views import outstanding_entries
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
@@ -120,6 +121,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
+    merging=MERGING,
     told=TOLD,
     holds_back=(owed,),
     finds=FINDS,

@@ -1,7 +1,7 @@
 """The rules about the bank that the database itself keeps."""
 
 from clubdesk.bank.states import PAYMENT, RUN
-from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.guards import Guard, changes, kept, replaces_nothing
 from clubdesk.rooms import ERASED
 
 OF_THE_RUN = "FROM bank_paymentitem i {join} WHERE i.run_id = NEW.id AND i.state = 'waiting'"
@@ -273,7 +273,7 @@ GUARDS = [
         "bank_payment_keeps",
         "bank_paymentitem",
         "UPDATE",
-        when="NEW.run_id <> OLD.run_id OR NEW.household_id <> OLD.household_id OR NEW.amount <> OLD.amount"
+        when=f"NEW.run_id <> OLD.run_id OR {changes('bank_paymentitem', 'household_id')} OR NEW.amount <> OLD.amount"
         " OR COALESCE(NEW.claim_id, 0) <> COALESCE(OLD.claim_id, 0)"
         " OR COALESCE(NEW.expense_id, 0) <> COALESCE(OLD.expense_id, 0)"
         " OR COALESCE(NEW.details_id, 0) <> COALESCE(OLD.details_id, 0)"

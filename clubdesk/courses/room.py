@@ -10,6 +10,7 @@ from clubdesk.courses.admin.families import (
 from clubdesk.courses.cards import CARDS
 from clubdesk.courses.demo import SCENES
 from clubdesk.courses.finding import FINDS
+from clubdesk.courses.merging import MERGING
 from clubdesk.courses.models import Booking, PlaceState
 from clubdesk.courses.nights import NIGHTS
 from clubdesk.courses.personal import PERSONAL, TOLD, has_a_place
@@ -105,6 +106,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
+    merging=MERGING,
     told=TOLD,
     holds_back=(has_a_place,),
     sheets=SHEETS,

@@ -60,12 +60,17 @@ def is_last_of_family(person: Person) -> bool:
 def _about(each: Personal, person: Person, is_last: bool) -> QuerySet[Model]:
     """The rows that go with the person: its own, and with the last of the family all that is left of the family's."""
     about = Q(pk__in=())
-    if each.person:
-        about |= Q(**{each.person: person.pk})
-    if each.family and is_last:
-        about |= Q(**{each.family: person.household_id})
-    rows: QuerySet[Model] = apps.get_model(each.model)._default_manager.filter(about).distinct()
+    for one in _same_as(person) if each.person else ():
+        about |= Q(**{each.person: one})
+    for home in _same_as(person.household) if each.family and is_last else ():
+        about |= Q(**{each.family: home})
+    rows: QuerySet[Model] = apps.get_model(each.model)._base_manager.filter(about).distinct()
     return rows
+
+
+def _same_as(one: Person | Household) -> list[int]:
+    """Their number, and those of whoever was merged into them."""
+    return [one.pk, *type(one).everyone.filter(merged_into=one.pk).order_by("pk").values_list("pk", flat=True)]
 
 
 @verb(permission="roll.erase_person", title="Erase this person’s details")
@@ -111,7 +116,7 @@ def _let_go(each: Personal, person: Person, is_last: bool, old: datetime) -> Non
 def _erase_row(each: Personal, row: Model) -> None:
     goes = {how.column: _in_its_place(how, row) for how in each.erased if getattr(row, how.column)}
     if goes:
-        type(row)._default_manager.filter(pk=row.pk).update(**goes)
+        type(row)._base_manager.filter(pk=row.pk).update(**goes)
     if each.then:
         each.then(row)
     if each.erased or each.then:

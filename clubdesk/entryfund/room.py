@@ -9,6 +9,7 @@ from clubdesk.entryfund.cards import CARDS
 from clubdesk.entryfund.closing import CHECKS
 from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.finding import FINDS
+from clubdesk.entryfund.merging import MERGING
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
 from clubdesk.entryfund.sheets import SHEETS
@@ -100,6 +101,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
+    merging=MERGING,
     told=TOLD,
     holds_back=(owed,),
     pays_into=PAYS_INTO,

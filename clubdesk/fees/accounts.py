@@ -53,7 +53,8 @@ def household_of(token: str) -> Household:
         pk = Signer(salt=SALT).unsign(token)
     except BadSignature:
         raise Refused("This link is not whole; open it again from the letter, or ask the club.") from None
-    return Household.objects.select_related("party").prefetch_related("guardians").get(pk=pk)
+    known = Household.everyone.select_related("merged_into").get(pk=pk).now
+    return Household.objects.select_related("party").prefetch_related("guardians").get(pk=known.pk)
 
 
 def household_or_404(token: str) -> Household:

@@ -11,7 +11,7 @@ from clubdesk.fees.models import Lodgement, Voucher, VoucherState
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.money import cents_of, nil, total
 from clubdesk.roll.models import Guardian, Person
-from clubdesk.roll.selectors import payment_reference
+from clubdesk.roll.selectors import references_of
 from clubdesk.rooms import Expected
 
 OWED_EARLY, OWED_LATE = 60, 400
@@ -22,7 +22,7 @@ def owed(since: date) -> Iterator[Expected]:
     """Fees charged since that day and not paid in full."""
     charges = list(charges_with_open().filter(open_amount__gt=0, charged_on__gte=since).select_related("household"))
     names = names_of({charge.household_id for charge in charges})
-    references = {charge.household_id: payment_reference(charge.household) for charge in charges}
+    references = references_of({charge.household for charge in charges})
     for charge in charges:
         home = charge.household_id
         yield Expected(
@@ -31,7 +31,7 @@ def owed(since: date) -> Iterator[Expected]:
             cents=int(charge.open_amount * 100),
             what=f"{charge.household} pays {charge}",
             names=names.get(home, ()),
-            references=(references[home],),
+            references=tuple(references[home]),
             payer=f"household {home}",
             early=OWED_EARLY,
             late=OWED_LATE,

@@ -53,7 +53,7 @@ def allocations_hold() -> Iterator[str]:
     owed_again = Q(found__lt=F("amount"), household__in=cancelled) & ~Q(household__in=unused)
     for repayment in paid.exclude(Q(found=F("amount")) | owed_again):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
-    astray = Allocation.objects.exclude(charge=None).exclude(receipt__household=F("charge__household"))
+    astray = Allocation.objects.standing().exclude(charge=None).exclude(receipt__household=F("charge__household"))
     for allocation in astray.select_related("receipt", "charge"):
         yield f"{allocation.receipt} pays for another household's charge: {allocation.charge}."
     early = Q(used_on__lt=F("receipt__received_on")) | Q(used_on__lt=F("charge__charged_on"))

@@ -17,6 +17,7 @@ from clubdesk.fees.closing import CHECKS
 from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.finding import FINDS
+from clubdesk.fees.merging import MERGING
 from clubdesk.fees.models import Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
 from clubdesk.fees.sheets import SHEETS
@@ -118,6 +119,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
+    merging=MERGING,
     told=TOLD,
     holds_back=(unpaid,),
     pays_into=PAYS_INTO,

@@ -339,6 +339,10 @@ def _entries_by_document(source_type: str) -> Iterator[Found]:
 
 
 UNDONE_OTHERWISE = """
+WITH RECURSIVE party (id, stands) AS (
+    SELECT id, id FROM ledger_party WHERE merged_into_id IS NULL
+    UNION ALL SELECT p.id, s.stands FROM ledger_party p JOIN party s ON s.id = p.merged_into_id
+)
 SELECT number, undone FROM (
     SELECT r.number, e.number AS undone, p.account_id, p.fund_id, p.party_id, -p.amount AS amount, 1 AS side
     FROM ledger_journalentry r JOIN ledger_journalentry e ON e.id = r.reverses_id
@@ -347,8 +351,10 @@ SELECT number, undone FROM (
     SELECT r.number, e.number, p.account_id, p.fund_id, p.party_id, p.amount, -1
     FROM ledger_journalentry r JOIN ledger_journalentry e ON e.id = r.reverses_id
         JOIN ledger_posting p ON p.entry_id = e.id
-) line GROUP BY number, undone, account_id, fund_id, party_id, amount HAVING SUM(side) <> 0
+) line LEFT JOIN party ON party.id = party_id
+GROUP BY number, undone, account_id, fund_id, stands, amount HAVING SUM(side) <> 0
 """
+"""What is undone for a party is undone for whoever it was merged into."""
 
 
 def _unmatched_years_and_reversals() -> Iterator[str]:

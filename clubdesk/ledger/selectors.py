@@ -26,6 +26,7 @@ from clubdesk.ledger.models import (
     JournalOrigin,
     Kind,
     MonthBalance,
+    Party,
     Posting,
     Role,
     TaxCode,
@@ -303,9 +304,14 @@ def by_hand(role: Role) -> Decimal:
 
 
 def by_hand_of_parties(role: Role) -> dict[int, Decimal]:
-    """The same for each party of the account, by its id."""
+    """The same for each party of the account, by the id of whoever stands for it now."""
     rows = Posting.objects.filter(BY_HAND, account__role=role).order_by().values_list("party_id")
-    return dict(rows.annotate(figure=sum_of("amount")))
+    merged = {each.pk: each.now.pk for each in Party.objects.exclude(merged_into=None)}
+    found: dict[int, Decimal] = {}
+    for party, figure in rows.annotate(figure=sum_of("amount")):
+        now = merged.get(party, party)
+        found[now] = found.get(now, ZERO) + figure
+    return found
 
 
 def opening_entries() -> QuerySet[JournalEntry]:

@@ -3,6 +3,7 @@
 from clubdesk.membership import admin, services, views
 from clubdesk.membership.cards import CARDS, families_to_renew
 from clubdesk.membership.demo import SCENES
+from clubdesk.membership.merging import MERGING
 from clubdesk.membership.personal import PERSONAL, TOLD
 from clubdesk.membership.sheets import SHEETS
 from clubdesk.rooms import (
@@ -53,6 +54,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
+    merging=MERGING,
     told=TOLD,
     sheets=SHEETS,
     adds=(

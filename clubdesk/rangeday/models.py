@@ -224,7 +224,7 @@ class Tap(Document):
 
     @property
     def who(self) -> str:
-        people = Person.objects.filter(pk__in=self.people).order_by("pk")
+        people = Person.everyone.filter(pk__in=self.people).order_by("pk")
         return ", ".join(str(person) for person in people) or self.visitor_name
 
 

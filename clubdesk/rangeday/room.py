@@ -13,6 +13,7 @@ from clubdesk.rangeday.closing import CHECKS
 from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.finding import FINDS
+from clubdesk.rangeday.merging import MERGING
 from clubdesk.rangeday.personal import PERSONAL, TOLD
 from clubdesk.rangeday.sheets import SHEETS
 from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
@@ -114,6 +115,7 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
+    merging=MERGING,
     told=TOLD,
     pays_into=PAYS_INTO,
     streams=STREAMS,

@@ -81,10 +81,12 @@ else:
 
 
 def who_comes(people: Iterable[int], day: RangeDay) -> "QuerySet[Coming, Coming]":
-    """People by their ids, each with what a day's sign-on asks."""
+    """People by their ids, each with what a day's sign-on asks; for one that was merged whoever it is now."""
     member = Exists(members_on(day.date).filter(person=OuterRef("pk")))
     there = Q(sign_ons__range_day=day, sign_ons__cancelled_on=None)
-    rows = Person.objects.filter(pk__in=people).select_related("household__party").order_by("pk")
+    named = Person.everyone.filter(pk__in=people)
+    known = Q(pk__in=named.values("pk")) | Q(pk__in=named.values("merged_into"))
+    rows = Person.objects.filter(known).select_related("household__party").order_by("pk")
     rows = rows.annotate(is_member=member, there=FilteredRelation("sign_ons", condition=there))
     return rows.annotate(signed_on=F("there"), gear=F("there__gear"))
 

@@ -8,7 +8,7 @@ from django.db.models import Q
 from clubdesk import clock
 from clubdesk.finding import Namesake, Sought, is_in_phone, namesakes
 from clubdesk.roll.models import Guardian, Household, Person
-from clubdesk.roll.selectors import pk_of_reference
+from clubdesk.roll.selectors import family_of, pk_of_reference
 from clubdesk.rooms import Finder, Hit
 from clubdesk.screens.searching import MOST_IN_A_LIST, Way, hit
 
@@ -43,11 +43,18 @@ def _reached(sought: Sought) -> Iterator[int]:
     """Families by the reference that they pay with or the phone that they are rung at: theirs or not, never nearly."""
     if not sought.digits:
         return
-    if pk := pk_of_reference(sought.text):
+    if pk := _of_reference(sought):
         yield pk
     for home, phone in Guardian.objects.exclude(phone="").values_list("household", "phone"):
         if is_in_phone(sought.digits, phone):
             yield home
+
+
+def _of_reference(sought: Sought) -> int | None:
+    """The number of the family whose payment reference it is, or was before it was merged into another."""
+    pk = pk_of_reference(sought.text) if sought.digits else None
+    family = family_of(pk) if pk else None
+    return family.pk if family else pk
 
 
 def _written_to(sought: Sought, limit: int) -> Iterator[int]:
@@ -132,7 +139,7 @@ def of_family(lookup: str) -> Way:
     """For the box of a list whose rows are families': those of a payment reference."""
 
     def way(sought: Sought) -> Q:
-        pk = pk_of_reference(sought.text) if sought.digits else None
+        pk = _of_reference(sought)
         return Q(**{lookup: pk}) if pk else Q()
 
     return way

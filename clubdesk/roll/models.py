@@ -1,14 +1,25 @@
 """Who is who: households that pay, their guardians, and their people."""
 
 from datetime import date
+from typing import ClassVar, TypeVar
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.db.models import F, Q
 
 from clubdesk import clock
 from clubdesk.clock import day_text
-from clubdesk.ledger.models import Party
+from clubdesk.ledger.models import Document, Party
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+class Standing(models.Manager[Row]):
+    """Those who are not merged into others; a foreign key leads to any."""
+
+    def get_queryset(self) -> models.QuerySet[Row]:
+        return super().get_queryset().filter(merged_into=None)
 
 
 class Household(models.Model):
@@ -23,12 +34,21 @@ class Household(models.Model):
         verbose_name="sign-ins of this household",
         help_text="Whoever signs in here and belongs to this household never decides about its money.",
     )
+    merged_into = models.ForeignKey("self", models.PROTECT, null=True, blank=True, editable=False, related_name="+")
+
+    objects = Standing["Household"]()
+    everyone: ClassVar[models.Manager["Household"]] = models.Manager()
 
     class Meta:
         ordering = ["name", "pk"]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def now(self) -> "Household":
+        """Which family it is: another, once the two turned out to be one."""
+        return self.merged_into.now if self.merged_into else self
 
 
 class Guardian(models.Model):
@@ -51,6 +71,10 @@ class Person(models.Model):
     birth_date = models.DateField("date of birth")
 
     erased_on = models.DateField(null=True, blank=True, editable=False)
+    merged_into = models.ForeignKey("self", models.PROTECT, null=True, blank=True, editable=False, related_name="+")
+
+    objects = Standing["Person"]()
+    everyone: ClassVar[models.Manager["Person"]] = models.Manager()
 
     class Meta:
         ordering = ["family_name", "given_name", "pk"]
@@ -59,6 +83,11 @@ class Person(models.Model):
 
     def __str__(self) -> str:
         return f"{self.given_name} {self.family_name}"
+
+    @property
+    def now(self) -> "Person":
+        """Who it is: another of the roll, once the two turned out to be one."""
+        return self.merged_into.now if self.merged_into else self
 
     def clean(self) -> None:
         if self.birth_date and (fault := fault_of_birth_date(self.birth_date, clock.today())):
@@ -118,3 +147,85 @@ class Consent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.given_by}, {day_text(self.given_at)}"
+
+
+class Merge(Document):
+    """Two people, or two families, turned out to be one: all that was the `other`'s is the first one's from then on.
+
+    One entry moves the balances of a family, where it had any. A day later it can no longer be undone.
+    """
+
+    household = models.ForeignKey(
+        Household, models.PROTECT, null=True, editable=False, related_name="+", verbose_name="family"
+    )
+    other_household = models.ForeignKey(
+        Household, models.PROTECT, null=True, related_name="+", verbose_name="the same family"
+    )
+    person = models.ForeignKey(Person, models.PROTECT, null=True, editable=False, related_name="+")
+    other_person = models.ForeignKey(
+        Person, models.PROTECT, null=True, related_name="+", verbose_name="the same person"
+    )
+    merged_on = models.DateField()
+    moves_money = models.BooleanField(default=False)
+    undone_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(household=None, other_household=None, person__isnull=False, other_person__isnull=False)
+                & ~Q(person=F("other_person"))
+                | Q(person=None, other_person=None, household__isnull=False, other_household__isnull=False)
+                & ~Q(household=F("other_household")),
+                name="roll_merge_is_of_two",
+            ),
+            models.CheckConstraint(
+                condition=Q(moves_money=False) | Q(household__isnull=False), name="roll_only_families_have_balances"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.gone} merged into {self.stays}, {day_text(self.merged_on)}"
+
+    @property
+    def stays(self) -> "Household | Person":
+        found = self.household or self.person
+        assert found is not None, "a constraint says so"
+        return found
+
+    @property
+    def gone(self) -> "Household | Person":
+        found = self.other_household or self.other_person
+        assert found is not None, "a constraint says so"
+        return found
+
+    @property
+    def entries_called_for(self) -> set[str]:
+        return {"merge"} if self.moves_money and not self.undone_on else set()
+
+    @property
+    def why_undone(self) -> str:
+        return "they are two after all"
+
+
+class MovedRow(models.Model):
+    """A row that led to the one who was merged into another, by which column; undoing leads it back."""
+
+    merge = models.ForeignKey(Merge, models.PROTECT, related_name="moved")
+    table_name = models.CharField(max_length=63)
+    column_name = models.CharField(max_length=63)
+    row_id = models.PositiveBigIntegerField()
+
+    class Meta:
+        ordering = ["pk"]
+        indexes = [models.Index(fields=["table_name", "row_id"])]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["merge", "table_name", "column_name", "row_id"],
+                name="roll_moved_once",
+                violation_error_message="This row was moved with the merge already.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.table_name} {self.row_id}"

@@ -3,7 +3,9 @@
 from collections.abc import Iterator, Sequence
 from datetime import date
 
-from clubdesk.roll.models import Household, Person
+from django.db.models import Q
+
+from clubdesk.roll.models import Household, Merge, Person
 from clubdesk.roll.services import forget_household
 from clubdesk.rooms import Erase, Personal, Told
 
@@ -16,6 +18,8 @@ def _told(home: Household) -> Iterator[Sequence[object]]:
         yield ("Person", str(person), person.birth_date, "", "")
     for consent in home.consents.all():
         yield ("Consent", consent.given_by, consent.given_at.date(), "", consent.wording)
+    for merge in Merge.objects.filter(Q(household=home) | Q(person__household=home), undone_on=None):
+        yield ("The same as", str(merge.gone), merge.merged_on, "", "")
 
 
 def _number(person: Person) -> str:
@@ -46,5 +50,12 @@ PERSONAL = (
         told=("given_by", "wording"),
     ),
     Personal("roll.Household", family="pk", then=forget_household, told=("name",)),
+    Personal("roll.Merge", person="person", family="household", retained_from=("merged_on",)),
+    Personal(
+        "roll.MovedRow",
+        person="merge__person",
+        family="merge__household",
+        free={"table_name": "of the book, not of anybody", "column_name": "of the book, not of anybody"},
+    ),
 )
 TOLD = (Told("People", (("What", 14), ("Name", 30), ("Day", 14), ("E-mail", 30), ("Phone, or words", 60)), _told),)

@@ -3,14 +3,29 @@
 from clubdesk.roll.demo import SCENES
 from clubdesk.roll.finding import FINDS
 from clubdesk.roll.personal import PERSONAL, TOLD
-from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, RANGE_HELPER, SEE_ALL, TREASURER, ListOf, Room, Tab
+from clubdesk.rooms import (
+    APPROVER,
+    AUDITOR,
+    COORDINATOR,
+    RANGE_HELPER,
+    SEE_ALL,
+    TREASURER,
+    ListOf,
+    Menu,
+    Room,
+    Tab,
+)
 
 ROOM = Room(
     label="roll",
     purpose="Households, their guardians and their people: who comes, and who pays.",
     tab=Tab.FAMILIES,
     on_home=10,
-    menu=(ListOf("Household"), ListOf("Person")),
+    menu=(
+        ListOf("Household"),
+        ListOf("Person"),
+        ListOf("Merge", place=Menu.SETTING, unsearched="few, and found from the pages of those who were merged"),
+    ),
     roles={
         COORDINATOR: (
             SEE_ALL,
@@ -21,14 +36,17 @@ ROOM = Room(
             "delete_guardian",
             "add_person",
             "change_person",
+            "add_merge",
+            "change_merge",
         ),
         RANGE_HELPER: ("view_person",),
         APPROVER: ("view_person",),
-        TREASURER: (SEE_ALL, "erase_person"),
+        TREASURER: (SEE_ALL, "erase_person", "add_merge", "change_merge"),
         AUDITOR: (SEE_ALL,),
     },
     personal=PERSONAL,
     told=TOLD,
     finds=FINDS,
+    no_sheet="a merge says whose the records are that other sheets show; its entry stands in the journal",
     demo=SCENES,
 )

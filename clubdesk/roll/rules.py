@@ -1,6 +1,19 @@
 """The rules about the roll that the database itself keeps."""
 
-from clubdesk.guards import Guard, replaces_nothing
+from collections.abc import Iterator
+
+from django.apps import apps
+
+from clubdesk.guards import MOVED, Guard, changes, kept, replaces_nothing
+
+MERGED = (
+    "EXISTS (SELECT 1 FROM roll_movedrow m JOIN roll_merge g ON g.id = m.merge_id"
+    " WHERE m.table_name = '{{table}}' AND m.column_name = '{{column}}' AND m.row_id = OLD.id AND"
+    " (g.undone_on IS NULL AND g.other_{kind}_id = OLD.{{column}} AND g.{kind}_id = NEW.{{column}}"
+    " OR g.undone_on IS NOT NULL AND g.{kind}_id = OLD.{{column}} AND g.other_{kind}_id = NEW.{{column}}))"
+)
+KINDS = {"roll.Household": "household", "roll.Person": "person"}
+MOVED.update({label: MERGED.format(kind=kind) for label, kind in KINDS.items()})
 
 
 def not_erased(table: str) -> Guard:
@@ -15,8 +28,84 @@ def not_erased(table: str) -> Guard:
     )
 
 
+def about_those_who_stand() -> Iterator[Guard]:
+    """Guards, one a column that leads to a person or a family, that nothing new is written about one that was merged.
+
+    They are made of the tables that there are, so that a new kind of document has its own.
+    """
+    for model in apps.get_models(include_auto_created=True):
+        for field in model._meta.concrete_fields:
+            related = field.related_model
+            kind = KINDS.get(related._meta.label) if isinstance(related, type) else None
+            if kind is None or model._meta.model_name == "merge" or field.name == "merged_into":
+                continue
+            table, column = model._meta.db_table, field.column
+            row = f"roll_{kind} k WHERE k.id = NEW.{column}"
+            yield Guard(
+                f"{table}_{field.name}_stands",
+                table,
+                "INSERT",
+                when=f"EXISTS (SELECT 1 FROM {row} AND k.merged_into_id IS NOT NULL)",
+                message=f"This {'family' if kind == 'household' else kind} was merged into another; choose that one.",
+                holds=f"{row} FOR KEY SHARE",
+            )
+
+
+def merged_by_a_merge(kind: str) -> Guard:
+    """A guard that a row says that it was merged into another only as a merge says so that stands, or was undone."""
+    says = (
+        f"EXISTS (SELECT 1 FROM roll_merge g WHERE g.other_{kind}_id = NEW.id AND (g.undone_on IS NULL AND"
+        f" g.{kind}_id = NEW.merged_into_id OR g.undone_on IS NOT NULL AND g.{kind}_id = OLD.merged_into_id"
+        " AND NEW.merged_into_id IS NULL))"
+    )
+    return Guard(
+        f"roll_{kind}_merged_by_a_merge",
+        f"roll_{kind}",
+        "UPDATE",
+        when=f"({changes(f'roll_{kind}', 'merged_into_id')}) AND NOT {says}",
+        message="Two become one by their own page, which moves all that was the other’s.",
+    )
+
+
 GUARDS = [
-    Guard("roll_consent_keeps", "roll_consent", "UPDATE", message="A consent is never changed; a new one is given."),
+    Guard(
+        "roll_consent_keeps",
+        "roll_consent",
+        "UPDATE",
+        when=changes("roll_consent", "id", "key", "household_id", "wording", "given_at")
+        + " OR NEW.given_by <> OLD.given_by AND NEW.given_by <> 'Erased'",
+        message="A consent is never changed; a new one is given.",
+    ),
     Guard("roll_consent_stays", "roll_consent", "DELETE", message="A consent is never deleted."),
     replaces_nothing("roll_consent", "consent"),
+    *kept(
+        "roll_merge",
+        "merge",
+        "household_id",
+        "other_household_id",
+        "person_id",
+        "other_person_id",
+        "merged_on",
+        "moves_money",
+        free=("undone_on",),
+    ),
+    Guard(
+        "roll_merge_stays_undone",
+        "roll_merge",
+        "UPDATE",
+        when="OLD.undone_on IS NOT NULL AND (NEW.undone_on IS NULL OR NEW.undone_on <> OLD.undone_on)",
+        message="A merge that was undone stays so; merge the two again.",
+    ),
+    Guard(
+        "roll_movedrow_of_a_merge_that_stands",
+        "roll_movedrow",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM roll_merge g WHERE g.id = NEW.merge_id AND g.undone_on IS NOT NULL)",
+        message="A merge that was undone moves nothing more.",
+    ),
+    Guard("roll_movedrow_keeps", "roll_movedrow", "UPDATE", message="What a merge moved stays written."),
+    Guard("roll_movedrow_stays", "roll_movedrow", "DELETE", message="What a merge moved stays written."),
+    replaces_nothing("roll_movedrow", "moved row"),
+    *(merged_by_a_merge(kind) for kind in KINDS.values()),
+    *about_those_who_stand(),
 ]

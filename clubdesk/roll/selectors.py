@@ -1,8 +1,12 @@
 """Questions to the roll."""
 
 import re
+from collections.abc import Iterable
+from datetime import date
 
 from django.contrib.auth.models import User
+from django.db.models import Q
+from rapidfuzz import fuzz
 from stdnum import luhn
 
 from clubdesk.errors import Refused
@@ -29,6 +33,23 @@ def pk_of_reference(text: str) -> int | None:
     return pk if pk > 0 else None
 
 
+def family_of(pk: int) -> Household | None:
+    """The family that has the number now, also where that was another's which was merged into it."""
+    found = Household.everyone.filter(pk=pk).first()
+    return found.now if found else None
+
+
+def references_of(households: Iterable[Household]) -> dict[int, list[str]]:
+    """What families may write on a bank transfer, by their ids: their own reference, then those of families that were
+    merged into them.
+    """
+    found = {each.pk: [payment_reference(each)] for each in households}
+    for each in Household.everyone.filter(merged_into__in=found).order_by("pk"):
+        assert each.merged_into_id is not None
+        found[each.merged_into_id].append(payment_reference(each))
+    return found
+
+
 def belongs_to(user: User, household: Household) -> bool:
     """Whether the signed-in person is one of the household."""
     return household.users.filter(pk=user.pk).exists()
@@ -38,6 +59,64 @@ def refuse_erased(person: Person) -> None:
     """Raise Refused where the person's details were erased: nothing new is written about whoever that was."""
     if person.erased_on:
         raise Refused(f"The details of {person} were erased; add them to the roll anew.")
+
+
+ALIKE = 85
+"""Two names of people who were born on one day are perhaps one, from this likeness of their letters on."""
+PHONE_DIGITS = 8
+"""So many last digits tell a phone, with or without what is dialled before them."""
+
+
+def born_as(given_name: str, family_name: str, birth_date: date, besides: int = 0) -> list[Person]:
+    """Who has this name and this day of birth, whatever the letters' case."""
+    name = _plain(f"{given_name} {family_name}")
+    born = Person.objects.filter(birth_date=birth_date, erased_on=None).exclude(pk=besides).select_related("household")
+    return [each for each in born.order_by("pk") if _plain(str(each)) == name]
+
+
+def reached_by(email: str, phone: str, besides: int = 0) -> list[Guardian]:
+    """The guardians, but for those of the family `besides`, who have this e-mail address or this phone."""
+    others = Guardian.objects.exclude(household=besides).select_related("household").order_by("pk")
+    found = {each.pk: each for each in others.filter(email__iexact=email)} if email else {}
+    if digits := _digits(phone):
+        pks = [pk for pk, typed in others.exclude(phone="").values_list("pk", "phone") if _digits(typed) == digits]
+        found |= {each.pk: each for each in others.filter(pk__in=pks)}
+    return [found[pk] for pk in sorted(found)]
+
+
+def alike(one: Person | Household) -> list[Person] | list[Household]:
+    """Who may be the same: people born on one day with names much alike; families with a guardian or a child alike."""
+    if isinstance(one, Person):
+        born = Person.objects.filter(birth_date=one.birth_date, erased_on=None).exclude(pk=one.pk)
+        return [each for each in born.order_by("pk") if fuzz.ratio(_plain(str(each)), _plain(str(one))) >= ALIKE]
+    own = list(one.people.filter(erased_on=None))
+    born = Person.objects.filter(birth_date__in={each.birth_date for each in own}, erased_on=None)
+    names = {(_plain(str(each)), each.birth_date) for each in own}
+    others = born.exclude(household=one.pk).select_related("household")
+    found = {each.household_id for each in others if (_plain(str(each)), each.birth_date) in names}
+    emails = Q(pk__in=())
+    for email in {each.email.casefold() for each in one.guardians.all() if each.email}:
+        emails |= Q(email__iexact=email)
+    found |= set(Guardian.objects.filter(emails).exclude(household=one.pk).values_list("household", flat=True))
+    return list(Household.objects.filter(pk__in=found).order_by("pk"))
+
+
+def twice_in(household: Household) -> list[tuple[Person, Person]]:
+    """People of one family with the same name and day of birth, each beside the first of them."""
+    first: dict[tuple[str, date], Person] = {}
+    people = household.people.filter(erased_on=None).order_by("pk")
+    pairs = [(first.setdefault((_plain(str(each)), each.birth_date), each), each) for each in people]
+    return [(one, other) for one, other in pairs if one != other]
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+def _digits(phone: str) -> str:
+    """What of a phone is compared; blank where it is too short to be one."""
+    digits = re.sub(r"[^0-9]", "", phone)
+    return digits[-PHONE_DIGITS:] if len(digits) >= PHONE_DIGITS else ""
 
 
 def guardian_to_write_to(household: Household) -> Guardian | None:

@@ -7,6 +7,7 @@ stands above the form with everything typed still in it. Who may, and what the p
 from collections.abc import Callable, Iterable
 from hashlib import sha256
 from typing import Any, ClassVar, Generic, TypeVar, cast
+from uuid import uuid4
 
 from django.contrib import messages
 from django.contrib.auth.models import User
@@ -73,6 +74,8 @@ class VerbPage(Button[Target], Generic[Target, Result]):
     form_class: ClassVar[type[VerbForm[Any]]] = VerbForm
     asks_only: ClassVar[tuple[str, ...]] = ()
     lands_on_target: ClassVar[bool] = False
+    looks_first: ClassVar[bool] = False
+    """Whether the first press of the button only shows the `preview` of what was chosen, and the second one does it."""
     decides_by_facts: ClassVar[bool] = True
     """Whether the page has moved on where its facts are others than it was opened with, though its row is the same."""
 
@@ -97,6 +100,10 @@ class VerbPage(Button[Target], Generic[Target, Result]):
 
     def promises(self, target: Target) -> Facts:
         """What the verb will do: sums, letters. Each comes from the verb itself, mostly by `foretold`."""
+        return ()
+
+    def preview(self, target: Target, cleaned: dict[str, object]) -> Facts:
+        """What the verb will do with what was chosen, for a page that looks first; mostly by `foretold`."""
         return ()
 
     def foretold(
@@ -160,19 +167,21 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     initial = page.initial(request, target)
     sent = (request.POST, request.FILES) if request.method == "POST" else ()
     form = page.form_class(*sent, initial=None if sent else initial, target=target)
+    looked = _look_first(page, request, form, target, initial)
     facts = page.told(target) if page.decides_by_facts else ()
     stored = {name: value for name, value in initial.items() if page.decides_by_facts and name not in request.GET}
     holds = held_by(target, facts, form, stored)
     moved = what_moved(request, holds)
     if sent:
         as_it_was = form.is_valid() and moved is None
-        answer = _try(page, request, form, target) if as_it_was else _first_result(request)
+        answer = _try(page, request, form, target) if as_it_was and not looked else _first_result(request)
         if answer is not None:
             return answer
     shown = {
         "title": page.heading(target),
         "page": page,
-        "facts": facts or page.told(target),
+        "facts": [*(facts or page.told(target)), *looked],
+        "seen": _chosen(form) if looked else "",
         "opened": sealed(holds) if holds else "",
         "moved": moved,
         "over": "" if moved is None or page.applies(target) else page.not_now(target),
@@ -180,8 +189,27 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
         "target": target,
         "files_lost": bool(request.FILES),
     }
-    status = 422 if sent else 200
+    status = 422 if sent and not looked else 200
     return TemplateResponse(request, "screens/verb.html", context | shown, status=status)
+
+
+def _look_first(
+    page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: object, initial: dict[str, object]
+) -> Facts:
+    """What a page that looks first shows of what was chosen, here or in the address, until that was seen."""
+    if not page.looks_first:
+        return ()
+    if request.method != "POST" and initial:
+        form.is_bound, form.data = True, {**initial, "key": str(uuid4())}
+    if not form.is_bound or not form.is_valid() or request.POST.get("seen") == _chosen(form):
+        return ()
+    return page.preview(target, form.cleaned_data)
+
+
+def _chosen(form: VerbForm[Any]) -> str:
+    """A digest of what was chosen in a valid form."""
+    chosen = [(name, str(value)) for name, value in form.cleaned_data.items() if name != "key"]
+    return sha256(repr(sorted(chosen)).encode()).hexdigest()[:20]
 
 
 def _try(page: AnyPage, request: HttpRequest, form: VerbForm[Any], target: object) -> HttpResponse | None:

@@ -15,6 +15,7 @@ from clubdesk.ledger.selectors import account
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.roll import services as roll
 from clubdesk.roll.models import Consent
 from clubdesk.yearend import services as yearend
 from tests import factories
@@ -41,6 +42,12 @@ def of_the_families(season):
     owing, ahead = factories.HouseholdFactory(), factories.HouseholdFactory()
     Consent.objects.create(household=owing, given_by="Mira", wording="I agree.")
     bring_in_balances(items=[factories.open_item(owing, 40), factories.open_item(ahead, -30)], by=by)
+    twice, again = (
+        factories.PersonFactory(household=factories.HouseholdFactory(guardian="Ida", users=[season.second]))
+        for _ in range(2)
+    )
+    roll.merge_people(person=twice, other=again, on=NOW, by=by)
+    roll.merge_families(household=twice.household, other=again.household, on=NOW, by=by)
     child = factories.PersonFactory(household=owing)
     rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
 

@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Prefetch, Q, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.safestring import SafeString
 
 from clubdesk import clock
 from clubdesk.courses import selectors, services, words
@@ -34,7 +35,9 @@ from clubdesk.fees.promises import charged_by
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
 from clubdesk.roll.finding import of_family
+from clubdesk.roll.known import born_as, page_of_family, pointed_out
 from clubdesk.roll.models import Person
+from clubdesk.roll.selectors import reached_by
 from clubdesk.screens.fields import (
     Cleaned,
     DayField,
@@ -64,6 +67,7 @@ class BookForm(AskingForm[None]):
     family_name = forms.CharField(label="Child’s family name", max_length=60, required=False)
     birth_date = DayField(label="Child’s date of birth", required=False, initial=None)
     field_order = ["person", "guardian", "phone", "email", "given_name", "family_name", "birth_date", "cohorts"]
+    gives = ("is_new",)
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
@@ -74,7 +78,20 @@ class BookForm(AskingForm[None]):
             )
         if cleaned.get("person") and any(new):
             raise forms.ValidationError("Choose somebody from the roll, or write down a new family; not both.")
-        return cleaned
+        if all(new) and (said := self._who_is_known(cleaned)):
+            raise forms.ValidationError(said)
+        return {**cleaned, "is_new": all(new)}
+
+    def _who_is_known(self, cleaned: Cleaned) -> SafeString | None:
+        """The child or the guardian where the roll knows them, unless somebody ticked that they are others."""
+        children = born_as([(cleaned["given_name"], cleaned["family_name"], cleaned["birth_date"])])
+        guardians = reached_by(cleaned.get("email") or "", cleaned.get("phone") or "")
+        chosen = "".join(f"&cohorts={cohort.pk}" for cohort in cleaned.get("cohorts") or [])
+        return pointed_out(
+            [*children, *guardians],
+            self.data,
+            use=lambda each: f"?person={each.pk}{chosen}" if isinstance(each, Person) else page_of_family(each),
+        )
 
 
 class BookPage(AskingPage[None]):
@@ -86,7 +103,7 @@ class BookPage(AskingPage[None]):
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         found = super().initial(request, target)
         if "cohorts" in found:
-            found["cohorts"] = [found["cohorts"]]
+            found["cohorts"] = request.GET.getlist("cohorts")
         return found
 
 

@@ -77,7 +77,7 @@ def book_party(
         if not by_the_family:
             refuse_too_young(person, wanted)
     offer_in(course, on, by)
-    booking, event = _arrive(course, people, guardian, on, by, key)
+    booking, event = arrive(course, people, guardian, on, by, key)
     if cohorts is not None and (cannot := [cohort for cohort in to_come if cohort not in wanted]):
         booking.cannot_make.set(cannot)
     for cohort in wanted:
@@ -135,7 +135,7 @@ def refuse_who_stands(person: Person, course: Course, on: date) -> None:
         raise Refused(f"{person} is in {where} already: {place.get_state_display().lower()}.")
 
 
-def _arrive(
+def arrive(
     course: Course, people: list[Person], guardian: Guardian | None, on: date, by: User, key: uuid.UUID | None
 ) -> tuple[Booking, BookingEvent]:
     """The party at the end of the queue, which is where everyone starts."""
@@ -186,7 +186,7 @@ def book_apart(*, booking: Booking, on: date, by: User) -> Booking:
     renew(booking, on)
     apart = [booking]
     for place in others:
-        own, _ = _arrive(course, [place.person], booking.guardian, on, by, None)
+        own, _ = arrive(course, [place.person], booking.guardian, on, by, None)
         own.cannot_make.set(booking.cannot_make.all())
         why = f"booked apart from booking {booking.number}, in its turn"
         apart.append(move_in_queue(booking=own, before=behind, on=on, reason=why, by=by))
@@ -230,11 +230,13 @@ def book_by_phone(
     given_name: str = "",
     family_name: str = "",
     birth_date: date | None = None,
+    is_new: bool = False,
     key: uuid.UUID | None = None,
 ) -> Booking:
     """Book for somebody of the roll; or put a new family on the roll and book for its child.
 
-    Raises Refused where the new family's child is on the roll already, and where neither is named.
+    Raises Refused where the new family's child is on the roll already, unless somebody looked and `is_new`, and where
+    neither is named.
     """
     course = locked(cohorts[0].course)
     if person:
@@ -247,7 +249,7 @@ def book_by_phone(
     same = Person.objects.filter(
         given_name__iexact=given_name, family_name__iexact=family_name, birth_date=birth_date
     ).first()
-    if same:
+    if same and not is_new:
         raise Refused(f"{same}, born that day, is on the roll already ({same.household}); choose them from the roll.")
     household = add_household(name=f"{family_name} family"[:100], guardian=guardian, email=email, phone=phone)
     child = add_person(household=household, given_name=given_name, family_name=family_name, birth_date=birth_date)

@@ -33,10 +33,17 @@ from clubdesk.verbs import part, verb
 
 
 def queue(household: Household, person: Person | None = None) -> Household:
-    """One change at a time to a household's account; where it pays for a `person` of another family, to both."""
+    """One change at a time to a household's account; where it pays for a `person` of another family, to both.
+
+    Raises Refused where it was merged into another since it was read.
+    """
     if person and person.household_id != household.pk:
         queue_all((household.pk, person.household_id))
-    return Household.objects.select_for_update(of=("self",), no_key=True).select_related("party").get(pk=household.pk)
+    rows = Household.everyone.select_for_update(of=("self",), no_key=True).select_related("party")
+    found = rows.get(pk=household.pk)
+    if found.merged_into:
+        raise Refused(f"{found} was merged into {found.now} meanwhile; open the page again.")
+    return found
 
 
 def queue_all(households: Iterable[int]) -> None:

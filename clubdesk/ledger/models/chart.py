@@ -189,6 +189,7 @@ class Party(models.Model):
 
     name = models.CharField(max_length=120)
     kind = models.CharField(max_length=12, choices=PartyKind.choices)
+    merged_into = models.ForeignKey("self", models.PROTECT, null=True, blank=True, editable=False, related_name="+")
 
     class Meta:
         ordering = ["name", "pk"]
@@ -196,3 +197,8 @@ class Party(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def now(self) -> "Party":
+        """Who stands for it: another, once the two turned out to be one."""
+        return self.merged_into.now if self.merged_into else self

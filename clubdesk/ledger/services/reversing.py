@@ -52,8 +52,9 @@ def reverse(*, entry: JournalEntry, on: date, reason: str, by: User) -> JournalE
 
 
 def lines_of(entry: JournalEntry) -> list[Line]:
+    """Its lines, of whoever stands for their parties now: what one owed whom another was merged into, that one owes."""
     rows = entry.postings.select_related("account", "fund", "party").order_by("pk")
-    return [Line(row.account, row.amount, row.party, row.fund) for row in rows]
+    return [Line(row.account, row.amount, row.party and row.party.now, row.fund) for row in rows]
 
 
 @part

@@ -1,11 +1,39 @@
-"""What makes the guards of the roll fire: something new about a person whose details were erased."""
+"""What makes the guards of the roll fire: something new about who was erased or merged, and merging past its page."""
 
-from tests.house.firing import Cases, Fires, added, changed
+from clubdesk.roll.models import Household, Person
+from clubdesk.roll.services.merging import columns_to
+from tests.house.firing import Cases, Fires, added, changed, one
 
 ON = "'2026-09-12'"
 ABOUT_PEOPLE = ("fees_charge", "courses_place", "entryfund_entryclaim", "membership_membership", "rangeday_signon")
 NAMED = "person_id IS NOT NULL"
 ERASED = f"UPDATE roll_person SET erased_on = {ON}"
+
+
+def others(kind: str) -> str:
+    """Whoever is not the first, as a place where all of them could be merged into."""
+    return f"(SELECT MAX(id) FROM roll_{kind})"
+
+
+def stands(table: str, column: str, kind: str) -> Fires:
+    named, merged = f'"{column}" IS NOT NULL', f"UPDATE roll_{kind} SET merged_into_id = {others(kind)}"
+    return Fires(added(table, named), before=[merged], spares=[changed(table, named, id="id")])
+
+
+def merged(kind: str) -> list[Fires]:
+    """Into another without a merge; back while the merge stands; into somebody else than the merge says."""
+    table, gone = f"roll_{kind}", f"other_{kind}_id IS NOT NULL"
+    theirs = f"id = (SELECT other_{kind}_id FROM roll_merge WHERE {one('roll_merge', gone)})"
+    back = f"UPDATE {table} SET merged_into_id = NULL WHERE {theirs}"
+    return [
+        Fires(
+            changed(table, "merged_into_id IS NULL", merged_into_id=others(kind)),
+            back,
+            f"UPDATE {table} SET merged_into_id = {others(kind)} WHERE {theirs}",
+        ),
+        Fires(before=[changed("roll_merge", gone, undone_on=ON)], spares=[back]),
+    ]
+
 
 CASES: Cases = {
     f"{table}_of_somebody_known": [
@@ -13,4 +41,33 @@ CASES: Cases = {
         Fires(before=[], spares=[added(table, NAMED)]),
     ]
     for table in ABOUT_PEOPLE
+}
+CASES |= {
+    f"{model._meta.db_table}_{field.name}_stands": stands(model._meta.db_table, str(field.column), kind)
+    for target, kind in ((Household, "household"), (Person, "person"))
+    for model, field in columns_to(target)
+    if field.name != "merged_into"
+}
+CASES |= {
+    "roll_consent_keeps": Fires(
+        changed("roll_consent", wording="'other words'"),
+        changed("roll_consent", household_id=others("household")),
+        changed("roll_consent", given_by="'Somebody else'"),
+        spares=[changed("roll_consent", given_by="'Erased'")],
+    ),
+    "roll_merge_stays_undone": Fires(
+        changed("roll_merge", undone_on="NULL"),
+        changed("roll_merge", undone_on="'2026-09-13'"),
+        before=[changed("roll_merge", undone_on=ON)],
+        spares=[changed("roll_merge", undone_on=ON)],
+    ),
+    "roll_movedrow_of_a_merge_that_stands": [
+        Fires(
+            added("roll_movedrow", row_id="100000"),
+            before=[f"UPDATE roll_merge SET undone_on = {ON}"],
+        ),
+        Fires(spares=[added("roll_movedrow", row_id="100000")]),
+    ],
+    "roll_household_merged_by_a_merge": merged("household"),
+    "roll_person_merged_by_a_merge": merged("person"),
 }

@@ -1,4 +1,4 @@
-"""Screens of the roll."""
+"""Screens of families and of their people."""
 
 from decimal import Decimal
 
@@ -14,10 +14,11 @@ from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import sum_of
 from clubdesk.roll import finding, services
+from clubdesk.roll.admin.merges import LeadsOn, MergeFamiliesPage, MergePeoplePage, merged_section
+from clubdesk.roll.known import GuardiansPointedOut, PeoplePointedOut, PersonForm
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.selectors import belongs_to
 from clubdesk.screens.fields import DateInput
-from clubdesk.screens.rooms import RoomAdmin
 from clubdesk.screens.tables import as_figure
 from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import may
@@ -27,6 +28,7 @@ Names = tuple[str | tuple[str, ...], ...]
 
 class GuardianInline(admin.StackedInline[Guardian, Household]):
     model = Guardian
+    formset = GuardiansPointedOut
     extra = 0
     min_num = 1
     fields = ("name", "email", "phone")
@@ -34,6 +36,7 @@ class GuardianInline(admin.StackedInline[Guardian, Household]):
 
 class PersonInline(admin.StackedInline[Person, Household]):
     model = Person
+    formset = PeoplePointedOut
     extra = 1
     can_delete = False
     fields = ("given_name", "family_name", "birth_date", "class_today")
@@ -51,7 +54,7 @@ def age_and_class(person: Person) -> str:
 
 
 @admin.register(Household)
-class HouseholdAdmin(RoomAdmin[Household]):
+class HouseholdAdmin(LeadsOn[Household]):
     list_display = ("name", "owes")
     search_fields = ("name", "guardians__name", "guardians__email", "people__given_name", "people__family_name")
     search_help_text = "A family, guardian or child, also misspelt; a phone, an e-mail or a payment reference"
@@ -59,6 +62,8 @@ class HouseholdAdmin(RoomAdmin[Household]):
     else_finds = (finding.families_alike,)
     fieldsets = ((None, {"fields": ("name",)}), ("Sign-ins", {"fields": ("users",), "classes": ("collapse",)}))
     sections_first = True
+    pages = (MergeFamiliesPage(),)
+    section_makers = (merged_section,)
     inlines = (GuardianInline, PersonInline)
 
     def get_queryset(self, request: HttpRequest) -> models.QuerySet[Household]:
@@ -91,19 +96,26 @@ class HouseholdAdmin(RoomAdmin[Household]):
 
 
 @admin.register(Person)
-class PersonAdmin(RoomAdmin[Person]):
+class PersonAdmin(LeadsOn[Person]):
+    form = PersonForm
     list_display = ("__str__", "household", "birth_date", "age_class")
     list_select_related = ("household",)
     search_fields = ("given_name", "family_name", "household__name")
     search_help_text = "A name, also misspelt, or a family"
     else_finds = (finding.people_alike,)
     autocomplete_fields = ("household",)
+    pages = (MergePeoplePage(),)
+    section_makers = (merged_section,)
     fields = ("household", ("given_name", "family_name"), "birth_date", "age_class")
     readonly_fields = ("age_class",)
 
     def get_fields(self, request: HttpRequest, obj: Person | None = None) -> Names:
         """Who only needs a name to pick, at the range or on a claim, sees no birth date and no household."""
         return self.fields if may(request.user, "roll.view_household") else ("given_name", "family_name", "age_class")
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Person | None = None) -> tuple[str, ...]:
+        """To another family somebody moves by a page of its own, since what is to come goes along."""
+        return (*self.readonly_fields, "household") if obj else self.readonly_fields
 
     def get_search_fields(self, request: HttpRequest) -> tuple[str, ...]:
         sees_families = may(request.user, "roll.view_household")

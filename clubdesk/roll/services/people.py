@@ -1,4 +1,4 @@
-"""Verbs of the roll."""
+"""Who is on the roll: families, and their people."""
 
 from collections.abc import Sequence
 from datetime import date
