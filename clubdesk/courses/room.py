@@ -3,6 +3,7 @@
 from clubdesk.courses import selectors, views
 from clubdesk.courses.admin.families import (
     BookFamilyPage,
+    MovePage,
     ReachCheckPage,
     bookings_section,
     reach_checks_section,
@@ -113,6 +114,7 @@ ROOM = Room(
     finds=FINDS,
     adds=(
         PageOn("roll.person", page=ReachCheckPage(), section=reach_checks_section),
+        PageOn("roll.person", page=MovePage()),
         PageOn("roll.household", page=BookFamilyPage(), section=bookings_section),
     ),
     pages=(

@@ -148,6 +148,25 @@ def course_somebody_else_comes(club):
     return last(home)
 
 
+def moved(club):
+    """The letters to the family that a child of two belonged to, and to the one that it belongs to now."""
+    place = club.book(club.cohort(3), "Ada", "Bela").places.order_by("pk").first()
+    before, now = place.person.household, family("Wren", "Cato")[0].household
+    pay(before, "252.00", club.by)
+    courses.move_person(person=place.person, household=now, on=NOW, by=club.by)
+    return last(before), last(now)
+
+
+@case
+def course_goes_along(club):
+    return moved(club)[0]
+
+
+@case
+def course_comes_along(club):
+    return moved(club)[1]
+
+
 @case
 def course_offer(club):
     cohort = club.cohort(1)

@@ -34,6 +34,7 @@ from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Kit, Paid, RangeDay
+from clubdesk.roll import services as roll
 from clubdesk.verbs import VERBS
 from clubdesk.yearend import services as yearend
 from tests import factories
@@ -199,6 +200,22 @@ def at_the_range(by, other):
     rangeday.call_off_day(range_day=day, reason="hail", on=NOW, by=by, move_to=later)
 
 
+def merged(by, other):
+    """Two families with a child each, who are one and then two again."""
+    day, homes = {"on": NOW, "by": by}, [factories.HouseholdFactory() for _ in range(2)]
+    one, two = (factories.PersonFactory(household=home) for home in homes)
+    price = factories.price(FeeKind.OTHER, "60.00", Role.DONATIONS)
+    owed = fees.charge(household=homes[1], person=two, price=price, starts_on=NOW, **day)
+    fees.accept_voucher(scheme=factories.scheme(), charge=owed, code="SV1", **day)
+    for home in homes:
+        fees.record_receipt(household=home, amount=as_amount(40), method=Method.CARD, **day)
+    moves = {"household": homes[0], "takes_over": True, **day}
+    late = factories.cohort(first=date(2026, 11, 1))
+    courses.move_person(person=courses.book_place(person=two, cohort=late, **day).person, **moves)
+    roll.undo_merge(merge=roll.merge_people(person=one, other=two, **day), **day)
+    roll.undo_merge(merge=roll.merge_families(household=homes[0], other=homes[1], **day), **day)
+
+
 def memberships(by, other):
     ledger.open_year(first_day=NEXT, by=by)
     taken = member(factories.plan(shares=[(factories.association(), "71.00")]), by)
@@ -314,6 +331,7 @@ WALK = (
     parties,
     came_back,
     at_the_range,
+    merged,
     memberships,
     at_the_bank,
     the_year,

@@ -1,16 +1,23 @@
 """What courses add to the pages of a person and of a household."""
 
+from collections.abc import Iterable
+
 from django import forms
 from django.http import HttpRequest
 
 from clubdesk import clock
-from clubdesk.courses import services
+from clubdesk.courses import coming, services
 from clubdesk.courses.admin.asking import AskingForm, AskingPage, PeopleChoices
-from clubdesk.courses.models import ADULT_FROM, STANDING, Place, ReachCheck
+from clubdesk.courses.models import ADULT_FROM, STANDING, Booking, Place, ReachCheck
+from clubdesk.fees.promises import charged_by, credited_by
+from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import reached_in_words
+from clubdesk.money import nil, shown
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens.fields import HappenedField, choose_from, form_of
+from clubdesk.screens.fields import HappenedField, PickField, choose_from, form_of
+from clubdesk.screens.promises import Did
 from clubdesk.screens.tables import Section, link_to
-from clubdesk.screens.verbs import VerbPage
+from clubdesk.screens.verbs import Facts, VerbPage
 
 
 class BookFamilyForm(AskingForm[Household]):
@@ -57,6 +64,54 @@ class ReachCheckPage(VerbPage[Person, ReachCheck]):
 
     def done(self, target: Person, result: ReachCheck) -> str:
         return f"Recorded: {result}."
+
+
+class MovePage(VerbPage[Person, Person]):
+    """What goes along and who pays is shown before it is done."""
+
+    slug = "move"
+    verb = services.move_person
+    target = "person"
+    intro = (
+        "What the child waits for and what is paid goes along, in the old turn. What is past stays as it was, and "
+        "fees that were charged stay with whoever was charged, unless the new family takes them over below."
+    )
+    button = "Save that it is so"
+    looks_first = True
+    form_class = form_of(
+        household=PickField(Household, through=(Person, "household"), label="Now belongs to"),
+        takes_over=forms.BooleanField(
+            label="The new family pays what is still open for courses to come",
+            required=False,
+            help_text="Otherwise the family that was charged pays on, and its place stays in its booking.",
+        ),
+    )
+
+    def applies(self, target: Person) -> bool:
+        return target.erased_on is None
+
+    def facts(self, target: Person) -> Facts:
+        places = coming.of_own_family(target, clock.today())
+        waits = [f"{place.cohort or place.course} ({place.get_state_display().lower()})" for place in places]
+        return [("Belongs to", target.household), ("To come", "; ".join(waits) or "nothing is booked")]
+
+    def preview(self, target: Person, cleaned: dict[str, object]) -> Facts:
+        def tell(did: Did[Person]) -> Iterable[tuple[str, object]]:
+            yield "Then belongs to", str(did.result.household)
+            places = Place.objects.filter(booking__in=did.rows(Booking)).select_related("cohort__course", "course")
+            along = [f"{place.cohort or place.course}" for place in places]
+            yield "Goes along", "; ".join(along) or "nothing"
+            if stays := [f"{place.cohort or place.course}" for place in coming.of_others(did.result, clock.today())]:
+                yield f"Stays with {target.household}", "; ".join(stays)
+            if (charged := charged_by(did)) > nil():
+                yield f"{did.result.household} owes", shown(charged)
+                yield f"{target.household} is credited", shown(credited_by(did))
+            yield "Letters", reached_in_words(did.rows(Message))
+
+        return self.foretold(target, tell, **cleaned)
+
+    def done(self, target: Person, result: Person) -> str:
+        return f"{result} belongs to {result.household} from now on."
 
 
 def reach_checks_section(request: HttpRequest, person: Person) -> Section:

@@ -14,6 +14,7 @@ from clubdesk.courses.services.leaving import (
     withdraw,
     withdraw_place,
 )
+from clubdesk.courses.services.moving import move_person
 from clubdesk.courses.services.parents import (
     Child,
     PartyForm,
@@ -63,6 +64,7 @@ __all__ = [
     "lapse_unpaid",
     "lapse_unpaid_booking",
     "move_in_queue",
+    "move_person",
     "offer_free_seats",
     "price_in_place_of",
     "record_attendance",

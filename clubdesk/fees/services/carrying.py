@@ -96,19 +96,22 @@ def charge_instead(
     starts_on: date,
     reason: str,
     by: User,
+    household: Household | None = None,
 ) -> Charge:
     """Another of the family is charged in the place of the one that `charge` was for, which is taken back whole.
 
-    What had paid it pays the new charge, and what was credited or written off of it stays so. Raises Refused while a
-    voucher pays it, since that is its child's own.
+    What had paid it pays the new charge, and what was credited or written off of it stays so. Where another `household`
+    is charged, what had paid it is the credit of the first. Raises Refused while a voucher pays it, since that is its
+    child's own.
     """
-    carried = list(selectors.carried_for(charge.household, [person]).select_related("price__item"))
-    before = lock_charges([charge, *carried], also=[person.household_id])[charge.pk]
+    carried = list(selectors.carried_for(household or charge.household, [person]).select_related("price__item"))
+    pays = household or charge.household
+    before = lock_charges([charge, *carried], also=[person.household_id, pays.pk])[charge.pk]
     _refuse_vouchers_of(before)
     less = before.amount - selectors.creditable(before)
     document = charge_next(
         carried=carried,
-        household=before.household,
+        household=pays,
         person=person,
         price=price,
         description=description,
@@ -118,7 +121,7 @@ def charge_instead(
     )
     if (off := min(less, selectors.creditable(document))) > nil():
         credit_charge(charge=document, amount=off, on=on, reason="credited or written off before", by=by)
-    take_back(charge=before, on=on, reason=reason, by=by, instead=[document])
+    take_back(charge=before, on=on, reason=reason, by=by, instead=[document] if pays.pk == before.household_id else ())
     return document
 
 
