@@ -1,5 +1,6 @@
 """The committee's page: a month or a year on one sheet, with three plain charts and their data in text."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -17,6 +18,8 @@ from clubdesk.ledger.selectors import ZERO, month_end
 from clubdesk.membership.models import Membership
 from clubdesk.money import shown, sum_of
 from clubdesk.reports.selectors import Figures, a_year_earlier
+from clubdesk.roll.models import Merge
+from clubdesk.roll.selectors import parties_merged_by
 from clubdesk.screens.charts import Chart
 from clubdesk.tables import Column, Columns, Labelled, Table, labelled, together
 from clubdesk.yearend import selectors as yearend
@@ -136,20 +139,32 @@ def owed_longer_than(days: int, on: date) -> Decimal:
     """What families have owed for longer than so many days at the end of `on`, by the ledger.
 
     A family's payments count for its oldest fees first (common practice, no source); what was undone, and what took a
-    newer fee back, pays nothing.
+    newer fee back, pays nothing. Two families that are one by that day are one.
     """
     before = on - timedelta(days=days)
     rows: QuerySet[Any, Any] = Posting.objects.filter(
         account__role=Role.FEES_OWED, entry__sealed=True, entry__date__gt=before, entry__date__lte=on, amount__lt=0
     ).exclude(Q(entry__reversed_by__date__lte=on) | Q(entry__reverses__date__gt=before))
+    rows = rows.exclude(entry__source_type=ledger.source_type(Merge))
     newer = {"charge__charged_on__gt": before, "charge__charged_on__lte": on}
     for model in (ChargeCredit, WriteOff, Voucher):
         own = model._default_manager.filter(**newer).values("pk")
         rows = rows.exclude(entry__source_type=ledger.source_type(model), entry__source_id__in=own)
-    settled = dict(rows.order_by().values_list("party").annotate(figure=sum_of("amount")))
-    now, then = (ledger.party_balances(Role.FEES_OWED, day) for day in (on, before))
+    merged = parties_merged_by(on)
+    paid = dict(rows.order_by().values_list("party").annotate(figure=sum_of("amount")))
+    stood = (ledger.party_balances(Role.FEES_OWED, day) for day in (on, before))
+    settled, now, then = (_as_one(figures, merged) for figures in (paid, *stood))
     left = (min(figure + settled.get(party, ZERO), now.get(party, ZERO)) for party, figure in then.items())
     return sum((figure for figure in left if figure > 0), ZERO)
+
+
+def _as_one(figures: Mapping[int, Decimal], merged: Mapping[int, int]) -> dict[int, Decimal]:
+    """Figures of parties, of those that were merged under whoever stands for them."""
+    found: dict[int, Decimal] = {}
+    for party, figure in figures.items():
+        now = merged.get(party, party)
+        found[now] = found.get(now, ZERO) + figure
+    return found
 
 
 def months_to(last: date) -> list[date]:

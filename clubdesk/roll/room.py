@@ -3,6 +3,7 @@
 from clubdesk.roll.demo import SCENES
 from clubdesk.roll.finding import FINDS
 from clubdesk.roll.personal import PERSONAL, TOLD
+from clubdesk.roll.selectors import names_that_stand_twice
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -14,6 +15,7 @@ from clubdesk.rooms import (
     Menu,
     Room,
     Tab,
+    Waits,
 )
 
 ROOM = Room(
@@ -25,6 +27,16 @@ ROOM = Room(
         ListOf("Household"),
         ListOf("Person"),
         ListOf("Merge", place=Menu.SETTING, unsearched="few, and found from the pages of those who were merged"),
+    ),
+    waits=(
+        Waits(
+            "name and birth date that two people have",
+            "names and birth dates that two people have",
+            "roll.add_merge",
+            "admin:roll_person_changelist",
+            lambda on: names_that_stand_twice().count(),
+            query="twice=yes",
+        ),
     ),
     roles={
         COORDINATOR: (

@@ -3,14 +3,16 @@
 import re
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 from django.contrib.auth.models import User
-from django.db.models import Q
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models.functions import Lower
 from rapidfuzz import fuzz
 from stdnum import luhn
 
 from clubdesk.errors import Refused
-from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.roll.models import Guardian, Household, Merge, Person
 
 FIRST_REFERENCE = 10000
 
@@ -47,6 +49,15 @@ def references_of(households: Iterable[Household]) -> dict[int, list[str]]:
     for each in Household.everyone.filter(merged_into__in=found).order_by("pk"):
         assert each.merged_into_id is not None
         found[each.merged_into_id].append(payment_reference(each))
+    return found
+
+
+def parties_merged_by(on: date) -> dict[int, int]:
+    """Parties of families that were merged into others by that day, each with the one that stood for it then."""
+    found: dict[int, int] = {}
+    standing = Merge.objects.filter(Q(undone_on=None) | Q(undone_on__gt=on), merged_on__lte=on, household__isnull=False)
+    for stays, gone in standing.order_by("pk").values_list("household__party", "other_household__party"):
+        found = {party: stays if now == gone else now for party, now in found.items()} | {gone: stays}
     return found
 
 
@@ -99,6 +110,24 @@ def alike(one: Person | Household) -> list[Person] | list[Household]:
         emails |= Q(email__iexact=email)
     found |= set(Guardian.objects.filter(emails).exclude(household=one.pk).values_list("household", flat=True))
     return list(Household.objects.filter(pk__in=found).order_by("pk"))
+
+
+def names_that_stand_twice() -> QuerySet[Any, Any]:
+    """A row for each name and day of birth that more than one of the roll has, in one pass over all."""
+    named = Person.objects.filter(erased_on=None).order_by()
+    same = named.values("birth_date", given=Lower("given_name"), family=Lower("family_name"))
+    return same.annotate(number=Count("pk")).filter(number__gt=1)
+
+
+def twice_on_the_roll() -> QuerySet[Person]:
+    """People with the name and the day of birth of another, as when a family booked with another e-mail address."""
+    same = Person.objects.filter(
+        given_name__iexact=OuterRef("given_name"),
+        family_name__iexact=OuterRef("family_name"),
+        birth_date=OuterRef("birth_date"),
+        erased_on=None,
+    )
+    return Person.objects.filter(Exists(same.exclude(pk=OuterRef("pk"))), erased_on=None)
 
 
 def twice_in(household: Household) -> list[tuple[Person, Person]]:

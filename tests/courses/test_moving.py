@@ -133,6 +133,48 @@ class TestAPlace:
         assert sound()
 
 
+class TestTwoHomes:
+    """A child of two homes: one of them pays for each thing."""
+
+    @pytest.fixture
+    def booked(self, october, home, by):
+        child = family(12, name="Ada")[0]
+        booking = services.book_party(
+            course=october.course, people=[child], payer=home, cohorts=[october], on=NOW, by=by
+        )
+        return child, booking
+
+    def test_the_other_home_books_pays_and_is_written_to(self, booked, home):
+        child, booking = booked
+        assert (booking.household, child.household == home) == (home, False)
+        assert (fees.balance(home), fees.balance(child.household)) == (as_amount(126), as_amount(0))
+        assert Message.objects.get().household == home
+        assert sound()
+
+    def test_what_it_pays_stays_with_it_wherever_the_child_belongs(self, booked, home, by):
+        child, booking = booked
+        third = family(9, name="Owl", email="uma@example.org")[0].household
+        services.move_person(person=child, household=third, takes_over=True, on=NOW, by=by)
+        assert again(booking).state == "held"
+        assert (fees.balance(home), fees.balance(third)) == (as_amount(126), as_amount(0))
+        assert sound()
+
+    def test_it_is_booked_on_the_page_of_the_family_that_pays(self, october, home, client, coordinator):
+        child = family(12, name="Ada")[0]
+        client.force_login(coordinator)
+        url = reverse("admin:roll_household_book-course", args=[home.pk])
+        client.post(url, form_of(client.get(url), child=str(child.pk), cohorts=[str(october.pk)]))
+        assert Booking.objects.get().household == home
+        assert Booking.objects.get().places.get().person == child
+
+    def test_nobody_is_said_where_nobody_is_chosen(self, october, home, client, coordinator):
+        client.force_login(coordinator)
+        url = reverse("admin:roll_household_book-course", args=[home.pk])
+        answer = client.post(url, form_of(client.get(url), cohorts=[str(october.pk)]))
+        assert "Say who wants to do the course." in answer.content.decode()
+        assert Booking.objects.count() == 0
+
+
 class TestRefused:
     def test_while_a_voucher_pays_what_would_be_taken_over(self, ask, october, home, by):
         booking = ask(12, cohorts=[october])

@@ -17,6 +17,7 @@ from clubdesk.reports import committee, statements
 from clubdesk.reports.papers import CommitteeAsked
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.verify import verify
+from clubdesk.roll import services as roll
 from tests import factories
 from tests.papers import words_of
 
@@ -82,6 +83,15 @@ class TestWhoOwes:
         assert committee.owed_longer_than(60, NOW) == 26
         fees.record_receipt(household=household, amount=as_amount(60), method=Method.CASH, on=date(2026, 9, 8), by=by)
         assert committee.owed_longer_than(60, NOW) == 0
+
+    def test_a_family_that_was_merged_owes_as_long_as_before(self, household, by):
+        charged(household, JULY, by)
+        one = factories.HouseholdFactory()
+        fees.record_receipt(household=one, amount=as_amount(26), method=Method.CASH, on=date(2026, 9, 1), by=by)
+        done = roll.merge_families(household=one, other=household, on=NOW, by=by)
+        assert committee.owed_longer_than(60, NOW) == 100
+        roll.undo_merge(merge=done, on=NOW, by=by)
+        assert committee.owed_longer_than(60, NOW) == 126
 
     def test_what_bounced_or_took_a_newer_fee_back_paid_no_old_one(self, household, by):
         charged(household, JULY, by)

@@ -126,3 +126,14 @@ class TestABookingByPhone:
         )  # fmt: skip
         assert "guardian of Quoll is on the roll already" in said
         assert Booking.objects.count() == 0
+
+
+class TestOnTheHomePage:
+    def test_those_who_came_twice_by_the_parents_page_wait_to_be_looked_at(self, desk, ada):
+        assert "that two people have" not in desk.get("/").content.decode()
+        factories.PersonFactory(given_name="ADA", family_name="Quoll", birth_date=date(2014, 3, 9))
+        factories.PersonFactory(given_name="Ada", family_name="Quoll", birth_date=date(2014, 3, 10))
+        home = desk.get("/").content.decode()
+        assert "name and birth date that two people have" in home
+        listed = desk.get("/roll/person/?twice=yes").content.decode()
+        assert "2 people" in listed

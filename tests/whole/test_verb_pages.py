@@ -11,6 +11,7 @@ from clubdesk.courses.models import Cohort, Course
 from clubdesk.desk.house.pages import screens
 from clubdesk.ledger.models import TaxBasis
 from clubdesk.ledger.services import register_for_gst
+from clubdesk.roll import services as roll
 from clubdesk.screens.verbs import VerbPage
 from tests import factories
 from tests.whole.addresses import DAYS
@@ -45,7 +46,13 @@ def a_group_that_waits(by):
     return courses.book_party(course=course, people=people, cohorts=[cohort], on=clock.today(), by=by)
 
 
-def test_each_opens_on_a_document_that_it_applies_to(client, keeper, a_group_that_waits):
+@pytest.fixture
+def two_that_are_one(by):
+    one, other = factories.HouseholdFactory(), factories.HouseholdFactory()
+    return roll.merge_families(household=one, other=other, on=clock.today(), by=by)
+
+
+def test_each_opens_on_a_document_that_it_applies_to(client, keeper, a_group_that_waits, two_that_are_one):
     client.force_login(keeper)
     found = list(pages_with_documents())
     assert [name for name, _, row, _ in found if row is None] == []

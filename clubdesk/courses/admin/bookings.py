@@ -66,7 +66,17 @@ class BookForm(AskingForm[None]):
     given_name = forms.CharField(label="Child’s given name", max_length=60, required=False)
     family_name = forms.CharField(label="Child’s family name", max_length=60, required=False)
     birth_date = DayField(label="Child’s date of birth", required=False, initial=None)
-    field_order = ["person", "guardian", "phone", "email", "given_name", "family_name", "birth_date", "cohorts"]
+    field_order = [
+        "person",
+        "payer",
+        "guardian",
+        "phone",
+        "email",
+        "given_name",
+        "family_name",
+        "birth_date",
+        "cohorts",
+    ]
     gives = ("is_new",)
 
     def clean(self) -> Cleaned:
@@ -78,6 +88,10 @@ class BookForm(AskingForm[None]):
             )
         if cleaned.get("person") and any(new):
             raise forms.ValidationError("Choose somebody from the roll, or write down a new family; not both.")
+        if cleaned.get("payer") and not cleaned.get("person"):
+            raise forms.ValidationError(
+                "Another family pays only for somebody of the roll; choose who does the course."
+            )
         if all(new) and (said := self._who_is_known(cleaned)):
             raise forms.ValidationError(said)
         return {**cleaned, "is_new": all(new)}

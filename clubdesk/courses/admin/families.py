@@ -14,19 +14,35 @@ from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import nil, shown
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens.fields import HappenedField, PickField, choose_from, form_of
+from clubdesk.screens.fields import Cleaned, HappenedField, PickField, choose_from, form_of
 from clubdesk.screens.promises import Did
 from clubdesk.screens.tables import Section, link_to
 from clubdesk.screens.verbs import Facts, VerbPage
 
 
 class BookFamilyForm(AskingForm[Household]):
-    people = PeopleChoices(Person.objects.none(), label="Who does the course together")
-    field_order = ["people", "cohorts"]
+    people = PeopleChoices(Person.objects.none(), label="Who does the course together", required=False)
+    child = PickField(
+        Person,
+        through=(Place, "person"),
+        label="A child of two homes who belongs to another family",
+        required=False,
+        help_text="This family books for the child and pays.",
+    )
+    field_order = ["people", "child", "cohorts"]
+    gives = ("payer",)
 
     def prepare(self) -> None:
         super().prepare()
         choose_from(self, "people", self.target.people.all())
+
+    def clean(self) -> Cleaned:
+        """Whoever else's child it is, the family of the page pays."""
+        cleaned = super().clean() or {}
+        child, people = cleaned.pop("child", None), list(cleaned.get("people") or [])
+        if not child and not people and not self.errors:
+            self.add_error("people", "Say who wants to do the course.")
+        return {**cleaned, "people": [*people, child] if child else people, "payer": self.target if child else None}
 
 
 class BookFamilyPage(AskingPage[Household]):

@@ -38,7 +38,7 @@ from clubdesk.courses.services.waitlist import (
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.ledger import services as ledger
-from clubdesk.roll.models import Guardian, Person
+from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.selectors import guardian_to_write_to, refuse_erased
 from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import verb
@@ -55,9 +55,12 @@ def book_party(
     guardian: Guardian | None = None,
     by_the_family: bool = False,
     hold_only: bool = False,
+    payer: Household | None = None,
     key: uuid.UUID | None = None,
 ) -> Booking:
     """Book places for people of one household who want to do the course together.
+
+    Where another family pays, as for a child of two homes, it is the `payer`: the booking, fees and letters are its.
 
     `cohorts` are those they can make (all to come by default): they get places in the first with room for all
     of them, and each fee is charged; where none has room they wait, in order of arrival. With `hold_only` the
@@ -68,8 +71,8 @@ def book_party(
     course = locked(course)
     if found := ledger.written(Booking, key):
         return found
-    people = _people(people)
-    charging.queue(people[0].household)
+    people = _people(people, payer)
+    charging.queue_all({(payer or people[0].household).pk, *(person.household_id for person in people)})
     to_come = list(selectors.cohorts_to_come(course, on))
     wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
     for person in people:
@@ -77,7 +80,7 @@ def book_party(
         if not by_the_family:
             refuse_too_young(person, wanted)
     offer_in(course, on, by)
-    booking, event = arrive(course, people, guardian, on, by, key)
+    booking, event = arrive(course, people, guardian, on, by, key, payer)
     if cohorts is not None and (cannot := [cohort for cohort in to_come if cohort not in wanted]):
         booking.cannot_make.set(cannot)
     for cohort in wanted:
@@ -104,13 +107,13 @@ def refuse_too_young(person: Person, wanted: Sequence[Cohort]) -> None:
         raise Refused(f"{sentence}. Record a draw check on the page of {person}, or choose a later cohort.")
 
 
-def _people(people: Sequence[Person]) -> list[Person]:
+def _people(people: Sequence[Person], payer: Household | None) -> list[Person]:
     found = list(Person.objects.select_related("household__party").filter(pk__in=[each.pk for each in people]))
     if not found:
         raise Refused("Say who wants to do the course.")
     if len(found) > MOST_IN_A_PARTY:
         raise Refused(f"A party is at most {MOST_IN_A_PARTY} people; book the others on their own.")
-    if len({person.household_id for person in found}) > 1:
+    if payer is None and len({person.household_id for person in found}) > 1:
         raise Refused("A party is of one household, which pays; book each household on its own.")
     for person in found:
         refuse_erased(person)
@@ -136,10 +139,16 @@ def refuse_who_stands(person: Person, course: Course, on: date) -> None:
 
 
 def arrive(
-    course: Course, people: list[Person], guardian: Guardian | None, on: date, by: User, key: uuid.UUID | None
+    course: Course,
+    people: list[Person],
+    guardian: Guardian | None,
+    on: date,
+    by: User,
+    key: uuid.UUID | None,
+    payer: Household | None = None,
 ) -> tuple[Booking, BookingEvent]:
     """The party at the end of the queue, which is where everyone starts."""
-    household = people[0].household
+    household = payer or people[0].household
     number = (course.bookings.aggregate(last=Max("number"))["last"] or 0) + 1
     booking = Booking.objects.create(
         key=key or uuid.uuid4(),

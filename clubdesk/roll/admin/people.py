@@ -17,7 +17,7 @@ from clubdesk.roll import finding, services
 from clubdesk.roll.admin.merges import LeadsOn, MergeFamiliesPage, MergePeoplePage, merged_section
 from clubdesk.roll.known import GuardiansPointedOut, PeoplePointedOut, PersonForm
 from clubdesk.roll.models import Guardian, Household, Person
-from clubdesk.roll.selectors import belongs_to
+from clubdesk.roll.selectors import belongs_to, twice_on_the_roll
 from clubdesk.screens.fields import DateInput
 from clubdesk.screens.tables import as_figure
 from clubdesk.screens.verbs import signed_in
@@ -95,9 +95,21 @@ class HouseholdAdmin(LeadsOn[Household]):
         return super().formfield_for_manytomany(db_field, request, **kwargs)
 
 
+class TwiceFilter(admin.SimpleListFilter):
+    title = "on the roll"
+    parameter_name = "twice"
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        return [("yes", "perhaps twice")]
+
+    def queryset(self, request: HttpRequest, queryset: models.QuerySet[Person]) -> models.QuerySet[Person]:
+        return queryset.filter(pk__in=twice_on_the_roll().values("pk")) if self.value() == "yes" else queryset
+
+
 @admin.register(Person)
 class PersonAdmin(LeadsOn[Person]):
     form = PersonForm
+    list_filter = (TwiceFilter,)
     list_display = ("__str__", "household", "birth_date", "age_class")
     list_select_related = ("household",)
     search_fields = ("given_name", "family_name", "household__name")
@@ -116,6 +128,9 @@ class PersonAdmin(LeadsOn[Person]):
     def get_readonly_fields(self, request: HttpRequest, obj: Person | None = None) -> tuple[str, ...]:
         """To another family somebody moves by a page of its own, since what is to come goes along."""
         return (*self.readonly_fields, "household") if obj else self.readonly_fields
+
+    def get_list_filter(self, request: HttpRequest) -> tuple[type[TwiceFilter], ...]:
+        return self.list_filter if may(request.user, "roll.view_household") else ()
 
     def get_search_fields(self, request: HttpRequest) -> tuple[str, ...]:
         sees_families = may(request.user, "roll.view_household")
