@@ -37,7 +37,7 @@ class TestTheCoordinatorsScreens:
         assert "Ada has a place in Beginner course" in answer.content.decode()
         assert Booking.objects.count() == 1
         again = self.new_family(october, key="6b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01")
-        assert "is on the roll already (Solano family)" in desk.post(url, again).content.decode()
+        assert "born 5 May 2014, of Solano family is on the roll already" in desk.post(url, again).content.decode()
 
     @pytest.mark.parametrize(("wrong", "sentence"), [
         ({"guardian": ""}, "or write down a new family"),

@@ -97,7 +97,12 @@ class BookForm(AskingForm[None]):
         return {**cleaned, "is_new": all(new)}
 
     def _who_is_known(self, cleaned: Cleaned) -> SafeString | None:
-        """The child or the guardian where the roll knows them, unless somebody ticked that they are others."""
+        """The child or the guardian where the roll knows them, unless somebody ticked that they are others.
+
+        Whoever presses twice is known since the first press.
+        """
+        if "key" in cleaned and Booking.objects.filter(key=cleaned["key"]).exists():
+            return None
         children = born_as([(cleaned["given_name"], cleaned["family_name"], cleaned["birth_date"])])
         guardians = reached_by(cleaned.get("email") or "", cleaned.get("phone") or "")
         chosen = "".join(f"&cohorts={cohort.pk}" for cohort in cleaned.get("cohorts") or [])

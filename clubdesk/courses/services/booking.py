@@ -61,7 +61,6 @@ def book_party(
     """Book places for people of one household who want to do the course together.
 
     Where another family pays, as for a child of two homes, it is the `payer`: the booking, fees and letters are its.
-
     `cohorts` are those they can make (all to come by default): they get places in the first with room for all
     of them, and each fee is charged; where none has room they wait, in order of arrival. With `hold_only` the
     places are offered instead, and nothing is owed until the family accepts. Raises Refused for a cohort that is
