@@ -39,7 +39,7 @@ ONLY_BY_OTHERS = (
     "bank/clearing", "bank/paymentitem", "bank/reconciliation", "bank/statementimport", "courses/certificate",
     "courses/place", "fees/arrangement", "fees/charge", "fees/receipt", "fees/repayment", "fees/voucher",
     "fees/writeoff", "ledger/journalentry", "ledger/monthlock", "ledger/monthunlock", "mail/message",
-    "rangeday/signon", "rangeday/tap", "yearend/gstreturn",
+    "rangeday/signon", "rangeday/tap", "roll/merge", "yearend/gstreturn",
 )  # fmt: skip
 """What the verbs of other documents make, and so no page of its own."""
 NOT_OPEN = dict.fromkeys((f"/{each}/add/" for each in ONLY_BY_OTHERS), 403) | {
