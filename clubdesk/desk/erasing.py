@@ -5,6 +5,7 @@ so the books stay as they were, and their chain whole.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.apps import apps
@@ -41,9 +42,9 @@ def retained_until(person: Person) -> date | None:
 
 def _days_of(person: Person) -> Iterator[date]:
     """The last day of each kind of record about the person, and about its family where it is the last of it."""
-    is_last = is_last_of_family(person)
+    about = _who_goes(person, is_last_of_family(person))
     for each in _told_of_people():
-        rows = _about(each, person, is_last)
+        rows = _about(each, about)
         for column in each.retained_from:
             if found := rows.aggregate(last=Max(column))["last"]:
                 yield timezone.localdate(found) if isinstance(found, datetime) else found
@@ -57,12 +58,24 @@ def is_last_of_family(person: Person) -> bool:
     return not person.household.people.filter(erased_on=None).exclude(pk=person.pk).exists()
 
 
-def _about(each: Personal, person: Person, is_last: bool) -> QuerySet[Model]:
+@dataclass(frozen=True)
+class Going:
+    """The numbers of those whose rows go: of the person, and of the family where it is the last of it."""
+
+    people: list[int]
+    families: list[int]
+
+
+def _who_goes(person: Person, is_last: bool) -> Going:
+    return Going(_same_as(person), _same_as(person.household) if is_last else [])
+
+
+def _about(each: Personal, going: Going) -> QuerySet[Model]:
     """The rows that go with the person: its own, and with the last of the family all that is left of the family's."""
     about = Q(pk__in=())
-    for one in _same_as(person) if each.person else ():
+    for one in going.people if each.person else ():
         about |= Q(**{each.person: one})
-    for home in _same_as(person.household) if each.family and is_last else ():
+    for home in going.families if each.family else ():
         about |= Q(**{each.family: home})
     rows: QuerySet[Model] = apps.get_model(each.model)._base_manager.filter(about).distinct()
     return rows
@@ -100,11 +113,12 @@ def erase_person(*, person: Person, on: date, by: User) -> Person:
 
 def _erase(person: Person, is_last: bool, on: date) -> None:
     old = clock.start_of(months_later(on, -12 * settings.KEEP_RECORDS_YEARS))
+    going = _who_goes(person, is_last)
     for each in reversed(list(_told_of_people())):
         if each.goes_by:
             _let_go(each, person, is_last, old)
             continue
-        for row in _about(each, person, is_last):
+        for row in _about(each, going):
             _erase_row(each, row)
 
 

@@ -15,6 +15,7 @@ from clubdesk.rooms import (
     Menu,
     Room,
     Tab,
+    Waiting,
     Waits,
 )
 
@@ -34,7 +35,7 @@ ROOM = Room(
             "names and birth dates that two people have",
             "roll.add_merge",
             "admin:roll_person_changelist",
-            lambda on: names_that_stand_twice().count(),
+            lambda on: Waiting(names_that_stand_twice().count(), line="Merge them, or leave two who are two."),
             query="twice=yes",
         ),
     ),
