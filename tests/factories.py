@@ -96,9 +96,9 @@ def range_day(on=date(2026, 9, 12)):
     return RangeDay.objects.create(date=on, place="River range")
 
 
-def scheme(values=((2026, "100.00"), (2027, "150.00"))):
-    department = Party.objects.create(name="Department for Sport", kind=PartyKind.DEPARTMENT)
-    made = VoucherScheme.objects.create(name="State sport voucher", department=department)
+def scheme(values=((2026, "100.00"), (2027, "150.00")), name="State sport voucher"):
+    department, _ = Party.objects.get_or_create(name="Department for Sport", kind=PartyKind.DEPARTMENT)
+    made = VoucherScheme.objects.create(name=name, department=department)
     for year, amount in values:
         VoucherValue.objects.create(scheme=made, calendar_year=year, amount=as_amount(amount))
     return made

@@ -22,7 +22,7 @@ from clubdesk.bank.models import (
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
-from clubdesk.fees.selectors import receipts_with_unused
+from clubdesk.fees.selectors import receipts_with_payable
 from clubdesk.ledger.models import JournalEntry, Posting, Role
 from clubdesk.ledger.selectors import balance_of, balances, by_hand, month_end, opening_entries
 from clubdesk.money import as_amount, in_all
@@ -64,21 +64,21 @@ def _in_a_run() -> QuerySet[PaymentItem]:
 
 
 def credits_to_repay() -> dict[int, Decimal]:
-    """Each household's unused credit that stands in no run, by the household's id."""
+    """Each household's credit that may be paid back and stands in no run, by the household's id."""
     standing = PaymentItem.objects.filter(state=ItemState.WAITING, claim=None, expense=None).values("household")
-    rows = receipts_with_unused().filter(unused__gt=0).exclude(household__in=standing)
+    rows = receipts_with_payable().filter(payable__gt=0).exclude(household__in=standing)
     return _credits(rows)
 
 
 def credit_of_all(households: Iterable[int]) -> dict[int, Decimal]:
-    """The unused credit of each of these households, by its id."""
-    return _credits(receipts_with_unused().filter(unused__gt=0, household__in=list(households)))
+    """What of the credit of each of these households may be paid back, by its id."""
+    return _credits(receipts_with_payable().filter(payable__gt=0, household__in=list(households)))
 
 
 def _credits(rows: QuerySet[Any]) -> dict[int, Decimal]:
     found: dict[int, Decimal] = {}
-    for household, unused in rows.values_list("household", "unused"):
-        found[household] = found.get(household, Decimal(0)) + unused
+    for household, payable in rows.values_list("household", "payable"):
+        found[household] = found.get(household, Decimal(0)) + payable
     return found
 
 

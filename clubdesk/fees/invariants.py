@@ -9,12 +9,14 @@ from django.db.models import F, Prefetch, Q
 from clubdesk.clock import day_text
 from clubdesk.fees import accounts, posting, selectors
 from clubdesk.fees.models import (
+    NOTHING_CLAIMED,
     Allocation,
     Charge,
     ChargeCredit,
     ChargeShare,
     Receipt,
     Repayment,
+    TiedCredit,
     Voucher,
     VoucherState,
     WriteOff,
@@ -48,9 +50,9 @@ def allocations_hold() -> Iterator[str]:
     paid = Repayment.objects.filter(returned_on=None).annotate(
         found=sum_of("allocations__amount", Q(allocations__freed_on=None))
     )
-    unused = selectors.receipts_with_unused().filter(unused__gt=0).values("household")
-    cancelled = Receipt.objects.exclude(cancelled_on=None).values("household")
-    owed_again = Q(found__lt=F("amount"), household__in=cancelled) & ~Q(household__in=unused)
+    payable = selectors.receipts_with_payable().filter(payable__gt=0).values("household")
+    gone = Receipt.objects.filter(~Q(cancelled_on=None) | Q(tied__isnull=False)).values("household")
+    owed_again = Q(found__lt=F("amount"), household__in=gone) & ~Q(household__in=payable)
     for repayment in paid.exclude(Q(found=F("amount")) | owed_again):
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
     astray = Allocation.objects.standing().exclude(charge=None).exclude(receipt__household=F("charge__household"))
@@ -114,6 +116,19 @@ def vouchers_hold() -> Iterator[str]:
     worth = Q(scheme__values__calendar_year=F("calendar_year"), amount__gt=F("scheme__values__amount"))
     for voucher in standing.filter(worth):
         yield f"{voucher} is more than a voucher of {voucher.calendar_year} is worth."
+
+
+@invariant("No credit that a voucher made is paid back as money, where its scheme forbids that")
+def tied_credit_holds() -> Iterator[str]:
+    tied = selectors.receipts_with_payable().filter(tied_up__gt=0).select_related("household")
+    for receipt in tied.annotate(beyond=F("tied_up") + F("repaid") - F("amount")).filter(beyond__gt=0):
+        yield f"{receipt} was paid back by {shown(receipt.beyond)} too much: vouchers took its place."
+    ended = TiedCredit.objects.filter(freed_on=None, voucher__state__in=NOTHING_CLAIMED).select_related("voucher")
+    for row in ended:
+        yield f"{row.voucher} pays nothing and still ties a credit."
+    astray = TiedCredit.objects.exclude(receipt__household=F("voucher__charge__household")).select_related("voucher")
+    for row in astray:
+        yield f"{row.voucher} ties a receipt of another family."
 
 
 @invariant("What is left of an arrangement's parts never comes to more than the family owes")

@@ -1,17 +1,19 @@
 """What a family is told by mail about its account."""
 
+from collections.abc import Iterable
 from datetime import date
 from hashlib import sha256
 
+from django.contrib.auth.models import User
 from djmoney.money import Money
 
 from clubdesk.clock import long_day
-from clubdesk.fees import accounts
+from clubdesk.fees import accounts, deadlines
 from clubdesk.fees.models import Voucher
 from clubdesk.fees.selectors import open_amount
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import draft, write_message
+from clubdesk.mail.services import draft, untold, write_message
 from clubdesk.money import nil, shown
 from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
 
@@ -75,4 +77,35 @@ def drafted(statement: accounts.Statement, on: date, club: str) -> Message:
         body=body,
         household=household,
         link_path=accounts.link_path(household),
+    )
+
+
+def tell_deadlines(coordinators: Iterable[User], on: date) -> list[Message]:
+    """By when the vouchers that were taken must be claimed, the least days first: as a day comes near, and at the last.
+
+    It names no child, since a letter to no family is not erased with one.
+    """
+    if not (near := deadlines.nearest(on)):
+        return []
+    day, within = near
+    abouts = {f"vouchers by {day.isoformat()} {within} to {user.pk}": user for user in coordinators}
+    due = untold(abouts)
+    return [_deadlines_for(user, about, on) for about, user in abouts.items() if about in due]
+
+
+def _deadlines_for(user: User, about: str, on: date) -> Message:
+    late = deadlines.too_late(on).count()
+    paragraphs = [
+        f"Hello {user.first_name or user.username},",
+        "Please claim these sport vouchers from the department, each by its day, or nobody pays it:",
+        "\n".join(f"{count} by {long_day(day)}" for day, count in deadlines.by_days(on, deadlines.SOON)),
+        f"{late} more can no longer be claimed: say of {'it' if late == 1 else 'each'} that it is not." if late else "",
+        "Which they are stands under “Vouchers to claim” in the book.",
+        book().club_name,
+    ]
+    return write_message(
+        about=about,
+        to=user.email,
+        subject="Sport vouchers to claim",
+        body="\n\n".join(filter(None, paragraphs)) + "\n",
     )

@@ -8,7 +8,7 @@ from typing import Protocol, TypeVar
 from djmoney.money import Money
 from reportlab.platypus import Flowable, PageBreak
 
-from clubdesk import paper
+from clubdesk import clock, paper
 from clubdesk.clock import long_day
 from clubdesk.fees.accounts import AGES, Acquittal, Aged, FamilyLine, Statement
 from clubdesk.fees.models import Receipt, Voucher
@@ -85,6 +85,21 @@ LODGED: Columns[Voucher] = {
     "claimed": Column("Claimed", lambda voucher: voucher.claimed, "amount"),
     "accepted": Column("Accepted on", lambda voucher: voucher.accepted_on, "date"),
 }
+
+
+TO_CLAIM: Columns[Voucher] = {
+    "child": Column("Child", lambda voucher: voucher.person, "name", link=lambda voucher: page_of(voucher)),
+    "claim_by": Column("Claim by", lambda voucher: voucher.claim_by, "date"),
+    "left": Column("Days left", lambda voucher: _days_left(voucher), "number"),
+    "amount": Column("Amount", lambda voucher: voucher.amount, "amount"),
+    "scheme": Column("Scheme", lambda voucher: voucher.scheme, "name"),
+    "accepted": Column("Accepted on", lambda voucher: voucher.accepted_on, "date"),
+}
+
+
+def _days_left(voucher: Voucher) -> int | None:
+    """How many days are left to claim it in; below zero where they have passed."""
+    return (voucher.claim_by - clock.today()).days if voucher.claim_by else None
 
 
 def _counted(found: tuple[int, Decimal]) -> str:

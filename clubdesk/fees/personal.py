@@ -94,6 +94,7 @@ PERSONAL = (
         told=("code", "end_reason"),
         retained_from=("accepted_on",),
     ),
+    Personal("fees.TiedCredit", person="voucher__person", family="receipt__household", retained_from=("tied_on",)),
     Personal(
         "fees.Allocation", person="charge__person", family="receipt__household", retained_from=("receipt__received_on",)
     ),

@@ -1,6 +1,6 @@
 """What the room of fees tells of itself."""
 
-from clubdesk.fees import selectors, services, views
+from clubdesk.fees import deadlines, selectors, services, views
 from clubdesk.fees.admin.household import (
     ChargePage,
     EndPartsPage,
@@ -50,6 +50,7 @@ ROOM = Room(
         ListOf("Receipt"),
         ListOf("Voucher"),
         ListOf("Lodgement"),
+        Entry("Vouchers to claim", "admin:vouchers_to_claim", "fees.view_voucher"),
         Entry("What became of the vouchers", "admin:vouchers_answered", "fees.view_voucher"),
         ListOf("Arrangement"),
         ListOf("WriteOff"),
@@ -72,6 +73,22 @@ ROOM = Room(
             ),
         ),
         Waits(
+            "voucher to claim by its last day",
+            "vouchers to claim by their last days",
+            permission="fees.add_lodgement",
+            page="admin:vouchers_to_claim",
+            now=lambda on: waiting(
+                deadlines.in_time(on, deadlines.SOON), by="claim_by", line=deadlines.by_when(on, deadlines.SOON)
+            ),
+        ),
+        Waits(
+            "voucher whose last day to claim has passed: say that it is not claimed",
+            "vouchers whose last day to claim has passed: say that they are not claimed",
+            permission="fees.add_lodgement",
+            page="admin:vouchers_to_claim",
+            now=lambda on: waiting(deadlines.too_late(on), by="claim_by"),
+        ),
+        Waits(
             "claimed voucher that waits for the child’s next fee: ask whether the child comes back",
             "claimed vouchers that wait for the child’s next fee: ask whether the child comes back",
             permission="fees.add_lodgement",
@@ -81,7 +98,11 @@ ROOM = Room(
         ),
     ),
     cards=CARDS,
-    each_night=(Night("fees became income", lambda on, by: services.recognise_due(on=on, by=by)),),
+    each_night=(
+        Night("fees became income", lambda on, by: services.recognise_due(on=on, by=by)),
+        Night("coordinators told by when vouchers are claimed", lambda on, by: services.tell_deadlines(on=on, by=by)),
+        Night("numbers of children erased", lambda on, by: services.erase_numbers(on=on, by=by)),
+    ),
     roles={
         COORDINATOR: (
             SEE_ALL,
@@ -106,6 +127,8 @@ ROOM = Room(
             "change_voucherscheme",
             "add_vouchervalue",
             "change_vouchervalue",
+            "add_voucherwindow",
+            "change_voucherwindow",
             "add_charge",
             "add_chargecredit",
             "add_receipt",
@@ -138,6 +161,7 @@ ROOM = Room(
     ),
     pages=(
         SitePage("fees/vouchers-answered/", "vouchers_answered", views.vouchers, "fees.view_voucher"),
+        SitePage("fees/vouchers-to-claim/", "vouchers_to_claim", views.to_claim, "fees.view_voucher"),
         SitePage("fees/lodgement/<int:pk>/list/", "lodgement_list", views.lodgement_list, "fees.add_lodgement"),
         SitePage("fees/balances/", "aged_balances", views.aged, "fees.view_charge"),
         SitePage("fees/statements/", "statements_to_print", views.statements, "fees.view_charge"),

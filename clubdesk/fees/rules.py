@@ -74,6 +74,39 @@ GOES_ASTRAY = (
     " OR (NEW.charge_id = OLD.charge_id AND COALESCE(NEW.first_charge_id, 0) <> COALESCE(OLD.first_charge_id, 0))"
 )
 
+STANDING = (
+    "(SELECT COUNT(*) FROM fees_voucher v WHERE v.scheme_id = NEW.scheme_id AND v.person_id = NEW.person_id"
+    f" AND v.calendar_year = NEW.calendar_year AND v.state NOT IN {NOTHING_CLAIMED} AND v.id <> {{own}}"
+)
+TOO_MANY = (
+    (
+        "within_the_year",
+        f"{STANDING}) >= (SELECT s.per_year FROM fees_voucherscheme s WHERE s.id = NEW.scheme_id)",
+        "The child has used this year's vouchers of the scheme already.",
+    ),
+    (
+        "within_its_window",
+        f"NEW.window_id IS NOT NULL AND {STANDING} AND v.window_id = NEW.window_id)"
+        " >= (SELECT w.allows FROM fees_voucherwindow w WHERE w.id = NEW.window_id)",
+        "The child has used the voucher of this window already.",
+    ),
+)
+"""How a child's vouchers that stand, but for the row itself, come to more than the scheme allows."""
+TIED = (
+    "COALESCE((SELECT SUM(t.amount) FROM fees_tiedcredit t WHERE t.receipt_id = NEW.receipt_id"
+    " AND t.freed_on IS NULL), 0)"
+)
+OWN_USED = (
+    "COALESCE((SELECT SUM(a.amount) FROM fees_allocation a WHERE a.receipt_id = NEW.receipt_id"
+    " AND a.charge_id IS NOT NULL AND a.freed_on IS NULL AND NOT EXISTS (SELECT 1 FROM fees_tiedcredit t"
+    " WHERE t.id = a.tied_id AND t.freed_on IS NULL)), 0)"
+)
+REPAID = (
+    "COALESCE((SELECT SUM(a.amount) FROM fees_allocation a WHERE a.receipt_id = NEW.receipt_id"
+    " AND a.repayment_id IS NOT NULL AND a.freed_on IS NULL), 0)"
+)
+RECEIVED = "(SELECT r.amount FROM fees_receipt r WHERE r.id = NEW.receipt_id)"
+
 GUARDS = [
     not_erased("fees_charge"),
     tax_stays("fees_charge", "charge"),
@@ -215,10 +248,16 @@ GUARDS = [
         "person_id",
         "accepted_on",
         "calendar_year",
+        "of_child",
+        "window_id",
+        "issued_on",
+        "lapses_on",
+        "claim_by",
         free=(
             "charge_id",
             "first_charge_id",
             "code",
+            "code_erased_on",
             "amount",
             "short_by",
             "state",
@@ -263,20 +302,88 @@ GUARDS = [
     ),
     *(
         Guard(
-            f"fees_voucher_{event.lower()}_within_the_year",
+            f"fees_voucher_{event.lower()}_{name}",
             "fees_voucher",
             event,
-            when=f"{becomes} (SELECT COUNT(*) FROM fees_voucher v"
-            " WHERE v.scheme_id = NEW.scheme_id AND v.person_id = NEW.person_id"
-            f" AND v.calendar_year = NEW.calendar_year AND v.state NOT IN {NOTHING_CLAIMED}"
-            f" AND v.id <> {own}) >= (SELECT s.per_year FROM fees_voucherscheme s WHERE s.id = NEW.scheme_id)",
-            message="The child has used this year's vouchers of the scheme already.",
+            when=f"{becomes} {beyond.format(own=own)}",
+            message=message,
             holds=holds,
         )
+        for name, beyond, message in TOO_MANY
         for event, own, becomes, holds in (
             ("INSERT", "-1", f"NEW.state NOT IN {NOTHING_CLAIMED} AND", FAMILY_OF_THE_CHILD),
             ("UPDATE", "OLD.id", f"OLD.state IN {NOTHING_CLAIMED} AND NEW.state NOT IN {NOTHING_CLAIMED} AND", ""),
         )
+    ),
+    Guard(
+        "fees_voucher_known_as_its_scheme_says",
+        "fees_voucher",
+        "INSERT",
+        when="NEW.of_child <> ((SELECT s.key_kind FROM fees_voucherscheme s WHERE s.id = NEW.scheme_id) = 'child')"
+        " OR NEW.of_child AND EXISTS (SELECT 1 FROM fees_voucher v WHERE v.scheme_id = NEW.scheme_id AND v.of_child"
+        " AND v.code = NEW.code AND v.person_id <> NEW.person_id)",
+        message="A voucher is known as its scheme says: by a code of its own, or by the number of its child.",
+    ),
+    Guard(
+        "fees_voucher_one_on_a_fee",
+        "fees_voucher",
+        "INSERT",
+        when=f"NEW.state NOT IN {NOTHING_CLAIMED} AND (SELECT s.one_a_fee FROM fees_voucherscheme s"
+        " WHERE s.id = NEW.scheme_id) AND EXISTS (SELECT 1 FROM fees_voucher v WHERE v.scheme_id = NEW.scheme_id"
+        f" AND v.charge_id = NEW.charge_id AND v.state NOT IN {NOTHING_CLAIMED})",
+        message="Only one voucher of the scheme pays a fee.",
+    ),
+    Guard(
+        "fees_voucherscheme_keeps_its_key",
+        "fees_voucherscheme",
+        "UPDATE",
+        when="(NEW.key_kind <> OLD.key_kind OR NEW.year_begins <> OLD.year_begins)"
+        " AND EXISTS (SELECT 1 FROM fees_voucher v WHERE v.scheme_id = OLD.id)",
+        message="Vouchers of the scheme were taken: what they are known by stays, and so does when its year begins."
+        " Add a scheme for the new rules.",
+    ),
+    Guard(
+        "fees_tiedcredit_keeps",
+        "fees_tiedcredit",
+        "UPDATE",
+        when="NEW.receipt_id <> OLD.receipt_id OR NEW.voucher_id <> OLD.voucher_id OR NEW.amount <> OLD.amount"
+        " OR NEW.tied_on <> OLD.tied_on OR OLD.freed_on IS NOT NULL OR NOT EXISTS (SELECT 1 FROM fees_voucher v"
+        f" WHERE v.id = OLD.voucher_id AND (v.state IN {NOTHING_CLAIMED} OR v.short_by > 0))",
+        message="A credit that a voucher made is tied as long as the voucher pays.",
+    ),
+    Guard(
+        "fees_tiedcredit_stays",
+        "fees_tiedcredit",
+        "DELETE",
+        message="A credit that a voucher made keeps where it came from.",
+    ),
+    replaces_nothing("fees_tiedcredit", "tied credit"),
+    Guard(
+        "fees_tiedcredit_of_what_was_not_paid_back",
+        "fees_tiedcredit",
+        "INSERT",
+        when=f"NEW.freed_on IS NOT NULL OR NEW.amount + {TIED} + {REPAID} > {RECEIVED}",
+        message="What was paid back is tied by no voucher.",
+    ),
+    Guard(
+        "fees_allocation_pays_no_tied_credit_back",
+        "fees_allocation",
+        "INSERT",
+        when=f"NEW.repayment_id IS NOT NULL AND NEW.amount + {TIED} + {REPAID} + {OWN_USED} > {RECEIVED}",
+        message="A credit that a voucher made is never paid back as money.",
+    ),
+    *(
+        Guard(
+            f"fees_allocation_{name}_within_what_is_tied",
+            "fees_allocation",
+            event,
+            when="NEW.tied_id IS NOT NULL AND (NEW.repayment_id IS NOT NULL OR NOT EXISTS (SELECT 1"
+            " FROM fees_tiedcredit t WHERE t.id = NEW.tied_id AND t.receipt_id = NEW.receipt_id AND NEW.amount"
+            " + COALESCE((SELECT SUM(a.amount) FROM fees_allocation a WHERE a.tied_id = NEW.tied_id"
+            f" AND a.freed_on IS NULL AND a.id <> {own}), 0) <= t.amount))",
+            message="A tied credit pays fees by its own receipt, and no more than it is.",
+        )
+        for name, event, own in (("insert", "INSERT", "-1"), ("update", "UPDATE OF tied_id", "OLD.id"))
     ),
     *kept("fees_openingbalances", "opening balance", "as_at"),
     *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", "part_of_id", free=("paid_on",)),

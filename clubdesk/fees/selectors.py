@@ -8,10 +8,12 @@ from decimal import Decimal
 from typing import Any, Protocol, TypeVar
 
 from django.db.models import Exists, F, Func, Model, OuterRef, Prefetch, Q, QuerySet, prefetch_related_objects
+from django.db.models.functions import Least
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
+from clubdesk.fees import eligible
 from clubdesk.fees.models import (
     NOTHING_CLAIMED,
     Allocation,
@@ -25,9 +27,11 @@ from clubdesk.fees.models import (
     Lodgement,
     Receipt,
     Repayment,
+    TiedCredit,
     Voucher,
     VoucherScheme,
     VoucherState,
+    VoucherValue,
     WriteOff,
 )
 from clubdesk.ledger.models import FinancialYear, Posting, Role
@@ -123,6 +127,7 @@ class SumPer(Func):
 
 
 CLAIMED = f"state NOT IN ({', '.join(repr(str(state.value)) for state in NOTHING_CLAIMED)})"
+PAID_BY_TIED = "EXISTS (SELECT 1 FROM fees_tiedcredit t WHERE t.id = fees_allocation.tied_id AND t.freed_on IS NULL)"
 NOT_CANCELLED, NOT_FREED = "cancelled_on IS NULL", "freed_on IS NULL"
 
 
@@ -154,12 +159,43 @@ def open_charges(household: Household) -> QuerySet[Any]:
 
 
 def receipts_with_unused() -> QuerySet[Any]:
-    """Receipts that stand, with `unused` (Decimal): what pays no charge yet, the household's credit."""
+    """Receipts that stand, with `unused` (Decimal): what pays no charge yet, the household's credit.
+
+    `tied_up` is what of a receipt vouchers have tied, used or not.
+    """
     return (
         Receipt.objects.filter(cancelled_on=None)
-        .annotate(used=SumPer(Allocation, "receipt", NOT_FREED))
+        .annotate(used=SumPer(Allocation, "receipt", NOT_FREED), tied_up=SumPer(TiedCredit, "receipt", NOT_FREED))
         .annotate(unused=F("amount") - F("used"))
     )
+
+
+def receipts_with_payable() -> QuerySet[Any]:
+    """The same with `payable` (Decimal): what of `unused` may be paid back, since no voucher took its place."""
+    rows = receipts_with_unused().annotate(
+        repaid=SumPer(Allocation, "receipt", f"repayment_id IS NOT NULL AND {NOT_FREED}"),
+        own_used=SumPer(Allocation, "receipt", f"charge_id IS NOT NULL AND {NOT_FREED} AND NOT {PAID_BY_TIED}"),
+    )
+    own = F("amount") - F("tied_up") - F("repaid") - F("own_used")
+    found: QuerySet[Any] = rows.annotate(payable=Least(F("unused"), own, output_field=Figure()))
+    return found
+
+
+def payable_of(receipt: Receipt) -> Decimal:
+    """What of a receipt may be paid back."""
+    payable: Decimal = receipts_with_payable().get(pk=receipt.pk).payable
+    return max(payable, ZERO)
+
+
+def ties_with_unused(receipt: Receipt) -> Iterable[Any]:
+    """What vouchers have tied of the receipt, with `unused` (Decimal): what of that pays no charge now.
+
+    Nothing is asked where the receipt was read with the answer that nothing is.
+    """
+    if not getattr(receipt, "tied_up", True):
+        return ()
+    rows = TiedCredit.objects.filter(receipt=receipt, freed_on=None)
+    return rows.annotate(unused=F("amount") - SumPer(Allocation, "tied", NOT_FREED)).order_by("pk")
 
 
 def paid_back_beyond() -> QuerySet[Any]:
@@ -261,6 +297,12 @@ def unused_credit(household: Household) -> Money:
     return total(as_amount(row.unused) for row in rows)
 
 
+def payable_credit(household: Household) -> Money:
+    """What of its credit may be paid back to the household: all but what a voucher gave it, where that is forbidden."""
+    rows = receipts_with_payable().filter(household=household, payable__gt=0)
+    return total(as_amount(row.payable) for row in rows)
+
+
 def balance_in_words(household: Household) -> str:
     owed = balance(household).amount
     if owed > 0:
@@ -290,12 +332,18 @@ def vouchers_of(lodgement: Lodgement) -> QuerySet[Voucher]:
     return Voucher.objects.filter(Q(lodgement=lodgement) | Q(lodgement__part_of=lodgement)).order_by("pk")
 
 
-def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
-    """What the scheme's voucher is worth in the calendar year of `day`, or Refused."""
-    value = scheme.values.filter(calendar_year=day.year).first()
+def value_for(scheme: VoucherScheme, day: date) -> VoucherValue:
+    """What the scheme's voucher is worth in its year of `day`, and until when it is claimed; or Refused."""
+    year = eligible.year_of(day, scheme.year_begins)
+    value = scheme.values.filter(calendar_year=year).first()
     if value is None:
-        raise Refused(f"{scheme} has no value for {day.year}; add it first.")
-    worth: Money = value.amount
+        raise Refused(f"{scheme} has no value for {year}; add it first.")
+    return value
+
+
+def value_of_voucher(scheme: VoucherScheme, day: date) -> Money:
+    """What the scheme's voucher is worth in its year of `day`, or Refused."""
+    worth: Money = value_for(scheme, day).amount
     return worth
 
 
@@ -304,13 +352,15 @@ def has_an_answer(claim: Lodgement) -> bool:
     return claim.paid_on is not None or claim.vouchers.exclude(state=VoucherState.LODGED).exists()
 
 
-def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> bool:
-    """Whether the scheme pays a fee of this kind for somebody of that age."""
-    age = person.age_on(day)
-    if age < (scheme.youngest or 0) or (scheme.oldest is not None and age > scheme.oldest):
-        return False
+def pays_kind(scheme: VoucherScheme, kind: str) -> bool:
+    """Whether the scheme pays fees of this kind."""
     pays = {FeeKind.MEMBERSHIP: scheme.pays_memberships, FeeKind.COURSE: scheme.pays_courses}
-    return pays.get(kind, scheme.pays_other)
+    return pays.get(FeeKind(kind), scheme.pays_other)
+
+
+def is_for(scheme: VoucherScheme, person: Person, kind: FeeKind, day: date) -> bool:
+    """Whether the scheme pays a fee of this kind for somebody of that birthday."""
+    return eligible.is_of_age(scheme.ages, person.birth_date, day) and pays_kind(scheme, kind)
 
 
 def kept_by_vouchers(charge: Charge) -> Money:

@@ -11,14 +11,14 @@ from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.fees import accounts, papers, selectors, services
+from clubdesk.fees import accounts, deadlines, papers, selectors, services
 from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance as ledger_balance
 from clubdesk.ledger.selectors import book
 from clubdesk.roll.models import Household
 from clubdesk.screens.pages import at_one_moment, site_page
-from clubdesk.tables import Table, write_csv
+from clubdesk.tables import Table, together, write_csv
 from clubdesk.verbs import may, verb_of
 
 
@@ -92,6 +92,18 @@ def vouchers(request: HttpRequest, site: AdminSite) -> HttpResponse:
         acquitted=Table("Vouchers", papers.ACQUITTED, rows),
         outstanding=papers.outstanding_table(rows, by_ledger),
     )
+
+
+def to_claim(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """The vouchers that were taken and not claimed yet, the least days first."""
+    today = clock.today()
+    rows = list(deadlines.to_claim().select_related("person", "scheme"))
+    late = deadlines.too_late(today).count()
+    return site_page(
+        request, site, "fees/to_claim.html", "Vouchers to claim", late=late,
+        table=Table("Vouchers to claim", papers.TO_CLAIM, rows, [together("All", papers.TO_CLAIM, rows, "amount")]),
+        may_lodge=may(request.user, verb_of(services.lodge_vouchers).permission),
+    )  # fmt: skip
 
 
 def lodgement_list(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, selectors, services
+from clubdesk.fees.eligible import code_fits
 from clubdesk.fees.models import FeeKind, Lodgement, Method, Voucher
-from clubdesk.fees.services.vouchers import code_fits
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Role

@@ -117,6 +117,11 @@ WAYS: Ways = {
         changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
         "UPDATE fees_vouchervalue SET amount = 1",
     ],
+    "No credit that a voucher made is paid back as money, where its scheme forbids that": [
+        changed("fees_tiedcredit", amount=f"(SELECT r.amount + 1 FROM {RECEIPT} r WHERE r.id = receipt_id)"),
+        changed(VOUCHER, "window_id IS NOT NULL", **{**ENDED, "state": "'refused'", "end_reason": "'other'"}),
+        changed("fees_tiedcredit", receipt_id=f"(SELECT MIN(id) FROM {RECEIPT})"),
+    ],
     "What is left of an arrangement's parts never comes to more than the family owes": [
         changed("fees_arrangementpart", amount="amount + 100000"),
     ],

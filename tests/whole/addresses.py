@@ -18,9 +18,10 @@ from tests.worlds import day_one
 
 PLAIN = (
     "admin:index", "admin:reports", "admin:trial_balance", "admin:find", "admin:today", "book:courses",
-    "admin:aged_balances", "admin:vouchers_answered", "admin:renewals", "admin:affiliation", "admin:range_figures",
-    "admin:range_tin", "admin:claim_queue", "admin:claim_minutes", "admin:import_statement", "admin:explain_lines",
-    "admin:fund_statement", "admin:committee", "admin:verify", "admin:period_statements",
+    "admin:aged_balances", "admin:vouchers_answered", "admin:vouchers_to_claim", "admin:renewals",
+    "admin:affiliation", "admin:range_figures", "admin:range_tin", "admin:claim_queue", "admin:claim_minutes",
+    "admin:import_statement", "admin:explain_lines", "admin:fund_statement", "admin:committee", "admin:verify",
+    "admin:period_statements",
 )  # fmt: skip
 
 

@@ -6,7 +6,8 @@ from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
 from clubdesk.evidence import Evidence
-from clubdesk.fees.models import FeeItem, FeeKind
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import FeeItem, FeeKind, Method, VoucherScheme
 from clubdesk.fees.services import bring_in_balances
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, Role, TaxBasis
@@ -26,6 +27,7 @@ def grow():
     season = Season.found()
     season.close_and_credit()
     of_the_families(season)
+    of_a_scheme(season.by)
     of_the_year(season.by)
     ledger.lock_month(month_end=JULY, reason="a test", by=season.by)
     ledger.ask_to_unlock(
@@ -50,6 +52,20 @@ def of_the_families(season):
     roll.merge_families(household=twice.household, other=again.household, on=NOW, by=by)
     child = factories.PersonFactory(household=owing)
     rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
+
+
+def of_a_scheme(by):
+    """A family has paid, and a voucher that is never given back as money takes the place of a part."""
+    scheme, child = factories.scheme(name="Winter voucher"), factories.PersonFactory()
+    VoucherScheme.objects.filter(pk=scheme.pk).update(no_money_back=True)
+    scheme.refresh_from_db()
+    scheme.windows.create(from_month=1, from_day=1, until_month=12, until_day=31)
+    price = factories.price(FeeKind.OTHER, "80.00", code="winter-shooting")
+    charge = fees.charge(household=child.household, person=child, price=price, on=NOW, starts_on=NOW, by=by)
+    fees.record_receipt(household=child.household, amount=as_amount(80), method=Method.CARD, on=NOW, by=by)
+    fees.accept_voucher(scheme=scheme, charge=charge, code="WV1", on=NOW, by=by)
+    more = factories.price(FeeKind.OTHER, "30.00", code="winter-targets")
+    fees.charge(household=child.household, person=child, price=more, on=NOW, starts_on=NOW, by=by)
 
 
 def of_the_year(by):

@@ -49,15 +49,15 @@ OF_THE_RANGE = (
     bank.ClearedPosting,
 )  # fmt: skip
 OF_A_CLUB = (
-    *OF_THE_RANGE, ledger.Party, ledger.Journal, roll.Household, roll.Guardian, roll.Person, roll.Consent,
-    mail.Message, fees.Charge, fees.ChargeShare, fees.ChargeCredit, fees.Receipt, fees.WriteOff, fees.Arrangement,
-    fees.ArrangementPart, fees.Repayment, fees.Allocation, fees.Lodgement, fees.Voucher, membership.Membership,
-    membership.Remittance, membership.RemittanceLine, courses.Course, courses.RefundStep, courses.Cohort,
-    courses.Booking, courses.Booking.cannot_make.through, courses.Place, courses.BookingEvent, courses.ReachCheck,
-    courses.Attendance, courses.Certificate, rangeday.Tap, rangeday.KitCheck, entryfund.ContainerReturn,
-    entryfund.BagCount, entryfund.StateEvent, entryfund.EventFee, entryfund.EntryClaim, entryfund.MoreEvidence,
-    entryfund.FundTransfer, expenses.Expense, bank.BankDetails, bank.PaymentRun, bank.PaymentItem, bank.PaymentFile,
-    bank.StatementImport,
+    *OF_THE_RANGE, ledger.Party, ledger.Journal, roll.Household, roll.Guardian, roll.Person, roll.Consent, mail.Message,
+    fees.Charge, fees.ChargeShare, fees.ChargeCredit, fees.Receipt, fees.WriteOff, fees.Arrangement,
+    fees.ArrangementPart, fees.Repayment, fees.Allocation, fees.Lodgement, fees.Voucher, fees.TiedCredit,
+    membership.Membership, membership.Remittance, membership.RemittanceLine, courses.Course, courses.RefundStep,
+    courses.Cohort, courses.Booking, courses.Booking.cannot_make.through, courses.Place, courses.BookingEvent,
+    courses.ReachCheck, courses.Attendance, courses.Certificate, rangeday.Tap, rangeday.KitCheck,
+    entryfund.ContainerReturn, entryfund.BagCount, entryfund.StateEvent, entryfund.EventFee, entryfund.EntryClaim,
+    entryfund.MoreEvidence, entryfund.FundTransfer, expenses.Expense, bank.BankDetails, bank.PaymentRun,
+    bank.PaymentItem, bank.PaymentFile, bank.StatementImport,
 )  # fmt: skip
 BROUGHT_IN = "SELECT id FROM ledger_journal WHERE origin IN ('opening', 'depreciation', 'disposal')"
 """Journals about things that a book brings in once."""

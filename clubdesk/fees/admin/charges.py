@@ -11,6 +11,7 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.admin.opening import OpenItemsPage
+from clubdesk.fees.eligible import AgedBy
 from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, WriteOff
 from clubdesk.ledger.selectors import is_registered
 from clubdesk.mail.models import Message
@@ -26,20 +27,38 @@ from clubdesk.screens.verbs import Facts, VerbPage
 
 class VoucherForm(VerbForm[Charge]):
     scheme = forms.ModelChoiceField(queryset=VoucherScheme.objects.all())
-    code = forms.CharField(label="Voucher code", max_length=30, widget=forms.TextInput({"autocomplete": "off"}))
+    code = forms.CharField(
+        label="Voucher code", max_length=30, required=False, widget=forms.TextInput({"autocomplete": "off"})
+    )
     birth_date = forms.DateField(
         label="Date of birth on the voucher",
         widget=DateInput,
         help_text="It is compared with the roll and not kept.",
     )
+    issued_on = HappenedField(label="Issued on", required=False, help_text="Where vouchers of the scheme lapse.")
+    school_year = forms.IntegerField(
+        label="School year", required=False, min_value=0, max_value=13,
+        help_text="Where the scheme goes by it and the child’s is not what its birthday says; 0 is the first.",
+    )  # fmt: skip
     on = HappenedField(label="Accepted on")
+
+    def prepare(self) -> None:
+        """It asks only what some scheme asks."""
+        schemes = list(VoucherScheme.objects.all())
+        if not any(each.valid_days is not None or each.favours_child for each in schemes):
+            del self.fields["issued_on"]
+        if not any(each.aged_by == AgedBy.SCHOOL_YEAR for each in schemes):
+            del self.fields["school_year"]
+        if any(each.of_child for each in schemes):
+            self.fields["code"].label = "Voucher code, or the child’s number"
+            self.fields["code"].help_text = "A number that the club has already may be left blank."
 
 
 class VoucherPage(VerbPage[Charge, Voucher]):
     slug = "voucher"
     verb = services.accept_voucher
     target = "charge"
-    intro = "It pays at most the fee. What the family has paid of that becomes its credit."
+    intro = "It pays at most the fee. What the family has paid of that becomes its credit, if the scheme allows."
     button = "Accept the voucher"
     form_class = VoucherForm
 

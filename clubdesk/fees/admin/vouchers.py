@@ -1,4 +1,4 @@
-"""Screens of sport vouchers: lodged with the department, answered by it, and the schemes."""
+"""Screens of sport vouchers: lodged with the department, and answered by it."""
 
 from collections.abc import Iterator
 
@@ -8,17 +8,18 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
+from clubdesk import clock
 from clubdesk.clock import day_text
-from clubdesk.fees import selectors, services
+from clubdesk.fees import deadlines, selectors, services
 from clubdesk.fees.finding import MAY_CLAIM
-from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState, VoucherValue
+from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.states import VOUCHER
 from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import AmountFormField, shown, total
 from clubdesk.screens.fields import Cleaned, HappenedField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.promises import Did
-from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.searching import amount_in
 from clubdesk.screens.tables import Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
@@ -34,7 +35,9 @@ class LodgePage(VerbPage[None, Lodgement]):
     )
 
     def facts(self, target: None) -> Facts:
-        return [("Accepted and waiting", Voucher.objects.filter(state=VoucherState.ACCEPTED).count())]
+        late = deadlines.too_late(clock.today()).count()
+        facts: Facts = [("Accepted and waiting", Voucher.objects.filter(state=VoucherState.ACCEPTED).count() - late)]
+        return [*facts, ("Left out, since their last day to claim has passed", late)] if late else facts
 
 
 class AnswerForm(VerbForm[Lodgement]):
@@ -207,8 +210,8 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
     search_help_text = "A child, a family or an amount"
     also_finds = (amount_in("amount"),)
     fields = (
-        "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "state", "lodgement",
-        "ended_on", "end_reason",
+        "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "issued_on",
+        "lapses_on", "claim_by", "state", "lodgement", "ended_on", "end_reason",
     )  # fmt: skip
     readonly_fields = fields
     pages = (RefuseVoucherPage(), ReleaseVoucherPage(), UnlodgeVoucherPage())
@@ -225,19 +228,3 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
     @admin.display(description="Code")
     def code_shown(self, voucher: Voucher) -> str:
         return voucher.masked_code
-
-
-class VoucherValueInline(admin.TabularInline[VoucherValue, VoucherScheme]):
-    model = VoucherValue
-    extra = 1
-    can_delete = False
-
-    def get_queryset(self, request: HttpRequest) -> QuerySet[VoucherValue]:
-        return super().get_queryset(request).select_related("scheme")
-
-
-@admin.register(VoucherScheme)
-class VoucherSchemeAdmin(RoomAdmin[VoucherScheme]):
-    list_display = ("name", "department")
-    list_select_related = ("department",)
-    inlines = (VoucherValueInline,)

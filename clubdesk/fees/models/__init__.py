@@ -17,14 +17,8 @@ from clubdesk.fees.models.accounts import (
 )
 from clubdesk.fees.models.paidback import PaidBack
 from clubdesk.fees.models.schedule import FeeItem, FeeKind, FeePrice, FeeShare
-from clubdesk.fees.models.vouchers import (
-    NOTHING_CLAIMED,
-    Lodgement,
-    Voucher,
-    VoucherScheme,
-    VoucherState,
-    VoucherValue,
-)
+from clubdesk.fees.models.schemes import KeyKind, VoucherScheme, VoucherValue, VoucherWindow
+from clubdesk.fees.models.vouchers import NOTHING_CLAIMED, Lodgement, TiedCredit, Voucher, VoucherState
 
 __all__ = [
     "NOTHING_CLAIMED",
@@ -40,15 +34,18 @@ __all__ = [
     "FeeKind",
     "FeePrice",
     "FeeShare",
+    "KeyKind",
     "Lodgement",
     "Method",
     "OpeningBalances",
     "PaidBack",
     "Receipt",
     "Repayment",
+    "TiedCredit",
     "Voucher",
     "VoucherScheme",
     "VoucherState",
     "VoucherValue",
+    "VoucherWindow",
     "WriteOff",
 ]

@@ -339,6 +339,7 @@ class Allocation(models.Model):
     receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="allocations")
     charge = models.ForeignKey(Charge, models.PROTECT, null=True, related_name="allocations")
     repayment = models.ForeignKey(Repayment, models.PROTECT, null=True, related_name="allocations")
+    tied = models.ForeignKey("fees.TiedCredit", models.PROTECT, null=True, related_name="allocations")
     amount = Cents()
     used_on = models.DateField()
     freed_on = models.DateField(null=True, blank=True)

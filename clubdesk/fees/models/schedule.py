@@ -30,6 +30,12 @@ class FeeItem(models.Model):
         "GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE,
         help_text="Of all that was charged since the club registered; where it changes, add a new fee.",
     )  # fmt: skip
+    sessions = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How many sessions it pays for; some sport vouchers ask for a least number."
+    )
+    weeks = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Over how many weeks; some sport vouchers ask for a least number."
+    )
 
     class Meta:
         ordering = ["kind", "name"]

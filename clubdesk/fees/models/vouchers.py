@@ -1,61 +1,16 @@
 """Sport vouchers, and the claims by which the departments are asked for them."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
-from clubdesk.fees.models.accounts import Charge
+from clubdesk.fees.models.accounts import Charge, Receipt
+from clubdesk.fees.models.schemes import VoucherScheme, VoucherWindow
 from clubdesk.fees.states import VOUCHER
-from clubdesk.ledger.models import Document, Party
+from clubdesk.ledger.models import Document
 from clubdesk.money import Cents, nil
 from clubdesk.roll.models import Person
-
-
-class VoucherScheme(models.Model):
-    """A government department's sport voucher; what it is worth stands by calendar year."""
-
-    name = models.CharField(max_length=80, unique=True)
-    department = models.ForeignKey(Party, models.PROTECT, related_name="+", limit_choices_to={"kind": "department"})
-    youngest = models.PositiveSmallIntegerField("youngest age", null=True, blank=True)
-    oldest = models.PositiveSmallIntegerField("oldest age", null=True, blank=True)
-    pays_memberships = models.BooleanField("pays memberships", default=True)
-    pays_courses = models.BooleanField("pays courses", default=True)
-    pays_other = models.BooleanField("pays other fees", default=True)
-    per_year = models.PositiveSmallIntegerField("vouchers a child and calendar year", default=1)
-    code_form = models.CharField(
-        "form of its codes",
-        max_length=30,
-        blank=True,
-        help_text="# stands for a digit, @ for a letter, all else for itself, as in SV########. Blank: any code.",
-    )
-
-    class Meta:
-        ordering = ["name"]
-        constraints = [models.CheckConstraint(condition=Q(per_year__gte=1), name="fees_voucher_scheme_has_one")]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class VoucherValue(models.Model):
-    scheme = models.ForeignKey(VoucherScheme, models.PROTECT, related_name="values")
-    calendar_year = models.PositiveSmallIntegerField()
-    amount = Cents()
-
-    class Meta:
-        ordering = ["-calendar_year"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["scheme", "calendar_year"],
-                name="fees_voucher_value_once_a_year",
-                violation_error_message="The scheme has a value for that year already.",
-            ),
-            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_value_above_nil"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.scheme} {self.calendar_year}"
 
 
 class Lodgement(Document):
@@ -103,7 +58,13 @@ class Voucher(Document):
         help_text="Where that was called off after it was claimed, and it pays another fee of the child now.",
     )  # fmt: skip
     code = models.CharField(max_length=30)
-    calendar_year = models.PositiveSmallIntegerField(editable=False)
+    code_erased_on = models.DateField(null=True, blank=True, editable=False)
+    of_child = models.BooleanField("known by the child’s number", default=False, editable=False)
+    calendar_year = models.PositiveSmallIntegerField("year", editable=False)
+    window = models.ForeignKey(VoucherWindow, models.PROTECT, null=True, blank=True, related_name="vouchers")
+    issued_on = models.DateField(null=True, blank=True)
+    lapses_on = models.DateField("holds until", null=True, blank=True)
+    claim_by = models.DateField("to be claimed by", null=True, blank=True)
     amount = Cents()
     short_by = Cents(default=nil, help_text="What the department paid less than was claimed; the family owes it.")
     accepted_on = models.DateField()
@@ -120,12 +81,17 @@ class Voucher(Document):
             VOUCHER.constraint("fees_voucher_state_is_one"),
             models.UniqueConstraint(
                 fields=["scheme", "code"],
-                condition=~Q(state__in=NOTHING_CLAIMED),
+                condition=~Q(state__in=NOTHING_CLAIMED) & Q(of_child=False),
                 name="fees_voucher_code_once",
                 violation_error_message="This voucher code has been used already; check it with the family.",
             ),
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_voucher_above_nil"),
             models.CheckConstraint(condition=Q(short_by__gte=0), name="fees_voucher_short_not_below_nil"),
+            models.CheckConstraint(
+                condition=Q(lapses_on=None) | Q(lapses_on__gte=F("accepted_on")),
+                name="fees_voucher_taken_before_it_lapses",
+                violation_error_message="A voucher that has lapsed is not taken.",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -133,7 +99,7 @@ class Voucher(Document):
 
     @property
     def masked_code(self) -> str:
-        return f"••••{self.code[-3:]}"
+        return "erased" if self.code_erased_on else f"••••{self.code[-3:]}"
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -145,3 +111,28 @@ class Voucher(Document):
         """What the club asked of the department."""
         asked: Money = self.amount + self.short_by
         return asked
+
+
+class TiedCredit(models.Model):
+    """What of a receipt a voucher took the place of, where its scheme forbids that it is given back as money.
+
+    So much of the receipt pays fees and is never paid back to the family, until `freed_on`: the voucher pays nothing.
+    """
+
+    receipt = models.ForeignKey(Receipt, models.PROTECT, related_name="tied")
+    voucher = models.ForeignKey(Voucher, models.PROTECT, related_name="tied")
+    amount = Cents()
+    tied_on = models.DateField()
+    freed_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="fees_tied_above_nil"),
+            models.CheckConstraint(
+                condition=Q(freed_on=None) | Q(freed_on__gte=F("tied_on")), name="fees_tied_freed_after_it_was_tied"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.receipt}, tied by {self.voucher}"

@@ -1,5 +1,6 @@
 """Verbs of the fees room: charging, receiving and vouchers; and a family's account over time."""
 
+from clubdesk.fees.services.accepting import accept_voucher
 from clubdesk.fees.services.accounts import (
     pay_with,
     send_statement,
@@ -23,11 +24,11 @@ from clubdesk.fees.services.charging import (
     settle,
 )
 from clubdesk.fees.services.crediting import charge_again, credit_charge, release_voucher, take_back
+from clubdesk.fees.services.each_night import erase_numbers, tell_deadlines
 from clubdesk.fees.services.opening import OpenItem, bring_in_balances
 from clubdesk.fees.services.parts import agree_parts, end_arrangement
 from clubdesk.fees.services.repaying import repay_credit, take_repayment_back
 from clubdesk.fees.services.vouchers import (
-    accept_voucher,
     answer_lodgement,
     lodge_vouchers,
     record_lodgement_paid,
@@ -49,6 +50,7 @@ __all__ = [
     "charge_next",
     "credit_charge",
     "end_arrangement",
+    "erase_numbers",
     "lock_carried",
     "lock_charges",
     "lodge_vouchers",
@@ -72,6 +74,7 @@ __all__ = [
     "take_back",
     "take_repayment_back",
     "take_up_again",
+    "tell_deadlines",
     "unlodge_voucher",
     "write_off",
 ]

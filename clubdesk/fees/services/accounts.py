@@ -11,7 +11,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, letters, posting, selectors
 from clubdesk.fees.models import Charge, Receipt, WriteOff
-from clubdesk.fees.services.charging import free, queue, settle, use
+from clubdesk.fees.services.charging import free, queue, settle, use_for
 from clubdesk.fees.services.crediting import take_back
 from clubdesk.fees.services.parts import lay_anew
 from clubdesk.ledger import services as ledger
@@ -112,7 +112,7 @@ def pay_with(*, receipt: Receipt, charges: Sequence[Charge], on: date, by: User)
     for charge in charges:
         part = min(left, _make_room(charge, document, left, on))
         if part > nil():
-            use(document, part, on, charge)
+            use_for(charge, document, part, on)
             left -= part
     settle(household=household, on=on)
     return document

@@ -6,11 +6,12 @@ from datetime import date, timedelta
 from django.contrib.auth.models import User
 
 from clubdesk.errors import Refused
-from clubdesk.fees import selectors
+from clubdesk.fees import counting, selectors
 from clubdesk.fees.models import Charge, FeePrice, Voucher, VoucherState
 from clubdesk.fees.services.charging import charge as charge_fee
 from clubdesk.fees.services.charging import lock_charges, queue, release, settle, write_charge
-from clubdesk.fees.services.crediting import credit_charge, set_against, take_back
+from clubdesk.fees.services.crediting import credit_charge, holds_on, set_against, take_back, taken_of
+from clubdesk.fees.services.tied import tie
 from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.verbs import part
@@ -139,15 +140,10 @@ def _refuse_vouchers_of(charge: Charge) -> None:
 @part
 def set_again(*, before: Charge, after: Charge, reason: str, on: date, by: User) -> None:
     """Vouchers that were not claimed for `before`, for a reason that begins so, pay `after` where they still can."""
-    used = Voucher.objects.filter(selectors.STANDING_VOUCHER)
     for voucher in before.vouchers.filter(state=VoucherState.RELEASED, end_reason__startswith=reason).order_by("pk"):
-        same = used.filter(scheme=voucher.scheme)
-        year = same.filter(person=voucher.person_id, calendar_year=voucher.calendar_year).count()
         amount = min(voucher.amount, selectors.creditable(after))
-        if amount > nil() and year < voucher.scheme.per_year and not same.filter(code=voucher.code).exists():
-            set_against(
-                after, voucher.scheme, voucher.person, voucher.code, amount, on, by, calendar_year=voucher.calendar_year
-            )
+        if amount > nil() and holds_on(voucher, on) and not counting.used_up(voucher, after):
+            set_against(after, voucher.scheme, taken_of(voucher), amount, on, by)
     settle(household=after.household, on=on)
 
 
@@ -159,7 +155,8 @@ def _hand_over(before: Charge, after: Charge, on: date, reason: str, by: User) -
     """The vouchers of one charge pay another; the first is credited of what they paid, and receipts make way."""
     rows = Voucher.objects.select_for_update(of=("self",), no_key=True).filter(selectors.STANDING_VOUCHER)
     for voucher in rows.filter(charge=before).order_by("pk"):
-        release(charge=after, amount=voucher.amount - selectors.open_amount(after), on=on)
+        made_way = release(charge=after, amount=voucher.amount - selectors.open_amount(after), on=on)
+        tie(voucher, made_way, on)
         voucher.first_charge_id = voucher.first_charge_id or before.pk
         voucher.charge = after
         voucher.save(update_fields=["charge", "first_charge"])

@@ -21,6 +21,7 @@ from clubdesk.fees.models import (
     Method,
     Receipt,
     Repayment,
+    TiedCredit,
     Voucher,
 )
 from clubdesk.ledger import services as ledger
@@ -221,7 +222,12 @@ def move_start(*, charge: Charge, starts_on: date, description: str = "") -> Cha
 
 
 def use(
-    receipt: Receipt, amount: Money, on: date, charge: Charge | None = None, repayment: Repayment | None = None
+    receipt: Receipt,
+    amount: Money,
+    on: date,
+    charge: Charge | None = None,
+    repayment: Repayment | None = None,
+    tied: TiedCredit | None = None,
 ) -> Allocation:
     """From `on` the receipt pays so much of the charge or was paid back.
 
@@ -231,8 +237,19 @@ def use(
     freed = receipt.allocations.aggregate(last=Max("freed_on"))["last"] or on
     used_on = max(on, receipt.received_on, day, freed)
     return Allocation.objects.create(
-        receipt=receipt, charge=charge, repayment=repayment, amount=amount, used_on=used_on
+        receipt=receipt, charge=charge, repayment=repayment, amount=amount, used_on=used_on, tied=tied
     )
+
+
+def use_for(charge: Charge, receipt: Receipt, amount: Money, on: date) -> None:
+    """From `on` the receipt pays so much of the charge: first what of it a voucher has tied, then what is free."""
+    for tied in selectors.ties_with_unused(receipt):
+        part = min(as_amount(tied.unused), amount)
+        if part > nil():
+            use(receipt, part, on, charge, tied=tied)
+            amount -= part
+    if amount > nil():
+        use(receipt, amount, on, charge)
 
 
 def free(allocation: Allocation, on: date, amount: Money | None = None) -> None:
@@ -241,17 +258,20 @@ def free(allocation: Allocation, on: date, amount: Money | None = None) -> None:
     allocation.save(update_fields=["freed_on"])
     if amount is not None and amount < allocation.amount:
         rest = allocation.amount - amount
-        use(allocation.receipt, rest, allocation.freed_on, allocation.charge, allocation.repayment)
+        use(allocation.receipt, rest, allocation.freed_on, allocation.charge, allocation.repayment, allocation.tied)
 
 
-def release(*, charge: Charge, amount: Money, on: date) -> None:
-    """Free `amount` of what receipts pay towards `charge`, the latest allocation first."""
+def release(*, charge: Charge, amount: Money, on: date) -> list[tuple[Allocation, Money]]:
+    """Free `amount` of what receipts pay towards `charge`, the latest allocation first: so much of which."""
+    made_way = []
     for allocation in charge.allocations.standing().select_related("receipt", "charge").order_by("-pk"):
         if amount <= nil():
-            return
+            break
         freed = min(allocation.amount, amount)
         amount -= freed
         free(allocation, on, freed)
+        made_way.append((allocation, freed))
+    return made_way
 
 
 def settle(*, household: Household, on: date, chosen: Sequence[Charge] = ()) -> None:
@@ -272,14 +292,20 @@ def settle(*, household: Household, on: date, chosen: Sequence[Charge] = ()) -> 
     ]
     unused = [[receipt, receipt.unused] for receipt in receipts]
     for each in owed:
-        left, of = each.open_amount, {"charge" if isinstance(each, Charge) else "repayment": each}
-        while left and unused:
-            part = min(left, unused[0][1])
-            use(unused[0][0], as_amount(part), on, **of)
+        is_fee = isinstance(each, Charge)
+        left = each.open_amount
+        for held in unused:
+            receipt, free_of_it = held
+            part = min(left, free_of_it if is_fee else selectors.payable_of(receipt))
+            if part and not is_fee:
+                use(receipt, as_amount(part), on, repayment=each)
+            elif part:
+                use_for(each, receipt, as_amount(part), on)
             left -= part
-            unused[0][1] -= part
-            if not unused[0][1]:
-                unused.pop(0)
+            held[1] -= part
+        unused = [held for held in unused if held[1]]
+        if not unused:
+            return
 
 
 @verb(permission="fees.add_receipt", title="Record a receipt")

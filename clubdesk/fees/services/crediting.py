@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from datetime import date
 
 from django.contrib.auth.models import User
@@ -10,13 +11,14 @@ from djmoney.money import Money
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
-from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState
+from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState, VoucherWindow
 from clubdesk.fees.services.charging import queue, release, settle, write_charge
 from clubdesk.fees.services.parts import lay_anew
+from clubdesk.fees.services.tied import tie, untie
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown
-from clubdesk.roll.models import Household, Person
+from clubdesk.roll.models import Household
 from clubdesk.verbs import part, verb
 
 
@@ -181,6 +183,7 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
     document.state, document.end_reason = VoucherState.RELEASED, reason.strip()[:150]
     document.ended_on = max(on, document.accepted_on)
     document.save(update_fields=["state", "ended_on", "end_reason"])
+    untie(document, document.ended_on)
     ledger.post(
         source=document,
         purpose="release",
@@ -199,43 +202,63 @@ def _release_all(charge: Charge, on: date, reason: str, by: User) -> list[Vouche
 
 
 def _set_again(vouchers: list[Voucher], charge: Charge, amount: Money, on: date, by: User) -> None:
-    """Let the vouchers pay `amount` of the charge, each at most what it paid before."""
+    """Let the vouchers pay `amount` of the charge, each at most what it paid before; one that has lapsed no more."""
     for voucher in vouchers:
         part = min(voucher.amount, amount)
         if part <= nil():
             return
-        assert charge.person is not None
-        set_against(
-            charge, voucher.scheme, charge.person, voucher.code, part, on, by, calendar_year=voucher.calendar_year
-        )
-        amount -= part
+        if holds_on(voucher, on):
+            set_against(charge, voucher.scheme, taken_of(voucher), part, on, by)
+            amount -= part
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A voucher as the club takes it: its code or the child's number, its scheme's year and window, and its days."""
+
+    code: str
+    calendar_year: int
+    window: VoucherWindow | None = None
+    issued_on: date | None = None
+    lapses_on: date | None = None
+    claim_by: date | None = None
+
+
+def taken_of(voucher: Voucher) -> Taken:
+    """The same of one that was taken before."""
+    return Taken(**{field.name: getattr(voucher, field.name) for field in fields(Taken)})
+
+
+def holds_on(voucher: Voucher, on: date) -> bool:
+    """Whether it has not lapsed by then."""
+    return voucher.lapses_on is None or on <= voucher.lapses_on
 
 
 def set_against(
     charge: Charge,
     scheme: VoucherScheme,
-    person: Person,
-    code: str,
+    taken: Taken,
     amount: Money,
     on: date,
     by: User,
     *,
-    calendar_year: int | None = None,
     key: uuid.UUID | None = None,
 ) -> Voucher:
-    """A voucher pays `amount` of the charge; receipts make way for it."""
-    release(charge=charge, amount=amount - selectors.open_amount(charge), on=on)
+    """A child's voucher pays `amount` of its charge; receipts make way for it."""
+    assert charge.person is not None
+    made_way = release(charge=charge, amount=amount - selectors.open_amount(charge), on=on)
     document = Voucher.objects.create(
         key=key or uuid.uuid4(),
         scheme=scheme,
-        person=person,
+        person=charge.person,
         charge=charge,
-        code=code,
-        calendar_year=calendar_year or on.year,
+        of_child=scheme.of_child,
         amount=amount,
         accepted_on=on,
         recorded_by=by,
+        **{field.name: getattr(taken, field.name) for field in fields(Taken)},
     )
+    tie(document, made_way, on)
     ledger.post(
         source=document,
         purpose="accept",

@@ -31,6 +31,7 @@ def repay_credit(
 ) -> Repayment:
     """Pay a household's credit back from the bank. Raises Refused for more than the credit.
 
+    What a voucher gave it is not paid back where its scheme forbids that; where the bank did, it is owed again.
     Where the bank `has_paid` already, what the credit has come to pay since is owed again; and where a receipt behind
     it was cancelled since, the household owes what is missing until it pays that back.
     """
@@ -43,6 +44,12 @@ def repay_credit(
     credit = selectors.unused_credit(household)
     if amount > credit + (selectors.cancelled_meanwhile(household) if has_paid else nil()):
         raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
+    payable = selectors.payable_credit(household)
+    if amount > payable and payable < credit and not has_paid:
+        raise Refused(
+            f"{shown(credit - payable)} of the credit of {household} came from a sport voucher, which is never given "
+            f"back as money: no more than {shown(payable)} can be repaid. The rest pays the family’s next fees."
+        )
     document = Repayment.objects.create(
         key=key or uuid.uuid4(),
         household=household,
@@ -52,9 +59,9 @@ def repay_credit(
         recorded_by=by,
     )
     left = amount.amount
-    rows = selectors.receipts_with_unused().filter(household=household, unused__gt=0).order_by("-received_on", "-pk")
+    rows = selectors.receipts_with_payable().filter(household=household, payable__gt=0).order_by("-received_on", "-pk")
     for receipt in rows:
-        part = min(left, receipt.unused)
+        part = min(left, receipt.payable)
         if part:
             use(receipt, as_amount(part), on, repayment=document)
         left -= part

@@ -1,6 +1,5 @@
-"""Sport vouchers: set against a fee, lodged with the department, and answered by it line by line."""
+"""Sport vouchers claimed of the department, and answered by it line by line."""
 
-import re
 import uuid
 from collections.abc import Mapping
 from datetime import date
@@ -10,101 +9,32 @@ from djmoney.money import Money
 
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
-from clubdesk.fees import letters, posting, selectors
-from clubdesk.fees.models import Charge, FeeKind, Lodgement, Voucher, VoucherScheme, VoucherState
-from clubdesk.fees.services.charging import lock_charges, queue, settle
-from clubdesk.fees.services.crediting import set_against, take_back
-from clubdesk.fees.services.parts import lay_anew
+from clubdesk.fees import deadlines, letters, posting, selectors
+from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState
+from clubdesk.fees.services.charging import lock_charges, settle
+from clubdesk.fees.services.crediting import take_back
+from clubdesk.fees.services.tied import untie
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import nil, positive, shown, total
-from clubdesk.roll.models import Household, Person
-from clubdesk.roll.selectors import refuse_erased
+from clubdesk.roll.models import Household
 from clubdesk.verbs import verb
-
-SIGNS = {"#": "[0-9]", "@": "[A-Z]"}
-
-
-@verb(permission="fees.add_voucher", title="Accept a sport voucher")
-def accept_voucher(
-    *,
-    scheme: VoucherScheme,
-    charge: Charge,
-    code: str,
-    on: date,
-    by: User,
-    birth_date: date | None = None,
-    key: uuid.UUID | None = None,
-) -> Voucher:
-    """Set a child's voucher against a charge: it pays at most what is left of the fee, the rest is forgone.
-
-    Where the family has paid already, its receipt becomes credit by as much. Raises Refused for a code or a
-    `birth_date` that cannot be right, a child or a fee that the scheme does not pay for, a day before the fee, and
-    more vouchers than it allows a child in a calendar year. Source: a state's published programme terms (one voucher
-    a child in a calendar year at one provider, ages 5 to 15; a fee below the voucher's value claims only the fee).
-    """
-    household = queue(charge.household, charge.person)
-    if found := ledger.written(Voucher, key):
-        return found
-    row = Charge.objects.select_related("person", "price__item", "household__party").get(pk=charge.pk)
-    code = "".join(code.split()).upper()
-    if row.person is None:
-        raise Refused("A voucher belongs to a child; this charge names nobody.")
-    refuse_erased(row.person)
-    if row.price is None:
-        raise Refused("This balance was brought in; a voucher pays only a fee that was charged here.")
-    if not code:
-        raise Refused("Type the voucher's code.")
-    if on < row.charged_on:
-        raise Refused(f"{row} was charged on {day_text(row.charged_on)}; a voucher cannot pay it before.")
-    _refuse_what_the_scheme_does_not_pay(scheme, row.person, row.price.item.kind, code, on, birth_date)
-    left = selectors.creditable(charge)
-    amount = min(selectors.value_of_voucher(scheme, on), left)
-    if amount <= nil():
-        raise Refused("Nothing of this fee is left for a voucher to pay.")
-    document = set_against(row, scheme, row.person, code, amount, on, by, key=key)
-    settle(household=household, on=on)
-    lay_anew(household=household, on=on, by=by)
-    return document
-
-
-def _refuse_what_the_scheme_does_not_pay(
-    scheme: VoucherScheme, person: Person, kind: str, code: str, on: date, birth_date: date | None
-) -> None:
-    if scheme.code_form and not code_fits(scheme.code_form, code):
-        raise Refused(
-            f"A code of {scheme} looks like {scheme.code_form} (# a digit, @ a letter); check what was typed."
-        )
-    if birth_date is not None and birth_date != person.birth_date:
-        raise Refused(f"That is not the date of birth of {person} on the roll; check the voucher, and the roll.")
-    age = person.age_on(on)
-    if (scheme.youngest is not None and age < scheme.youngest) or (scheme.oldest is not None and age > scheme.oldest):
-        raise Refused(f"{person} is {age}; {scheme} is for ages {scheme.youngest or 0} to {scheme.oldest or 'any'}.")
-    pays = {FeeKind.MEMBERSHIP: scheme.pays_memberships, FeeKind.COURSE: scheme.pays_courses}
-    if not pays.get(FeeKind(kind), scheme.pays_other):
-        raise Refused(f"{scheme} does not pay a fee of this kind ({FeeKind(kind).label.lower()}).")
-    standing = Voucher.objects.filter(selectors.STANDING_VOUCHER, scheme=scheme)
-    used = standing.filter(person=person, calendar_year=on.year).count()
-    if used >= scheme.per_year:
-        times = "a voucher" if scheme.per_year == 1 else f"{used} vouchers"
-        raise Refused(f"{person} has used {times} of {scheme} in {on.year} already.")
-    if standing.filter(code=code).exists():
-        raise Refused("This voucher code has been used already; check it with the family.")
-
-
-def code_fits(form: str, code: str) -> bool:
-    """Whether a code has a scheme's form: # a digit, @ a letter, all else itself."""
-    return re.fullmatch("".join(SIGNS.get(sign, re.escape(sign.upper())) for sign in form), code) is not None
 
 
 @verb(permission="fees.add_lodgement", title="Lodge the accepted vouchers")
 def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
-    """Send every accepted voucher of the scheme to the department in one batch."""
+    """Send every accepted voucher of the scheme to the department in one batch, but those that it takes no longer."""
     VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
     if found := ledger.written(Lodgement, key):
         return found
     waiting = Voucher.objects.filter(scheme=scheme, state__in=VOUCHER.before(VoucherState.LODGED)).order_by("pk")
-    lodged = [voucher.pk for voucher in waiting.select_for_update(of=("self",), no_key=True)]
+    late = deadlines.too_late(on).filter(scheme=scheme)
+    lodged = [voucher.pk for voucher in waiting.exclude(pk__in=late).select_for_update(of=("self",), no_key=True)]
+    if not lodged and (last := late.first()):
+        raise Refused(
+            f"{last} had to be claimed by {day_text(last.claim_by or on)}, and no other voucher of {scheme} waits; say "
+            "on its page that it is not claimed."
+        )
     if not lodged:
         raise Refused(f"No voucher of {scheme} waits to be lodged.")
     document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
@@ -152,6 +82,7 @@ def refuse_voucher(*, voucher: Voucher, on: date, reason: str, by: User) -> Vouc
     household = document.charge.household
     document.state, document.ended_on, document.end_reason = VoucherState.REFUSED, on, reason.strip()[:150]
     document.save(update_fields=["state", "ended_on", "end_reason"])
+    untie(document, on)
     ledger.post(
         source=document,
         purpose="refuse",
@@ -262,6 +193,7 @@ def _pay(voucher: Voucher, amount: Money, on: date, by: User) -> None:
     document.save(update_fields=["state", "amount", "short_by"])
     if short == nil():
         return
+    untie(document, on)
     ledger.post(
         source=document,
         purpose="short",

@@ -75,6 +75,21 @@ NEWEST_LIST = f"(SELECT MAX(id) FROM {LIST})"
 UNPAID_LISTS = f"UPDATE {LIST} SET paid_on = NULL, part_of_id = NULL"
 ONE_LIST = f"UPDATE {VOUCHER} SET lodgement_id = (SELECT MIN(id) FROM {LIST}) WHERE lodgement_id IS NOT NULL"
 
+SCHEME, TIED = "fees_voucherscheme", "fees_tiedcredit"
+WINDOWED = f"window_id IS NOT NULL AND id = (SELECT MIN(id) FROM {VOUCHER} WHERE window_id IS NOT NULL)"
+OF_TIED = "tied_id IS NOT NULL"
+OF_TIED_RECEIPT = f"{OF_TIED} AND charge_id IS NOT NULL"
+TIED_RECEIPT = f"id IN (SELECT receipt_id FROM {TIED})"
+TIED_OF_IT = f"(SELECT SUM(t.amount) FROM {TIED} t WHERE t.receipt_id = {RECEIPT}.id)"
+ALL_TIED = changed(RECEIPT, TIED_RECEIPT, amount=TIED_OF_IT)
+OWN_PAYS = (
+    f"(SELECT COALESCE(SUM(a.amount), 0) FROM {ALLOCATION} a WHERE a.receipt_id = {RECEIPT}.id AND a.tied_id IS NULL"
+    " AND a.charge_id IS NOT NULL AND a.freed_on IS NULL)"
+)
+ALL_BUT_TIED = changed(RECEIPT, TIED_RECEIPT, amount=f"{TIED_OF_IT} + {OWN_PAYS}")
+A_REPAYMENT = "(SELECT MIN(id) FROM fees_repayment)"
+REPAID_TIED = added(ALLOCATION, OF_TIED_RECEIPT, tied_id="NULL", charge_id="NULL", repayment_id=A_REPAYMENT, amount=1)
+
 CASES: Cases = {
     "fees_allocation_insert_in_one_household": Fires(
         added(ALLOCATION, OF_CHARGE, charge_id=ANOTHERS), spares=[added(ALLOCATION, OF_CHARGE)]
@@ -240,6 +255,102 @@ CASES: Cases = {
             added(VOUCHER, "state = 'accepted'", **{column: value})
             for column, value in (("person_id", 2), ("calendar_year", 2027), ("state", "'refused'"))
         ],
+    ),
+    "fees_voucher_insert_within_its_window": Fires(
+        added(VOUCHER, WINDOWED, code="'other'"),
+        spares=[
+            added(VOUCHER, WINDOWED, code="'other'", **{column: value})
+            for column, value in (
+                ("person_id", 1),
+                ("calendar_year", 2030),
+                ("state", "'refused'"),
+                ("window_id", "NULL"),
+            )
+        ],
+    ),
+    "fees_voucher_update_within_its_window": Fires(
+        changed(VOUCHER, "code = 'other'", state="'accepted'"),
+        before=[added(VOUCHER, WINDOWED, code="'other'", state="'refused'")],
+        spares=[
+            changed(VOUCHER, "code = 'other'", state="'accepted'", person_id=1),
+            changed(VOUCHER, WINDOWED, state="'lodged'"),
+        ],
+    ),
+    "fees_voucher_known_as_its_scheme_says": [
+        Fires(
+            added(VOUCHER, WINDOWED, code="'other'", of_child="TRUE"),
+            spares=[added(VOUCHER, WINDOWED, code="'other'")],
+        ),
+        Fires(
+            added(VOUCHER, WINDOWED, of_child="FALSE", code="'other'"),
+            added(VOUCHER, WINDOWED, person_id=1),
+            before=[f"UPDATE {SCHEME} SET key_kind = 'child'", changed(VOUCHER, WINDOWED, of_child="TRUE")],
+            spares=[added(VOUCHER, WINDOWED), added(VOUCHER, WINDOWED, person_id=1, code="'other'")],
+        ),
+    ],
+    "fees_voucher_one_on_a_fee": [
+        Fires(
+            added(VOUCHER, WINDOWED, code="'other'"),
+            before=[f"UPDATE {SCHEME} SET one_a_fee = TRUE"],
+            spares=[
+                added(VOUCHER, WINDOWED, code="'other'", state="'refused'"),
+                added(VOUCHER, WINDOWED, code="'other'", charge_id=f"(SELECT MIN(id) FROM {CHARGE})"),
+                added(VOUCHER, WINDOWED, code="'other'", scheme_id=f"(SELECT MIN(id) FROM {SCHEME})"),
+            ],
+        ),
+        Fires(spares=[added(VOUCHER, WINDOWED, code="'other'")]),
+    ],
+    "fees_voucherscheme_keeps_its_key": [
+        Fires(
+            changed(SCHEME, key_kind="'child'"),
+            changed(SCHEME, year_begins=7),
+            spares=[changed(SCHEME, one_a_fee="TRUE")],
+        ),
+        Fires(
+            before=[f"UPDATE {VOUCHER} SET scheme_id = scheme_id + 1000"],
+            spares=[changed(SCHEME, key_kind="'child'")],
+        ),
+    ],
+    "fees_tiedcredit_keeps": [
+        Fires(
+            changed(TIED, freed_on=ON),
+            changed(TIED, amount="amount - 1"),
+        ),
+        Fires(
+            changed(TIED, receipt_id="receipt_id + 1"),
+            changed(TIED, voucher_id=1),
+            changed(TIED, amount="amount - 1"),
+            changed(TIED, tied_on=LATER),
+            before=[changed(VOUCHER, WINDOWED, state="'refused'")],
+            spares=[changed(TIED, freed_on=ON)],
+        ),
+        Fires(before=[changed(VOUCHER, WINDOWED, short_by=1)], spares=[changed(TIED, freed_on=ON)]),
+        Fires(
+            changed(TIED, freed_on="NULL"),
+            before=[changed(VOUCHER, WINDOWED, short_by=1), changed(TIED, freed_on=ON)],
+        ),
+    ],
+    "fees_tiedcredit_of_what_was_not_paid_back": [
+        Fires(added(TIED, amount=1), added(TIED, freed_on=ON), before=[ALL_TIED]),
+        Fires(before=[ALL_TIED, changed(TIED, freed_on=ON)], spares=[added(TIED, freed_on="NULL", amount=1)]),
+        Fires(added(TIED, amount=1), before=[REPAID_TIED, ALL_BUT_TIED]),
+    ],
+    "fees_allocation_pays_no_tied_credit_back": [
+        Fires(REPAID_TIED, before=[ALL_BUT_TIED], spares=[added(ALLOCATION, OF_TIED_RECEIPT, charge_id=1)]),
+        Fires(before=[ALL_BUT_TIED, changed(TIED, freed_on=ON)], spares=[REPAID_TIED]),
+        Fires(REPAID_TIED, before=[ALL_TIED]),
+    ],
+    "fees_allocation_insert_within_what_is_tied": Fires(
+        added(ALLOCATION, OF_TIED),
+        added(ALLOCATION, OF_TIED, amount=1, receipt_id=1),
+        added(ALLOCATION, OF_TIED, amount=1, charge_id="NULL", repayment_id=1),
+        before=[changed(TIED, amount=f"(SELECT a.amount + 1 FROM {ALLOCATION} a WHERE a.tied_id = {TIED}.id)")],
+        spares=[added(ALLOCATION, OF_TIED, amount=1), added(ALLOCATION, OF_TIED, tied_id="NULL")],
+    ),
+    "fees_allocation_update_within_what_is_tied": Fires(
+        changed(ALLOCATION, OF_TIED_RECEIPT, tied_id=f"(SELECT MIN(id) FROM {TIED}) + 1000"),
+        changed(ALLOCATION, "tied_id IS NULL AND charge_id IS NOT NULL", tied_id=f"(SELECT MIN(id) FROM {TIED})"),
+        spares=[changed(ALLOCATION, OF_TIED, tied_id="NULL"), changed(ALLOCATION, OF_TIED, tied_id="tied_id")],
     ),
     "fees_voucher_update_within_the_year": Fires(
         changed(VOUCHER, "state = 'refused'", state="'accepted'"),
