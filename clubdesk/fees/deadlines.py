@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from django.db.models import F, QuerySet
 
 from clubdesk.clock import day_text
-from clubdesk.fees.models import Voucher, VoucherState
+from clubdesk.fees.models import Lodgement, Voucher, VoucherState
 
 SOON = 14
 """Within so many days the coordinator is told by letter."""
@@ -28,6 +28,14 @@ def in_time(on: date, within: int | None = None) -> QuerySet[Voucher]:
 def too_late(on: date) -> QuerySet[Voucher]:
     """Those whose last day to claim has passed: nobody claimed them."""
     return to_claim().filter(claim_by__lt=on)
+
+
+def paid_late(on: date) -> list[Lodgement]:
+    """Claims that are not paid though the department promised it by a day that has passed, the oldest first."""
+    waits = Voucher.objects.filter(state=VoucherState.LODGED).values("lodgement")
+    rows = Lodgement.objects.filter(pk__in=waits, paid_on=None, scheme__promise_days__isnull=False)
+    found = rows.select_related("scheme__department").order_by("lodged_on", "pk")
+    return [each for each in found if each.promised_by and each.promised_by < on]
 
 
 def by_days(on: date, within: int | None = None) -> list[tuple[date, int]]:

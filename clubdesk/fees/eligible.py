@@ -176,3 +176,19 @@ def digit_holds(check: str, weights: str, code: str) -> bool:
             digits[len(factors)]
         )
     return True
+
+
+def promised_by(claimed_on: date, days: int | None, *, working: bool = False) -> date | None:
+    """By when a department pays a claim by its own promise: so many days after it, or working days.
+
+    Working days are those from Monday to Friday; holidays are not known here, so a day later is no surprise.
+    """
+    if days is None:
+        return None
+    if not working:
+        return claimed_on + timedelta(days=days)
+    day = claimed_on
+    while days:
+        day += timedelta(days=1)
+        days -= day.weekday() < 5
+    return day

@@ -52,7 +52,7 @@ def lodged(since: date) -> Iterator[Expected]:
                 day=lodgement.lodged_on,
                 cents=cents_of(amount),
                 what=f"the department pays {lodgement}",
-                references=(f"lodgement {lodgement.pk}",),
+                references=(f"lodgement {lodgement.pk}", *([lodgement.reference] if lodgement.reference else [])),
                 early=0,
                 late=LODGED_LATE,
                 parts=tuple(_part(each) for each in sorted(vouchers, key=attrgetter("pk"))),

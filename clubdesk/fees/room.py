@@ -89,6 +89,13 @@ ROOM = Room(
             now=lambda on: waiting(deadlines.too_late(on), by="claim_by"),
         ),
         Waits(
+            "voucher claim that the department should have paid by now",
+            "voucher claims that the department should have paid by now",
+            permission="fees.add_lodgement",
+            page="admin:fees_lodgement_changelist",
+            count=lambda on: len(deadlines.paid_late(on)),
+        ),
+        Waits(
             "claimed voucher that waits for the child’s next fee: ask whether the child comes back",
             "claimed vouchers that wait for the child’s next fee: ask whether the child comes back",
             permission="fees.add_lodgement",

@@ -386,7 +386,7 @@ GUARDS = [
         for name, event, own in (("insert", "INSERT", "-1"), ("update", "UPDATE OF tied_id", "OLD.id"))
     ),
     *kept("fees_openingbalances", "opening balance", "as_at"),
-    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", "part_of_id", free=("paid_on",)),
+    *kept("fees_lodgement", "lodgement", "scheme_id", "lodged_on", "part_of_id", free=("paid_on", "reference")),
     Guard(
         "fees_lodgement_part_is_of_its_list",
         "fees_lodgement",

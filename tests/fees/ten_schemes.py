@@ -58,16 +58,16 @@ WA_V3 = Scheme(
     rules={"youngest": 5, "oldest": 18, "year_begins": 7, "code_form": "******", "valid_days": 90},
 )  # fmt: skip
 QLD_2025 = Scheme(
-    # Source: Play On!, Queensland, 2025: up to 200, ages 5 to 17.
+    # Source: Play On!, Queensland, 2025: up to 200, ages 5 to 17, paid in ten business days.
     "Play On of Queensland, 2025",
     200,
-    rules={"youngest": 5, "oldest": 17},
+    rules={"youngest": 5, "oldest": 17, "promise_days": 10, "promise_working": True},
 )
 VIC_2025 = Scheme(
-    # Source: Get Active Kids, Victoria, 2025: up to 200, ages 0 to 18, four sessions at least.
+    # Source: Get Active Kids, Victoria, 2025: up to 200, ages 0 to 18, four sessions at least, paid within 30 days.
     "Get Active Kids of Victoria, 2025",
     200,
-    rules={"youngest": 0, "oldest": 18, "least_sessions": 4},
+    rules={"youngest": 0, "oldest": 18, "least_sessions": 4, "promise_days": 30},
 )
 BY_NEW_YEAR = Scheme(
     "Riverland bows", 80,

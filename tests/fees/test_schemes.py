@@ -12,6 +12,7 @@ from clubdesk.bank.selectors import credits_to_repay
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.fees import deadlines, selectors, services
+from clubdesk.fees.expecting import lodged
 from clubdesk.fees.models import FeeKind, Lodgement, Method, TiedCredit, Voucher, VoucherState
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
@@ -280,6 +281,42 @@ class TestByWhenTheyAreClaimed:
         assert selectors.open_amount(voucher.charge) == as_amount(50)
         assert not Voucher.objects.filter(selectors.STANDING_VOUCHER, charge=voucher.charge).exists()
         assert sound()
+
+
+class TestADepartmentThatPays:
+    """By its own reference, and by its own promise."""
+
+    @pytest.fixture
+    def claim(self, child, fee, by):
+        scheme = ten.QLD_2025.entered()
+        take(scheme, fee(child), by)
+        return services.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+
+    def test_its_reference_is_expected_on_the_line_of_the_bank(self, claim, child, fee, by, client, coordinator):
+        client.force_login(coordinator)
+        page = reverse("admin:fees_lodgement_reference", args=[claim.pk])
+        sent = {"reference": " PO  4711 ", "key": "9b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a02"}
+        assert "has the reference PO 4711" in client.post(page, sent, follow=True).content.decode()
+        (expected,) = lodged(NOW)
+        assert expected.references == (f"lodgement {claim.pk}", "PO 4711")
+        other = factories.PersonFactory(birth_date=BORN)
+        take(claim.scheme, fee(other), by, "SV2")
+        second = services.lodge_vouchers(scheme=claim.scheme, on=NOW, by=by)
+        with pytest.raises(Refused, match="has this reference and is not paid yet"):
+            services.note_reference(lodgement=second, reference="po 4711", by=by)
+
+    def test_one_that_is_not_paid_by_its_promise_is_pointed_out(self, claim, by, client, coordinator):
+        # Source: Play On!, Queensland: paid in ten business days. A Saturday's claim is due on the second Friday.
+        due = date(2026, 9, 25)
+        assert claim.promised_by == due
+        assert (deadlines.paid_late(due), deadlines.paid_late(due + timedelta(days=1))) == ([], [claim])
+        clock.set_today(due + timedelta(days=1))
+        client.force_login(coordinator)
+        assert "should have paid by now" in client.get(reverse("admin:index")).content.decode()
+        assert "25 Sep 2026, late" in client.get(reverse("admin:fees_lodgement_changelist")).content.decode()
+        services.record_lodgement_paid(lodgement=claim, on=due, by=by)
+        assert deadlines.paid_late(due + timedelta(days=1)) == []
+        assert "late" not in client.get(reverse("admin:fees_lodgement_change", args=[claim.pk])).content.decode()
 
 
 class TestForWhat:

@@ -59,6 +59,7 @@ class VoucherSchemeAdmin(RoomAdmin[VoucherScheme]):
             ),
         }),
         ("How many, and when", {"fields": ("per_year", "year_begins", "one_a_fee", "valid_days", "claim_days")}),
+        ("When the department pays", {"fields": ("promise_days", "promise_working")}),
         ("What a voucher is known by", {
             "fields": ("key_kind", "code_form", "check_digit", "check_weights", "key_kept_days"),
         }),

@@ -93,6 +93,28 @@ class AnswerPage(VerbPage[Lodgement, Lodgement]):
         return f"The answer to {result} is recorded.{rest}"
 
 
+class ReferenceForm(VerbForm[Lodgement]):
+    reference = forms.CharField(label="The department’s reference", max_length=40)
+
+
+class ReferencePage(VerbPage[Lodgement, Lodgement]):
+    slug = "reference"
+    verb = services.note_reference
+    target = "lodgement"
+    intro = "As the department’s payment names the claim: the line of the bank statement is known by it."
+    button = "Write the reference"
+    form_class = ReferenceForm
+
+    def applies(self, target: Lodgement) -> bool:
+        return target.paid_on is None
+
+    def initial(self, request: HttpRequest, target: Lodgement) -> dict[str, object]:
+        return {"reference": target.reference}
+
+    def done(self, target: Lodgement, result: Lodgement) -> str:
+        return f"{result} has the reference {result.reference}."
+
+
 class ListLink(LinkPage[Lodgement]):
     slug = "list"
     title = "List for the department (CSV)"
@@ -116,15 +138,28 @@ def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
 
 @admin.register(Lodgement)
 class LodgementAdmin(DocumentAdmin[Lodgement]):
-    list_display = ("__str__", "scheme", "lodged_on", "paid_on")
+    list_display = ("__str__", "scheme", "reference", "lodged_on", "promised", "paid_on")
     list_select_related = ("scheme",)
-    search_fields = ("=id", "scheme__name", "vouchers__person__given_name", "vouchers__person__family_name")
-    search_help_text = "A voucher claim’s number, a scheme, or a child whose voucher is in it"
-    fields = ("scheme", "lodged_on", "paid_on", "part_of", "recorded_by")
+    search_fields = (
+        "=id",
+        "scheme__name",
+        "vouchers__person__given_name",
+        "vouchers__person__family_name",
+        "reference",
+    )
+    search_help_text = "A voucher claim’s number or reference, a scheme, or a child whose voucher is in it"
+    fields = ("scheme", "reference", "lodged_on", "promised", "paid_on", "part_of", "recorded_by")
     readonly_fields = fields
     add_page = LodgePage()
-    pages = (AnswerPage(), ListLink())
+    pages = (AnswerPage(), ReferencePage(), ListLink())
     section_makers = (batch_section,)
+
+    @admin.display(description="Promised by")
+    def promised(self, lodgement: Lodgement) -> str:
+        """By when the department pays by its own promise, and whether that day has passed."""
+        day = lodgement.promised_by
+        late = day and (lodgement.paid_on or clock.today()) > day
+        return f"{day_text(day)}{', late' if late else ''}" if day else "-"
 
 
 class RefuseVoucherPage(VerbPage[Voucher, Voucher]):

@@ -74,6 +74,10 @@ class VoucherScheme(models.Model):
     one_a_fee = models.BooleanField("only one on a fee", default=False)
     valid_days = models.PositiveSmallIntegerField("days from its issue until it lapses", null=True, blank=True)
     claim_days = models.PositiveSmallIntegerField("days to claim it in, once taken", null=True, blank=True)
+    promise_days = models.PositiveSmallIntegerField(
+        "days in which it pays a claim", null=True, blank=True, help_text="By the department’s own promise."
+    )
+    promise_working = models.BooleanField("these are working days", default=False)
     key_kind = models.CharField("known by", max_length=5, choices=KeyKind.choices, default=KeyKind.CODE)
     code_form = models.CharField(
         "form of its codes",

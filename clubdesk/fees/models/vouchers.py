@@ -1,10 +1,13 @@
 """Sport vouchers, and the claims by which the departments are asked for them."""
 
+from datetime import date
+
 from django.db import models
 from django.db.models import F, Q
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
+from clubdesk.fees.eligible import promised_by
 from clubdesk.fees.models.accounts import Charge, Receipt
 from clubdesk.fees.models.schemes import VoucherScheme, VoucherWindow
 from clubdesk.fees.states import VOUCHER
@@ -20,6 +23,9 @@ class Lodgement(Document):
     lodged_on = models.DateField()
     paid_on = models.DateField(null=True, blank=True)
     part_of = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="parts")
+    reference = models.CharField(
+        "the department’s reference", max_length=40, blank=True, help_text="As its payment names the claim."
+    )
 
     class Meta:
         ordering = ["-lodged_on", "-pk"]
@@ -27,6 +33,11 @@ class Lodgement(Document):
     def __str__(self) -> str:
         part = f", part of {self.part_of_id}," if self.part_of_id else ""
         return f"Lodgement {self.pk}{part} of {day_text(self.lodged_on)}"
+
+    @property
+    def promised_by(self) -> date | None:
+        """By when the department pays it by its own promise."""
+        return promised_by(self.lodged_on, self.scheme.promise_days, working=self.scheme.promise_working)
 
     @property
     def entries_called_for(self) -> set[str]:

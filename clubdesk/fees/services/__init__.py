@@ -31,6 +31,7 @@ from clubdesk.fees.services.repaying import repay_credit, take_repayment_back
 from clubdesk.fees.services.vouchers import (
     answer_lodgement,
     lodge_vouchers,
+    note_reference,
     record_lodgement_paid,
     refuse_voucher,
     unlodge_voucher,
@@ -55,6 +56,7 @@ __all__ = [
     "lock_charges",
     "lodge_vouchers",
     "move_start",
+    "note_reference",
     "pay_with",
     "queue",
     "queue_all",

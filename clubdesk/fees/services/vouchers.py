@@ -42,6 +42,22 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
     return document
 
 
+@verb(permission="fees.add_lodgement", title="Write the department’s reference")
+def note_reference(*, lodgement: Lodgement, reference: str, by: User) -> Lodgement:
+    """The department has given a claim its reference, by which its payment is known on a bank statement.
+
+    Raises Refused for a reference that another unpaid claim has, since its payment could be either's.
+    """
+    document = Lodgement.objects.select_for_update(of=("self",), no_key=True).get(pk=lodgement.pk)
+    typed = " ".join(reference.split())
+    others = Lodgement.objects.filter(paid_on=None, reference__iexact=typed).exclude(pk=document.pk)
+    if typed and (other := others.exclude(part_of=document).first()):
+        raise Refused(f"{other} has this reference and is not paid yet; check what the department wrote.")
+    document.reference = typed[:40]
+    document.save(update_fields=["reference"])
+    return document
+
+
 @verb(permission="fees.add_lodgement", title="Remove it from the claim")
 def unlodge_voucher(*, voucher: Voucher, by: User) -> Voucher:
     """A voucher was put into a claim and not sent with it after all: it is accepted again, and waits for the next.
@@ -153,7 +169,11 @@ def answer_lodgement(
 def _part_of(lodgement: Lodgement, vouchers: list[int], by: User) -> Lodgement:
     """A lodgement of its own for some of the vouchers, since the others are still owed under the old number."""
     part = Lodgement.objects.create(
-        scheme=lodgement.scheme, lodged_on=lodgement.lodged_on, part_of=lodgement, recorded_by=by
+        scheme=lodgement.scheme,
+        lodged_on=lodgement.lodged_on,
+        part_of=lodgement,
+        reference=lodgement.reference,
+        recorded_by=by,
     )
     Voucher.objects.filter(pk__in=vouchers).update(lodgement=part)
     return part
