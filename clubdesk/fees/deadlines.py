@@ -7,6 +7,7 @@ from django.db.models import F, QuerySet
 
 from clubdesk.clock import day_text
 from clubdesk.fees.models import Lodgement, Voucher, VoucherState
+from clubdesk.rooms import Waiting
 
 SOON = 14
 """Within so many days the coordinator is told by letter."""
@@ -38,15 +39,23 @@ def paid_late(on: date) -> list[Lodgement]:
     return [each for each in found if each.promised_by and each.promised_by < on]
 
 
+def department_is_late(on: date) -> Waiting:
+    """How many claims are not paid by the promise, and by when the first was promised."""
+    late = paid_late(on)
+    return Waiting(len(late), by=min((each.promised_by for each in late if each.promised_by), default=None))
+
+
 def by_days(on: date, within: int | None = None) -> list[tuple[date, int]]:
     """By which days how many must be claimed, the least days first."""
     days = Counter(day for day in in_time(on, within).values_list("claim_by", flat=True) if day)
     return sorted(days.items())
 
 
-def by_when(on: date, within: int | None = None) -> str:
-    """The same in words: “2 by 3 Dec 2026, 1 by 9 Dec 2026”."""
-    return ", ".join(f"{count} by {day_text(day)}" for day, count in by_days(on, within))
+def to_claim_soon(on: date) -> Waiting:
+    """How many must be claimed within the next days, and by when each: “2 by 3 Dec 2026, 1 by 9 Dec 2026”."""
+    days = by_days(on, SOON)
+    said = ", ".join(f"{count} by {day_text(day)}" for day, count in days)
+    return Waiting(sum(count for _, count in days), by=days[0][0] if days else None, line=said)
 
 
 def nearest(on: date) -> tuple[date, int] | None:

@@ -77,9 +77,7 @@ ROOM = Room(
             "vouchers to claim by their last days",
             permission="fees.add_lodgement",
             page="admin:vouchers_to_claim",
-            now=lambda on: waiting(
-                deadlines.in_time(on, deadlines.SOON), by="claim_by", line=deadlines.by_when(on, deadlines.SOON)
-            ),
+            now=lambda on: deadlines.to_claim_soon(on),
         ),
         Waits(
             "voucher whose last day to claim has passed: say that it is not claimed",
@@ -93,7 +91,7 @@ ROOM = Room(
             "voucher claims that the department should have paid by now",
             permission="fees.add_lodgement",
             page="admin:fees_lodgement_changelist",
-            count=lambda on: len(deadlines.paid_late(on)),
+            now=lambda on: deadlines.department_is_late(on),
         ),
         Waits(
             "claimed voucher that waits for the child’s next fee: ask whether the child comes back",
