@@ -156,6 +156,7 @@ DEFAULT_FROM_EMAIL = env.str("CLUB_EMAIL", default="club@localhost")
 MAIL_GOES_OUT_BY_ITSELF = True
 # What cash there is, each piece in cents. From memory: the notes and coins of the Australian dollar.
 CASH_PIECES = env.list("CASH_PIECES", cast=int, default=[10000, 5000, 2000, 1000, 500, 200, 100, 50, 20, 10, 5])
+FAMILY_LINK_DAYS = env.int("FAMILY_LINK_DAYS", default=90)
 KEEP_RECORDS_YEARS = env.int("KEEP_RECORDS_YEARS", default=7)
 SITE_URL = env.str(
     "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"

@@ -1,4 +1,4 @@
-"""Families' own pages under /book/, /account/ and /claims/; all else is the admin site, at the root."""
+"""Families' own pages under /book/, /account/, /claims/, by links under /open/; else the admin site, at the root."""
 
 from django.contrib import admin
 from django.urls import include, path
@@ -6,6 +6,7 @@ from django.urls import include, path
 handler500 = "clubdesk.middleware.fault"
 
 urlpatterns = [
+    path("open/", include("clubdesk.roll.urls")),
     path("book/", include("clubdesk.courses.urls")),
     path("account/", include("clubdesk.fees.urls")),
     path("claims/", include("clubdesk.entryfund.urls")),

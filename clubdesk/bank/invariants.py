@@ -5,7 +5,7 @@ from itertools import groupby
 from operator import attrgetter
 from typing import Any
 
-from django.db.models import Count, F, Min, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from clubdesk.bank.models import (
@@ -24,6 +24,7 @@ from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of
 from clubdesk.money import Figure, sum_of
+from clubdesk.roll.models import Belonging
 
 
 @invariant("The till equals its takings less bankings and counted differences")
@@ -66,6 +67,20 @@ def runs_hold() -> Iterator[str]:
     several = PaymentFile.objects.values("run__number").annotate(kinds=Count("file_digest", distinct=True))
     for row in several.filter(kinds__gt=1).order_by():
         yield f"The file of payment run {row['run__number']} was made in {row['kinds']} different ways."
+
+
+@invariant("Nobody released a payment to a family that they belonged to when it was asked for or since")
+def nobody_released_to_their_family() -> Iterator[str]:
+    asked = Coalesce("claim__recorded_at", "expense__recorded_at", "run__recorded_at")
+    rows = PaymentItem.objects.filter(run__released_by__isnull=False).annotate(asked_for=asked)
+    own = Belonging.objects.filter(
+        Q(ended_at=None) | Q(ended_at__gte=OuterRef("asked_for")),
+        household=OuterRef("household"),
+        user=OuterRef("run__released_by"),
+        added_at__date__lt=OuterRef("run__released_on"),
+    )
+    for item in rows.filter(Exists(own)).select_related("run__released_by", "household"):
+        yield f"{item.run.released_by} belongs or belonged to {item.household}, which {item.run} pays, and released it."
 
 
 @invariant("What a clearing says is the same money comes to the same sum, in one account")

@@ -1,5 +1,7 @@
 """Bank accounts, what goes out of them in payment runs, card takings settled into them, and their statements."""
 
+from datetime import datetime
+
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
@@ -202,6 +204,11 @@ class PaymentItem(models.Model):
 
     def __str__(self) -> str:
         return f"{self.what} to {self.household}"
+
+    @property
+    def asked_for_at(self) -> datetime:
+        """When what it is for was recorded; of a credit, when the run was made."""
+        return (self.claim or self.expense or self.run).recorded_at
 
     @property
     def document(self) -> EntryClaim | Expense | Repayment | None:

@@ -2,13 +2,19 @@
 
 from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.guards import Guard, changes, kept, replaces_nothing
+from clubdesk.roll.rules import of_the_family
 from clubdesk.rooms import ERASED
 
 OF_THE_RUN = "FROM bank_paymentitem i {join} WHERE i.run_id = NEW.id AND i.state = 'waiting'"
+ASKED_FOR = (
+    "COALESCE((SELECT c.recorded_at FROM entryfund_entryclaim c WHERE c.id = i.claim_id),"
+    " (SELECT e.recorded_at FROM expenses_expense e WHERE e.id = i.expense_id), NEW.recorded_at)"
+)
+"""When what a payment is for was asked for; a credit when the run was made."""
 OWN_HOUSEHOLD = (
     "EXISTS (SELECT 1 "
-    + OF_THE_RUN.format(join="JOIN roll_household_users u ON u.household_id = i.household_id")
-    + " AND u.user_id = NEW.released_by_id)"
+    + OF_THE_RUN.format(join="")
+    + f" AND {of_the_family('i.household_id', 'NEW.released_by_id', ASKED_FOR)})"
 )
 OWN_DETAILS = (
     "EXISTS (SELECT 1 "

@@ -2,47 +2,22 @@
 
 from collections.abc import Sequence
 
-from django.core.signing import BadSignature, Signer
 from django.db.models import Max, QuerySet
 from django.urls import reverse
 
 from clubdesk.courses import words
 from clubdesk.courses.models import Booking, BookingEvent, Cohort, Happened
-from clubdesk.errors import Refused
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
 
-SALT = "courses.booking"
-
-
-def token_of(booking: Booking) -> str:
-    """What the family's own link carries; only this site can make one."""
-    return Signer(salt=SALT).sign(str(booking.pk))
-
-
-def booking_of(token: str) -> Booking:
-    """The booking that a link belongs to, or Refused."""
-    try:
-        pk = Signer(salt=SALT).unsign(token)
-    except BadSignature:
-        raise Refused("This link is not whole; open it again from the letter, or ask the club.") from None
-    found = Booking.objects.select_related("course", "household", "guardian").filter(pk=pk).first()
-    if found is None:
-        raise Refused("This link belongs to no booking; ask the club.")
-    return found
-
 
 def who_is_written_to(booking: Booking) -> Guardian | None:
     """The guardian who booked; where that one has gone or has no e-mail, another of the household who has."""
     own = booking.guardian
     return own if own and own.email else guardian_to_write_to(booking.household) or own
-
-
-def link_path(booking: Booking) -> str:
-    return reverse("book:own", args=[token_of(booking)])
 
 
 def about(event: BookingEvent) -> str:
@@ -85,5 +60,5 @@ def tell(event: BookingEvent, opening: str | Sequence[str], subject: str, guardi
         subject=f"{booking.course}: {subject}",
         body="\n\n".join(paragraphs) + "\n",
         household=booking.household,
-        link_path=link_path(booking),
+        link_path=reverse("book:own", args=[booking.pk]),
     )

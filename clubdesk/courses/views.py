@@ -11,14 +11,14 @@ from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, OperationalError
 from django.forms import formset_factory
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
-from clubdesk.courses import letters, selectors, services, words
+from clubdesk.courses import selectors, services, words
 from clubdesk.courses.certificate import certificate_pdf
 from clubdesk.courses.forms import (
     MOST_CHILDREN,
@@ -34,7 +34,9 @@ from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceS
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, sentence_of
 from clubdesk.ledger.models import Book
+from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
+from clubdesk.roll.views import for_family
 from clubdesk.screens.pages import site_page
 from clubdesk.verbs import may
 
@@ -197,22 +199,25 @@ class LeaveForm(forms.Form):
         field.initial = list(self.standing)
 
 
-@never_cache
-def own(request: HttpRequest, token: str) -> HttpResponse:
+def _booking_of(guardian: Guardian, pk: int) -> Booking:
+    """A booking of the guardian's own family; Http404 for any other."""
+    rows = Booking.objects.select_related("course", "household", "guardian")
+    return get_object_or_404(rows, pk=pk, household=guardian.household_id)
+
+
+@for_family
+def own(request: HttpRequest, guardian: Guardian, pk: int) -> HttpResponse:
     """A family's own page: where it stands, its offer, and withdrawing."""
-    try:
-        booking = letters.booking_of(token)
-    except Refused as refusal:
-        return _family_page(request, "message", "This link does not work", status=404, sentence=refusal.sentence)
+    booking = _booking_of(guardian, pk)
     error, wrong = "", None
     if request.method == "POST":
         try:
             wrong = _act(request, booking)
             if wrong is None:
-                return HttpResponseRedirect(reverse("book:own", args=[token]))
+                return HttpResponseRedirect(reverse("book:own", args=[pk]))
         except (Refused, IntegrityError, OperationalError) as refusal:
             error = sentence_of(refusal)
-            booking = letters.booking_of(token)
+            booking = _booking_of(guardian, pk)
     places = selectors.places_of(booking)
     standing = any(selectors.can_leave(place, clock.today()) for place in places)
     leave = wrong if isinstance(wrong, LeaveForm) else None
@@ -225,7 +230,6 @@ def own(request: HttpRequest, token: str) -> HttpResponse:
         f"Your booking: {booking.course}",
         status=422 if error or wrong else 200,
         booking=booking,
-        token=token,
         sentences=words.standing_in_words(booking),
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
         apart=words.apart_in_words(booking),
@@ -284,14 +288,11 @@ def _given_back(places: list[Any]) -> list[tuple[str, str]]:
     ]
 
 
-@never_cache
-def own_certificate(request: HttpRequest, token: str, pk: int) -> HttpResponse:
+@for_family
+def own_certificate(request: HttpRequest, guardian: Guardian, pk: int, certificate: int) -> HttpResponse:
     """A family's certificate, by its own link."""
-    try:
-        booking = letters.booking_of(token)
-    except Refused as refusal:
-        raise Http404(refusal.sentence) from None
-    return _pdf(get_object_or_404(Certificate, pk=pk, place__booking=booking))
+    booking = _booking_of(guardian, pk)
+    return _pdf(get_object_or_404(Certificate, pk=certificate, place__booking=booking))
 
 
 class CheckForm(forms.Form):

@@ -261,7 +261,7 @@ class AnswerPage(VerbPage[EntryClaim, EntryClaim]):
 def is_ones_own(request: HttpRequest, claim: EntryClaim) -> bool:
     """Whether whoever looks recorded the claim or belongs to the household that it pays."""
     by = signed_in(request)
-    return claim.recorded_by_id == by.pk or belongs_to(by, claim.household)
+    return claim.recorded_by_id == by.pk or belongs_to(by, claim.household, claim.recorded_at)
 
 
 class DecisionPage(VerbPage[EntryClaim, EntryClaim]):

@@ -7,6 +7,7 @@ from django.db.models import Count, F
 from clubdesk.entryfund import selectors
 from clubdesk.entryfund.models import ClaimState, ContainerReturn, EntryClaim, MoreEvidence
 from clubdesk.evidence import fault_of_stored
+from clubdesk.fees.selectors import decided_for_their_family
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
 
@@ -23,9 +24,14 @@ def claims_stand_once() -> Iterator[str]:
         yield f"Person {row['person']} has {row['times']} claims for event {row['event']}."
 
 
+@invariant("Nobody decided a claim of a family that they belonged to when it was made or since")
+def nobody_decided_for_their_family() -> Iterator[str]:
+    for claim in decided_for_their_family(EntryClaim).select_related("person", "event", "decided_by", "household"):
+        yield f"{claim.decided_by} belongs or belonged to {claim.household} and decided the claim {claim}."
+
+
 @invariant("Nobody decided what they recorded")
 def nobody_decided_their_own() -> Iterator[str]:
-    """For one's own household the database refuses it at the moment; who belongs to it may change afterwards."""
     decided = EntryClaim.objects.exclude(decided_by=None).select_related("person", "event", "decided_by")
     for claim in decided.filter(decided_by=F("recorded_by")):
         yield f"{claim.decided_by} recorded and decided the claim {claim}."

@@ -8,18 +8,12 @@ from django.urls import reverse
 from clubdesk.clock import long_day
 from clubdesk.entryfund.models import EntryClaim, StateEvent
 from clubdesk.entryfund.selectors import fee_for, refundable
-from clubdesk.fees import accounts
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
 from clubdesk.mail.services import write_message
 from clubdesk.money import shown
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.selectors import guardian_to_write_to
-
-
-def link_path(household: Household) -> str:
-    """The family's own page of claims."""
-    return reverse("claims:own", args=[accounts.token_of(household)])
 
 
 def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str]) -> Message:
@@ -36,7 +30,7 @@ def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[s
         subject=subject,
         body="\n\n".join(said) + "\n",
         household=household,
-        link_path=link_path(household),
+        link_path=reverse("claims:own"),
     )
 
 

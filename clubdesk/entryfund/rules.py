@@ -2,7 +2,7 @@
 
 from clubdesk.entryfund.states import CLAIM
 from clubdesk.guards import Guard, kept
-from clubdesk.roll.rules import not_erased
+from clubdesk.roll.rules import not_erased, of_the_family
 
 GUARDS = [
     not_erased("entryfund_entryclaim"),
@@ -38,9 +38,8 @@ GUARDS = [
         "entryfund_nobody_decides_for_their_household",
         "entryfund_entryclaim",
         "UPDATE",
-        when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL"
-        " AND EXISTS (SELECT 1 FROM roll_household_users u"
-        " WHERE u.household_id = NEW.household_id AND u.user_id = NEW.decided_by_id)",
+        when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL AND "
+        + of_the_family("NEW.household_id", "NEW.decided_by_id", "NEW.recorded_at"),
         message="Nobody decides about a claim of their own household.",
     ),
     Guard(

@@ -3,10 +3,12 @@
 from django.urls import path
 
 from clubdesk.entryfund import views
+from clubdesk.roll.views import no_longer
 
 app_name = "claims"
 urlpatterns = [
     path("calendar/<str:secret>.ics", views.calendar, name="calendar"),
-    path("<str:token>/", views.own, name="own"),
-    path("<str:token>/<int:pk>/", views.own_answer, name="answer"),
+    path("", views.own, name="own"),
+    path("<int:pk>/", views.own_answer, name="answer"),
+    path("<path:old>/", no_longer, name="no_longer"),
 ]

@@ -1,6 +1,7 @@
 """Pages of the entry fund: a family's claims by its link, the approvers' queue, minutes, the fund's statement."""
 
-from datetime import date
+from collections.abc import Mapping
+from datetime import date, datetime
 
 from django.contrib import messages
 from django.contrib.admin import AdminSite
@@ -11,7 +12,6 @@ from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
 from clubdesk.clock import day_text, long_day, months_later
@@ -22,10 +22,12 @@ from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm
 from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
 from clubdesk.errors import Refused
 from clubdesk.faults import sentence_of
-from clubdesk.fees import accounts
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.ledger.selectors import book, year_start
 from clubdesk.money import as_amount, shown
+from clubdesk.roll.models import Guardian
+from clubdesk.roll.selectors import NEVER, left_families
+from clubdesk.roll.views import for_family
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section, link_to
@@ -48,10 +50,10 @@ def calendar(request: HttpRequest, secret: str) -> HttpResponse:
     return response
 
 
-@never_cache
-def own(request: HttpRequest, token: str) -> HttpResponseBase:
+@for_family
+def own(request: HttpRequest, guardian: Guardian) -> HttpResponseBase:
     """A family's claims, and the form for another."""
-    household = accounts.household_or_404(token)
+    household = guardian.household
     form = FamilyClaimForm(request.POST or None, request.FILES or None, household=household)
     if request.method == "POST" and form.is_valid() and _claimed(form):
         messages.success(request, "Your claim has reached the committee. You will hear by mail what it decides.")
@@ -61,7 +63,6 @@ def own(request: HttpRequest, token: str) -> HttpResponseBase:
         "club": book().club_name,
         "title": "Entry fees back from the fund",
         "household": household,
-        "token": token,
         "claims": claims,
         "form": form,
     }
@@ -90,13 +91,12 @@ def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
     return None
 
 
-@never_cache
-def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
+@for_family
+def own_answer(request: HttpRequest, guardian: Guardian, pk: int) -> HttpResponseBase:
     """What the committee asked about a claim, and the family's answer."""
-    household = accounts.household_or_404(token)
-    claim = get_object_or_404(household.entry_claims.select_related("person", "event"), pk=pk)
+    claim = get_object_or_404(guardian.household.entry_claims.select_related("person", "event"), pk=pk)
     if claim.state != ClaimState.ASKED:
-        return HttpResponseRedirect(reverse("claims:own", args=[token]))
+        return HttpResponseRedirect(reverse("claims:own"))
     form = FamilyAnswerForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -104,7 +104,7 @@ def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
                 claim=claim, answer=form.cleaned_data["answer"], evidence=form.cleaned_data["more"], by=shell_user()
             )
             messages.success(request, "Your answer has reached the committee.")
-            return HttpResponseRedirect(reverse("claims:own", args=[token]))
+            return HttpResponseRedirect(reverse("claims:own"))
         except (Refused, OperationalError) as refusal:
             form.add_error(None, sentence_of(refusal))
     context = {
@@ -112,7 +112,6 @@ def own_answer(request: HttpRequest, token: str, pk: int) -> HttpResponseBase:
         "title": "A question about your claim",
         "claim": claim,
         "form": form,
-        "token": token,
     }
     return TemplateResponse(request, "entryfund/answer.html", context, status=422 if form.errors else 200)
 
@@ -125,8 +124,8 @@ def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     if request.method == "POST":
         _approve_ticked(request)
         return HttpResponseRedirect(f"{reverse('admin:claim_queue')}?decided={clock.today().isoformat()}")
-    homes = set(signed_in(request).households.values_list("pk", flat=True))
-    rows = [(row, _not_for(request, row, homes)) for row in selectors.queue()]
+    left = left_families(signed_in(request))
+    rows = [(row, _not_for(request, row, left)) for row in selectors.queue()]
     asked = EntryClaim.objects.filter(state=ClaimState.ASKED).select_related("person", "event")
     return site_page(
         request,
@@ -142,11 +141,11 @@ def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     )
 
 
-def _not_for(request: HttpRequest, row: selectors.Queued, homes: set[int]) -> str:
+def _not_for(request: HttpRequest, row: selectors.Queued, left: Mapping[int, datetime]) -> str:
     """Why whoever looks cannot decide this claim; blank where they can."""
     if row.claim.recorded_by_id == request.user.pk:
         return "You recorded it; somebody else decides."
-    if row.claim.household_id in homes:
+    if left.get(row.claim.household_id, NEVER) >= row.claim.recorded_at:
         return "It pays your own household; somebody else decides."
     return ""
 

@@ -20,7 +20,7 @@ from clubdesk.ledger.selectors import is_registered
 from clubdesk.money import AmountFormField, nil, shown, total
 from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household
-from clubdesk.roll.selectors import belongs_to
+from clubdesk.roll.selectors import NEVER, belongs_to, left_families
 from clubdesk.screens.fields import HappenedField, PickField, PickMany, Target, VerbForm, choose_from, day_and_reason
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.searching import amount_in
@@ -86,7 +86,7 @@ class DecisionPage(VerbPage[Expense, Expense]):
 
     def offered(self, request: HttpRequest, target: Expense) -> bool:
         by = signed_in(request)
-        own = by.pk == target.recorded_by_id or belongs_to(by, target.household)
+        own = by.pk == target.recorded_by_id or belongs_to(by, target.household, target.recorded_at)
         return super().offered(request, target) and not own
 
     def facts(self, target: Expense) -> Facts:
@@ -197,9 +197,9 @@ class ApproveSeveralPage(VerbPage[None, services.Approved]):
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         """Ticked beforehand is what whoever looks may decide."""
         by, waiting = signed_in(request), selectors.to_decide()
-        homes = set(by.households.values_list("pk", flat=True))
-        may_decide = [each for each in waiting if each.recorded_by_id != by.pk and each.household_id not in homes]
-        return {"expenses": may_decide}
+        left = left_families(by)
+        others = [each for each in waiting if left.get(each.household_id, NEVER) < each.recorded_at]
+        return {"expenses": [each for each in others if each.recorded_by_id != by.pk]}
 
     def facts(self, target: None) -> Facts:
         waiting = [each.amount for each in selectors.to_decide()]

@@ -7,6 +7,7 @@ from django.db.models import F
 from clubdesk.evidence import fault_of_stored
 from clubdesk.expenses import selectors
 from clubdesk.expenses.models import Expense
+from clubdesk.fees.selectors import decided_for_their_family
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand
@@ -24,6 +25,12 @@ def other_payables_hold() -> Iterator[str]:
 def nobody_decided_their_own_expense() -> Iterator[str]:
     for expense in Expense.objects.filter(decided_by=F("recorded_by")):
         yield f"{expense.decided_by} recorded and decided the expense {expense}."
+
+
+@invariant("Nobody decided an expense of a family that they belonged to when it was recorded or since")
+def nobody_decided_for_their_family() -> Iterator[str]:
+    for expense in decided_for_their_family(Expense).select_related("decided_by", "household"):
+        yield f"{expense.decided_by} belongs or belonged to {expense.household} and decided the expense {expense}."
 
 
 @invariant("Each expense's receipt is the file that was uploaded")

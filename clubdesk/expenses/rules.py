@@ -2,6 +2,7 @@
 
 from clubdesk.expenses.states import EXPENSE
 from clubdesk.guards import Guard, kept
+from clubdesk.roll.rules import of_the_family
 
 GUARDS = [
     *kept(
@@ -31,9 +32,8 @@ GUARDS = [
         "expenses_nobody_decides_for_their_household",
         "expenses_expense",
         "UPDATE",
-        when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL"
-        " AND EXISTS (SELECT 1 FROM roll_household_users u"
-        " WHERE u.household_id = NEW.household_id AND u.user_id = NEW.decided_by_id)",
+        when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL AND "
+        + of_the_family("NEW.household_id", "NEW.decided_by_id", "NEW.recorded_at"),
         message="Nobody decides about an expense of their own household.",
     ),
     Guard(

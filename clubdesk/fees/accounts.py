@@ -7,14 +7,10 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.core.signing import BadSignature, Signer
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
 from django.db.models.functions import Coalesce, Concat
-from django.http import Http404
-from django.urls import reverse
 from djmoney.money import Money
 
-from clubdesk.errors import Refused
 from clubdesk.fees.models import (
     Arrangement,
     Charge,
@@ -39,34 +35,6 @@ from clubdesk.roll.selectors import payment_reference
 
 YEAR = timedelta(days=365)
 AGES = ((30, "up to 30 days"), (60, "31 to 60 days"), (90, "61 to 90 days"), (None, "over 90 days"))
-SALT = "fees.account"
-
-
-def token_of(household: Household) -> str:
-    """What the family's own link to its account carries; only this site can make one."""
-    return Signer(salt=SALT).sign(str(household.pk))
-
-
-def household_of(token: str) -> Household:
-    """The household that a link belongs to, or Refused."""
-    try:
-        pk = Signer(salt=SALT).unsign(token)
-    except BadSignature:
-        raise Refused("This link is not whole; open it again from the letter, or ask the club.") from None
-    known = Household.everyone.select_related("merged_into").get(pk=pk).now
-    return Household.objects.select_related("party").prefetch_related("guardians").get(pk=known.pk)
-
-
-def household_or_404(token: str) -> Household:
-    """The household that a link belongs to, for a page of a family; Http404 where the link does not work."""
-    try:
-        return household_of(token)
-    except Refused as refusal:
-        raise Http404(refusal.sentence) from None
-
-
-def link_path(household: Household) -> str:
-    return reverse("account:own", args=[token_of(household)])
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from datetime import date
 from hashlib import sha256
 
 from django.contrib.auth.models import User
+from django.urls import reverse
 from djmoney.money import Money
 
 from clubdesk.clock import long_day
@@ -47,7 +48,7 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) ->
         subject="Your sport voucher",
         body="\n\n".join(paragraphs) + "\n",
         household=household,
-        link_path=accounts.link_path(household),
+        link_path=reverse("account:own"),
     )
 
 
@@ -76,7 +77,7 @@ def drafted(statement: accounts.Statement, on: date, club: str) -> Message:
         subject=f"Your account: {statement.in_words}",
         body=body,
         household=household,
-        link_path=accounts.link_path(household),
+        link_path=reverse("account:own"),
     )
 
 

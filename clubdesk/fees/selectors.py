@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Protocol, TypeVar
 
-from django.db.models import Exists, F, Func, Model, OuterRef, Prefetch, Q, QuerySet, prefetch_related_objects
+from django.db.models import Exists, F, Func, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, prefetch_related_objects
 from django.db.models.functions import Least
 from djmoney.money import Money
 
@@ -25,6 +25,7 @@ from clubdesk.fees.models import (
     FeePrice,
     FeeShare,
     Lodgement,
+    PaidBack,
     Receipt,
     Repayment,
     TiedCredit,
@@ -34,14 +35,29 @@ from clubdesk.fees.models import (
     VoucherValue,
     WriteOff,
 )
-from clubdesk.ledger.models import FinancialYear, Posting, Role
+from clubdesk.ledger.models import FinancialYear, JournalEntry, Posting, Role
 from clubdesk.ledger.selectors import ZERO, party_balance, source_type
 from clubdesk.money import Figure, as_amount, figure_of, shown, sum_of, total
-from clubdesk.roll.models import Household, Person
+from clubdesk.roll.models import Belonging, Household, Person
 
 Row = TypeVar("Row", bound=Model)
 STANDING_VOUCHER = ~Q(state__in=NOTHING_CLAIMED)
 STANDING = Q(cancelled_on=None)
+Back = TypeVar("Back", bound=PaidBack)
+
+
+def decided_for_their_family(documents: type[Back]) -> QuerySet[Back]:
+    """Those decided by somebody who belonged to the family when it was asked for, or since and before they decided."""
+    entries = JournalEntry.objects.filter(source_type=documents._meta.label_lower, source_id=OuterRef("pk"))
+    own = Belonging.objects.filter(
+        Q(ended_at=None) | Q(ended_at__gte=OuterRef("recorded_at")),
+        Q(added_at__lt=OuterRef("approved_at")) | Q(added_at__date__lt=OuterRef("decided_on")),
+        household=OuterRef("household"),
+        user=OuterRef("decided_by"),
+    )
+    approved_at = Subquery(entries.filter(purpose="approve").values("posted_at")[:1])
+    rows: QuerySet[Back] = documents._default_manager.filter(decided_by__isnull=False)
+    return rows.filter(pk__in=rows.alias(approved_at=approved_at).filter(Exists(own)).values("pk"))
 
 
 def price_on(item: FeeItem, day: date) -> FeePrice:

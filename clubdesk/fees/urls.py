@@ -3,10 +3,12 @@
 from django.urls import path
 
 from clubdesk.fees import views
+from clubdesk.roll.views import no_longer
 
 app_name = "account"
 urlpatterns = [
-    path("<str:token>/", views.own, name="own"),
-    path("<str:token>/statement/", views.own_statement, name="statement"),
-    path("<str:token>/receipt/<int:number>/", views.own_receipt, name="receipt"),
+    path("", views.own, name="own"),
+    path("statement/", views.own_statement, name="statement"),
+    path("receipt/<int:number>/", views.own_receipt, name="receipt"),
+    path("<path:old>/", no_longer, name="no_longer"),
 ]

@@ -7,16 +7,15 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 from django.urls import reverse
-from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
-from clubdesk.errors import Refused
 from clubdesk.fees import accounts, deadlines, papers, selectors, services
 from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance as ledger_balance
 from clubdesk.ledger.selectors import book
-from clubdesk.roll.models import Household
+from clubdesk.roll.models import Guardian, Household
+from clubdesk.roll.views import for_family
 from clubdesk.screens.pages import at_one_moment, site_page
 from clubdesk.tables import Table, together, write_csv
 from clubdesk.verbs import may, verb_of
@@ -28,33 +27,31 @@ def _pdf(content: bytes, name: str) -> HttpResponse:
     return response
 
 
-@never_cache
+@for_family
 @at_one_moment
-def own(request: HttpRequest, token: str) -> HttpResponse:
+def own(request: HttpRequest, guardian: Guardian) -> HttpResponse:
     """A family's own account, by its link."""
-    context: dict[str, object] = {"club": book().club_name}
-    try:
-        household = accounts.household_of(token)
-    except Refused as refusal:
-        context |= {"title": "This link does not work", "sentence": refusal.sentence}
-        return TemplateResponse(request, "book/message.html", context, status=404)
-    statement = accounts.statement(household, clock.today())
-    receipts = household.receipts.filter(cancelled_on=None)[:20]
-    context |= {"title": "Your account", "statement": statement, "token": token, "receipts": receipts}
+    household = guardian.household
+    context = {
+        "club": book().club_name,
+        "title": "Your account",
+        "statement": accounts.statement(household, clock.today()),
+        "receipts": household.receipts.filter(cancelled_on=None)[:20],
+    }
     return TemplateResponse(request, "fees/own.html", context)
 
 
-@never_cache
+@for_family
 @at_one_moment
-def own_statement(request: HttpRequest, token: str) -> HttpResponse:
-    household = accounts.household_or_404(token)
-    return _pdf(papers.statement_pdf(accounts.statement(household, clock.today()), book().club_name), "statement")
+def own_statement(request: HttpRequest, guardian: Guardian) -> HttpResponse:
+    statement = accounts.statement(guardian.household, clock.today())
+    return _pdf(papers.statement_pdf(statement, book().club_name), "statement")
 
 
-@never_cache
+@for_family
 @at_one_moment
-def own_receipt(request: HttpRequest, token: str, number: int) -> HttpResponse:
-    receipt = get_object_or_404(Receipt, household=accounts.household_or_404(token), number=number)
+def own_receipt(request: HttpRequest, guardian: Guardian, number: int) -> HttpResponse:
+    receipt = get_object_or_404(Receipt, household=guardian.household, number=number)
     return _pdf(papers.receipt_pdf(receipt, book().club_name), f"receipt-{number}")
 
 

@@ -19,6 +19,7 @@ from clubdesk.guards import held_by_this_session
 from clubdesk.ledger.services import lock_book
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
+from clubdesk.roll import links
 from clubdesk.roll.models import Household
 from clubdesk.verbs import NOBODY, part, verb
 
@@ -164,7 +165,7 @@ def _send(message: Message, done: Delivered, at: datetime) -> bool:
 
 
 def _email(message: Message) -> EmailMessage:
-    link = f"{settings.SITE_URL}{message.link_path}"
+    link = f"{settings.SITE_URL}{_link_of(message)}" if message.link_path else ""
     domain = settings.DEFAULT_FROM_EMAIL.rpartition("@")[2].rstrip(">") or "localhost"
     return EmailMessage(
         subject=message.subject,
@@ -172,6 +173,15 @@ def _email(message: Message) -> EmailMessage:
         to=[message.to],
         headers={"Message-ID": f"<letter-{message.pk}-{message.written_at:%Y%m%d%H%M%S}@{domain}>"},
     )
+
+
+def _link_of(message: Message) -> str:
+    """The guardian's own link, made as the letter goes out. Raises ValueError where its address is nobody's now."""
+    home = message.household
+    guardian = home.guardians.filter(email__iexact=message.to).first() if home else None
+    if guardian is None:
+        raise ValueError("its address is no guardian's any more; send it to one that is")
+    return links.path_for(guardian, message.link_path)
 
 
 def _refused(message: Message, done: Delivered, at: datetime, code: int, words: bytes | str) -> bool:

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from datetime import date
 
+from django.urls import reverse
+
 from clubdesk.clock import long_day
-from clubdesk.fees import accounts
 from clubdesk.fees.selectors import TakenBack, balance, open_amount
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import LINK, Message
@@ -37,7 +38,7 @@ def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[s
         subject=subject,
         body="\n\n".join(paragraph for paragraph in said if paragraph) + "\n",
         household=household,
-        link_path=accounts.link_path(household),
+        link_path=reverse("account:own"),
     )
 
 

@@ -35,6 +35,7 @@ from clubdesk.verbs import may, verb_of
 
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
+OF_SOMEBODY_ELSE = "Somebody else is signed in by now. Load this page again; what you tapped is sent when you sign in."
 MOST_DAYS = MOST_KIT = 60
 
 
@@ -74,6 +75,8 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
         "may_count": may(request.user, verb_of(services.close_day).permission),
         "told": {
             "day": day.pk,
+            "owner": request.user.pk,
+            "name": signed_in(request).get_full_name() or signed_in(request).get_username(),
             "prices": prices,
             "sign": sign(),
             "send": reverse("admin:range_taps", args=[day.pk]),
@@ -153,10 +156,13 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
     refused = ""
     if request.method == "POST":
         try:
-            sent = json.loads(request.body)["taps"][:MOST_AT_ONCE]
+            body = json.loads(request.body)
+            sent, owner = body["taps"][:MOST_AT_ONCE], body.get("owner", request.user.pk)
             wanted = [tapped_of(each) for each in sent]
         except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
             return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
+        if owner != request.user.pk:
+            return JsonResponse({"sentence": OF_SOMEBODY_ELSE}, status=409)
         known = selectors.schedule(day)
         for tapped in wanted:
             try:

@@ -39,7 +39,7 @@ def begin(demo: Demo) -> None:
             cast.juniors.extend(children)
         else:
             cast.newcomers.append(children)
-    cast.keen.household.users.add(demo.users["approver"])
+    services.add_to_family(household=cast.keen.household, user=demo.users["approver"], by=demo.users["coordinator"])
     demo.chance.shuffle(cast.newcomers)
 
 

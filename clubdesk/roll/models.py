@@ -27,13 +27,6 @@ class Household(models.Model):
 
     name = models.CharField("household", max_length=100, help_text="As you would say it: “the Mirabar family”.")
     party = models.OneToOneField(Party, models.PROTECT, editable=False)
-    users = models.ManyToManyField(
-        settings.AUTH_USER_MODEL,
-        blank=True,
-        related_name="households",
-        verbose_name="sign-ins of this household",
-        help_text="Whoever signs in here and belongs to this household never decides about its money.",
-    )
     merged_into = models.ForeignKey("self", models.PROTECT, null=True, blank=True, editable=False, related_name="+")
 
     objects = Standing["Household"]()
@@ -51,11 +44,49 @@ class Household(models.Model):
         return self.merged_into.now if self.merged_into else self
 
 
+class Belonging(models.Model):
+    """That somebody who signs in belongs to a family, and from when to when: they never decide about its money.
+
+    History: a row is never changed but once, to say that it ended; nobody ends their own.
+    """
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="belongings")
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="belongings")
+    added_at = models.DateTimeField(auto_now_add=True)
+    added_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    ended_at = models.DateTimeField(null=True)
+    ended_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["household", "user"],
+                condition=Q(ended_at=None),
+                name="roll_somebody_belongs_once",
+                violation_error_message="They belong to this family already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_at=None, ended_by=None) | Q(ended_at__isnull=False, ended_by__isnull=False),
+                name="roll_belonging_ended_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_by=None) | ~Q(ended_by=F("user")), name="roll_nobody_takes_themselves_off"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user}, {self.household}"
+
+
 class Guardian(models.Model):
+    """Who answers for a child. `link_version` is of their link to the family's pages: a higher one ends the earlier."""
+
     household = models.ForeignKey(Household, models.PROTECT, related_name="guardians")
     name = models.CharField(max_length=100)
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=30, blank=True)
+    link_version = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:
         ordering = ["household", "pk"]

@@ -4,7 +4,9 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from django.db.models import Q
+from django.utils.timezone import localdate
 
+from clubdesk.clock import day_text
 from clubdesk.roll.models import Household, Merge, Person
 from clubdesk.roll.services import forget_household
 from clubdesk.rooms import Erase, Personal, Told
@@ -16,6 +18,9 @@ def _told(home: Household) -> Iterator[Sequence[object]]:
         yield ("Guardian", guardian.name, None, guardian.email, guardian.phone)
     for person in home.people.all():
         yield ("Person", str(person), person.birth_date, "", "")
+    for each in home.belongings.select_related("user"):
+        until = f"to {day_text(localdate(each.ended_at))}" if each.ended_at else ""
+        yield ("Sign-in of the family", str(each.user), localdate(each.added_at), "", until)
     for consent in home.consents.all():
         yield ("Consent", consent.given_by, consent.given_at.date(), "", consent.wording)
     for merge in Merge.objects.filter(Q(household=home) | Q(person__household=home), undone_on=None):
@@ -49,6 +54,7 @@ PERSONAL = (
         erased=(Erase("given_by", "Erased"),),
         told=("given_by", "wording"),
     ),
+    Personal("roll.Belonging", family="household"),
     Personal("roll.Household", family="pk", then=forget_household, told=("name",)),
     Personal("roll.Merge", person="person", family="household", retained_from=("merged_on",)),
     Personal(

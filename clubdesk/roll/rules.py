@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from django.apps import apps
 
-from clubdesk.guards import MOVED, Guard, changes, kept, replaces_nothing
+from clubdesk.guards import MOVED, Guard, changes, differs, kept, replaces_nothing
 
 MERGED = (
     "EXISTS (SELECT 1 FROM roll_movedrow m JOIN roll_merge g ON g.id = m.merge_id"
@@ -67,7 +67,44 @@ def merged_by_a_merge(kind: str) -> Guard:
     )
 
 
+def of_the_family(household: str, user: str, since: str) -> str:
+    """The condition that the user belongs to the family, or did at the moment `since` or after it; each is SQL."""
+    return (
+        f"EXISTS (SELECT 1 FROM roll_belonging u WHERE u.household_id = {household} AND u.user_id = {user}"
+        f" AND (u.ended_at IS NULL OR u.ended_at >= {since}))"
+    )
+
+
 GUARDS = [
+    Guard(
+        "roll_belonging_keeps",
+        "roll_belonging",
+        "UPDATE",
+        when=f"{changes('roll_belonging', 'id', 'household_id', 'user_id', 'added_at', 'added_by_id')}"
+        f" OR OLD.ended_at IS NOT NULL AND ({differs('ended_at', 'ended_by_id')}) OR NEW.ended_at < OLD.added_at",
+        message="Who belongs to a family is history: it is ended once, and never changed.",
+    ),
+    Guard(
+        "roll_belonging_stays",
+        "roll_belonging",
+        "DELETE",
+        message="Who belonged to a family is never deleted.",
+    ),
+    replaces_nothing("roll_belonging", "belonging"),
+    Guard(
+        "roll_guardian_new_address_new_link",
+        "roll_guardian",
+        "UPDATE OF email",
+        when="NEW.email <> OLD.email",
+        does="UPDATE roll_guardian SET link_version = link_version + 1 WHERE id = NEW.id",
+    ),
+    Guard(
+        "roll_guardian_link_stays_ended",
+        "roll_guardian",
+        "UPDATE",
+        when="NEW.link_version < OLD.link_version",
+        message="The links of this family were ended meanwhile; load the page again.",
+    ),
     Guard(
         "roll_consent_keeps",
         "roll_consent",

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 
 from django.contrib.auth.models import User
@@ -11,8 +11,9 @@ from django.db.models.functions import Lower
 from rapidfuzz import fuzz
 from stdnum import luhn
 
+from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.roll.models import Guardian, Household, Merge, Person
+from clubdesk.roll.models import Belonging, Guardian, Household, Merge, Person
 
 FIRST_REFERENCE = 10000
 
@@ -61,9 +62,25 @@ def parties_merged_by(on: date) -> dict[int, int]:
     return found
 
 
-def belongs_to(user: User, household: Household) -> bool:
-    """Whether the signed-in person is one of the household."""
-    return household.users.filter(pk=user.pk).exists()
+def belonged_since(user: User, since: datetime) -> QuerySet[Belonging]:
+    """The families that somebody belongs to, or did at that moment or after it."""
+    return user.belongings.filter(Q(ended_at=None) | Q(ended_at__gte=since))
+
+
+def belongs_to(user: User, household: Household, since: datetime | None = None) -> bool:
+    """Whether somebody belongs to the family; or did when something was asked for at `since`, or after it."""
+    return belonged_since(user, since or clock.now()).filter(household=household).exists()
+
+
+NEVER, STILL = datetime.min.replace(tzinfo=UTC), datetime.max.replace(tzinfo=UTC)
+
+
+def left_families(user: User) -> dict[int, datetime]:
+    """The families that somebody belongs to or did, each with when they left it; `STILL` where they have not."""
+    found: dict[int, datetime] = {}
+    for household, ended_at in user.belongings.values_list("household", "ended_at"):
+        found[household] = max(found.get(household, NEVER), ended_at or STILL)
+    return found
 
 
 def refuse_erased(person: Person) -> None:

@@ -12,7 +12,7 @@ from clubdesk.expenses import services as expenses
 from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
-from tests import factories
+from tests import factories, families
 from tests.bank.paying import NOW, sound
 
 pytestmark = pytest.mark.django_db
@@ -36,7 +36,7 @@ class TestExpenses:
         spent = factories.expense(by)
         with pytest.raises(Refused, match="You recorded this"):
             expenses.approve_expense(expense=spent, on=NOW, by=by)
-        spent.household.users.add(approver)
+        families.belongs(approver, spent.household)
         with pytest.raises(Refused, match="You belong to"):
             expenses.approve_expense(expense=spent, on=NOW, by=approver)
         for who, rule in ((by, "nobody_decides_what_they_recorded"), (approver, "expense of their own household")):

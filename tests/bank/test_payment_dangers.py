@@ -24,7 +24,8 @@ from clubdesk.fees.selectors import balance as owed_by
 from clubdesk.ledger.models import Account, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
-from tests import factories
+from clubdesk.roll import services as roll
+from tests import factories, families
 from tests.bank.paying import LATER, NOW, paid, sound
 
 pytestmark = pytest.mark.django_db
@@ -381,19 +382,20 @@ class TestMore:
     def test_nobody_takes_themselves_off_a_household_and_then_releases_its_payment(
         self, client, run, home, coordinator
     ):
-        home.users.add(coordinator)
+        families.belongs(coordinator, home)
         client.force_login(coordinator)
-        url = reverse("admin:roll_household_change", args=[home.pk])
-        formsets = [each.formset for each in client.get(url).context["inline_admin_formsets"]]
-        data = {"name": home.name}
-        for formset in formsets:
-            for field in formset.management_form:
-                data[field.html_name] = field.value()
-            for each in formset.initial_forms:
-                for field in each:
-                    data[field.html_name] = "" if field.value() is None else field.value()
-        data = {k: v for k, v in data.items() if v is not False}
-        answer = client.post(url, data)
-        assert "Somebody else must take you off this household" in answer.content.decode()
-        with pytest.raises(Refused, match="You belong to Mirabar, which this run pays"):
+        url = reverse("admin:roll_household_take-off-sign-in", args=[home.pk])
+        answer = client.post(url, {"user": coordinator.pk, "key": str(uuid.uuid4())})
+        assert "Somebody else must take you off this family" in answer.content.decode()
+        with pytest.raises(Refused, match="You belong or belonged to Mirabar, which this run pays"):
             services.release_run(run=run, on=NOW, by=coordinator)
+
+    def test_whoever_left_the_family_since_it_was_asked_for_does_not_release_it_either(
+        self, run, home, coordinator, by
+    ):
+        families.belongs(coordinator, home)
+        roll.take_off_family(household=home, user=coordinator, by=by)
+        with pytest.raises(Refused, match="You belong or belonged to Mirabar, which this run pays"):
+            services.release_run(run=run, on=NOW, by=coordinator)
+        with pytest.raises(IntegrityError, match="to their own household"), transaction.atomic():
+            PaymentRun.objects.filter(pk=run.pk).update(state="released", released_by=coordinator, released_on=NOW)

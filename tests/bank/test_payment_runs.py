@@ -17,7 +17,7 @@ from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
 from clubdesk.rooms import COORDINATOR
-from tests import factories
+from tests import factories, families
 from tests.bank.paying import LATER, NOW, paid, sound
 
 pytestmark = pytest.mark.django_db
@@ -85,7 +85,7 @@ class TestReleasing:
             PaymentRun.objects.filter(pk=run.pk).update(state="released", released_by=treasurer, released_on=NOW)
 
     def test_nobody_releases_a_payment_to_their_own_household(self, run, home, coordinator):
-        home.users.add(coordinator)
+        families.belongs(coordinator, home)
         with pytest.raises(Refused, match="You belong to Mirabar"):
             services.release_run(run=run, on=NOW, by=coordinator)
         with pytest.raises(IntegrityError, match="to their own household"), transaction.atomic():

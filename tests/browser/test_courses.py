@@ -6,10 +6,10 @@ import pytest
 from playwright.sync_api import expect
 
 from clubdesk import clock
-from clubdesk.courses import letters, services
+from clubdesk.courses import services
 from clubdesk.courses.models import Booking, Certificate
 from clubdesk.verbs import shell_user
-from tests import factories
+from tests import factories, families
 from tests.browser.test_scenes import accessible, fits, pick, sound
 from tests.worlds.day_one import TODAY
 
@@ -77,7 +77,7 @@ def test_parents_book_for_two_children_see_where_they_stand_and_accept_an_offer(
     expect(page.get_by_role("heading", level=1)).to_have_text("Thank you")
     assert looks_right(page)
     booking = Booking.objects.latest("pk")
-    page.goto(letters.link_path(booking))
+    page.goto(families.link(booking.household, f"/book/own/{booking.pk}/"))
     expect(page.locator(".standing")).to_contain_text(
         "Ada and Bela wait for Beginner course, as number 1 in the queue."
     )

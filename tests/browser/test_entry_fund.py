@@ -4,13 +4,12 @@ import pytest
 from playwright.sync_api import expect
 
 from clubdesk.entryfund import services
-from clubdesk.entryfund.letters import link_path
 from clubdesk.entryfund.models import EntryClaim, PaidInto
 from clubdesk.evidence import Evidence
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.verbs import shell_user
-from tests import factories
+from tests import factories, families
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.worlds.day_one import TODAY
 
@@ -38,7 +37,7 @@ def test_a_family_claims_with_a_photo_of_the_receipt(site, event, junior, tmp_pa
     photo = tmp_path / "receipt.png"
     photo.write_bytes(factories.photo())
     page = site("coordinator")
-    page.goto(link_path(child.household))
+    page.goto(families.link(child.household, "/claims/"))
     assert fits(page)
     assert accessible(page) == []
     page.get_by_label("Child", exact=True).select_option(str(child.pk))

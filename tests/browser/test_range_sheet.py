@@ -189,3 +189,21 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('range-day'))") == []
     assert "Nara" not in page.locator("#content-main").inner_text()
     assert sound()
+
+
+def test_what_a_phone_keeps_is_sent_by_nobody_else_and_goes_after_a_week(site, size, day, people):
+    page = opened(site, day)
+    keep = """([owner, name, at]) => localStorage.setItem(`range-day-%d ${owner}${at}`, JSON.stringify(
+        {key: crypto.randomUUID(), owner, name, at, people: [], gear: "visitor", paid: "card",
+         visitor_name: "Noor"}))"""
+    now, long_ago = page.evaluate("[new Date().toISOString(), new Date(Date.now() - 8 * 864e5).toISOString()]")
+    other = people["coordinator"]
+    for owner, name, at in ((other.pk, "Ines", now), (other.pk, "Ines", long_ago), (people["helper"].pk, "Tomas", now)):
+        page.evaluate(keep % day.pk, [owner, name, at])
+    page.reload()
+    expect(page.locator("#waits")).to_have_text("All is sent.")
+    expect(page.get_by_text("Taps of Ines wait on this phone")).to_be_visible()
+    assert fits(page)
+    kept = page.evaluate("Object.values(localStorage).map((each) => JSON.parse(each).owner)")
+    assert kept == [other.pk]
+    assert {each.recorded_by.username for each in Tap.objects.all()} == {people["helper"].username}

@@ -6,9 +6,9 @@ import pytest
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import letters, selectors, services
+from clubdesk.courses import selectors, services
 from clubdesk.mail.models import Message
-from tests import factories
+from tests import factories, families
 from tests.courses.families import NOW, OCTOBER, again, history, sound
 
 pytestmark = pytest.mark.django_db
@@ -38,7 +38,7 @@ def test_a_family_that_can_make_another_date_is_not_asked(ask, october, february
 
 
 def test_the_family_widens_its_choice_on_its_own_page_and_is_offered_the_place(client, bound, february):
-    path = letters.link_path(bound)
+    path = families.booking_of(client, bound)
     page = client.get(path).content.decode()
     assert "Which could you make?" in page
     assert february.name in page
@@ -53,7 +53,7 @@ def test_the_family_widens_its_choice_on_its_own_page_and_is_offered_the_place(c
 def test_a_date_of_another_course_is_not_to_be_ticked(client, bound):
     other = factories.cohort(first=date(2026, 12, 6))
     type(other).objects.filter(pk=other.pk).update(cancelled_on=NOW, cancel_reason="flood")
-    answer = client.post(letters.link_path(bound), {"act": "dates", "cohorts": [other.pk]})
+    answer = client.post(families.booking_of(client, bound), {"act": "dates", "cohorts": [other.pk]})
     assert answer.status_code == 422
     assert again(bound).state == "waiting"
 

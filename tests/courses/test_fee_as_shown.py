@@ -7,11 +7,11 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import letters, services
+from clubdesk.courses import services
 from clubdesk.fees.models import FeePrice
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
-from tests import factories
+from tests import factories, families
 from tests.courses.families import NOW, OCTOBER, again, sound
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +60,7 @@ class TestAnOfferKeepsItsPrice:
 
     def test_what_the_letter_quotes_is_charged_though_the_price_has_risen(self, offered, dearer, client, by):
         assert "The fee is $126.00." in self.letter(offered)
-        assert "The fee is $126.00." in client.get(letters.link_path(offered)).content.decode()
+        assert "The fee is $126.00." in client.get(families.booking_of(client, offered)).content.decode()
         accepted = services.accept_offer(booking=offered, on=NOW, by=by)
         assert accepted.places.get().charge.amount == as_amount(126)
         assert sound()

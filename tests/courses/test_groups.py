@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import letters, selectors, services
+from clubdesk.courses import selectors, services
 from clubdesk.courses.models import Course, Place
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -15,7 +15,7 @@ from clubdesk.fees.models import Charge, Method, Voucher
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Consent
-from tests import factories
+from tests import factories, families
 from tests.courses.families import NOW, OCTOBER, again, history, sound, states
 
 pytestmark = pytest.mark.django_db
@@ -68,7 +68,7 @@ class TestASiblingWaitsWithThem:
 
     def test_the_familys_own_page_names_both_and_says_the_wait(self, waiting, client, by):
         add(waiting, sibling(waiting), by)
-        page = client.get(letters.link_path(waiting)).content.decode()
+        page = client.get(families.booking_of(client, waiting)).content.decode()
         assert "Bo" in page
         assert "as number 1 in the queue" in page
 

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import letters, selectors, services
+from clubdesk.courses import selectors, services
 from clubdesk.courses.models import Booking, Cohort, Place, RefundStep
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
@@ -20,7 +20,7 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
-from tests import factories
+from tests import factories, families
 from tests.courses.families import again, family, history, sound, states
 
 pytestmark = pytest.mark.django_db
@@ -405,9 +405,9 @@ class TestAMissingPrice:
         full, waiting = ask(12, 12, 12), ask(12)
         services.withdraw(booking=full, on=NOW, reason="ill", by=by)
         FeePrice.objects.update(valid_until=NOW)
-        assert "The fee is $126.00." in client.get(letters.link_path(again(waiting))).content.decode()
+        assert "The fee is $126.00." in client.get(families.booking_of(client, again(waiting))).content.decode()
         Place.objects.update(offered_price=None)  # offered before places kept their price
-        page = client.get(letters.link_path(again(waiting))).content.decode()
+        page = client.get(families.booking_of(client, again(waiting))).content.decode()
         assert "is offered a place" in page
         assert "The fee is" not in page
 

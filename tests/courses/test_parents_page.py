@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clubdesk import clock
-from clubdesk.courses import letters, services
+from clubdesk.courses import services
 from clubdesk.courses.models import Booking, PageUse, Place, RefundStep
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
@@ -18,7 +18,7 @@ from clubdesk.ledger.invariants import check_all
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Consent, Guardian, Household, Person
-from tests import factories
+from tests import factories, families
 
 pytestmark = pytest.mark.django_db
 NOW = date(2026, 9, 12)
@@ -256,59 +256,60 @@ class TestLimits:
 
 class TestTheFamilysOwnPage:
     @pytest.fixture
-    def families(self, client, cohort, page):
+    def four(self, client, cohort, page):
         """Two with places, two who wait."""
         for number in range(4):
             client.post(page, party(cohort, f"f{number}@example.org", ((f"Child{number}", "Mirabar", "2014-05-05"),)))
         return list(Booking.objects.order_by("number"))
 
-    def own(self, booking):
-        return letters.link_path(booking)
+    @pytest.fixture
+    def own(self, client):
+        return lambda booking: families.booking_of(client, booking)
 
-    def test_it_shows_position_and_likely_wait_and_nobody_else(self, client, families):
-        text = client.get(self.own(families[3])).content.decode()
+    def test_it_shows_position_and_likely_wait_and_nobody_else(self, client, own, four):
+        text = client.get(own(four[3])).content.decode()
         assert "Child3 waits for Beginner course, as number 2 in the queue." in text
         assert "ost likely" in text
         assert "Child2" not in text
 
-    def test_an_offer_is_accepted_there(self, client, families, by):
-        services.withdraw(booking=families[0], on=NOW, reason="ill", by=by)
-        url = self.own(families[2])
+    def test_an_offer_is_accepted_there(self, client, own, four, by):
+        services.withdraw(booking=four[0], on=NOW, reason="ill", by=by)
+        url = own(four[2])
         assert "Accept the offer" in client.get(url).content.decode()
         for _ in range(2):
             client.post(url, {"act": "accept"})
-        assert Booking.objects.get(pk=families[2].pk).state == "held"
-        assert families[2].events.last().recorded_by.username == "families"
-        assert fees.balance(families[2].household) == as_amount("126.00")
+        assert Booking.objects.get(pk=four[2].pk).state == "held"
+        assert four[2].events.last().recorded_by.username == "families"
+        assert fees.balance(four[2].household) == as_amount("126.00")
         assert sound()
 
-    def test_withdrawing_shows_what_is_given_back_before(self, client, families, cohort):
+    def test_withdrawing_shows_what_is_given_back_before(self, client, own, four, cohort):
         RefundStep.objects.create(course=cohort.course, days_before=7, percent=50)
-        url = self.own(families[0])
+        url = own(four[0])
         assert "63.00" in client.get(url, {"leave": "1"}).content.decode()
-        place = Place.objects.get(booking=families[0])
+        place = Place.objects.get(booking=four[0])
         assert client.post(url, {"reason": "moving"}).status_code == 422
         client.post(url, {"places": [place.pk], "reason": "moving"})
-        assert Booking.objects.get(pk=families[0].pk).state == "withdrawn"
-        assert Booking.objects.get(pk=families[2].pk).state == "offered"
-        assert fees.balance(families[0].household) == as_amount("63.00")
+        assert Booking.objects.get(pk=four[0].pk).state == "withdrawn"
+        assert Booking.objects.get(pk=four[2].pk).state == "offered"
+        assert fees.balance(four[0].household) == as_amount("63.00")
         assert sound()
 
-    def test_only_a_whole_link_opens_it(self, client, families):
-        url = self.own(families[0])
-        other = url.replace(f"/{families[0].pk}:", f"/{families[1].pk}:")
-        for wrong in (other, url[:-2] + "/", "/book/own/1/", "/book/own/1:x/"):
+    def test_only_a_whole_link_opens_it(self, client, own, four):
+        url = families.link(four[0].household)
+        own(four[0])
+        for wrong in (f"/book/own/{four[1].pk}/", url[:-2] + "/", "/book/own/1:x/"):
             answer = client.get(wrong)
             assert answer.status_code == 404
             assert "Child" not in answer.content.decode()
 
-    def test_somebody_elses_place_is_not_withdrawn_by_it(self, client, families):
-        foreign = Place.objects.get(booking=families[1])
-        assert client.post(self.own(families[0]), {"places": [foreign.pk]}).status_code == 422
+    def test_somebody_elses_place_is_not_withdrawn_by_it(self, client, own, four):
+        foreign = Place.objects.get(booking=four[1])
+        assert client.post(own(four[0]), {"places": [foreign.pk]}).status_code == 422
         assert Place.objects.get(pk=foreign.pk).state == "held"
 
-    def test_pages_with_a_family_on_them_are_kept_nowhere(self, client, families):
-        answer = client.get(self.own(families[0]))
+    def test_pages_with_a_family_on_them_are_kept_nowhere(self, client, own, four):
+        answer = client.get(own(four[0]))
         assert "no-store" in answer.headers["Cache-Control"]
         assert answer.headers["Referrer-Policy"] == "same-origin"
         assert "noindex" in answer.content.decode()
@@ -333,11 +334,11 @@ class TestCertificates:
             assert "Beginner course" not in text
 
     def test_the_family_opens_its_own_and_no_other(self, client, cohort, page, certificate):
-        path = letters.link_path(certificate.place.booking)
+        path = families.booking_of(client, certificate.place.booking)
         answer = client.get(f"{path}certificate/{certificate.pk}/")
         assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
         client.post(page, party(cohort, "f@example.org", (("Bela", "Solano", "2013-01-01"),)))
-        other = letters.link_path(Booking.objects.latest("pk"))
+        other = families.booking_of(client, Booking.objects.latest("pk"))
         assert client.get(f"{other}certificate/{certificate.pk}/").status_code == 404
         assert client.get(f"/courses/certificate/{certificate.pk}/pdf/").status_code == 302
 
@@ -359,7 +360,7 @@ class TestWhoKnowsAnAddressAndAName:
         assert (booking.state, booking.household) == ("offered", known)
         assert fees.unused_credit(known) == as_amount(200)
         assert "We hold this for you." in Message.objects.get().body
-        client.post(letters.link_path(booking), {"act": "accept"})
+        client.post(families.booking_of(client, booking), {"act": "accept"})
         booking.refresh_from_db()
         assert booking.state == "held"
         assert fees.unused_credit(known) == as_amount("74.00")

@@ -8,7 +8,7 @@ from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 
 from clubdesk import clock, guards
-from clubdesk.courses import letters, selectors, services
+from clubdesk.courses import selectors, services
 from clubdesk.courses.invariants import waitlists_hold
 from clubdesk.courses.models import RANK_STEP, Booking, Cohort, ReachCheck
 from clubdesk.desk.services import nightly
@@ -16,7 +16,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeKind
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
-from tests import factories
+from tests import factories, families
 from tests.courses.families import FEBRUARY, NOW, OCTOBER, again, family, history, sound, states
 from tests.forms import form_of
 from tests.locks import asked, held
@@ -348,7 +348,7 @@ class TestAGroupBookedApart:
         for _ in range(12):
             ask(12, cohorts=[large])
         group = ask(12, 13, cohorts=[large])
-        url = letters.link_path(group)
+        url = families.booking_of(client, group)
         page = client.get(url).content.decode()
         assert "Places for 2 seldom come free at once" in page
         assert client.post(url, {"act": "apart"}).status_code == 302
@@ -357,7 +357,7 @@ class TestAGroupBookedApart:
         assert sound()
 
     def test_who_waits_alone_reads_nothing_of_it(self, client, full, ask):
-        assert "seldom come free" not in client.get(letters.link_path(ask(12))).content.decode()
+        assert "seldom come free" not in client.get(families.booking_of(client, ask(12))).content.decode()
 
     def test_the_coordinator_books_them_apart(self, client, coordinator, full, ask):
         group = ask(12, 13)

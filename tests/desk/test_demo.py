@@ -65,7 +65,7 @@ def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(db, tmp_path):
     assert KitCheck.objects.filter(state=KitState.SET_ASIDE).exists()
     assert any(unused_credit(household) > nil() for household in Household.objects.all())
     assert EntryClaim.objects.filter(state="declined").exists()
-    own = EntryClaim.objects.filter(household__users__username="approver", state="paid")
+    own = EntryClaim.objects.filter(household__belongings__user__username="approver", state="paid")
     assert {claim.decided_by.username for claim in own} == {"secretary"}
     assert PaymentItem.objects.filter(state="returned").exists()
     assert PaymentRun.objects.filter(state="made").exists()

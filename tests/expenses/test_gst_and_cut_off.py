@@ -20,7 +20,7 @@ from clubdesk.ledger.models import Account, FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.selectors import account, balance_of, entries_of
 from clubdesk.money import as_amount, gst_in
 from clubdesk.yearend import checklist, gst
-from tests import factories
+from tests import factories, families
 
 pytestmark = pytest.mark.django_db
 NOW = date(2026, 9, 12)
@@ -154,7 +154,7 @@ def test_it_is_dated_between_its_purchase_and_its_decision(next_year, bought, ap
 def several(next_year, bought, approver):
     """Two bought in the year that has ended, one in this one, and one of the approver's own family."""
     home = factories.HouseholdFactory()
-    home.users.add(approver)
+    families.belongs(approver, home)
     own = bought("70.00", spent_on=JUNE, home=home)
     return [bought(spent_on=JUNE), bought("55.00", spent_on=JUNE), bought("20.00", spent_on=JULY), own]
 

@@ -36,10 +36,10 @@ from django.test import Client, override_settings
 from django.urls import reverse
 
 from clubdesk import clock, faults, guards, upkeep
-from clubdesk.fees import accounts
 from clubdesk.middleware import look_at_guards
 from clubdesk.roll.models import Household
 from clubdesk.twice import NO_FIGURES
+from tests import families
 from tests.worlds import keeping
 from tests.worlds.day_one import KEEPER, TODAY
 
@@ -104,13 +104,14 @@ def begin(folder: Path) -> Whole:
     shutil.copyfile(str(connection.settings_dict["NAME"]), file)
     keeping.use(str(file))
     client.force_login(User.objects.get(username=KEEPER))
-    cookies = {name: each.value for name, each in client.cookies.items()}
     year, household = clock.today().year + 1, Household.objects.filter(charges__isnull=False).order_by("pk")[0]
+    own = families.page_of(client, household)
+    cookies = {name: each.value for name, each in client.cookies.items()}
     urls = [
         reverse("admin:trial_balance"),
         reverse("admin:statements", args=[year]),
         reverse("admin:roll_household_change", args=[household.pk]),
-        accounts.link_path(household),
+        own,
     ]
     pages = {url: AMOUNT.findall(client.get(url).content.decode()) for url in urls}
     assert all(pages.values()), pages

@@ -22,6 +22,24 @@ LAST_BOOKING = f"id = (SELECT MAX(id) FROM {BOOKING})"
 ENDED = {"state": "'withdrawn'", "ended_on": "'2026-09-12'"}
 RETURNED = changed("fees_repayment", returned_on="'2026-09-12'", return_reason="'no such account'")
 
+RELEASED = (
+    f"(SELECT i.household_id, r.released_by_id, COALESCE(c.recorded_at, e.recorded_at, r.recorded_at) AS asked_for"
+    f" FROM {ITEM} i JOIN {RUN} r ON r.id = i.run_id LEFT JOIN {CLAIM} c ON c.id = i.claim_id"
+    f" LEFT JOIN {EXPENSE} e ON e.id = i.expense_id) d"
+)
+
+
+def since_the_beginning(table, who, ended_at="NULL"):
+    """Whoever decided belongs to each family of which they decided something, or did until it was asked for."""
+    ended_at = ended_at if ended_at == "NULL" else f"MAX({ended_at})"
+    by = "NULL" if ended_at == "NULL" else f"(SELECT MIN(u.id) FROM auth_user u WHERE u.id <> {who})"
+    return (
+        "INSERT INTO roll_belonging (household_id, user_id, added_at, added_by_id, ended_at, ended_by_id)"
+        f" SELECT household_id, {who}, '2020-01-01 00:00:00', NULL, {ended_at}, {by}"
+        f" FROM {table} WHERE {who} IS NOT NULL GROUP BY household_id, {who}"
+    )
+
+
 FILE_WHOLE, GUARDS_STAND = "The database's file is whole", "The database guards stand"
 """How the first is broken stands in tests/faults."""
 Ways = dict[str, list[str | tuple[str, ...]]]
@@ -178,6 +196,10 @@ WAYS: Ways = {
     "One standing claim a junior and event": [
         ("DROP INDEX entryfund_one_claim_a_junior_and_event", f"UPDATE {CLAIM} SET person_id = 1"),
     ],
+    "Nobody decided a claim of a family that they belonged to when it was made or since": [
+        since_the_beginning(CLAIM, "decided_by_id"),
+        since_the_beginning(CLAIM, "decided_by_id", ended_at="recorded_at"),
+    ],
     "Nobody decided what they recorded": [changed(CLAIM, "state = 'approved'", recorded_by_id="decided_by_id")],
     "Each receipt is the file that was uploaded, until its person is erased": [
         changed(CLAIM, receipt_digest="'other'"),
@@ -190,6 +212,10 @@ WAYS: Ways = {
     ],
     "Nobody decided about an expense that they recorded": [
         changed(EXPENSE, "state = 'approved'", recorded_by_id="decided_by_id"),
+    ],
+    "Nobody decided an expense of a family that they belonged to when it was recorded or since": [
+        since_the_beginning(EXPENSE, "decided_by_id"),
+        since_the_beginning(EXPENSE, "decided_by_id", ended_at="recorded_at"),
     ],
     "Each expense's receipt is the file that was uploaded": [changed(EXPENSE, receipt_digest="'other'")],
     "The till equals its takings less bankings and counted differences": [
@@ -212,6 +238,10 @@ WAYS: Ways = {
         changed(RUN, "state = 'released'", recorded_by_id="released_by_id"),
         changed(ITEM, "state = 'paid'", run_id=f"(SELECT id FROM {RUN} WHERE state = 'made')"),
         added("bank_paymentfile", file_digest="'other'"),
+    ],
+    "Nobody released a payment to a family that they belonged to when it was asked for or since": [
+        since_the_beginning(RELEASED, "released_by_id"),
+        since_the_beginning(RELEASED, "released_by_id", ended_at="asked_for"),
     ],
     "What a clearing says is the same money comes to the same sum, in one account": [
         changed(CLEARING, complete="FALSE"),

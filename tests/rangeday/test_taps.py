@@ -385,3 +385,22 @@ class TestTheSheet:
             assert len(page.content) < 150_000
             keeping.spoil()
         assert seen[0] == seen[1] <= 15
+
+
+class TestWhoseTheyAre:
+    """A phone's taps are kept under whoever made them; nobody else's session takes them."""
+
+    def test_taps_of_a_session_that_ended_are_not_taken_under_another_name(
+        self, client, coordinator, range_helper, day
+    ):
+        client.force_login(coordinator)
+        tap = {"key": str(uuid.uuid4()), "at": "2026-09-12T09:00:00Z", "people": [], "gear": "visitor", "paid": "cash",
+               "visitor_name": "Noor"}  # fmt: skip
+        body = json.dumps({"owner": range_helper.pk, "taps": [tap]})
+        url = reverse("admin:range_taps", args=[day.pk])
+        answer = client.post(url, body, content_type="application/json")
+        assert (answer.status_code, Tap.objects.count()) == (409, 0)
+        assert "Somebody else is signed in" in answer.json()["sentence"]
+        client.force_login(range_helper)
+        assert client.post(url, body, content_type="application/json").status_code == 200
+        assert Tap.objects.get().recorded_by == range_helper

@@ -5,15 +5,13 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.bank.models import BankAccount
-from clubdesk.courses import letters
 from clubdesk.courses.models import Booking, Certificate, Cohort
 from clubdesk.desk.roles import ROLES
-from clubdesk.entryfund import letters as claim_letters
-from clubdesk.fees import accounts
 from clubdesk.ledger.selectors import year_containing
 from clubdesk.rangeday.models import RangeDay
 from clubdesk.roll.models import Household
 from clubdesk.screens.rooms import RoomAdmin
+from tests import families
 from tests.worlds import day_one
 
 PLAIN = (
@@ -41,14 +39,24 @@ def urls_of_lists():
     return sorted(found)
 
 
-def urls_of_documents():
+def urls_of_a_family(client=None):
+    """What a family sees of its own; the client opens them by its link from now on."""
+    booking = Booking.objects.filter(state="waiting").order_by("-pk").first() or Booking.objects.first()
+    household = booking.household if booking else Household.objects.first()
+    if household is None:
+        return
+    if client is not None:
+        families.page_of(client, household)
+    yield from (reverse("account:own"), reverse("claims:own"))
+    if booking:
+        yield reverse("book:own", args=[booking.pk])
+
+
+def urls_of_documents(client=None):
     """The page of the first of each kind of document, its verbs' pages, and what families see of theirs."""
-    found = set()
+    found = set(urls_of_a_family(client))
     for household in Household.objects.all()[:1]:
-        found |= {link.link_path(household) for link in (accounts, claim_letters)}
         found.add(reverse("admin:household_statement", args=[household.pk]))
-    for booking in Booking.objects.filter(state="waiting").order_by("-pk")[:1] or Booking.objects.all()[:1]:
-        found.add(letters.link_path(booking))
     of_one = {
         "course_sheet": Cohort.objects.all(),
         "range_sheet": RangeDay.objects.filter(closed_on=None),
@@ -72,19 +80,19 @@ def urls_of_documents():
 MOST_LOOKED_AT = 400
 
 
-def urls_of_everything():
-    """Each page of the site that has something to show."""
-    return sorted({*urls_of_lists(), *urls_of_documents()})
+def urls_of_everything(client=None):
+    """Each page of the site that has something to show, to whoever opened a family's link besides."""
+    return sorted({*urls_of_lists(), *urls_of_documents(client)})
 
 
 DAYS = (day_one.TODAY, day_one.YEAR_START.replace(year=day_one.YEAR_START.year + 1))
 """The tests' own, and one on which the year is over: what closes a year has its pages from then on."""
 
 
-def urls_by_day():
+def urls_by_day(client):
     """Each day of `DAYS` with the pages that have something to show, on the later one what documents get by then."""
     first, later = DAYS
-    now = urls_of_everything()
+    now = urls_of_everything(client)
     with clock.on(later):
         return {first: now, later: sorted({*urls_of_documents()} - {*now})}
 

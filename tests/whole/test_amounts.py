@@ -64,7 +64,7 @@ def test_the_sign_is_the_currencys_own_where_it_is_the_only_one():
 def test_every_page_writes_amounts_with_the_sign(season, client, keeper):
     client.force_login(keeper)
     found, read = {}, 0
-    for url in urls_of_everything():
+    for url in urls_of_everything(client):
         response = client.get(url, follow=True)
         if response.headers.get("Content-Type", "").startswith("text/html"):
             text = " ".join(Words(response.content.decode()).said)

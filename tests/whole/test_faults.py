@@ -63,7 +63,7 @@ def receipt(home):
 
 
 def test_every_page_opens_while_nothing_can_be_written(client, season, settings):
-    urls = urls_of_everything()
+    urls = urls_of_everything(client)
     for url in urls:
         client.get(url)  # once before: Django notes its content types
     with failing(FULL):

@@ -38,4 +38,4 @@ def test_a_book_of_any_length_can_be_checked(season, by, today, no_chains):
 def test_a_list_of_any_length_can_be_opened(client, keeper, no_chains):
     assert KitLoan.objects.exists()
     client.force_login(keeper)
-    assert {client.get(url).status_code for url in urls_of_everything()} == {200, 302, 403}
+    assert {client.get(url).status_code for url in urls_of_everything(client)} == {200, 302, 403}

@@ -165,7 +165,7 @@ def test_a_page_that_is_sent_something_may_write(family, by):
 @pytest.mark.world("season")
 def test_no_page_writes_anything_when_it_is_looked_at(client, season, keeper):
     client.force_login(keeper)
-    answers = {url: client.get(url).status_code for url in urls_of_everything()}
+    answers = {url: client.get(url).status_code for url in urls_of_everything(client)}
     assert {url: status for url, status in answers.items() if status >= 500} == {}
     assert len(answers) > 150
 

@@ -53,7 +53,7 @@ NOT_OPEN = dict.fromkeys((f"/{each}/add/" for each in ONLY_BY_OTHERS), 403) | {
 @pytest.mark.world("season_50")
 @pytest.mark.django_db(transaction=True)
 def test_every_page_costs_the_same_at_50_and_at_500_people(client):
-    urls = urls_by_day()
+    urls = urls_by_day(client)
     today, after_the_year = urls.values()
     assert len(today) > 80
     assert len(after_the_year) >= 2
@@ -91,7 +91,7 @@ def queries(client, url):
 
 def test_every_kind_of_document_has_a_page_with_its_verbs(client, season, keeper):
     client.force_login(keeper)
-    answers = {url: client.get(url).status_code for url in urls_of_everything()}
+    answers = {url: client.get(url).status_code for url in urls_of_everything(client)}
     assert len(answers) > 150
     assert {url: status for url, status in answers.items() if status != 200} == NOT_OPEN
 
@@ -105,7 +105,7 @@ FORMS = {}
 @pytest.fixture
 def forms(client, season, keeper):
     client.force_login(keeper)
-    for url in [] if FORMS else urls_of_everything():
+    for url in [] if FORMS else urls_of_everything(client):
         response = client.get(url)
         form = response.context.get("form") if response.context else None
         if response.status_code == 200 and hasattr(form, "target"):

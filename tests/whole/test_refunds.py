@@ -19,7 +19,7 @@ from clubdesk.ledger.models import JournalEntry
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rooms import COORDINATOR
-from tests import factories
+from tests import factories, families
 from tests.fees.test_fees import lines, sound
 
 pytestmark = pytest.mark.django_db
@@ -82,7 +82,7 @@ class TestTheEntryFund:
 
     def test_nobody_decides_for_their_own_household(self, child, coordinator, approver):
         self.cash_in(coordinator)
-        child.household.users.add(approver)
+        families.belongs(approver, child.household)
         claim = self.claim(coordinator, child)
         for verb, more in ((entryfund.approve_claim, {}), (entryfund.decline_claim, {"reason": "no"})):
             with pytest.raises(Refused, match="You belong to"):
@@ -93,7 +93,7 @@ class TestTheEntryFund:
         decided = {"state": "approved", "decided_on": NOW}
         with pytest.raises(IntegrityError, match="nobody_decides_what_they_recorded"), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(decided_by=F("recorded_by"), **decided)
-        child.household.users.add(approver)
+        families.belongs(approver, child.household)
         with pytest.raises(IntegrityError, match="own household"), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(decided_by=approver, **decided)
 

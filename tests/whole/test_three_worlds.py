@@ -63,7 +63,7 @@ def test_its_books_prove_themselves(world):
 @pytest.mark.parametrize("role", ROLES)
 def test_each_page_answers_whoever_asks(client, world, role):
     client.force_login(User.objects.filter(groups__name=role, is_active=True).first())
-    answers = {url: client.get(url).status_code for url in urls_of_everything()}
+    answers = {url: client.get(url).status_code for url in urls_of_everything(client)}
     assert {url: status for url, status in answers.items() if status not in IN_PLACE} == {}
     assert sum(status == 200 for status in answers.values()) > 8
 

@@ -2,6 +2,8 @@
 
 from datetime import date
 
+from django.contrib.auth.models import User
+
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import ClaimState
@@ -20,6 +22,7 @@ from clubdesk.roll import services as roll
 from clubdesk.roll.models import Consent
 from clubdesk.yearend import services as yearend
 from tests import factories
+from tests.worlds.day_one import KEEPER
 from tests.worlds.season import AUGUST, JULY, NOW, Season, sign_off
 
 
@@ -38,6 +41,8 @@ def grow():
 
 def of_the_families(season):
     by = season.by
+    keeper = User.objects.get(username=KEEPER)
+    roll.add_to_family(household=factories.HouseholdFactory(guardian="Ida"), user=keeper, by=by)
     asked = season.event.claims.get(state=ClaimState.ASKED)
     entryfund.answer_claim(claim=asked, answer="Juniors", by=by, evidence=Evidence(b"more", "application/pdf"))
     courses.record_reach_check(person=factories.PersonFactory(), checked_by="Jo", on=NOW, by=by)

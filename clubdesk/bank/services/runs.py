@@ -31,6 +31,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
 from clubdesk.money import as_amount, cents_of, shown
 from clubdesk.roll.models import Household
+from clubdesk.roll.selectors import NEVER, left_families
 from clubdesk.verbs import verb
 
 
@@ -115,7 +116,7 @@ def _locked(run: PaymentRun) -> PaymentRun:
 
 
 def _waiting(run: PaymentRun) -> list[PaymentItem]:
-    rows = run.items.filter(state=ItemState.WAITING).select_related("household", "claim", "expense", "details")
+    rows = run.items.filter(state=ItemState.WAITING).select_related("household", "claim", "expense", "details", "run")
     return list(rows.order_by("pk"))
 
 
@@ -140,9 +141,9 @@ def release_run(*, run: PaymentRun, on: date, by: User) -> PaymentRun:
     items = _waiting(run)
     if not items:
         raise Refused("Every payment of this run was left out; withdraw it.")
-    own = by.households.filter(pk__in={item.household_id for item in items}).first()
-    if own:
-        raise Refused(f"You belong to {own}, which this run pays; somebody else must release it.")
+    left = left_families(by)
+    if own := next((item for item in items if left.get(item.household_id, NEVER) >= item.asked_for_at), None):
+        raise Refused(f"You belong or belonged to {own.household}, which this run pays; somebody else must release it.")
     if any(item.details and item.details.recorded_by_id == by.pk for item in items):
         raise Refused("You entered bank details that this run pays to; somebody else must release it.")
     _refuse_changed_details(items)

@@ -29,8 +29,8 @@ def locked_for_decision(document: Back, by: User, *related: str) -> Back:
     document, noun = locked(document, *related), document._meta.verbose_name
     if document.recorded_by_id == by.pk:
         raise Refused(f"You recorded this {noun}; somebody else must decide about it.")
-    if belongs_to(by, document.household):
-        raise Refused(f"You belong to {document.household}; somebody else must decide about its {noun}.")
+    if belongs_to(by, document.household, document.recorded_at):
+        raise Refused(f"You belong or belonged to {document.household}; somebody else must decide about its {noun}.")
     return document
 
 

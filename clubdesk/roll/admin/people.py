@@ -1,26 +1,28 @@
 """Screens of families and of their people."""
 
+from datetime import datetime
 from decimal import Decimal
 
 from django.contrib import admin
 from django.contrib.auth.models import User
 from django.db import models
-from django.forms import CheckboxSelectMultiple, ModelForm, ModelMultipleChoiceField
+from django.forms import ModelChoiceField
 from django.http import HttpRequest
+from django.utils import timezone
 
 from clubdesk import clock
-from clubdesk.errors import Refused
+from clubdesk.clock import day_text
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.money import sum_of
 from clubdesk.roll import finding, services
 from clubdesk.roll.admin.merges import LeadsOn, MergeFamiliesPage, MergePeoplePage, merged_section
 from clubdesk.roll.known import GuardiansPointedOut, PeoplePointedOut, PersonForm
-from clubdesk.roll.models import Guardian, Household, Person
-from clubdesk.roll.selectors import belongs_to, twice_on_the_roll
-from clubdesk.screens.fields import DateInput
-from clubdesk.screens.tables import as_figure
-from clubdesk.screens.verbs import signed_in
+from clubdesk.roll.models import Belonging, Guardian, Household, Person
+from clubdesk.roll.selectors import twice_on_the_roll
+from clubdesk.screens.fields import DateInput, VerbForm, choose_from
+from clubdesk.screens.tables import Section, as_figure
+from clubdesk.screens.verbs import VerbPage
 from clubdesk.verbs import may
 
 Names = tuple[str | tuple[str, ...], ...]
@@ -53,6 +55,85 @@ def age_and_class(person: Person) -> str:
     return f"{person.age_on(today)}, {person.age_class_on(today)}"
 
 
+class AddForm(VerbForm[Household]):
+    user = ModelChoiceField(label="Who", queryset=User.objects.none())
+
+    def prepare(self) -> None:
+        own = self.target.belongings.filter(ended_at=None).values("user")
+        choose_from(self, "user", User.objects.filter(is_staff=True, is_active=True).exclude(pk__in=own))
+
+
+class AddToFamilyPage(VerbPage[Household, Belonging]):
+    slug = "add-sign-in"
+    verb = services.add_to_family
+    target = "household"
+    intro = "From then on they decide about nothing that this family asks for, nor release what it is paid."
+    form_class = AddForm
+    lands_on_target = True
+
+    def done(self, target: Household, result: Belonging) -> str:
+        return f"{result.user} belongs to {target} and decides about nothing of its money."
+
+
+class TakeOffForm(VerbForm[Household]):
+    user = ModelChoiceField(label="Who", queryset=User.objects.none())
+
+    def prepare(self) -> None:
+        choose_from(self, "user", User.objects.filter(pk__in=_standing(self.target).values("user")))
+
+
+class TakeOffFamilyPage(VerbPage[Household, Belonging]):
+    slug = "take-off-sign-in"
+    verb = services.take_off_family
+    target = "household"
+    intro = "What the family has asked for by now they still never decide. Nobody takes themselves off."
+    form_class = TakeOffForm
+    lands_on_target = True
+
+    def applies(self, target: Household) -> bool:
+        return _standing(target).exists()
+
+    def done(self, target: Household, result: Belonging) -> str:
+        return f"{result.user} belongs to {target} no more."
+
+
+class EndLinksPage(VerbPage[Household, Household]):
+    slug = "end-links"
+    verb = services.end_links
+    target = "household"
+    intro = (
+        "No link in a letter to this family works any more, nor a page that was opened by one. Use it where a letter "
+        "came into other hands. The next letter brings each guardian a new link."
+    )
+    button = "End the links"
+
+    def applies(self, target: Household) -> bool:
+        return target.guardians.exclude(email="").exists()
+
+    def done(self, target: Household, result: Household) -> str:
+        return f"The links of {target} are ended; their next letter brings a new one."
+
+
+def _standing(household: Household) -> models.QuerySet[Belonging]:
+    return household.belongings.filter(ended_at=None)
+
+
+def sign_ins_section(request: HttpRequest, household: Household) -> Section | None:
+    """Who of those that sign in belongs to the family, or did."""
+    rows = [
+        (each.user, _when(each.added_at, each.added_by), _when(each.ended_at, each.ended_by))
+        for each in household.belongings.select_related("user", "added_by", "ended_by")
+    ]
+    note = "They decide about nothing of this family’s money that was asked for before they left it."
+    return Section("Sign-ins of this family", ["Who", "Since", "Until"], rows, note=note) if rows else None
+
+
+def _when(at: datetime | None, by: User | None) -> str:
+    if at is None:
+        return ""
+    return f"{day_text(timezone.localdate(at))}{f', by {by}' if by else ''}"
+
+
 @admin.register(Household)
 class HouseholdAdmin(LeadsOn[Household]):
     list_display = ("name", "owes")
@@ -60,10 +141,10 @@ class HouseholdAdmin(LeadsOn[Household]):
     search_help_text = "A family, guardian or child, also misspelt; a phone, an e-mail or a payment reference"
     also_finds = (finding.families_reached,)
     else_finds = (finding.families_alike,)
-    fieldsets = ((None, {"fields": ("name",)}), ("Sign-ins", {"fields": ("users",), "classes": ("collapse",)}))
+    fields = ("name",)
     sections_first = True
-    pages = (MergeFamiliesPage(),)
-    section_makers = (merged_section,)
+    pages = (AddToFamilyPage(), TakeOffFamilyPage(), EndLinksPage(), MergeFamiliesPage())
+    section_makers = (sign_ins_section, merged_section)
     inlines = (GuardianInline, PersonInline)
 
     def get_queryset(self, request: HttpRequest) -> models.QuerySet[Household]:
@@ -78,21 +159,6 @@ class HouseholdAdmin(LeadsOn[Household]):
 
     def save_model(self, request: HttpRequest, obj: Household, form: object, change: bool) -> None:
         services.save_household(household=obj)
-
-    def save_related(self, request: HttpRequest, form: ModelForm[Household], formsets: object, change: bool) -> None:
-        """Nobody takes themselves off a household, whose money they may not decide about."""
-        users = form.cleaned_data.get("users")
-        by = signed_in(request)
-        if change and users is not None and belongs_to(by, form.instance) and by not in users:
-            raise Refused("Somebody else must take you off this household; nobody does so themselves.")
-        super().save_related(request, form, formsets, change)
-
-    def formfield_for_manytomany(
-        self, db_field: models.ManyToManyField[User, User], request: HttpRequest, **kwargs: object
-    ) -> ModelMultipleChoiceField[User] | None:
-        kwargs["queryset"] = User.objects.filter(is_staff=True)
-        kwargs["widget"] = CheckboxSelectMultiple
-        return super().formfield_for_manytomany(db_field, request, **kwargs)
 
 
 class TwiceFilter(admin.SimpleListFilter):

@@ -17,7 +17,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Document, Fund, JournalEntry, Party, Posting
 from clubdesk.ledger.selectors import entries_of
 from clubdesk.money import as_amount, sum_of
-from clubdesk.roll.models import Household, Merge, MovedRow, Person
+from clubdesk.roll.models import Belonging, Household, Merge, MovedRow, Person
 from clubdesk.roll.posting import merge_lines
 from clubdesk.roll.selectors import belongs_to
 from clubdesk.verbs import verb
@@ -172,7 +172,7 @@ def _move(document: Merge) -> None:
     """Let each row that led to the other lead to the one that stays, and write down which they were."""
     stays, gone = document.stays, document.gone
     for model, field in columns_to(type(gone)):
-        rows = _not_doubled(model, field, stays, model._base_manager.filter(**{field.name: gone.pk}))
+        rows = _not_doubled(model, stays, model._base_manager.filter(**{field.name: gone.pk}))
         pks = list(rows.order_by("pk").values_list("pk", flat=True))
         table, column = model._meta.db_table, str(field.column)
         MovedRow.objects.bulk_create(
@@ -182,13 +182,12 @@ def _move(document: Merge) -> None:
     type(gone).everyone.filter(pk=gone.pk).update(merged_into=stays.pk)
 
 
-def _not_doubled(model: type[Model], field: Any, stays: Model, rows: QuerySet[Model]) -> QuerySet[Model]:
+def _not_doubled(model: type[Model], stays: Model, rows: QuerySet[Model]) -> QuerySet[Model]:
     """Without what the one that stays has as well: a sign-in that belongs to both families."""
-    if not model._meta.auto_created:
+    if model is not Belonging:
         return rows
-    also = next(each for each in model._meta.concrete_fields if each.related_model and each is not field)
-    theirs = model._base_manager.filter(**{field.name: stays.pk}).values(also.attname)
-    return rows.exclude(**{f"{also.name}__in": theirs})
+    theirs = Belonging.objects.filter(household=stays.pk, ended_at=None).values("user")
+    return rows.exclude(ended_at=None, user__in=theirs)
 
 
 def _after(document: Merge, on: date) -> None:

@@ -1,14 +1,16 @@
 """Who is on the roll: families, and their people."""
 
-from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
+from django.db.models import F
+from django.utils import timezone
 
+from clubdesk.errors import Refused
 from clubdesk.guards import one_at_a_time
 from clubdesk.ledger.models import Party, PartyKind
-from clubdesk.roll.models import Guardian, Household, Person
-from clubdesk.verbs import verb
+from clubdesk.roll.models import Belonging, Guardian, Household, Person
+from clubdesk.verbs import shell_user, verb
 
 
 @verb(permission="roll.change_household", title="Save this household")
@@ -24,14 +26,11 @@ def save_household(*, household: Household) -> Household:
 
 
 @verb(permission="roll.add_household", title="Add a household")
-def add_household(
-    *, name: str, guardian: str = "", email: str = "", phone: str = "", users: Sequence[User] = ()
-) -> Household:
+def add_household(*, name: str, guardian: str = "", email: str = "", phone: str = "") -> Household:
     """A new household with its first guardian."""
     household = save_household(household=Household(name=name))
     if guardian:
         Guardian.objects.create(household=household, name=guardian, email=email, phone=phone)
-    household.users.set(users)
     return household
 
 
@@ -43,13 +42,52 @@ def add_person(*, household: Household, given_name: str, family_name: str, birth
     )
 
 
+@verb(permission="roll.change_household", title="Say who of those who sign in belongs to this family")
+def add_to_family(*, household: Household, user: User, by: User) -> Belonging:
+    """From now on they never decide about the family's money. Done again it changes nothing."""
+    Household.objects.select_for_update(of=("self",), no_key=True).get(pk=household.pk)
+    standing = Belonging.objects.filter(household=household, user=user, ended_at=None).first()
+    return standing or Belonging.objects.create(household=household, user=user, added_by=by)
+
+
+@verb(permission="roll.change_household", title="Say who of them has left this family")
+def take_off_family(*, household: Household, user: User, by: User) -> Belonging:
+    """They decide about what the family asks for from now on, never about what it asked for before.
+
+    Raises Refused for oneself, and for who does not belong to it.
+    """
+    Household.objects.select_for_update(of=("self",), no_key=True).get(pk=household.pk)
+    if user.pk == by.pk:
+        raise Refused("Somebody else must take you off this family; nobody does so themselves.")
+    belonging = Belonging.objects.filter(household=household, user=user).order_by("pk").last()
+    if belonging is None:
+        raise Refused(f"{user} never belonged to {household}.")
+    if belonging.ended_at is None:
+        _end(belonging, by)
+    return belonging
+
+
+def _end(belonging: Belonging, by: User) -> None:
+    belonging.ended_at, belonging.ended_by = timezone.now(), by
+    belonging.save(update_fields=["ended_at", "ended_by"])
+
+
+@verb(permission="roll.change_household", title="End the links of this family")
+def end_links(*, household: Household, by: User) -> Household:
+    """No link that the family's guardians have works any more; their next letter brings a new one."""
+    household.guardians.update(link_version=F("link_version") + 1)
+    return household
+
+
 def one_new_family_at_a_time() -> None:
     """Until this transaction ends nobody else puts a family on the roll that they looked for first."""
     one_at_a_time("roll")
 
 
 def forget_household(household: Household) -> None:
-    """Take the name of a household and of its party away, and its sign-ins; for the erasing of its last person."""
+    """Take a household's name away, end its links and who belongs to it; for the erasing of its last person."""
     household.name = f"Erased household {household.pk}"
     save_household(household=household)
-    household.users.clear()
+    household.guardians.update(link_version=F("link_version") + 1)
+    for belonging in household.belongings.filter(ended_at=None):
+        _end(belonging, shell_user())

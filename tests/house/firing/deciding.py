@@ -4,7 +4,10 @@ from tests.house.firing import Cases, Fires, changed
 
 CLAIM, EXPENSE, RETURN = "entryfund_entryclaim", "expenses_expense", "entryfund_containerreturn"
 ON, LATER = "'2026-09-12'", "'2026-09-13'"
-OF_EVERY_HOUSEHOLD = "INSERT INTO roll_household_users (household_id, user_id) SELECT h.id, 1 FROM roll_household h"
+OF_EVERY_HOUSEHOLD = (
+    "INSERT INTO roll_belonging (household_id, user_id, added_at, added_by_id) SELECT h.id, 1, '2026-01-01', 2"
+    " FROM roll_household h"
+)
 
 
 def decided_by_others(table):

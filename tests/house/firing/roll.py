@@ -2,11 +2,13 @@
 
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.services.merging import columns_to
-from tests.house.firing import Cases, Fires, added, changed, one
+from tests.house.firing import Cases, Does, Fires, added, changed, one
 
 ON = "'2026-09-12'"
 ABOUT_PEOPLE = ("fees_charge", "courses_place", "entryfund_entryclaim", "membership_membership", "rangeday_signon")
 NAMED = "person_id IS NOT NULL"
+BELONGING, GUARDIAN = "roll_belonging", "roll_guardian"
+ENDED = changed(BELONGING, ended_at="'2099-01-01 00:00:00'", ended_by_id="added_by_id")
 ERASED = f"UPDATE roll_person SET erased_on = {ON}"
 
 
@@ -41,6 +43,30 @@ CASES: Cases = {
         Fires(before=[], spares=[added(table, NAMED)]),
     ]
     for table in ABOUT_PEOPLE
+} | {
+    "roll_belonging_keeps": [
+        Fires(
+            *(changed(BELONGING, **{column: f"{column} + 1"}) for column in ("id", "household_id", "user_id")),
+            changed(BELONGING, added_by_id="NULL"),
+            changed(BELONGING, added_at="'2026-01-01 00:00:00'"),
+            changed(BELONGING, ended_at="'2020-01-01 00:00:00'", ended_by_id="added_by_id"),
+            spares=[ENDED],
+        ),
+        Fires(
+            changed(BELONGING, ended_at="'2099-02-01 00:00:00'"),
+            changed(BELONGING, ended_at="NULL", ended_by_id="NULL"),
+            before=[ENDED],
+        ),
+    ],
+    "roll_guardian_link_stays_ended": Fires(
+        changed(GUARDIAN, link_version="link_version - 1"),
+        spares=[changed(GUARDIAN, link_version="link_version + 1"), changed(GUARDIAN, link_version="link_version")],
+    ),
+    "roll_guardian_new_address_new_link": Does(
+        changed(GUARDIAN, email="'new@example.org'"),
+        then=f"(SELECT link_version FROM {GUARDIAN} WHERE email = 'new@example.org') = 2",
+        before=[f"UPDATE {GUARDIAN} SET link_version = 1"],
+    ),
 }
 CASES |= {
     f"{model._meta.db_table}_{field.name}_stands": stands(model._meta.db_table, str(field.column), kind)

@@ -1,5 +1,6 @@
 "use strict";
-// The sheet of a range day. Each tap is kept on the phone, an entry of its own, until the book has answered it.
+// The sheet of a range day. Each tap is kept on the phone, an entry of its own, until the book has answered it. It is
+// whose it was made by: nobody else sends it, and after a week nobody does.
 (() => {
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const told = read("told");
@@ -8,6 +9,7 @@
   const by = (id) => document.getElementById(id);
   const shelf = `range-day-${told.day}`;
   const UNDO = 10 * 60 * 1000;
+  const EXPIRES = 7 * 24 * 60 * 60 * 1000;
   let signed = told.signed;
   let mark = told.mark; // by which the book knows what this phone has
   let out = told.out;
@@ -30,10 +32,15 @@
     localStorage.removeItem(shelf);
   }
 
-  function stored() {
+  function everybodys() {
     const names = Object.keys(localStorage).filter((name) => name.startsWith(`${shelf} `));
-    return names.map((name) => JSON.parse(localStorage.getItem(name))).sort((a, b) => (a.at < b.at ? -1 : a.at > b.at ? 1 : 0));
+    return names.map((name) => JSON.parse(localStorage.getItem(name)));
   }
+
+  function stored() {
+    return everybodys().filter((tap) => tap.owner === told.owner).sort((a, b) => (a.at < b.at ? -1 : a.at > b.at ? 1 : 0));
+  }
+  everybodys().filter((tap) => !(Date.now() - Date.parse(tap.at) < EXPIRES)).forEach(forget);
   let kept = stored();
   const cents = (text) => Math.round(Number(text) * 100);
   const money = (figure) => told.sign + (figure / 100).toFixed(2);
@@ -43,7 +50,7 @@
   const price = (person) => told.prices[tariffs[person.tariff]];
 
   function keep(tap) {
-    hold({ key: crypto.randomUUID ? crypto.randomUUID() : made(), at: new Date().toISOString(), ...tap });
+    hold({ key: crypto.randomUUID ? crypto.randomUUID() : made(), owner: told.owner, name: told.name, at: new Date().toISOString(), ...tap });
     open = null;
     along = new Set();
     by("find").value = "";
@@ -242,7 +249,7 @@
   function undo(key) {
     const mine = kept.find((tap) => tap.key === key && !tap.undo);
     if (mine && !mine.sent) drop([mine, ...kept.filter((tap) => tap.act === "give" && tap.holder === key)]);
-    else hold({ key, at: new Date().toISOString(), undo: true });
+    else hold({ key, owner: told.owner, name: told.name, at: new Date().toISOString(), undo: true });
     draw();
     send();
   }
@@ -254,7 +261,7 @@
       const going = kept.slice(0, 100);
       for (const tap of going) { tap.sent = true; save(tap); }
       const asked = going.length
-        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token() }, body: JSON.stringify({ taps: going.map(({ sent, words, who, ...tap }) => tap) }) }
+        ? { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token() }, body: JSON.stringify({ owner: told.owner, taps: going.map(({ sent, words, who, owner, name, ...tap }) => tap) }) }
         : {};
       const answer = await fetch(`${told.send}?have=${mark}`, { credentials: "same-origin", redirect: "error", ...asked, headers: { Accept: "application/json", ...asked.headers } });
       if (answer.status === 403 || answer.status === 400) throw new Error("refused");
@@ -333,6 +340,12 @@
   function token() {
     const cookie = document.cookie.split("; ").find((each) => each.startsWith("csrftoken="));
     return cookie ? cookie.slice("csrftoken=".length) : by("token").value;
+  }
+
+  // Taps of somebody else that were never sent: they send them when they sign in here.
+  const theirs = new Set(everybodys().filter((tap) => tap.owner !== told.owner).map((tap) => tap.name || "somebody else"));
+  for (const name of theirs) {
+    by("waits").after(Object.assign(document.createElement("p"), { className: "waiting some", textContent: `Taps of ${name} wait on this phone: they are sent when ${name} signs in here and opens this sheet. After a week they are gone.` }));
   }
 
   // Taps of another day that were never sent: their own sheet sends them.

@@ -1,0 +1,62 @@
+"""The door to the families' pages: a link is opened, left behind, and what does not open explains itself."""
+
+import functools
+from collections.abc import Callable
+from typing import Concatenate, ParamSpec, cast
+
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
+from django.template.response import TemplateResponse
+from django.views.decorators.cache import never_cache
+
+from clubdesk.errors import Refused
+from clubdesk.ledger.models import Book
+from clubdesk.roll import links
+from clubdesk.roll.models import Guardian
+
+Asked = ParamSpec("Asked")
+Page = Callable[Concatenate[HttpRequest, Asked], HttpResponseBase]
+
+
+def for_family(view: Callable[Concatenate[HttpRequest, Guardian, Asked], HttpResponseBase]) -> Page[Asked]:
+    """A page for whoever opened a guardian's link; the view is given the guardian. Anybody else is told why not."""
+
+    @functools.wraps(view)
+    def answered(request: HttpRequest, *asked: Asked.args, **given: Asked.kwargs) -> HttpResponseBase:
+        try:
+            found = links.opened(request)
+            guardian = links.guardian_of(found)
+        except Refused as refusal:
+            return no_way_in(request, refusal.sentence)
+        response = view(request, guardian, *asked, **given)
+        links.keep(response, found)
+        return response
+
+    return cast(Page[Asked], never_cache(answered))
+
+
+@never_cache
+def open_link(request: HttpRequest, token: str) -> HttpResponse:
+    """A guardian's link: the browser gets its pass, and goes on to the page without the token in its address."""
+    try:
+        found, page = links.read(token)
+    except Refused as refusal:
+        return no_way_in(request, refusal.sentence)
+    response = HttpResponseRedirect(page)
+    links.keep(response, found)
+    return response
+
+
+@never_cache
+def no_longer(request: HttpRequest, old: str) -> HttpResponse:
+    """Where links of earlier versions led."""
+    return no_way_in(request, links.EARLIER)
+
+
+def no_way_in(request: HttpRequest, sentence: str) -> HttpResponse:
+    """Why a link does not open anything, and nothing else."""
+    club = Book.objects.values_list("club_name", flat=True).first() or "The club"
+    context = {"title": "This link does not work", "club": club, "sentence": sentence}
+    response = TemplateResponse(request, "book/message.html", context, status=404)
+    response.delete_cookie(links.COOKIE, samesite="Lax")
+    return response
