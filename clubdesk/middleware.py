@@ -4,6 +4,7 @@ import logging
 import sys
 from collections.abc import Callable
 
+from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import DataError, connection
 from django.http import HttpRequest, HttpResponse
@@ -14,7 +15,11 @@ from django.urls import reverse
 
 from clubdesk import guards, schema, upkeep
 from clubdesk.faults import OF_DATABASE, Kind, answer, damaged, kind_of, noted, of_another_version
+from clubdesk.screens import again
 
+SIGNING = (
+    "account_login", "account_logout", "account_request_login_code", "account_confirm_login_code", "mfa_authenticate"
+)  # fmt: skip
 ONLY_LOOKS = ("GET", "HEAD", "OPTIONS")
 Answer = Callable[[HttpRequest], HttpResponse]
 
@@ -109,7 +114,19 @@ class WritesNeedGuards:
 
 
 def _signs_in_or_out(request: HttpRequest) -> bool:
-    return request.path in (reverse("admin:login"), reverse("admin:logout"))
+    return request.path in {reverse(name) for name in SIGNING}
+
+
+class DemoStaysHome:
+    """A demo, whose sign-ins share one printed password, is not served to the open internet."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if settings.PUBLIC_HOSTS and again.is_demo():
+            return render(request, "demo_stays_home.html", status=403)
+        return self.get_response(request)
 
 
 def fault(request: HttpRequest) -> HttpResponse:

@@ -401,6 +401,8 @@ class SitePage:
     view: Callable[..., Any]
     permission: str = ""
     is_bare: bool = False
+    asks_again: bool = False
+    """Whether whoever opens it must have said in the last minutes who they are."""
 
 
 def _nothing(demo: "Demo", *given: date) -> None:
@@ -443,6 +445,8 @@ class Room:
     begins: tuple[Callable[[], object], ...] = ()
     """What an empty book needs of the room, once the chart stands."""
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    second_step: tuple[str, ...] = ()
+    """Those of its permissions that only somebody with a second step of signing in uses."""
     personal: tuple[Personal, ...] = ()
     told: tuple[Told, ...] = ()
     merging: Merging = Merging()
@@ -473,6 +477,11 @@ ROOMS: dict[str, Room] = {}
 def in_order() -> Iterator[Room]:
     """The rooms, lowest floor first."""
     return (ROOMS[label] for label in settings.ROOMS if label in ROOMS)
+
+
+def second_step() -> list[str]:
+    """The permissions that need a second step of signing in, as “bank.release_paymentrun”."""
+    return [f"{room.label}.{codename}" for room in in_order() for codename in room.second_step]
 
 
 def as_a_season_goes() -> list[Room]:

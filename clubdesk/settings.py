@@ -70,6 +70,10 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.forms",
     "lucide",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     *(f"clubdesk.{room}" for room in ROOMS),
 ]
 
@@ -80,11 +84,15 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "clubdesk.middleware.Compressed",
     "clubdesk.middleware.OneVersion",
+    "clubdesk.middleware.DemoStaysHome",
     "clubdesk.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "clubdesk.desk.signin.sessions.Idle",
+    "allauth.account.middleware.AccountMiddleware",
+    "clubdesk.desk.signin.second.SecondStep",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clubdesk.middleware.InWords",
     "clubdesk.middleware.WritesNeedGuards",
@@ -134,8 +142,38 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
-LOGIN_URL = "admin:login"
+LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "admin:index"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+# What all worker processes must know of each other, such as how often a name was tried, is kept in a table.
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "desk_cache"}}
+ALLAUTH_TRUSTED_PROXY_COUNT = env.int("PROXIES", default=0)
+ACCOUNT_ADAPTER = "clubdesk.desk.signin.adapter.Adapter"
+ACCOUNT_LOGIN_METHODS = {"username", "email"}
+ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_EMAIL_SUBJECT_PREFIX = "Fletchbook: "
+ACCOUNT_LOGIN_BY_CODE_ENABLED = True
+ACCOUNT_SESSION_REMEMBER = True
+ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 600
+ACCOUNT_RATE_LIMITS = {
+    "login": "60/m/ip",
+    "login_failed": "30/15m/ip,5/15m/key",
+    "request_login_code": "20/h/ip,5/h/key",
+}
+MFA_SUPPORTED_TYPES = ["webauthn", "totp", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_TOTP_ISSUER = "Fletchbook"
+MFA_FORMS = {"add_webauthn": "clubdesk.desk.signin.forms.AddPasskeyForm"}
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PUBLIC_HOSTS
+# Whether whoever pays, decides or administers needs a second step, and is asked again before what cannot be undone.
+SECOND_STEP = True
+# A session ends after a day whatever is done, and earlier where nothing is.
+SESSION_COOKIE_AGE = ACCOUNT_SESSION_COOKIE_AGE = 24 * 3600
+IDLE_HOURS = env.int("IDLE_HOURS", default=4)
 
 STATIC_URL = "static/"
 # Where `clubdesk.statics` gathers the static files, each named by its contents and compressed.
@@ -172,7 +210,11 @@ LOGGING = {
     "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
-    "loggers": {"django": {"handlers": [], "level": "INFO"}, "django.request": {"level": "CRITICAL"}},
+    "loggers": {
+        "django": {"handlers": [], "level": "INFO"},
+        "django.request": {"level": "CRITICAL"},
+        "clubdesk.desk.signin": {"level": "INFO"},
+    },
 }
 
 # Everything that a page shows and does comes from this site, in files of their own; nothing is written into a page.

@@ -10,5 +10,6 @@ urlpatterns = [
     path("book/", include("clubdesk.courses.urls")),
     path("account/", include("clubdesk.fees.urls")),
     path("claims/", include("clubdesk.entryfund.urls")),
+    path("", include("clubdesk.desk.signin.urls")),
     path("", admin.site.urls),
 ]

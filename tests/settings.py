@@ -6,6 +6,9 @@ from clubdesk.settings import DATABASE
 SECRET_KEY = "for tests only: nothing that it signs is ever kept"
 TIME_ZONE = "Australia/Adelaide"
 MAIL_GOES_OUT_BY_ITSELF = False
+# Tests sign in by the hundred; those of signing in itself ask for the second step, and for the table of what is kept.
+SECOND_STEP = False
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 # Nothing waits for the disk: a test's book need not survive the machine.
 if DATABASE["ENGINE"].endswith("sqlite3"):

@@ -11,7 +11,7 @@ from django.apps.registry import Apps
 from django.db import connection
 from django.db.models import Field, ForeignKey, Model
 
-LEFT_OUT = {"sessions.Session"}
+LEFT_OUT = {"sessions.Session", "usersessions.UserSession", "desk.CacheRow"}
 """Who is signed in now is nobody's record, and nobody is signed in to a book that was restored."""
 AT_ONCE = 2000
 Read = Callable[[Any], Any]

@@ -99,6 +99,7 @@ ROOM = Room(
             ),
         ),
     ),
+    second_step=("release_paymentrun", "see_bankdetails", "add_bankdetails"),
     roles={
         COORDINATOR: RELEASES,
         APPROVER: RELEASES,

@@ -1,18 +1,30 @@
 """Buttons on pages of the rooms below that look at all of them at once, and the lists of sign-ins and roles."""
 
+from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
 from django import forms
 from django.contrib import admin
-from django.contrib.auth.admin import GroupAdmin, UserAdmin
+from django.contrib.auth.admin import GroupAdmin
 from django.contrib.auth.models import Group, User
+from django.db import models
+from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.timezone import localtime
 
 from clubdesk.clock import day_text
-from clubdesk.desk import erasing
+from clubdesk.desk import erasing, services
+from clubdesk.desk.models import SignInRecord
+from clubdesk.desk.signin import invitations
 from clubdesk.roll.models import Household, Person
+from clubdesk.rooms import RANGE_HELPER
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.moved import SaysWhatMoved
+from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
 from clubdesk.screens.scripts import OnlyItsScripts
-from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
+from clubdesk.screens.tables import Section, page_of
+from clubdesk.screens.verbs import Facts, LinkPage, VerbPage, signed_in
+from clubdesk.verbs import may
 
 
 class FamilyFilePage(LinkPage[Household]):
@@ -32,6 +44,7 @@ class ErasePage(VerbPage[Person, Person]):
     slug = "erase"
     verb = erasing.erase_person
     target = "person"
+    asks_again = True
     intro = (
         "Name, day of birth, voucher codes, histories, letters and entry-fee receipts go; every figure stays. With the "
         "last of a household its guardians go too. How long records are kept is for your state’s law and the "
@@ -55,13 +68,163 @@ class ErasePage(VerbPage[Person, Person]):
         return "The details are erased; every figure stays."
 
 
-admin.site.unregister((User, Group))
+admin.site.unregister((User, Group, EmailAddress, Authenticator, UserSession))
+
+
+class InviteForm(VerbForm[None]):
+    name = forms.CharField(label="Name", max_length=100)
+    email = forms.EmailField(label="E-mail", help_text="The invitation goes there, and so do codes and new passwords.")
+    role = forms.ModelChoiceField(
+        label="Role",
+        queryset=Group.objects.all(),
+        required=False,
+        empty_label="Administrator: adds people and roles",
+        initial=lambda: Group.objects.filter(name=RANGE_HELPER).first(),
+    )
+
+
+class InvitePage(VerbPage[None, User]):
+    slug = "invite"
+    verb = services.invite
+    intro = (
+        "They get a letter with a link that works for a week, and choose there how they sign in: by a password, or by "
+        "a code in a letter each time. Who pays, decides or administers adds a second step."
+    )
+    button = "Send the invitation"
+    form_class = InviteForm
+
+    def done(self, target: None, result: User) -> str:
+        return f"An invitation went to {result.email}."
+
+
+class InviteAgainPage(VerbPage[User, User]):
+    slug = "invite-again"
+    verb = services.invite_again
+    target = "user"
+    lands_on_target = True
+    asks_again = True
+    intro = "Their password and earlier links work no more; the letter brings a link that works for a week."
+    button = "Send it again"
+
+    def applies(self, target: User) -> bool:
+        return bool(target.email) and target.is_active
+
+    def done(self, target: User, result: User) -> str:
+        return f"An invitation went to {target.email}."
+
+
+class ForgetStepPage(VerbPage[User, User]):
+    slug = "forget-second-step"
+    verb = services.forget_second_step
+    target = "user"
+    lands_on_target = True
+    asks_again = True
+    intro = (
+        "For who has lost both phone and recovery codes. Make sure that it is they: meet them, or ring a number that "
+        "you knew before. All their sessions end."
+    )
+    button = "Take it away"
+
+    def applies(self, target: User) -> bool:
+        return bool(Authenticator.objects.filter(user=target).exists())
+
+    def done(self, target: User, result: User) -> str:
+        return f"{target} has no second step any more, and adds a new one where the role needs it."
+
+
+class EndSessionsPage(VerbPage[User, int]):
+    slug = "end-sessions"
+    verb = services.end_sessions
+    target = "user"
+    lands_on_target = True
+    asks_again = True
+    intro = "Whoever is signed in under this name, in whatever browser, must sign in again."
+    button = "End the sessions"
+
+    def done(self, target: User, result: int) -> str:
+        return f"{result} {'session' if result == 1 else 'sessions'} ended."
+
+    def destination(self, target: User, result: int) -> str:
+        return page_of(target)
+
+
+def last_records(request: HttpRequest, user: User) -> Section | None:
+    """What happened lately about somebody's signing in."""
+    if not may(request.user, "desk.view_signinrecord"):
+        return None
+    rows = [
+        (
+            f"{day_text(localtime(each.at))}, {localtime(each.at):%H:%M}",
+            each.get_what_display(),
+            each.words,
+            each.address,
+        )
+        for each in SignInRecord.objects.filter(user=user)[:10]
+    ]
+    return Section("Signing in, lately", ["When", "What", "More", "From"], rows, "Nothing yet.")
 
 
 @admin.register(User)
-class SignInAdmin(SaysWhatMoved[User], OnlyItsScripts[User], UserAdmin[User]):
-    readonly_fields = ("last_login", "date_joined")
+class SignInAdmin(RoomAdmin[User]):
+    """Who signs in. Added by an invitation; ended by unticking “active”, never deleted."""
+
+    list_display = ("username", "full_name", "email", "roles", "is_active")
+    list_filter = ("groups", "is_superuser", "is_active")
+    search_fields = ("username", "first_name", "last_name", "email")
     search_help_text = "A username, a name or an e-mail"
+    fields = (("first_name", "last_name"), "email", "groups", "is_superuser", "is_active", "last_login", "date_joined")
+    readonly_fields = ("last_login", "date_joined")
+    add_page = InvitePage()
+    pages = (InviteAgainPage(), EndSessionsPage(), ForgetStepPage())
+    section_makers = (last_records,)
+
+    def get_queryset(self, request: HttpRequest) -> models.QuerySet[User]:
+        return super().get_queryset(request).prefetch_related("groups")
+
+    def get_form(self, request: HttpRequest, *args: object, **kwargs: object) -> type[forms.ModelForm[User]]:
+        kwargs["widgets"] = {"groups": forms.CheckboxSelectMultiple}
+        kwargs["labels"] = {name: label for name, (label, _) in WORDS_OF_SIGN_INS.items()}
+        kwargs["help_texts"] = {name: words for name, (_, words) in WORDS_OF_SIGN_INS.items()}
+        form: type[forms.ModelForm[User]] = super().get_form(request, *args, **kwargs)
+        return form
+
+    @admin.display(description="Name")
+    def full_name(self, user: User) -> str:
+        return user.get_full_name()
+
+    @admin.display(description="Roles")
+    def roles(self, user: User) -> str:
+        named = ["Administrator"] if user.is_superuser else []
+        return ", ".join([*named, *(str(each) for each in user.groups.all())]) or "none"
+
+    def save_model(self, request: HttpRequest, obj: User, form: forms.ModelForm[User], change: bool) -> None:
+        """Raises Refused where an administrator is made, or changed, by somebody who is none."""
+        services.refuse_beyond(obj, signed_in(request))
+        if "is_superuser" in form.changed_data or "email" in form.changed_data:
+            services.refuse_beyond(User.objects.get(pk=obj.pk), signed_in(request))
+        obj.is_staff = True
+        super().save_model(request, obj, form, change)
+        invitations.knows_its_mail(obj)
+
+
+WORDS_OF_SIGN_INS = {
+    "groups": ("Roles", ""),
+    "is_superuser": ("Administrator", "Adds people and roles, and may everything else."),
+    "is_active": (
+        "Active",
+        "Untick it when they leave: they sign in no more, and what they did stays.",
+    ),
+    "email": ("E-mail", "Codes and new passwords go there."),
+}
+
+
+@admin.register(SignInRecord)
+class SignInRecordAdmin(DocumentAdmin[SignInRecord]):
+    list_display = ("at", "user", "what", "words", "address")
+    list_select_related = ("user",)
+    list_filter = ("what",)
+    search_fields = ("user__username", "user__first_name", "user__last_name", "words", "address")
+    search_help_text = "A name, a role, or an address on the network"
 
 
 @admin.register(Group)

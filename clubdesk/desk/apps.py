@@ -51,8 +51,11 @@ class DeskConfig(RoomConfig):
 
     def ready(self) -> None:
         from clubdesk.desk.house import check_the_house
+        from clubdesk.desk.signin import record, second, sessions
 
         super().ready()
+        for each in (record, second, sessions):
+            each.listen()
         # The top room migrates last, so every table that a guard stands on is there by then.
         pre_migrate.connect(lift_guards, sender=self, dispatch_uid="lift_guards")
         post_migrate.connect(install_guards, sender=self, dispatch_uid="install_guards")

@@ -7,6 +7,7 @@ from django.contrib.auth.models import Group, Permission
 from django.db import transaction
 
 from clubdesk import rooms
+from clubdesk.desk.models import GivenToRole
 from clubdesk.rooms import ROLES, SEE_ALL
 
 
@@ -17,14 +18,21 @@ def permissions_of(role: str) -> set[str]:
 
 @transaction.atomic
 def make_roles() -> list[Group]:
-    """Make the groups, or bring them back to what they may do; who is in them stays."""
+    """Make the groups, or give them what the rooms newly say; who is in them stays, and what was changed by hand."""
     known = _known()
     return [_make(role, known) for role in ROLES]
 
 
 def _make(role: str, known: dict[str, Permission]) -> Group:
+    """A role gets what the rooms did not give it before, and loses what they gave and say no more."""
     group, _ = Group.objects.get_or_create(name=role)
-    group.permissions.set(_found(permissions_of(role), known))
+    wanted = {f"{each.content_type.app_label}.{each.codename}": each for each in _found(permissions_of(role), known)}
+    given = set(GivenToRole.objects.filter(role=group).values_list("permission", flat=True))
+    group.permissions.add(*(permission for name, permission in wanted.items() if name not in given))
+    if gone := given - wanted.keys():
+        group.permissions.remove(*(known[name] for name in gone if name in known))
+        GivenToRole.objects.filter(role=group, permission__in=gone).delete()
+    GivenToRole.objects.bulk_create(GivenToRole(role=group, permission=name) for name in wanted.keys() - given)
     return group
 
 

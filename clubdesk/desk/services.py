@@ -4,19 +4,26 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
 
+from allauth.mfa.models import Authenticator
 from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group, User
+from django.db import transaction
+from django.db.models import Q
 
 from clubdesk import rooms
+from clubdesk.desk.models import Seen
 from clubdesk.desk.roles import make_roles
+from clubdesk.desk.signin import invitations
+from clubdesk.desk.signin.record import note
+from clubdesk.desk.signin.sessions import end_all
+from clubdesk.errors import Refused
+from clubdesk.guards import one_at_a_time
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Book
 from clubdesk.ledger.services import import_chart
-from clubdesk.rooms import ROLES
-from clubdesk.verbs import NOBODY, verb
+from clubdesk.verbs import NOBODY, SHELL_USER, verb
 
 CHART = settings.BASE_DIR / "fixtures" / "chart.csv"
 
@@ -50,32 +57,112 @@ def add_user(*, username: str, role: str = "", password: str = "", full_name: st
     return user, password
 
 
-class SignIn(NamedTuple):
-    """Somebody who can sign in; `role` is blank for the keeper of the site."""
+@verb(permission="auth.add_user", title="Invite somebody to sign in")
+def invite(*, name: str, email: str, role: Group | None, by: User) -> User:
+    """Somebody who may sign in once they have chosen how, by the link that goes to `email`; no role: administrator.
+
+    Raises Refused for an address that somebody signs in with already, and where no administrator adds another.
+    """
+    email = email.strip().lower()
+    one_at_a_time("sign-ins")
+    if User.objects.filter(Q(email__iexact=email) | Q(username__iexact=email)).exists():
+        raise Refused(f"Somebody signs in with {email} already; open their page instead.")
+    if role is None and not (by.is_superuser or by.username == SHELL_USER):
+        raise Refused("Only an administrator makes another administrator.")
+    user = _with_no_password(email, email, name, is_superuser=role is None)
+    if role is not None:
+        user.groups.add(role)
+    note(Seen.INVITED, user, None, f"{role or 'administrator'}, by {by}")
+    transaction.on_commit(lambda: invitations.send(user))
+    return user
+
+
+def _with_no_password(username: str, email: str, name: str, *, is_superuser: bool) -> User:
+    given, _, family = name.strip().partition(" ")
+    user = User(username=username, email=email, first_name=given, last_name=family)
+    user.is_staff, user.is_superuser = True, is_superuser
+    user.set_unusable_password()
+    user.save()
+    return user
+
+
+@verb(permission="auth.change_user", title="Send the invitation again")
+def invite_again(*, user: User, by: User) -> User:
+    """A new link in place of the earlier one. Raises Refused for who has no e-mail or may not sign in any more."""
+    if not user.email or not user.is_active:
+        raise Refused("There must be an e-mail address, and they must be active.")
+    refuse_beyond(user, by)
+    user.set_unusable_password()
+    user.save(update_fields=["password"])
+    note(Seen.INVITED, user, None, f"again, by {by}")
+    transaction.on_commit(lambda: invitations.send(user))
+    return user
+
+
+@verb(permission="auth.change_user", title="Take their second step away")
+def forget_second_step(*, user: User, by: User) -> User:
+    """For who has lost phone and recovery codes: make sure that it is they. Where their role needs one, the next
+    sign-in asks for a new one; their sessions end.
+    """
+    refuse_beyond(user, by)
+    Authenticator.objects.filter(user=user).delete()
+    end_all(user)
+    note(Seen.SECOND_STEP, user, None, f"all taken away, by {by}")
+    return user
+
+
+@verb(permission="auth.change_user", title="End their sessions everywhere")
+def end_sessions(*, user: User, by: User) -> int:
+    """Whoever is signed in as the user is so no more; returns in how many browsers."""
+    ended = end_all(user)
+    note(Seen.ENDED, user, None, f"{ended}, by {by}")
+    return ended
+
+
+def refuse_beyond(user: User, by: User) -> None:
+    """Raise Refused where somebody who is no administrator would change how an administrator signs in."""
+    if user.is_superuser and not (by.is_superuser or by.username == SHELL_USER):
+        raise Refused("Only an administrator changes how an administrator signs in.")
+
+
+@dataclass(frozen=True)
+class LetIn:
+    """Somebody who chooses anew how to sign in, and the link by which they do."""
 
     user: User
-    password: str
-    role: str
+    link: str
+
+
+@verb(permission=NOBODY, title="Let somebody choose anew how to sign in")
+def let_in_again(*, username: str, by: User) -> LetIn:
+    """Password and second step go, and every session ends; for who has lost both and is the only administrator.
+
+    Raises Refused for a name that nobody signs in with.
+    """
+    user = User.objects.filter(username=username, is_active=True).exclude(username=SHELL_USER).first()
+    if user is None:
+        raise Refused(f"Nobody signs in as {username}.")
+    user.set_unusable_password()
+    user.save(update_fields=["password"])
+    forget_second_step(user=user, by=by)
+    return LetIn(user, invitations.link_of(user))
 
 
 @dataclass(frozen=True)
 class Started:
-    """A book just begun, and who may sign in first."""
+    """A book just begun, and the link by which its first administrator chooses how to sign in."""
 
     book: Book
-    sign_ins: tuple[SignIn, ...]
+    administrator: User
+    link: str
 
 
-@verb(permission=NOBODY, title="Start a club's books, with a sign-in for each role")
-def start_books_with_sign_ins(*, club_name: str, year_start: date, by: User) -> Started:
-    """The same as `start_books`, and one sign-in a role, with passwords that are shown this once."""
+@verb(permission=NOBODY, title="Start a club's books, with their first administrator")
+def start_books_with_administrator(*, club_name: str, year_start: date, by: User) -> Started:
+    """The same as `start_books`, and one administrator, who invites all others; there is no password until then."""
     book = start_books(club_name=club_name, year_start=year_start, by=by)
-    return Started(book, tuple(_first_sign_in(role) for role in ("", *ROLES)))
-
-
-def _first_sign_in(role: str) -> SignIn:
-    user, password = add_user(username=role.lower().replace(" ", "-") or "keeper", role=role)
-    return SignIn(user, password, role)
+    administrator = _with_no_password("administrator", "", "", is_superuser=True)
+    return Started(book, administrator, invitations.link_of(administrator))
 
 
 @dataclass(frozen=True)

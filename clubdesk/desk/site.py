@@ -5,9 +5,10 @@ from importlib.metadata import version
 from django.apps import apps
 from django.contrib.admin import AdminSite
 from django.contrib.auth.models import AnonymousUser, User
-from django.http import Http404, HttpRequest, HttpResponse
+from django.contrib.auth.views import redirect_to_login
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, reverse
 from django.utils.cache import patch_cache_control
 
 from clubdesk import faults, rooms, upkeep
@@ -35,6 +36,15 @@ class FletchbookSite(AdminSite):
         if self.has_permission(request):
             ours |= {"places": menus.places(self, request), "initials": _initials(request.user)}
         return {**super().each_context(request), **ours}
+
+    def login(self, request: HttpRequest, extra_context: dict[str, object] | None = None) -> HttpResponse:
+        """There is one page to sign in, which stands at the same address."""
+        return redirect_to_login(request.GET.get("next", reverse("admin:index")))
+
+    def password_change(  # type: ignore[override]
+        self, request: HttpRequest, extra_context: dict[str, object] | None = None
+    ) -> HttpResponse:
+        return HttpResponseRedirect(reverse("account_change_password"))
 
     def get_app_list(self, request: HttpRequest, app_label: str | None = None) -> list[object]:
         """Of one room, for its own page; no page shows the list of all, which costs a fifth of any page."""

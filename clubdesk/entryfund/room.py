@@ -77,6 +77,7 @@ ROOM = Room(
     ),
     cards=CARDS,
     each_night=(Night("families reminded", _remind),),
+    second_step=("decide_entryclaim",),
     roles={
         COORDINATOR: (
             SEE_ALL,

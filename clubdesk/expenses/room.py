@@ -24,6 +24,7 @@ ROOM = Room(
             now=lambda on: waiting(Expense.objects.filter(state=ExpenseState.RECORDED), since="spent_on"),
         ),
     ),
+    second_step=("decide_expense",),
     roles={
         COORDINATOR: (SEE_ALL, "add_expense"),
         APPROVER: ("view_expense", "decide_expense"),

@@ -66,6 +66,7 @@ ROOM = Room(
     ),
     cards=CARDS,
     each_night=(Night("", _undo_journals),),
+    second_step=("close_year", "agree_monthunlock"),
     roles={
         COORDINATOR: UNLOCKS,
         APPROVER: UNLOCKS,

@@ -39,6 +39,7 @@ ROOM = Room(
             query="twice=yes",
         ),
     ),
+    second_step=("erase_person",),
     roles={
         COORDINATOR: (
             SEE_ALL,

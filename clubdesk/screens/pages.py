@@ -14,6 +14,7 @@ from django.urls import URLPattern, path
 
 from clubdesk.moment import one_moment
 from clubdesk.rooms import SitePage
+from clubdesk.screens.again import ask_again
 from clubdesk.verbs import may
 
 View = Callable[..., HttpResponseBase]
@@ -33,6 +34,8 @@ def _guarded(site: AdminSite, page: SitePage) -> View:
     def view(request: HttpRequest, **given: object) -> HttpResponseBase:
         if page.permission and not may(request.user, page.permission):
             raise PermissionDenied
+        if page.asks_again:
+            ask_again(request)
         return drawn(request, site, **given)
 
     return cast(View, site.admin_view(view))

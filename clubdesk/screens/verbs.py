@@ -20,6 +20,7 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.faults import COULD_NOT, sentence_of
+from clubdesk.screens.again import ask_again
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.moved import OPENED, held_by, sealed, what_moved
 from clubdesk.screens.promises import Did, foretold
@@ -76,6 +77,8 @@ class VerbPage(Button[Target], Generic[Target, Result]):
     lands_on_target: ClassVar[bool] = False
     looks_first: ClassVar[bool] = False
     """Whether the first press of the button only shows the `preview` of what was chosen, and the second one does it."""
+    asks_again: ClassVar[bool] = False
+    """Whether whoever opens or sends it must have said in the last minutes who they are."""
     decides_by_facts: ClassVar[bool] = True
     """Whether the page has moved on where its facts are others than it was opened with, though its row is the same."""
 
@@ -164,6 +167,8 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     """Show the page, or do what it says and go to the result, unless what it showed has moved on meanwhile."""
     if not page.allowed(request):
         raise PermissionDenied
+    if page.asks_again:
+        ask_again(request)
     initial = page.initial(request, target)
     sent = (request.POST, request.FILES) if request.method == "POST" else ()
     form = page.form_class(*sent, initial=None if sent else initial, target=target)

@@ -100,7 +100,7 @@ class Client:
 
     def __init__(self, port: int):
         self.port, self.cookies, self.csrf, self.mark = port, SimpleCookie(), "", ""
-        self.post("/login/", {"username": WHO, "password": PASSWORD, "csrfmiddlewaretoken": self.token("/login/")}, 302)
+        self.post("/login/", {"login": WHO, "password": PASSWORD, "csrfmiddlewaretoken": self.token("/login/")}, 302)
 
     def ask(self, method: str, path: str, body: str | None = None, **headers: str) -> tuple[int, str]:
         cookies = "; ".join(f"{name}={each.value}" for name, each in self.cookies.items())

@@ -78,7 +78,7 @@ def test_it_finds_by_touch_or_mouse_without_javascript(plain, people, home):
     page.goto("/login/")
     page.get_by_label("Username").fill(people["coordinator"].username)
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Log in").click()
+    page.get_by_role("button", name="Sign in", exact=True).click()
     box(page).fill("08 7010 0001")
     page.get_by_role("button", name="Find", exact=True).click()
     page.get_by_role("link", name="Mirabar family").click()

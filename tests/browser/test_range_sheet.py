@@ -1,6 +1,7 @@
 """The sheet of a range day on a phone: 65 children, poor reception, two helpers."""
 
 import sqlite3
+import uuid
 from datetime import date
 
 import pytest
@@ -193,17 +194,18 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
 
 def test_what_a_phone_keeps_is_sent_by_nobody_else_and_goes_after_a_week(site, size, day, people):
     page = opened(site, day)
-    keep = """([owner, name, at]) => localStorage.setItem(`range-day-%d ${owner}${at}`, JSON.stringify(
-        {key: crypto.randomUUID(), owner, name, at, people: [], gear: "visitor", paid: "card",
-         visitor_name: "Noor"}))"""
+    keep = """([key, owner, name, at]) => localStorage.setItem(`range-day-%d ${key}`, JSON.stringify(
+        {key, owner, name, at, people: [], gear: "visitor", paid: "card", visitor_name: "Noor"}))"""
     now, long_ago = page.evaluate("[new Date().toISOString(), new Date(Date.now() - 8 * 864e5).toISOString()]")
     other = people["coordinator"]
     for owner, name, at in ((other.pk, "Ines", now), (other.pk, "Ines", long_ago), (people["helper"].pk, "Tomas", now)):
-        page.evaluate(keep % day.pk, [owner, name, at])
+        page.evaluate(keep % day.pk, [str(uuid.uuid4()), owner, name, at])
     page.reload()
-    expect(page.locator("#waits")).to_have_text("All is sent.")
+    expect(page.get_by_role("heading", name="Signed on: 1")).to_be_visible()
+    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
     expect(page.get_by_text("Taps of Ines wait on this phone")).to_be_visible()
     assert fits(page)
-    kept = page.evaluate("Object.values(localStorage).map((each) => JSON.parse(each).owner)")
+    of_days = "Object.entries(localStorage).filter(([key]) => key.startsWith('range-day'))"
+    kept = page.evaluate(f"{of_days}.map(([, each]) => JSON.parse(each).owner)")
     assert kept == [other.pk]
     assert {each.recorded_by.username for each in Tap.objects.all()} == {people["helper"].username}

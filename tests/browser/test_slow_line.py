@@ -83,7 +83,7 @@ def coordinator_page(chromium, served, request):
     page.get_by_label("Username").fill("coordinator")
     page.get_by_label("Password").fill(PASSWORD)
     with page.expect_navigation():
-        page.get_by_role("button", name="Log in").click()
+        page.get_by_role("button", name="Sign in", exact=True).click()
     signed_in = context.storage_state()
     context.close()
 
@@ -164,7 +164,7 @@ def test_what_a_form_needs_still_works(chromium, served):
     page.get_by_label("Username").fill("keeper")
     page.get_by_label("Password").fill(PASSWORD)
     with page.expect_navigation():
-        page.get_by_role("button", name="Log in").click()
+        page.get_by_role("button", name="Sign in", exact=True).click()
     page.goto("/roll/person/add/")
     page.locator(".select2-selection").click()
     page.locator(".select2-search__field").fill("Famil")

@@ -178,7 +178,7 @@ class TestServing:
     def test_signing_in_and_out_goes_on(self, client, treasurer, server_started):
         drop("posting_keeps")
         server_started()
-        assert client.post("/login/", {"username": "nobody", "password": "x"}).status_code == 200
+        assert client.post("/login/", {"login": "nobody", "password": "x"}).status_code == 200
         client.force_login(treasurer)
         assert client.post("/logout/").status_code == 200
 

@@ -272,7 +272,7 @@ def test_what_is_only_read_is_answered_where_the_session_cannot_be_written(clien
 
 def test_signing_in_says_that_no_room_is_left(season):
     with failing(FULL):
-        answer = Client().post("/login/", {"username": "treasurer", "password": PASSWORD})
+        answer = Client().post("/login/", {"login": "treasurer", "password": PASSWORD})
     assert answer.status_code == 507
 
 

@@ -37,6 +37,7 @@ BEGINS_AND_ENDS = ("BEGIN", "SET TRANSACTION", "COMMIT")
 """What the moment at which a page is drawn takes; it asks nothing."""
 ONLY_BY_OTHERS = (
     "bank/clearing", "bank/paymentitem", "bank/reconciliation", "bank/statementimport", "courses/certificate",
+    "desk/signinrecord",
     "courses/place", "fees/arrangement", "fees/charge", "fees/receipt", "fees/repayment", "fees/voucher",
     "fees/writeoff", "ledger/journalentry", "ledger/monthlock", "ledger/monthunlock", "mail/message",
     "rangeday/signon", "rangeday/tap", "roll/merge", "yearend/gstreturn",

@@ -73,9 +73,12 @@ ADD_PAGES = {
     "ledger_journal": {T},
     "auth_user": set(),
     "auth_group": set(),
+    "desk_signinrecord": set(),
 }
 VERB_PAGES = {
     ("roll_household", "receipt"): {C, T},
+    ("roll_household", "add-sign-in"): {C},
+    ("auth_user", "end-sessions"): set(),
     ("roll_household", "charge"): {C, T},
     ("roll_household", "bank-details"): {T},
     ("roll_household", "send-statement"): {C, T},
@@ -149,6 +152,7 @@ LISTS = {
     "expenses_expense": {C, A, T, X},
     "ledger_journalentry": {T, X},
     "auth_user": set(),
+    "desk_signinrecord": {X},
 }
 
 

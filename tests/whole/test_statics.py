@@ -88,14 +88,14 @@ def test_no_list_and_no_plain_page_loads_a_script_that_it_does_not_use(client, k
 def test_a_form_loads_what_its_fields_stand_on(client, keeper):
     client.force_login(keeper)
     pages = {url: client.get(url).content.decode() for url in ("/roll/person/add/", "/fees/feeitem/add/",
-             "/rangeday/kit/add/", "/auth/group/1/change/", "/auth/user/")}  # fmt: skip
+             "/rangeday/kit/add/", "/auth/group/1/change/", "/auth/group/")}  # fmt: skip
     found = {url: [heavy for heavy in HEAVY if heavy in page] for url, page in pages.items()}
     assert found == {
         "/roll/person/add/": ["jquery", "select2", "jsi18n"],
         "/fees/feeitem/add/": ["jquery", "urlify", "jsi18n"],
         "/rangeday/kit/add/": [],
         "/auth/group/1/change/": ["jquery", "jsi18n"],
-        "/auth/user/": ["actions.js", "jsi18n"],
+        "/auth/group/": ["actions.js", "jsi18n"],
     }
 
 

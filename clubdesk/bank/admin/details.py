@@ -6,6 +6,7 @@ from django.http import HttpRequest
 from clubdesk.bank import selectors, services
 from clubdesk.bank.models import BankDetails
 from clubdesk.roll.models import Household
+from clubdesk.screens.again import said_lately
 from clubdesk.screens.fields import VerbForm, reason_field
 from clubdesk.screens.tables import Section
 from clubdesk.screens.verbs import Facts, VerbPage
@@ -25,6 +26,7 @@ class DetailsPage(VerbPage[Household, BankDetails]):
     slug = "bank-details"
     verb = services.set_bank_details
     target = "household"
+    asks_again = True
     intro = "The next payment goes there. A run that was made already keeps its details, and must be made anew."
     button = "Save the bank details"
     form_class = DetailsForm
@@ -42,7 +44,7 @@ def details_section(request: HttpRequest, household: Household) -> Section | Non
     """What was noted and why, the newest first; in full only for who may see it so."""
     if not may(request.user, "bank.view_bankdetails"):
         return None
-    full = may(request.user, "bank.see_bankdetails")
+    full = may(request.user, "bank.see_bankdetails") and said_lately(request)
     rows = [
         (each.noted_on, each.in_full if full else each.masked, each.reason, str(each.recorded_by))
         for each in household.bank_details.select_related("recorded_by")

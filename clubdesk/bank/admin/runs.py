@@ -29,6 +29,7 @@ from clubdesk.expenses.models import Expense
 from clubdesk.ledger.models import Role
 from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household
+from clubdesk.screens.again import ask_again, said_lately
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm, choose_from, form_of, reason_field
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.tables import Link, Section, as_figure, link_to, page_of
@@ -135,6 +136,7 @@ class ReleasePage(VerbPage[PaymentRun, PaymentRun]):
     slug = "release"
     verb = services.release_run
     target = "run"
+    asks_again = True
     intro = "You are the second person: look at each payment, and above all at bank details that are new."
     button = "Release the run"
 
@@ -243,7 +245,7 @@ class WithdrawPage(VerbPage[PaymentRun, PaymentRun]):
 
 
 def items_section(request: HttpRequest, run: PaymentRun) -> Section:
-    full = may(request.user, "bank.see_bankdetails")
+    full = may(request.user, "bank.see_bankdetails") and said_lately(request)
     rows = []
     for item in run.items.select_related("household", "claim", "expense", "details"):
         where = (item.details.in_full if full else item.details.masked) if item.details else "no bank details noted"
@@ -319,6 +321,7 @@ class PaymentRunAdmin(DocumentAdmin[PaymentRun]):
             raise Http404
         if not may(request.user, "bank.see_bankdetails"):
             raise PermissionDenied
+        ask_again(request)
         try:
             content = made_file(run)
         except Refused as refusal:

@@ -42,7 +42,7 @@ def add_person(*, household: Household, given_name: str, family_name: str, birth
     )
 
 
-@verb(permission="roll.change_household", title="Say who of those who sign in belongs to this family")
+@verb(permission="roll.change_household", title="Add a sign-in of this family")
 def add_to_family(*, household: Household, user: User, by: User) -> Belonging:
     """From now on they never decide about the family's money. Done again it changes nothing."""
     Household.objects.select_for_update(of=("self",), no_key=True).get(pk=household.pk)
@@ -50,7 +50,7 @@ def add_to_family(*, household: Household, user: User, by: User) -> Belonging:
     return standing or Belonging.objects.create(household=household, user=user, added_by=by)
 
 
-@verb(permission="roll.change_household", title="Say who of them has left this family")
+@verb(permission="roll.change_household", title="Take a sign-in off this family")
 def take_off_family(*, household: Household, user: User, by: User) -> Belonging:
     """They decide about what the family asks for from now on, never about what it asked for before.
 

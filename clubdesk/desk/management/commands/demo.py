@@ -66,7 +66,7 @@ class Command(ShellCommand):
         self.stdout.write(f"\nOpen http://127.0.0.1:{port}/ and sign in, always with the password {demo.PASSWORD}:\n")
         for username, (role, full_name) in demo.SIGN_INS.items():
             self.stdout.write(f"  {username:<12} {role} ({full_name})")
-        self.stdout.write("\nStop it with Ctrl-C.\n")
+        self.stdout.write("\nNone of them asks for a second step, as a club's own books do. Stop it with Ctrl-C.\n")
         self.stdout.flush()
         call_command("runserver", f"127.0.0.1:{port}", use_reloader=False, skip_checks=True)
 

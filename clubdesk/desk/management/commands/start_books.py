@@ -11,8 +11,8 @@ from clubdesk.shell import Argument, Typed, VerbCommand, day
 
 
 class Command(VerbCommand[Started]):
-    help = "Begin a club's books in an empty database: chart, funds, roles, first year and the first sign-in."
-    verb = services.start_books_with_sign_ins
+    help = "Begin a club's books in an empty database: chart, funds, roles, first year and the first administrator."
+    verb = services.start_books_with_administrator
     takes = (
         Argument("--club", {"club_name": str}, "NAME"),
         Argument("--year-start", {"year_start": day}, "DATE", "first day of the first year"),
@@ -25,8 +25,6 @@ class Command(VerbCommand[Started]):
 
     def told(self, result: Started, typed: Typed) -> Iterable[str]:
         yield f"The books of {result.book} are open from {typed['year_start']}, in {connection.settings_dict['NAME']}."
-        yield "First sign-ins; each password is shown this once, change it after signing in:"
-        for user, password, role in result.sign_ins:
-            work = role or "adds people and their roles under “Sign-ins and roles”"
-            yield f"  {user.username:<14} {password:<14} {work}"
-        yield "Next: python manage.py runserver, then open http://127.0.0.1:8000/"
+        yield "Next: python manage.py runserver, then open this link, and choose within a week how you sign in:"
+        yield f"  {result.link}"
+        yield f"You are “{result.administrator.username}”, and invite everybody else under “Sign-ins and roles”."
