@@ -346,14 +346,14 @@ def test_a_banking_is_looked_for_from_its_own_day_on(account, line, by, monkeypa
     from clubdesk.bank.expected import expected
     from clubdesk.bank.matching import BankLine
     from clubdesk.rangeday.expecting import banked
-    from clubdesk.rooms import Room
+    from clubdesk.rooms import Room, Tab
 
     day = factories.range_day()
     factories.hire()
     rangeday.sign_on(range_day=day, visitor_name="Aunt", gear=Gear.HIRE, paid=Paid.CASH, by=by)
     rangeday.bank_takings(amount=as_amount(15), on=NOW, by=by)
     looked_at = [BankLine(1, NEXT, 1500, "CASH DEPOSIT")]
-    monkeypatch.setattr(rooms, "ROOMS", {"rangeday": Room("rangeday", "", expects=(banked,))})
+    monkeypatch.setattr(rooms, "ROOMS", {"rangeday": Room("rangeday", "", Tab.RANGE, expects=(banked,))})
     assert [each.early for each in expected(account, looked_at)] == [0]
     monkeypatch.setattr(rooms, "ROOMS", {})
     assert [each.early for each in expected(account, looked_at)] == [5]

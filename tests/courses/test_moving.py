@@ -12,6 +12,8 @@ from clubdesk.fees.models import Charge, Method
 from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Person
+from clubdesk.roll.services import add_to_family
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.courses.families import NOW, again, family, sound, states
 from tests.forms import form_of
@@ -193,7 +195,7 @@ class TestRefused:
 
     def test_by_one_of_the_two_families(self, ask, october, home, coordinator):
         booking = ask(12, cohorts=[october])
-        home.users.add(coordinator)
+        add_to_family(household=home, user=coordinator, by=shell_user())
         with pytest.raises(Refused, match="Somebody else must do this"):
             move(booking, home, coordinator)
         assert child_of(booking).household == booking.household

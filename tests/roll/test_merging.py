@@ -14,7 +14,7 @@ from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.desk.erasing import erase_person
 from clubdesk.errors import Refused
-from clubdesk.fees import accounts, selectors
+from clubdesk.fees import selectors
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Charge, FeeKind, Method, Receipt
 from clubdesk.finding import read
@@ -26,11 +26,13 @@ from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
+from clubdesk.roll import links
 from clubdesk.roll import services as roll
 from clubdesk.roll.finding import families as found_families
 from clubdesk.roll.models import Consent, Guardian, Household, Merge, Person
 from clubdesk.roll.selectors import payment_reference
 from clubdesk.roll.services.merging import columns_to
+from clubdesk.verbs import shell_user
 from tests import factories
 from tests.forms import form_of
 from tests.roll.rows import balances, rows
@@ -109,25 +111,34 @@ class TestFamilies:
     def test_its_people_guardians_consents_and_sign_ins_come_along(self, by):
         (one, _), (other, _children) = home("Quoll", "Ada"), home("Quol", "Bo")
         helper = User.objects.create(username="helper", is_staff=True)
-        other.users.add(helper)
+        roll.add_to_family(household=other, user=helper, by=by)
         Consent.objects.create(household=other, given_by="Ida", wording="I agree.")
         merge(one, other, by)
         assert set(one.people.values_list("given_name", flat=True)) == {"Ada", "Bo"}
-        assert (one.guardians.count(), one.consents.count(), one.users.get()) == (2, 1, helper)
+        assert (one.guardians.count(), one.consents.count(), one.belongings.get().user) == (2, 1, helper)
         assert other.people.count() == 0
         assert Household.objects.filter(pk=other.pk).count() == 0
         assert faults() == []
 
     def test_its_payment_reference_and_its_links_lead_to_the_one_that_stays(self, by):
         one, other = home("Quoll")[0], home("Quol")[0]
-        token, reference = accounts.token_of(other), payment_reference(other)
+        address, reference = links.path_for(other.guardians.get(), "account:own"), payment_reference(other)
         merge(one, other, by)
-        assert accounts.household_of(token) == one
+        found, _ = links.read(address.rstrip("/").rpartition("/")[2])
+        assert links.guardian_of(found).household == one
         assert [hit.name for hit in found_families(read(reference), 5)] == ["Quoll"]
+
+    def test_a_sign_in_that_belongs_to_both_families_belongs_to_one_of_them_once(self, by, coordinator):
+        one, other = home("Quoll")[0], home("Quol")[0]
+        for each in (one, other):
+            roll.add_to_family(household=each, user=coordinator, by=by)
+        merge(one, other, by)
+        assert one.belongings.get().user == coordinator
+        assert faults() == []
 
     def test_nobody_merges_their_own_family(self, coordinator):
         one, other = home("Quoll")[0], home("Quol")[0]
-        other.users.add(coordinator)
+        roll.add_to_family(household=other, user=coordinator, by=shell_user())
         with pytest.raises(Refused, match="nobody decides about the money of their own family"):
             merge(one, other, coordinator)
         assert other.now == other

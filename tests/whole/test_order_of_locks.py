@@ -73,6 +73,7 @@ def families(by, other):
     vouchers = [accepted(charge, f"SV{number}") for number, charge in enumerate(charges)]
     fees.take_back(charge=charges[3], reason="ill", keep=TEN, **day)
     batch = fees.lodge_vouchers(scheme=scheme, **day)
+    fees.note_reference(lodgement=batch, reference="DS 4471", by=day["by"])
     fees.refuse_voucher(voucher=vouchers[0], reason="used", **day)
     paid = {vouchers[1].pk: as_amount(90)}
     refused = dict.fromkeys(batch.vouchers.filter(state="lodged").values_list("pk", flat=True), "used")

@@ -21,13 +21,14 @@ from tests.worlds.keeping import databases
 
 TAPS, PORTS_TRIED = 200, 40
 SETUP = """
-import datetime, django
+import datetime, time, django
 django.setup()
 from clubdesk import clock
 from clubdesk.desk import services as desk
 from clubdesk.rooms import RANGE_HELPER
 from clubdesk.verbs import shell_user
 from clubdesk.membership import services as membership
+from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.contrib.sessions.backends.db import SessionStore
 from tests import factories
@@ -44,8 +45,9 @@ for _ in range({taps}):
 day = factories.range_day(today)
 session = SessionStore()
 session["_auth_user_id"] = str(user.pk)
-session["_auth_user_backend"] = "django.contrib.auth.backends.ModelBackend"
+session["_auth_user_backend"] = settings.AUTHENTICATION_BACKENDS[-1]
 session["_auth_user_hash"] = user.get_session_auth_hash()
+session["signed_in_at"] = int(time.time())
 session.create()
 from clubdesk.roll.models import Person
 print(day.pk, session.session_key, *Person.objects.values_list("pk", flat=True))

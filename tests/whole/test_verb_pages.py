@@ -3,6 +3,8 @@
 from datetime import date
 
 import pytest
+from allauth.mfa.models import Authenticator
+from django.contrib.auth.models import User
 from django.urls import reverse
 
 from clubdesk import clock
@@ -52,7 +54,17 @@ def two_that_are_one(by):
     return roll.merge_families(household=one, other=other, on=clock.today(), by=by)
 
 
-def test_each_opens_on_a_document_that_it_applies_to(client, keeper, a_group_that_waits, two_that_are_one):
+@pytest.fixture
+def somebody_of_a_family(by):
+    """A sign-in with an address and a second step, that belongs to a family which has a link."""
+    user = User.objects.create_user("mira", "mira@example.org", is_staff=True)
+    Authenticator.objects.create(user=user, type=Authenticator.Type.TOTP, data={})
+    home = factories.HouseholdFactory(guardian="Ida", email="ida@example.org")
+    return roll.add_to_family(household=home, user=user, by=by)
+
+
+@pytest.mark.usefixtures("a_group_that_waits", "two_that_are_one", "somebody_of_a_family")
+def test_each_opens_on_a_document_that_it_applies_to(client, keeper):
     client.force_login(keeper)
     found = list(pages_with_documents())
     assert [name for name, _, row, _ in found if row is None] == []

@@ -49,10 +49,8 @@ def of_the_families(season):
     owing, ahead = factories.HouseholdFactory(), factories.HouseholdFactory()
     Consent.objects.create(household=owing, given_by="Mira", wording="I agree.")
     bring_in_balances(items=[factories.open_item(owing, 40), factories.open_item(ahead, -30)], by=by)
-    twice, again = (
-        factories.PersonFactory(household=factories.HouseholdFactory(guardian="Ida", users=[season.second]))
-        for _ in range(2)
-    )
+    twice, again = (factories.PersonFactory(household=factories.HouseholdFactory(guardian="Ida")) for _ in range(2))
+    roll.add_to_family(household=again.household, user=season.second, by=by)
     roll.merge_people(person=twice, other=again, on=NOW, by=by)
     roll.merge_families(household=twice.household, other=again.household, on=NOW, by=by)
     child = factories.PersonFactory(household=owing)
