@@ -191,7 +191,7 @@ def test_a_month_locked_by_mistake_is_unlocked_by_two_people(site, people):
     expect(page.locator(".messagelist")).to_contain_text("somebody else must agree")
     expect(page.get_by_role("link", name="Agree, and unlock it")).to_have_count(0)
     other.goto("/")
-    other.get_by_role("link", name=re.compile("month to be unlocked")).first.click()
+    other.get_by_role("link", name=re.compile("Month to be unlocked")).first.click()
     other.get_by_role("link", name="July 2026 to be unlocked").click()
     other.get_by_role("link", name="Agree, and unlock it").click()
     assert fits(other)

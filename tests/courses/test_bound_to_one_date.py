@@ -62,7 +62,7 @@ class TestWhatWaits:
     def test_the_coordinator_sees_whom_no_date_suits(self, client, coordinator, bound, ask, february):
         client.force_login(coordinator)
         assert (
-            "booking that can make none of the dates: ask again" in client.get(reverse("admin:index")).content.decode()
+            "Booking that can make none of the dates: ask again" in client.get(reverse("admin:index")).content.decode()
         )
         listed = client.get(reverse("admin:courses_booking_changelist"), {"dates": "none"}).content.decode()
         assert "Family0 family" in listed

@@ -136,7 +136,7 @@ class TestTheVoucherGoesWithTheChild:
 
 
 class TestWhoNeverComesBack:
-    LINE = "1 claimed voucher that waits for the child’s next fee"
+    LINE = "Claimed voucher that waits for the child’s next fee"
 
     def test_home_leads_to_the_voucher_until_a_next_fee_takes_it(
         self, client, coordinator, vouched, october, february, by

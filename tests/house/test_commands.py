@@ -17,7 +17,7 @@ from clubdesk.ledger import selectors
 from clubdesk.ledger import services as ledger
 from clubdesk.roll.models import Household
 from clubdesk.roll.services import add_household
-from clubdesk.rooms import Done, Night, Room
+from clubdesk.rooms import Done, Night, Room, Tab
 from clubdesk.shell import CSV_FILE, Argument, ImportCommand, QuestionCommand, VerbCommand, contents, day
 
 NO_VERB = "is neither a VerbCommand nor a QuestionCommand"
@@ -125,8 +125,8 @@ def test_what_one_room_did_by_night_stays_where_another_is_refused_afterwards(bo
     def refuses(on, by):
         raise Refused("Not this night.")
 
-    above = Room("desk", "does its part", each_night=(Night("families added", adds),))
-    below = Room("ledger", "does not", each_night=(Night("", refuses),))
+    above = Room("desk", "does its part", Tab.SITE, each_night=(Night("families added", adds),))
+    below = Room("ledger", "does not", Tab.MONEY, each_night=(Night("", refuses),))
     monkeypatch.setattr(rooms, "ROOMS", {"ledger": below, "desk": above})
     with pytest.raises(Refused, match="Not this night"):
         desk.nightly(on=date(2026, 9, 12), by=by)

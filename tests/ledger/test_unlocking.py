@@ -274,7 +274,7 @@ class TestASignOffOfAnUnlockedMonth:
         asked = MonthUnlock.objects.get()
         agree = reverse("admin:ledger_monthunlock_agree", args=[asked.pk])
         client.force_login(approver)
-        assert "month to be unlocked" in client.get("/").content.decode()
+        assert "Month to be unlocked" in client.get("/").content.decode()
         assert becomes in client.get(agree).content.decode()
         assert client.post(agree, {"key": uuid.uuid4()}).status_code == 302
         year.refresh_from_db()

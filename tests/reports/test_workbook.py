@@ -108,6 +108,7 @@ def test_what_the_rooms_leave_to_be_proved_stands_in_its_place_among_the_proofs(
         "Money by line, row by row, comes to what the accounts of money moved",
         "Receipts less payments come to the rows of money",
         "Money in hand by receipts and payments equals the accounts of money",
+        "Money of the committee's last month is the money in hand",
         "The bridge from cash to accrual closes to nil",
         "The bridge closes to nil line by line",
         "The bridge by line comes to what each account moved",
