@@ -19,7 +19,7 @@ from clubdesk.evidence import Evidence
 from clubdesk.fees import selectors as owed
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Allocation, FeeKind, Lodgement, Method, Voucher
-from clubdesk.fees.services import vouchers
+from clubdesk.fees.services import accepting, vouchers
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Role
@@ -155,7 +155,7 @@ class TestTwoVouchersOfAYear:
         results = beside(
             lambda: self.accept(two, first, by),
             lambda: self.accept(two, 1 - first, by),
-            after=(vouchers, "_refuse_what_the_scheme_does_not_pay"),
+            after=(accepting, "_taken"),
         )
         assert went_wrong(results) == []
         assert len(refused(results)) == 1
