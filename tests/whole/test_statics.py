@@ -25,7 +25,7 @@ def gathered(settings, tmp_path):
 
 
 def test_a_file_is_named_by_its_contents_compressed_and_kept_for_good(gathered):
-    (name,) = (each.name for each in gathered.glob("desk/fletchbook.*.css"))
+    (name,) = (each.name for each in gathered.glob("desk/palette.*.css"))
     answer = Client(headers={"accept-encoding": "gzip"}).get(f"/static/desk/{name}")
     content = b"".join(answer.streaming_content)
     assert answer["Content-Encoding"] == "gzip"
@@ -54,7 +54,7 @@ def test_where_they_cannot_be_gathered_a_sentence_says_so(gathered, settings, tm
 @pytest.mark.django_db
 def test_the_sign_in_names_the_gathered_files(gathered):
     page = Client().get("/login/").content.decode()
-    (name,) = (each.name for each in gathered.glob("desk/fletchbook.*.css"))
+    (name,) = (each.name for each in gathered.glob("desk/palette.*.css"))
     assert f"/static/desk/{name}" in page
 
 
