@@ -153,7 +153,7 @@ class TestTheBar:
 def test_home_asks_at_most_so_many_questions(client, request, season, role, django_assert_max_num_queries):
     client.force_login(request.getfixturevalue(role))
     client.get("/")
-    with django_assert_max_num_queries(45):
+    with django_assert_max_num_queries(50):
         client.get("/")
 
 

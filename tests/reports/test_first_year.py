@@ -10,6 +10,7 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from clubdesk import clock
+from clubdesk.desk import services as desk
 from clubdesk.errors import Refused
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
@@ -23,6 +24,7 @@ from clubdesk.reports import statements
 from clubdesk.reports.committee import by_month, committee_page, months_to
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.workbook import workbook_bytes, write_workbook
+from clubdesk.rooms import TREASURER
 from clubdesk.verbs import shell_user
 from tests import factories
 
@@ -63,8 +65,8 @@ def rows_of(statement):
     return {row.label: list(row.figures) for row in statement.rows if row.figures}
 
 
-def signed_in_as(name):
-    return User.objects.get(username=name)
+def signed_in_as(role):
+    return desk.add_user(username=role.lower(), role=role)[0]
 
 
 class TestTheFirstYear:
@@ -164,11 +166,11 @@ class TestTheFirstYear:
 
     def test_the_pages_ask_for_no_day_and_say_which_it_is(self, client, by):
         home = factories.HouseholdFactory(name="Ash")
-        client.force_login(signed_in_as("treasurer"))
+        client.force_login(signed_in_as(TREASURER))
         page = client.get(reverse("admin:ledger_journal_opening"))
         assert "30 June 2026" in page.content.decode()
         assert "on" not in page.context["form"].fields
-        client.force_login(signed_in_as("keeper"))
+        client.force_login(User.objects.get(is_superuser=True))
         url = reverse("admin:fees_charge_opening")
         page = client.get(url)
         assert "30 June 2026" in page.content.decode()

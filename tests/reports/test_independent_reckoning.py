@@ -9,6 +9,7 @@ from django.contrib.auth.models import User
 from django.core.management import call_command
 
 from clubdesk import clock
+from clubdesk.desk import services as desk
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
 from clubdesk.errors import Refused
@@ -24,6 +25,7 @@ from clubdesk.ledger.posting import Line
 from clubdesk.money import as_amount, from_cents
 from clubdesk.reports import statements
 from clubdesk.reports.selectors import Figures
+from clubdesk.rooms import APPROVER, COORDINATOR, TREASURER
 from tests import factories
 from tests.reports.reckoning import AHEAD, CORRECTED, Reckoning
 
@@ -42,8 +44,10 @@ class Club:
     def __init__(self, seed):
         call_command("start_books", "--club", "Mirabar archers", "--year-start", FIRST.isoformat())
         self.chance, self.seed = random.Random(seed), seed
-        self.treasurer, self.coordinator = (User.objects.get(username=name) for name in ("treasurer", "coordinator"))
-        self.keeper, self.approver = (User.objects.get(username=name) for name in ("keeper", "approver"))
+        self.keeper = User.objects.get(is_superuser=True, username="administrator")
+        self.treasurer, self.coordinator, self.approver = (
+            desk.add_user(username=role.lower(), role=role)[0] for role in (TREASURER, COORDINATOR, APPROVER)
+        )
         self.homes = [factories.HouseholdFactory() for _ in range(9)]
         self.children = [factories.PersonFactory(household=home, birth_date=date(2015, 3, 3)) for home in self.homes]
         state = factories.association()
