@@ -97,7 +97,10 @@ class Club:
         found = list(rows.order_by("-pk").values_list("pk", flat=True)[:LATEST])
         if not found:
             raise NothingThere
-        return rows.get(pk=self.random.choice(found))
+        row = rows.filter(pk=self.random.choice(found)).first()
+        if row is None:  # somebody else has changed it meanwhile
+            raise NothingThere
+        return row
 
     def of(self, model: type[Model], **such: object) -> Any:
         return self.one(model._default_manager.filter(**such))
