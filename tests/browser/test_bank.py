@@ -26,6 +26,7 @@ def test_a_statement_is_brought_in_and_its_lines_explained_by_keyboard_alone(sit
     file.write_text(f"Date,Details,Amount,Balance\n12/09/2026,TFR {payment_reference(home)},60.00,60.00\n"
                     "12/09/2026,DIRECT DEBIT 0098213,-7.50,52.50\n")  # fmt: skip
     page = site("treasurer")
+    page.goto("/bank/")
     page.get_by_role("link", name="Bring a bank statement in").click()
     page.get_by_label("File").set_input_files(file)
     page.get_by_role("button", name="Show its lines").click()

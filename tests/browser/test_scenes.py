@@ -160,7 +160,7 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
     paying.get_by_role("button", name="Make the run").click()
     expect(paying.locator(".messagelist")).to_contain_text("Payment run 1 is made.")
     releasing = site("coordinator")
-    releasing.get_by_role("link", name="1 payment run to release").click()
+    releasing.get_by_role("link", name="1 Payment run to release").click()
     releasing.get_by_role("link", name="1", exact=True).click()
     releasing.get_by_role("link", name="Release this run").click()
     expect(releasing.locator(".facts")).to_contain_text("first payment to this account")

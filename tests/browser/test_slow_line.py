@@ -183,7 +183,7 @@ def test_what_a_form_needs_still_works(chromium, served):
     assert page.get_by_label("Code").input_value() == "long-bow"
     page.goto("/auth/group/1/change/")
     page.locator(".selector-chosen select").wait_for()
-    page.goto("/auth/user/")
+    page.goto("/auth/group/")
     page.locator("#action-toggle").check()
     assert page.locator(".action-counter").inner_text()[0] != "0"
     context.close()
