@@ -46,8 +46,9 @@ def test_a_journal_of_three_lines_is_written_by_keyboard_and_says_when_it_is_out
     assert sound()
 
 
-def test_a_bill_to_come_is_found_from_home_and_shows_in_both_bases_and_the_bridge(site, people):
+def test_a_bill_to_come_is_found_under_money_and_shows_in_both_bases_and_the_bridge(site, people):
     page = site("treasurer")
+    page.goto("/fees/")
     page.get_by_role("link", name="An expense not billed yet").click()
     page.get_by_label("Expense account").select_option(code("5050"))
     page.get_by_label("Amount").fill("185.00")
