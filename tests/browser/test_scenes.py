@@ -75,7 +75,7 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     factories.hire()
     page = site("helper")
     page.get_by_role("link", name="Record hire today").click()
-    page.get_by_label("Range", exact=True).fill("River range")
+    page.get_by_label("Range:").fill("River range")
     page.get_by_role("button", name="Save", exact=True).click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("River range")
     day = RangeDay.objects.get()
