@@ -61,10 +61,6 @@ class Menu(Enum):
     """Seldom changed: under “Set up”."""
 
 
-def not_today(on: date) -> bool:
-    return False
-
-
 @dataclass(frozen=True)
 class Entry:
     """A line of the menu: its words, the name of its page, and the permission that it needs.
@@ -76,9 +72,8 @@ class Entry:
     page: str
     permission: str
     place: Menu = Menu.DAILY
-    line: str = ""
     arguments: Callable[[], Sequence[object] | None] = tuple
-    is_likely: Callable[[date], bool] = not_today
+    is_likely: Callable[[date], bool] = lambda on: False
     """Whether it is the likeliest act of the day."""
 
 
@@ -205,14 +200,6 @@ class Personal:
     goes_by: str = ""
 
 
-def _none(one: Any, other: Any, on: date) -> Iterable[str]:
-    return ()
-
-
-def _keeps(one: Any, other: Any) -> None:
-    pass
-
-
 @dataclass(frozen=True)
 class Merging:
     """What a room has to say where two people, or two families, turn out to be one; the one that stays comes first.
@@ -222,10 +209,10 @@ class Merging:
     the rows of both are one's; `before_undoing` before they are apart again.
     """
 
-    refuses: Callable[[Any, Any, date], Iterable[str]] = _none
-    holds: Callable[[Any, Any], object] = _keeps
-    then: Callable[[Any, date], object] = _keeps
-    before_undoing: Callable[[Any, date], object] = _keeps
+    refuses: Callable[[Any, Any, date], Iterable[str]] = lambda one, other, on: ()
+    holds: Callable[[Any, Any], object] = lambda one, other: None
+    then: Callable[[Any, date], object] = lambda merge, on: None
+    before_undoing: Callable[[Any, date], object] = lambda merge, on: None
 
 
 @dataclass(frozen=True)
@@ -423,10 +410,6 @@ class Scene:
     leave: "Callable[[Demo, date], None]" = _nothing
 
 
-def no_news(who: "User", on: date) -> str:
-    return ""
-
-
 @dataclass(frozen=True)
 class Room:
     """All that a room tells of itself."""
@@ -437,7 +420,7 @@ class Room:
     on_home: int = 50
     """Where it stands on the home page, in the order of a season: smaller numbers first."""
     menu: tuple[Entry | ListOf, ...] = ()
-    today: Callable[["User", date], str] = no_news
+    today: Callable[["User", date], str] = lambda who, on: ""
     """A sentence about today for the top of the home page, for whoever looks; blank for none."""
     waits: tuple[Waits, ...] = ()
     cards: tuple[Card, ...] = ()

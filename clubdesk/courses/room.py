@@ -43,7 +43,6 @@ ROOM = Room(
             "admin:courses_booking_add",
             "courses.add_place",
             Menu.SCENE,
-            line="or join the waitlist",
         ),
         ListOf("Booking"),
         ListOf("Cohort"),

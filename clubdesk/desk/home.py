@@ -76,7 +76,6 @@ def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
         "others": others,
         "cards": shown[:MOST_BESIDE],
         "more_cards": shown[MOST_BESIDE:],
-        "is_known": any(menus.places(site, request)),
     }
 
 

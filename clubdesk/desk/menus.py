@@ -41,7 +41,6 @@ class MenuLine:
     title: str
     url: str
     add_url: str = ""
-    line: str = ""
     is_likely: bool = False
 
 
@@ -131,7 +130,7 @@ def _entry(request: HttpRequest, entry: Entry) -> MenuLine | None:
     if arguments is None:
         return None
     likely = entry.place == Menu.SCENE and entry.is_likely(clock.today())
-    return MenuLine(entry.title, reverse(entry.page, args=arguments), line=entry.line, is_likely=likely)
+    return MenuLine(entry.title, reverse(entry.page, args=arguments), is_likely=likely)
 
 
 def _plural(model: type[models.Model]) -> str:

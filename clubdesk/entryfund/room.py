@@ -48,7 +48,6 @@ ROOM = Room(
             "admin:claim_queue",
             "entryfund.decide_entryclaim",
             Menu.SCENE,
-            line="approve or decline",
             is_likely=lambda on: EntryClaim.objects.filter(state=ClaimState.RECORDED).exists(),
         ),
         ListOf("EntryClaim"),

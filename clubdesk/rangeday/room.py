@@ -52,7 +52,6 @@ ROOM = Room(
             "admin:today",
             "rangeday.add_signon",
             Menu.SCENE,
-            "sign on, and take the fee",
             is_likely=is_range_day,
         ),
         ListOf("RangeDay", unsearched="Found by its day, above the list."),

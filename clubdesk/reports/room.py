@@ -12,7 +12,7 @@ ROOM = Room(
     tab=Tab.MONEY,
     on_home=85,
     menu=(
-        Entry("Export the year", "admin:reports", EXPORT, Menu.SCENE, "statements and workbook"),
+        Entry("Export the year", "admin:reports", EXPORT, Menu.SCENE),
         Entry("Statements and workbooks, year by year", "admin:reports", READ),
         Entry("For the committee", "admin:committee", READ),
         Entry("Trial balance", "admin:trial_balance", READ),

@@ -43,6 +43,8 @@ from clubdesk.roll.selectors import guardian_to_write_to, refuse_erased
 from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import verb
 
+WE_HOLD_IT = "Thank you for booking. We hold this for you."
+
 
 @verb(permission="courses.add_place", title="Book a course together")
 def book_party(
@@ -89,9 +91,7 @@ def book_party(
             continue
         if selectors.fitting(cohort, free).filter(pk=booking.pk).exists():
             if hold_only:
-                offer(
-                    booking, cohort, free, day_of_offers(course, on), by, "Thank you for booking. We hold this for you."
-                )
+                offer(booking, cohort, free, day_of_offers(course, on), by, WE_HOLD_IT)
                 return fresh(booking)
             _seat(booking, cohort, free, on, by)
             break

@@ -41,15 +41,7 @@ def repay_credit(
     amount = positive(amount)
     if has_paid:
         _free_credit(household, amount, on)
-    credit = selectors.unused_credit(household)
-    if amount > credit + (selectors.cancelled_meanwhile(household) if has_paid else nil()):
-        raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
-    payable = selectors.payable_credit(household)
-    if amount > payable and payable < credit and not has_paid:
-        raise Refused(
-            f"{shown(credit - payable)} of the credit of {household} came from a sport voucher, which is never given "
-            f"back as money: no more than {shown(payable)} can be repaid. The rest pays the family’s next fees."
-        )
+    _refuse_beyond_the_credit(household, amount, has_paid=has_paid)
     document = Repayment.objects.create(
         key=key or uuid.uuid4(),
         household=household,
@@ -74,6 +66,18 @@ def repay_credit(
         by=by,
     )
     return document
+
+
+def _refuse_beyond_the_credit(household: Household, amount: Money, *, has_paid: bool) -> None:
+    credit = selectors.unused_credit(household)
+    if amount > credit + (selectors.cancelled_meanwhile(household) if has_paid else nil()):
+        raise Refused(f"{household} has a credit of {shown(credit)}; no more than that can be repaid.")
+    payable = selectors.payable_credit(household)
+    if amount > payable and payable < credit and not has_paid:
+        raise Refused(
+            f"{shown(credit - payable)} of the credit of {household} came from a sport voucher, which is never given "
+            f"back as money: no more than {shown(payable)} can be repaid. The rest pays the family’s next fees."
+        )
 
 
 def _free_credit(household: Household, amount: Money, on: date) -> None:
