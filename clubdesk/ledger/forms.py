@@ -7,9 +7,9 @@ from django.db.models import QuerySet
 from django.forms.models import ModelChoiceIterator
 
 from clubdesk.evidence import EvidenceField
-from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Kind, Party, PartyKind
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Kind, Party, PartyKind, Role
 from clubdesk.ledger.posting import Line
-from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS
+from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS, what_is_left
 from clubdesk.money import AmountFormField, nil
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm
 
@@ -22,12 +22,16 @@ def accounts_by_hand() -> QuerySet[Account]:
 
 
 def accounts_to_open() -> QuerySet[Account]:
-    """Those of them that a book can begin with; income and expense are counted from the first day of a year."""
-    return accounts_by_hand().exclude(kind__in=YEARLY_KINDS)
+    """Those of them that a book can begin with: income and expense are counted from the first day of a year, and what
+    the club calls its own is worked out from the others.
+    """
+    return accounts_by_hand().exclude(kind__in=YEARLY_KINDS).exclude(role=Role.ACCUMULATED)
 
 
 class LineForm(forms.Form):
     """One line of a journal; an empty one is left out. `may_be_blank` says that an account without an amount is too."""
+
+    may_be_blank = False
 
     account = forms.ModelChoiceField(queryset=accounts_by_hand(), required=False)
     fund = forms.ModelChoiceField(queryset=Fund.objects.all(), required=False, empty_label=None)
@@ -37,15 +41,11 @@ class LineForm(forms.Form):
     debit = AmountFormField(required=False)
     credit = AmountFormField(required=False)
 
-    def __init__(self, *args: Any, may_be_blank: bool = False, **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        self.may_be_blank = may_be_blank
-
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
         account, debit, credit = (cleaned.get(name) for name in ("account", "debit", "credit"))
         if debit and credit:
-            self.add_error("credit", "Fill either debit or credit.")
+            self.add_error("credit", "Fill one of both; the other has a line of its own.")
         if account and not (debit or credit or self.may_be_blank or self.errors):
             self.add_error("debit", "Write the amount on one side, or choose no account here.")
         if (debit or credit) and account is None and "account" not in self.errors:
@@ -66,8 +66,8 @@ class Lines(forms.BaseFormSet[forms.Form]):
     """Lines of a form, such as those of a journal. The choices of accounts, funds, parties are read once for all."""
 
     legend = "Lines"
-    adds_up = True
-    """Whether both sides come to the same, which the page tells while it is filled in."""
+    sums = "sides"
+    """What the page tells while it is filled in: whether both sides agree, what each fund has, or nothing."""
 
     def __init__(self, *args: Any, **kwargs: Any):
         self._choices: dict[str, list[Any]] = {}
@@ -99,18 +99,18 @@ LineFormSet = cast(
 
 
 class LinesForm(VerbForm[None]):
-    """What a journal is for, and its lines; `may_be_blank` says whether accounts without an amount are left out."""
+    """What a journal is for, and its lines, at least as many as `fewest`."""
 
     gives = ("lines",)
-    may_be_blank = False
+    made_of = LineFormSet
+    fewest = 2
+    too_few = "Write at least two lines, one on each side."
     narration = forms.CharField(max_length=300, help_text="What it is for, as an auditor should read it. No names.")
     evidence = EvidenceField(label="Document", required=False)
 
     def prepare(self) -> None:
         data = self.data if self.is_bound else None
-        self.lines = LineFormSet(
-            data, initial=self.initial.get("lines"), prefix="line", form_kwargs={"may_be_blank": self.may_be_blank}
-        )
+        self.lines = self.made_of(data, initial=self.initial.get("lines"), prefix="line")
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
@@ -120,8 +120,8 @@ class LinesForm(VerbForm[None]):
             self.add_error(None, list(said))
             return cleaned
         cleaned["lines"] = self.lines.typed()
-        if len(cleaned["lines"]) < 2:
-            self.add_error(None, "Write at least two lines, one on each side.")
+        if len(cleaned["lines"]) < self.fewest:
+            self.add_error(None, self.too_few)
         return cleaned
 
 
@@ -164,7 +164,34 @@ class CorrectionForm(VerbForm[None]):
     evidence = EvidenceField(label="Document")
 
 
-class OpeningForm(LinesForm):
-    """What a book begins with: every account is shown, and those without a balance stay blank."""
+class OpeningLineForm(LineForm):
+    """What the club had, or owed, in one account the day before."""
 
     may_be_blank = True
+    account = forms.ModelChoiceField(queryset=accounts_to_open(), required=False)
+    debit = AmountFormField(label="Had", required=False)
+    credit = AmountFormField(label="Owed, or worn off", required=False)
+
+
+class OpeningLines(Lines):
+    legend = "What the club had and owed"
+    sums = "funds"
+
+
+class OpeningForm(LinesForm):
+    """What a book begins with. What is left of each fund is the club's own, and nobody need work it out."""
+
+    made_of = cast(
+        type[Lines],
+        forms.formset_factory(
+            OpeningLineForm, formset=OpeningLines, extra=3, max_num=MOST_LINES, absolute_max=MOST_LINES
+        ),
+    )
+    fewest = 1
+    too_few = "Write what the club had, in at least one account."
+    narration = forms.CharField(max_length=300, help_text="Where the figures come from, as an auditor should read it.")
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean()
+        lines = cleaned.get("lines", [])
+        return {**cleaned, "lines": [*lines, *what_is_left(lines)]} if lines else cleaned

@@ -15,13 +15,11 @@ from clubdesk.money import as_amount
 from tests.browser.test_scenes import accessible, fits, sound
 
 OPENING = (
-    ("1010", "general", "Debit", "3601.37"),
-    ("1010", "entry", "Debit", "612.40"),
-    ("1020", "general", "Debit", "100.00"),
-    ("1500", "general", "Debit", "5000.00"),
-    ("1510", "general", "Credit", "1500.00"),
-    ("3010", "general", "Credit", "7201.37"),
-    ("3010", "entry", "Credit", "612.40"),
+    ("1010", "general", "Had", "3601.37"),
+    ("1010", "entry", "Had", "612.40"),
+    ("1020", "general", "Had", "100.00"),
+    ("1500", "general", "Had", "5000.00"),
+    ("1510", "general", "Owed, or worn off", "1500.00"),
 )
 ROLL = """household,given_name,family_name,birth_date,guardian,opening_balance,balance_for
 Mirabar,Ada,Mirabar,2014-05-02,Ida Mirabar,45.00,memberships
@@ -58,10 +56,13 @@ class Club:
         self.says(f": {narration}.")
 
     def row_of(self, rows, place, code, fund):
-        """The opening shows a row an account; the second of an account, and any of a journal, is an empty one."""
+        """The opening shows rows of money, a fund each; any other row, and each of a journal, is an empty one."""
         account = str(Account.objects.get(code=code).pk)
+        wanted = [account, fund]
         taken = [
-            row for row in rows.all() if row.get_by_label("Account").input_value() == account and not _amounts(row)
+            row
+            for row in rows.all()
+            if [row.get_by_label(each).input_value() for each in ("Account", "Fund")] == wanted
         ]
         row = taken[0] if taken else next(row for row in rows.all() if not row.get_by_label("Account").input_value())
         row.get_by_label("Account").select_option(account)
@@ -122,10 +123,6 @@ class Club:
         self.says("is locked through")
 
 
-def _amounts(row):
-    return row.get_by_label("Debit").input_value() or row.get_by_label("Credit").input_value()
-
-
 @pytest.fixture
 def on_the_first_day(today):
     """The clock, which the season moves on."""
@@ -137,7 +134,7 @@ def test_a_club_begins_and_finishes_its_first_three_months(on_the_first_day, sit
     becomes = on_the_first_day
     coordinator, club = site("coordinator"), Club(site("treasurer"), tmp_path)
     page = club.page
-    club.write("/ledger/journal/opening/", "Record it", "Opening trial balance", "", OPENING)
+    club.write("/ledger/journal/opening/", "Record it", "The books kept before", "", OPENING)
     roll = tmp_path / "roll.csv"
     roll.write_text(ROLL)
     coordinator.goto("/roll/import/")

@@ -2,6 +2,7 @@
 
 import io
 from datetime import date
+from decimal import Decimal
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -14,7 +15,7 @@ from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
 from clubdesk.ledger import services
 from clubdesk.ledger.invariants import check_all
-from clubdesk.ledger.models import Account, Journal, JournalEntry, JournalOrigin, Party, PartyKind, Role
+from clubdesk.ledger.models import Account, Journal, JournalEntry, JournalOrigin, Party, PartyKind, Posting, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount
@@ -68,7 +69,7 @@ class TestWriting:
         ("lines", "sentence"),
         [
             ([("5070", "60.00", ""), ("1010", "", "59.99")], "out of balance by $0.01"),
-            ([("5070", "60.00", "60.00"), ("1010", "", "60.00")], "Fill either debit or credit"),
+            ([("5070", "60.00", "60.00"), ("1010", "", "60.00")], "Fill one of both; the other has a line of its own"),
             ([("5070", "60.00", "")], "at least two lines"),
             ([("1110", "60.00", ""), ("1010", "", "60.00")], "Say who owes"),
             ([("5070", "6e1", ""), ("1010", "", "x")], "That is not an amount"),
@@ -204,7 +205,7 @@ class TestReversedOnItsDay:
 def test_each_opening_balance_is_brought_in_once(client, page):
     url = reverse("admin:ledger_journal_opening")
     for number, status in ((1, 302), (2, 422)):
-        lines = form(("1010", "5,000.00", ""), ("3010", "", "5,000.00"), key=KEY[:-1] + str(number))
+        lines = form(("1010", "5,000.00", ""), key=KEY[:-1] + str(number))
         assert client.post(url, lines).status_code == status
     assert balance(Role.BANK, date(2026, 9, 12)) == 5000
 
@@ -221,16 +222,29 @@ def test_a_copy_of_an_impossible_number_begins_with_nothing(client, page):
         assert client.get(f"{page}?copy={asked}").status_code == 200
 
 
-def test_the_opening_trial_balance_is_typed_account_by_account(client, page):
+def test_the_opening_is_typed_account_by_account_and_what_is_left_is_the_clubs_own(client, page):
     url = reverse("admin:ledger_journal_opening")
     text = client.get(url).content.decode()
-    assert text.count("line-") > 60
-    assert "selected>3010" in text
-    assert "selected>4010" not in text, "income is counted from the first day of a year"
+    assert "selected>1010 Bank" in text
+    assert ">3010" not in text, "what the club calls its own is worked out"
+    assert ">4010" not in text, "income is counted from the first day of a year"
     lines = [("1010", "5000.00", ""), ("1500", "2400.00", ""), ("1510", "", "600.00"), ("2010", "", "400.00"),
-             ("3010", "", "6400.00")]  # fmt: skip
-    client.post(url, form(*lines, narration="Opening trial balance"))
+             ("1020", "", "")]  # fmt: skip
+    own_fund = {
+        "line-5-account": Account.objects.get(role=Role.BANK).pk,
+        "line-5-fund": "entry",
+        "line-5-debit": "612.40",
+    }
+    client.post(url, form(*lines, narration="The books kept before") | own_fund)
     opening = Journal.objects.get()
     assert (opening.origin, opening.date) == (JournalOrigin.OPENING, date(2026, 6, 30))
-    assert balance(Role.BANK, date(2026, 6, 30)) == 5000
+    left = Posting.objects.filter(account__role=Role.ACCUMULATED)
+    assert {row.fund_id: row.amount.amount for row in left} == {"general": -6400, "entry": Decimal("-612.40")}
+    assert balance(Role.BANK, date(2026, 6, 30)) == Decimal("5612.40")
     assert sound()
+
+
+def test_an_opening_of_nothing_asks_what_the_club_had(client, page):
+    answer = client.post(reverse("admin:ledger_journal_opening"), form(("1010", "", "")))
+    assert answer.status_code == 422
+    assert "Write what the club had, in at least one account." in answer.content.decode()

@@ -57,7 +57,7 @@ class OpenItemForm(forms.Form):
 
 class OpenItemLines(Lines):
     legend = "Families"
-    adds_up = False
+    sums = ""
 
 
 OpenItems = cast(

@@ -276,10 +276,10 @@ class OpeningPage(VerbPage[None, Journal]):
     slug = "opening"
     verb = services.record_opening
     intro = (
-        "What the club had and owed on the day before the first year of this book, from the books it kept before. It"
-        " was there before, so no statement counts it as received, whatever day it is typed on. What each family owes"
-        " or has paid ahead has a page of its own, so it is not among these accounts: leave Accumulated funds at what"
-        " remains without it."
+        "What the club had and owed on the day before the first year of this book, from the books it kept before; a"
+        " fund has lines of its own. It was there before, so no statement counts it as received, whatever day it is"
+        " typed on. What is left of each fund is the club’s own and is worked out (Accumulated funds). What each family"
+        " owes or has paid ahead has a page of its own and is left out here."
     )
     button = "Record it"
     form_class = OpeningForm
@@ -295,9 +295,12 @@ class OpeningPage(VerbPage[None, Journal]):
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         general = FundRole.GENERAL.value
+        of_each_fund = [(selectors.account(Role.BANK).pk, fund.pk) for fund in Fund.objects.all()]
+        money = accounts_to_open().filter(is_money=True).exclude(role=Role.BANK)
+        lines = [*of_each_fund, *((account.pk, general) for account in money)]
         return {
-            "narration": "Opening trial balance",
-            "lines": [{"account": account.pk, "fund": general} for account in accounts_to_open()],
+            "narration": "Balances of the books kept before",
+            "lines": [{"account": account, "fund": fund} for account, fund in lines],
         }
 
     def done(self, target: None, result: Journal) -> str:

@@ -14,25 +14,45 @@ for (const box of document.querySelectorAll(".pieces")) {
   const sum = () => {
     let cents = 0;
     for (const input of box.querySelectorAll("input")) cents += (Number.parseInt(input.value, 10) || 0) * Number(input.dataset.cents);
-    box.querySelector("output").textContent = box.dataset.sign + (cents / 100).toFixed(2);
+    box.querySelector("output").textContent = box.dataset.sign + (cents / 100).toLocaleString("en", { minimumFractionDigits: 2 });
   };
   box.addEventListener("input", sum);
   sum();
 }
 
-/* Lines, as of a journal: what both sides come to while they are typed, and one more line. */
+/* Lines, as of a journal: what they come to while they are typed, and one more line. */
+const inCents = (input) => Math.round((Number.parseFloat(input.value.replaceAll(",", "")) || 0) * 100);
+const typed = (lines, name) => lines.reduce((sum, line) => sum + inCents(line.querySelector(`[name$="-${name}"]`)), 0);
+const added = {
+  sides(lines, money) {
+    const [debit, credit] = [typed(lines, "debit"), typed(lines, "credit")];
+    const state = debit !== credit ? `out by ${money(Math.abs(debit - credit))}` : debit ? "both sides agree" : "nothing typed yet";
+    return { said: `Debits ${money(debit)} · credits ${money(credit)} · ${state}`, out: debit !== credit };
+  },
+  funds(lines, money) {
+    const funds = new Map();
+    for (const line of lines) {
+      const fund = line.querySelector('[name$="-fund"]').selectedOptions[0].textContent;
+      funds.set(fund, [...(funds.get(fund) || []), line]);
+    }
+    const said = [];
+    for (const [fund, own] of funds) {
+      const [had, owed] = [typed(own, "debit"), typed(own, "credit")];
+      if (had || owed) said.push(`${fund}: had ${money(had)}, owed or worn off ${money(owed)}; the club’s own ${money(had - owed)}`);
+    }
+    return { said: said.join("\n") || "Nothing typed yet.", out: false };
+  },
+};
 for (const box of document.querySelectorAll(".lines[data-lines]")) {
   const list = box.querySelector("ol");
   const count = box.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`) || document.querySelector(`[name="${box.dataset.lines}-TOTAL_FORMS"]`);
   const said = box.querySelector(".sums");
-  const side = (name) => [...list.querySelectorAll(`[name$="-${name}"]`)].reduce((sum, input) => sum + Math.round((Number.parseFloat(input.value.replaceAll(",", "")) || 0) * 100), 0);
+  const money = (cents) => (cents < 0 ? "−" : "") + box.dataset.sign + (Math.abs(cents) / 100).toLocaleString("en", { minimumFractionDigits: 2 });
   const sum = () => {
     if (!said) return;
-    const [debit, credit] = [side("debit"), side("credit")];
-    const out = Math.abs(debit - credit) / 100;
-    const money = (figure) => box.dataset.sign + figure.toFixed(2);
-    said.textContent = `Debits ${money(debit / 100)} · credits ${money(credit / 100)} · ${out ? `out by ${money(out)}` : debit ? "both sides agree" : "nothing typed yet"}`;
-    said.classList.toggle("out", Boolean(out));
+    const told = added[box.dataset.sums]([...list.children], money);
+    said.textContent = told.said;
+    said.classList.toggle("out", told.out);
     said.hidden = false;
   };
   const more = box.querySelector(".more");
@@ -53,6 +73,7 @@ for (const box of document.querySelectorAll(".lines[data-lines]")) {
     line.querySelector("select, input").focus();
   });
   box.addEventListener("input", sum);
+  box.addEventListener("change", sum);
   sum();
 }
 
