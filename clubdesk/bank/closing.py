@@ -36,7 +36,8 @@ def months_reconciled(year: FinancialYear) -> Item:
     """Each month end of the year is signed off for itself, on each bank account that moved or held money then."""
     banks = BankAccount.objects.filter(account__in=_held_in(year)).select_related("account")
     behind = missing_of_banks(banks, year.first_day, year.last_day)
-    said = "; ".join(behind) if behind else f"Each is signed off, to {year.last_day:%B %Y}."
+    whole = f"Each is signed off, to {year.last_day:%B %Y}." if banks else "No money was at a bank in this year."
+    said = "; ".join(behind) or whole
     return Item(RECONCILED, not behind, said, reverse("admin:reconcile_month"), "bank.add_reconciliation")
 
 

@@ -290,7 +290,9 @@ class Matcher:
                 return
         reasons = ("its words are like the name", "the amount is the same")
         if score >= SURE and score - anybody >= LEAD:
-            self.take([line], [item], self._by_its_name(line, item), *reasons)
+            grade = self._by_its_name(line, item)
+            sure_by = ["no other word speaks against it"] if grade == Grade.CERTAIN else []
+            self.take([line], [item], grade, *reasons, *sure_by)
         elif sure == Grade.LIKELY and score >= LIKE - 5 and score - rival >= LEAD / 2:
             self.take([line], [item], Grade.LIKELY, *reasons)
         elif sure == Grade.LIKELY and score >= LIKE and rival > 0:

@@ -289,8 +289,8 @@ def pool_chart(since: date, until: date) -> Chart | None:
     return Chart("Containers cashed in by month", ["Depot paid"], columns) if columns else None
 
 
-def outlook(today: date, until: date) -> Forecast:
-    """The chance that the fund covers the claims up to `until`, from the book's own past."""
+def outlook(today: date, until: date) -> Forecast | None:
+    """The chance that the fund covers the claims up to `until`, from the book's own past; None where it has none."""
     this = _month_number(today)
     brought: dict[int, int] = {}
     for each in returns_that_stand():
@@ -301,6 +301,9 @@ def outlook(today: date, until: date) -> Forecast:
     month_days = monthrange(today.year, today.month)[1]
     states = dict(EntryClaim.objects.values_list("state").annotate(claims=Count("pk")))
     waiting = EntryClaim.objects.filter(state__in=(ClaimState.RECORDED, ClaimState.ASKED))
+    ahead = _events_ahead(today, until)
+    if not (brought or states or ahead):
+        return None
     return forecast(
         History(
             fund=cents_of(entry_fund_balance()),
@@ -309,7 +312,7 @@ def outlook(today: date, until: date) -> Forecast:
             month_left=1 - today.day / month_days,
             containers=past,
             children=_children_by_discipline(today),
-            ahead=_events_ahead(today, until),
+            ahead=ahead,
             waiting=[cents_of(claim.amount) for claim in waiting],
             approved=states.get(ClaimState.APPROVED, 0) + states.get(ClaimState.PAID, 0),
             declined=states.get(ClaimState.DECLINED, 0),

@@ -230,6 +230,9 @@ def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     )  # fmt: skip
 
 
+NOTHING_TO_GO_BY = "nothing to go by yet: no container was cashed in and no event is ahead"
+
+
 def _outlook_facts(today: date) -> list[tuple[str, str]]:
     """The chance that the fund covers the claims of the year that runs, and what it may then hold."""
     year = FinancialYear.objects.filter(first_day__lte=today, last_day__gte=today).first()
@@ -237,6 +240,8 @@ def _outlook_facts(today: date) -> list[tuple[str, str]]:
         return [("Bags at the club", selectors.bags_in_words())]
     until = year.last_day
     found = selectors.outlook(today, until)
+    if found is None:
+        return [("Bags at the club", selectors.bags_in_words()), ("Chance that it covers all claims", NOTHING_TO_GO_BY)]
     low, middle, high = (f"{round(cents / 100):,}".replace("-", "−") for cents in (found.low, found.middle, found.high))
     share = min(99, max(1, round(100 * found.chance)))
     return [

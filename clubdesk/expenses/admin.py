@@ -116,6 +116,12 @@ class ApproveForm(ChargedForm[Expense]):
         help_text="Decided after its year ended: the last day of that year, while it is open. Blank for just that.",
     )
 
+    def prepare(self) -> None:
+        """The second day is asked only of what was bought in a year that is over."""
+        super().prepare()
+        if selectors.day_to_post(self.target.spent_on, clock.today()) == clock.today():
+            del self.fields["posted_on"]
+
 
 class ApprovePage(DecisionPage):
     slug = "approve"

@@ -28,12 +28,12 @@ from clubdesk.fees.selectors import (
     paid_back_beyond,
     receipts_with_unused,
 )
-from clubdesk.ledger.selectors import ZERO
+from clubdesk.ledger.selectors import ZERO, opening_day
 from clubdesk.money import Figure, as_amount, figure_of, shown, sum_of
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import payment_reference
 
-YEAR = timedelta(days=365)
+YEAR, A_DAY = timedelta(days=365), timedelta(days=1)
 AGES = ((30, "up to 30 days"), (60, "31 to 60 days"), (90, "61 to 90 days"), (None, "over 90 days"))
 
 
@@ -91,14 +91,14 @@ class Statement:
 
 
 def statement(household: Household, until: date, since: date | None = None) -> Statement:
-    """The statement of one household; of the last year unless `since` says otherwise."""
+    """The statement of one household; of the last year, or as far back as the book goes, unless `since` says it."""
     return statements([household], until, since)[0]
 
 
 def statements(households: Iterable[Household], until: date, since: date | None = None) -> list[Statement]:
     """Statements of many households with a fixed number of queries."""
     families = list(households)
-    since = since or until - YEAR
+    since = since or max(until - YEAR, min(opening_day() + A_DAY, until))
     ids = [family.pk for family in families]
     moves = _moves(ids, until)
     ages, unused = _ages(ids, until), _unused(ids)

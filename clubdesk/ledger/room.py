@@ -8,7 +8,7 @@ from clubdesk.ledger.cards import CARDS
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
-from clubdesk.ledger.models import MonthUnlock, UnlockState
+from clubdesk.ledger.models import FinancialYear, MonthUnlock, UnlockState
 from clubdesk.ledger.services import reverse_due
 from clubdesk.ledger.sheets import SHEETS
 from clubdesk.rooms import (
@@ -18,6 +18,7 @@ from clubdesk.rooms import (
     SEE_ALL,
     TREASURER,
     Done,
+    Entry,
     ListOf,
     Menu,
     Night,
@@ -32,6 +33,12 @@ def _undo_journals(on: date, by: User) -> Done:
     return Done(not_yet=tuple(reverse_due(on=on, by=by)))
 
 
+def _open_year() -> tuple[int] | None:
+    """The earliest year that is not closed, as addresses name it; None where there is none."""
+    year = FinancialYear.objects.filter(closed_at=None).order_by("first_day").first()
+    return (year.pk,) if year else None
+
+
 UNLOCKS = ("view_monthunlock", "agree_monthunlock")
 """Whoever is the second of two people."""
 
@@ -43,6 +50,7 @@ ROOM = Room(
     menu=(
         ListOf("Journal"),
         ListOf("JournalEntry"),
+        Entry("Lock months", "admin:ledger_financialyear_lock", "ledger.lock_month", arguments=_open_year),
         ListOf("FinancialYear", unsearched="One a year."),
         ListOf("MonthLock", unsearched="One a month."),
         ListOf("MonthUnlock", unsearched="There are few."),

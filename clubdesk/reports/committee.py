@@ -71,7 +71,7 @@ def _money(now: Figures) -> Table[Fund]:
     columns: Columns[Fund] = {
         "fund": Column("Fund", lambda fund: fund.name, "name"),
         "before": Column(f"Money before {day_text(now.first)}", now.money_before, "amount"),
-        "now": Column(f"Money on {day_text(now.last)}", now.money_in_hand, "amount"),
+        "now": Column(f"Money {now.at_the_end}", now.money_in_hand, "amount"),
         "net": Column("Net assets", now.net_assets, "amount"),
     }
     total = together("Total", columns, now.funds, "before", "now", "net")

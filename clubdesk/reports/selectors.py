@@ -9,7 +9,8 @@ from typing import Any
 
 from django.db.models import BooleanField, Case, Q, QuerySet, When
 
-from clubdesk.clock import day_before
+from clubdesk import clock
+from clubdesk.clock import day_before, day_text
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import (
     DEBIT_KINDS,
@@ -62,6 +63,16 @@ class Figures:
         other = Figures(first, last, self.fund, self.accounts)
         other._chart = self._chart
         return other
+
+    @property
+    def last_day_told(self) -> str:
+        """The last day, as what stands on it is headed; days that are not over are told so far."""
+        return "so far" if self.last > clock.today() else day_text(self.last)
+
+    @property
+    def at_the_end(self) -> str:
+        """The same behind what it is of: money in hand on 30 Jun 2026, or so far."""
+        return self.last_day_told if self.last > clock.today() else f"on {self.last_day_told}"
 
     @cached_property
     def funds(self) -> list[Fund]:

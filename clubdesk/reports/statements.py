@@ -180,7 +180,7 @@ def _in_a_fund(now: Figures, account: Account) -> bool:
 def balance_sheet(now: Figures, last: Figures | None, title: str = "Balance sheet") -> Statement:
     """What the club has and owes on the last day, and the funds it is kept in; who owes and who is owed never net."""
     times = [each for each in (now, last) if each]
-    statement = Statement(title, "What the club has and owes on the last day.", [day_text(each.last) for each in times])
+    statement = Statement(title, "What the club has and owes on the last day.", [each.last_day_told for each in times])
 
     def block(heading: str, among: Kind, sign: int) -> list[Decimal]:
         columns: Columns = [
@@ -258,7 +258,7 @@ def receipts_and_payments(now: Figures, last: Figures | None, known: int | None 
     before = _by_fund(now, now.money_before) + ([last.money_before()] if last else [])
     statement.line(f"Money in hand before {day_text(now.first)}", before)
     statement.total(
-        f"Money in hand on {day_text(now.last)}", [a + b for a, b in zip(net, before, strict=True)]
+        f"Money in hand {now.at_the_end}", [a + b for a, b in zip(net, before, strict=True)]
     )  # equals the ledger's: the workbook and check_books prove it
     statement.notes([each for sentences in corrected.values() for each in sentences])
     return statement
@@ -315,7 +315,7 @@ def bridge(now: Figures) -> Statement:
             if any(start):
                 statement.line(f"{name} on {day_text(now.first)}, at the start", start, account)
             if any(end):
-                statement.line(f"{name} on {day_text(now.last)}, at the end", end, account)
+                statement.line(f"{name} {now.at_the_end}, at the end", end, account)
             sums += [start, end]
     put_in = _by_fund(now, lambda fund: sum((now.cash(line, fund) for line in equity), ZERO) - now.put_in(fund))
     if any(put_in):
@@ -368,11 +368,11 @@ def bridge_of_line(now: Figures, line: Account) -> Statement:
         start = -now.trace_before(line, account.pk)
         end = now.trace(line, account.pk) - start
         for words, figure in (
-            (f"{day_text(now.first)}, at the start", start),
-            (f"{day_text(now.last)}, at the end", end),
+            (f"on {day_text(now.first)}, at the start", start),
+            (f"{now.at_the_end}, at the end", end),
         ):
             if figure:
-                statement.line(f"{account.name} on {words}", [figure], account)
+                statement.line(f"{account.name} {words}", [figure], account)
                 figures.append(figure)
     between = now.trace(line, BETWEEN)
     if between:

@@ -4,6 +4,7 @@ import uuid
 from datetime import date, timedelta
 
 import pytest
+from django.urls import reverse
 
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.forecast import EventAhead
@@ -63,7 +64,14 @@ def test_two_years_of_containers_are_looked_at(told, cash_in):
 
 
 def test_without_containers_nothing_is_told_of_them(told, book):
+    event("Autumn clout", date(2026, 10, 3))
     assert told().containers == {}
+
+
+def test_a_fund_that_has_neither_past_nor_plans_says_no_chance(client, treasurer, book):
+    assert selectors.outlook(NOW, YEAR_END) is None
+    client.force_login(treasurer)
+    assert "nothing to go by yet" in client.get(reverse("admin:fund_statement")).content.decode()
 
 
 def test_claims_are_told_by_what_became_of_them(told, cash_in, by, approver):

@@ -164,8 +164,13 @@ class TestTheStatement:
         for family in families:
             charge(family)
         for rows in ([household], families):
-            with django_assert_num_queries(14):
+            with django_assert_num_queries(15):
                 accounts.statements(rows, NOW)
+
+    def test_a_statement_begins_no_earlier_than_the_book(self, household, charge):
+        charge(household)
+        assert accounts.statement(household, NOW).since == date(2026, 7, 1)
+        assert accounts.statement(household, date(2027, 12, 1)).since == date(2026, 12, 1)
 
     def test_the_paper_of_the_worst_family_shows_every_line(self, household, charge, pay):
         for number in range(90):

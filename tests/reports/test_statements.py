@@ -74,6 +74,7 @@ def test_the_published_subscriptions_come_from_money_to_income(book, by):
     subscription(95, date(2028, 3, 1), date(2028, 3, 1))
     for day in (date(2027, 9, 1), date(2028, 6, 30)):
         fees.recognise_due(on=day, by=by)
+    clock.set_today(date(2028, 7, 1))
     found = figures_of(statements.bridge_of_line(Figures(first, last), account(Role.MEMBERSHIPS)))
     assert found == {
         "Money received, less paid back": [Decimal("397.00")],
@@ -395,3 +396,12 @@ class TestPages:
             page = as_treasurer.get(reverse("admin:committee") + asked)
             assert page.content.decode().count("<figure") == 3
         assert as_treasurer.get(reverse("admin:committee") + "?month=1066-10").status_code == 404
+
+
+def test_what_a_year_that_is_not_over_says_of_its_end_is_told_so_far(book, by):
+    year = FinancialYear.objects.get()
+    so_far = statements.receipts_and_payments(Figures.of_year(year), None)
+    assert "Money in hand so far" in [line.label for line in so_far.rows]
+    clock.set_today(year.last_day)
+    whole = statements.receipts_and_payments(Figures.of_year(year), None)
+    assert "Money in hand on 30 Jun 2027" in [line.label for line in whole.rows]

@@ -313,7 +313,7 @@ class TestWorkbook:
             content = made(shut)
             signed = BankAccount.objects.get().reconciliations.latest("month_end")
             bank.reopen_month(reconciliation=signed, on=date(2027, 7, 1), reason="to look again", by=by)
-        found = verify(content)
+            found = verify(content)
         assert found.faults == []
         assert any("Bank reconciliation!" in note for note in found.notes)
 

@@ -256,6 +256,13 @@ def test_the_committees_charts_are_native(season):
         assert len([name for name in parts.namelist() if name.startswith("xl/charts/chart")]) == 3
 
 
+def test_the_committees_months_end_with_the_day_on_which_the_file_is_made(season):
+    year = FinancialYear.objects.get()
+    sheet = opened(made(year), data_only=True)["Committee"]
+    months = [row[0] for row in sheet.iter_rows(min_row=5, values_only=True) if row[0]]
+    assert months[-1] == "Sep 2026"
+
+
 def test_libreoffice_gets_the_figures_of_the_ledger(season, tmp_path):
     year = FinancialYear.objects.get()
     figures = Figures.of_year(year)

@@ -211,6 +211,10 @@ class ReversePage(VerbPage[Journal, Journal]):
     button = "Reverse it"
     form_class = day_and_reason("Reversed on")
 
+    def initial(self, request: HttpRequest, target: Journal) -> dict[str, object]:
+        """Its own day where that is open, so that no month shows what never was."""
+        return {"on": services.open_day_now(target.date)}
+
     def facts(self, target: Journal) -> Facts:
         entry = selectors.entries_of(target).filter(purpose="journal").first()
         lines = entry.postings.select_related("account").order_by("pk") if entry else []

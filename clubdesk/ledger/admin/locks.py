@@ -50,6 +50,9 @@ class LockPage(VerbPage[FinancialYear, FinancialYear]):
     def applies(self, target: FinancialYear) -> bool:
         return bool(lockable(target))
 
+    def not_now(self, target: FinancialYear) -> str:
+        return "no month of it is over that is not locked yet."
+
     def facts(self, target: FinancialYear) -> Facts:
         found: list[tuple[str, object]] = [("Year", target), ("Locked through", target.locked_through or "nothing yet")]
         ends = lockable(target)

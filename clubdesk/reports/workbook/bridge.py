@@ -14,7 +14,7 @@ from clubdesk.reports.workbook.receipts import ReceiptsAt, named_line
 from clubdesk.reports.workbook.trial_balance import TrialAt
 from clubdesk.sheets import Formula, Heading, Look, Named, Sheet, Term, letters, together
 
-LOOK = Look("Bridge", (Heading("Code", 8), Heading("For", 40), *[Heading("", 12, "amount")] * 24), landscape=True)
+LOOK = Look("Bridge", (Heading("Code", 8), Heading("For", 40), *[Heading("", 15, "amount")] * 24), landscape=True)
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def _write_account(sheet: Sheet, account: Account, trial: TrialAt, parties: Part
         both = [(among, parties.at_the_start(account, among), parties.at_the_end(account, among)) for among in SIDES]
     for among, start, end in both:
         name = side_name(account, among)
-        if among == account.kind or start.value or end.value:
+        if start.value or end.value:
             sheet.line([account.code, Named(f"{name}, at the start", account.name), (-start).formula])
             sheet.line([account.code, Named(f"{name}, at the end", account.name), end.formula])
 

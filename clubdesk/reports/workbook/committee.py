@@ -1,5 +1,6 @@
 """Twelve months for the committee, with native charts of the same figures."""
 
+from itertools import chain
 from typing import Any
 
 from openpyxl.chart import BarChart, LineChart, Reference
@@ -19,9 +20,11 @@ def write(context: Context, sheet: Sheet) -> Term:
     money_of = [Named(f"Money, {fund.name.lower()}", fund.name.lower()) for fund in now.funds]
     note = context.note("Month by month; the charts show the same figures.")
     top = sheet.top(note, ["Month", *money_of, "Income", "Spending", "Members"], "For the committee")
-    months = months_to(now.last)
-    for month, held, came, went, count in zip(months, *by_month(now, months), members(months), strict=True):
+    months = months_to(context.told_until)
+    money, income_of, spending_of = by_month(now, months)
+    for month, held, came, went, count in zip(months, money, income_of, spending_of, members(months), strict=True):
         sheet.line([f"{month:%b %Y}", *held, came, went, count])
+    below_nothing = min([*chain.from_iterable(money), *income_of, *spending_of]) < 0
     last, income = sheet.row, 2 + len(money_of)
     in_hand = together(sheet.term(get_column_letter(column)) for column in range(2, income))
     bars = BarChart()
@@ -39,8 +42,11 @@ def write(context: Context, sheet: Sheet) -> Term:
         chart.title, chart.height, chart.width = title, 7.5, 16
         chart.x_axis.delete = chart.y_axis.delete = False
         chart.y_axis.number_format = "#,##0"
+        if not below_nothing:
+            chart.y_axis.scaling.min = 0
         for series, colour in zip(chart.series, COLOURS, strict=False):
             series.graphicalProperties.solidFill = colour
             series.graphicalProperties.line.solidFill = colour
+            series.smooth = False
         sheet.sheet.add_chart(chart, place)
     return in_hand

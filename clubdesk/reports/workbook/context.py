@@ -2,10 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
+from django.db.models import Max
+
 from clubdesk.ledger import selectors as ledger
-from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Role
+from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, JournalEntry, Role
 from clubdesk.ledger.selectors import ZERO
 from clubdesk.reports import selectors
 from clubdesk.reports.seal import Stamp
@@ -42,6 +45,13 @@ class Context:
         """What stands below a sheet's title."""
         state = "closed" if self.stamp.seal.is_final else "not closed yet"
         return Named(f"{self.club}, {self.year} ({state}). {text}", self.club)
+
+    @property
+    def told_until(self) -> date:
+        """The last day, or where that was to come when it was made, the later of that day and its latest entry."""
+        known = JournalEntry.objects.filter(number__lte=self.stamp.seal.number, date__lte=self.figures.last)
+        latest: date = known.aggregate(last=Max("date"))["last"] or self.figures.first
+        return min(self.figures.last, max(self.stamp.made_on, latest))
 
     @property
     def entry_fund(self) -> Fund:
