@@ -5,10 +5,9 @@ room says here is walked by the rooms above (home, roles, the night, the close, 
 the demo); no list of rooms stands anywhere but in the settings, and the house's checks say what was forgotten.
 """
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from decimal import Decimal
 from enum import Enum
 from importlib import import_module
 from importlib.util import find_spec
@@ -18,9 +17,11 @@ from django.apps import AppConfig
 from django.conf import settings
 
 from clubdesk import guards
+from clubdesk.expecting import Expected, PaysInto, StreamOf
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
+    from django.db.models import QuerySet
 
     from clubdesk.demoing import Demo
     from clubdesk.finding import Sought
@@ -148,6 +149,20 @@ class Card:
     empty: str = ""
     more: str = ""
     page: str = ""
+
+
+@dataclass(frozen=True)
+class First:
+    """Something that a club sets up before it begins: what, a sentence why, and the page where whoever has the
+    permission does it. `there` gives rows, of which one is there once it is done; smaller places come first.
+    """
+
+    place: int
+    title: str
+    line: str
+    permission: str
+    page: str
+    there: "Callable[[], QuerySet[Any]]"
 
 
 @dataclass(frozen=True)
@@ -312,61 +327,6 @@ class SheetOf:
 
 
 @dataclass(frozen=True)
-class Expected:
-    """Something that a line of the club's bank account may be: cents, money in positive, about the day.
-
-    `names` are pairs of given and family name; `references` stand as a word of their own in the line; things of one
-    `batch` may come in one sum; `payer` is who pays or is paid, so that two things of one payer are no rivals.
-    The bank may show it from `early` days before to `late` days after its day. `what` tells it to a person.
-    """
-
-    key: Hashable
-    day: date
-    cents: int
-    what: str
-    names: tuple[tuple[str, str], ...] = ()
-    references: tuple[str, ...] = ()
-    batch: str = ""
-    payer: str = ""
-    early: int = 3
-    late: int = 10
-    loose: bool = False
-    """Whether a part of it, or more than it, may come: what a family owes."""
-    parts: "tuple[Expected, ...]" = ()
-    """What it is made of, where some of that may come alone: the vouchers of a list."""
-    says: tuple[str, ...] = ()
-    """Words of which one stands in any line that is this: money that comes back."""
-
-
-@dataclass(frozen=True)
-class PaysInto:
-    """What the room's documents put, over all time, into an account of money that rooms share, less what they took out.
-
-    `role` is the account's, as the till's or the card reader's. `uncounted` gives the days between two on which
-    something of it was to be counted and was not.
-    """
-
-    role: str
-    figure: Callable[[], Decimal]
-    uncounted: Callable[[date, date], Iterable[date]] = lambda first, last: ()
-
-
-@dataclass(frozen=True)
-class StreamOf:
-    """Money of the room that reaches the club's bank account, or leaves it (below nil), over all time.
-
-    `documents` is what they say of it, `sources` the kinds of document whose entries it is, as the ledger names them;
-    `still` says what has not got that far. `place` is where it stands among the streams, smaller numbers first.
-    """
-
-    name: str
-    place: int
-    documents: Callable[[], Decimal]
-    sources: tuple[str, ...]
-    still: Callable[[], str]
-
-
-@dataclass(frozen=True)
 class PageOn:
     """A page, a section or a page of the list that a room adds to a document of a room below, “roll.household”."""
 
@@ -422,6 +382,9 @@ class Room:
     menu: tuple[Entry | ListOf, ...] = ()
     today: Callable[["User", date], str] = lambda who, on: ""
     """A sentence about today for the top of the home page, for whoever looks; blank for none."""
+    first_things: tuple[First, ...] = ()
+    under_way: "tuple[Callable[[], QuerySet[Any]], ...]" = ()
+    """Rows, of which one is there once the book is past its first things, whether all are done or not."""
     waits: tuple[Waits, ...] = ()
     cards: tuple[Card, ...] = ()
     each_night: tuple[Night, ...] = ()

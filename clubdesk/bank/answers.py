@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import IntEnum
 
-from clubdesk.rooms import Expected
+from clubdesk.expecting import Expected
 
 
 class Grade(IntEnum):

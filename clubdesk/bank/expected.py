@@ -14,11 +14,12 @@ from clubdesk.bank.answers import BankLine, Grade, Proposal
 from clubdesk.bank.matching import match
 from clubdesk.bank.models import BankAccount, BankRule, ClearedPosting, ItemState, PaymentItem, RunState, StatementLine
 from clubdesk.bank.selectors import card_takings_waiting, unexplained
+from clubdesk.expecting import Expected
 from clubdesk.fees.expecting import names_of
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import club_name, source_type
 from clubdesk.money import as_amount, cents_of, nil, shown, sum_of
-from clubdesk.rooms import Expected, in_order
+from clubdesk.rooms import in_order
 
 EARLY, LATE = 5, 12
 CORRECTION = "correction"

@@ -11,6 +11,7 @@ from clubdesk.bank.models import BankAccount, ClearedLine, ClearedPosting, ItemS
 from clubdesk.bank.selectors import UNEXPLAINED
 from clubdesk.bank.wording import BOUNCED, Name, joined, plain, words_of
 from clubdesk.clock import day_text
+from clubdesk.expecting import Expected
 from clubdesk.fees.expecting import names_of
 from clubdesk.fees.models import Method, Receipt
 from clubdesk.ledger.models import Journal, Posting
@@ -19,7 +20,7 @@ from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS
 from clubdesk.money import cents_of
 from clubdesk.roll.models import Guardian, Person
 from clubdesk.roll.selectors import payment_reference
-from clubdesk.rooms import ERASED, Expected
+from clubdesk.rooms import ERASED
 
 BOUNCES_WITHIN, BETWEEN_ACCOUNTS = timedelta(days=60), timedelta(days=5)
 COMES_BACK = tuple(sorted(BOUNCED | {"closed", "failed", "incorrect", "invalid", "refused", "unable"}))

@@ -26,7 +26,7 @@ from clubdesk.bank.wording import (
     unexplained,
     words_of,
 )
-from clubdesk.rooms import Expected
+from clubdesk.expecting import Expected
 
 __all__ = [
     "MOST_IN_A_SUM", "MOST_STEPS", "MOST_TRIED", "BankLine", "Expected", "Grade", "Habit", "Matcher", "Proposal",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from clubdesk.bank.answers import BankLine, Grade, Habit, Proposal, apart, in_order, within
 from clubdesk.bank.sums import fitting, subsets
 from clubdesk.bank.wording import BOUNCED, CORRECTED, OF_THE_ACCOUNT, gist, plain, telling, words_of
-from clubdesk.rooms import Expected
+from clubdesk.expecting import Expected
 
 if TYPE_CHECKING:
     from clubdesk.bank.matching import Matcher

@@ -9,12 +9,13 @@ from django.db.models import Min, Q
 from clubdesk.bank.models import BankAccount, CardSettlement
 from clubdesk.bank.selectors import card_takings_waiting, statements_begin
 from clubdesk.entryfund.models import EntryClaim
+from clubdesk.expecting import PaysInto, StreamOf
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import Repayment
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import balance_of, source_type
 from clubdesk.money import in_all, shown
-from clubdesk.rooms import PaysInto, StreamOf, in_order
+from clubdesk.rooms import in_order
 
 
 @dataclass(frozen=True)

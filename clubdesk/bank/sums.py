@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from clubdesk.bank.answers import BankLine, apart, in_order
-from clubdesk.rooms import Expected
+from clubdesk.expecting import Expected
 
 MOST_IN_A_SUM = 5
 MOST_TRIED = 24

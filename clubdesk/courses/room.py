@@ -12,7 +12,7 @@ from clubdesk.courses.cards import CARDS
 from clubdesk.courses.demo import SCENES
 from clubdesk.courses.finding import FINDS
 from clubdesk.courses.merging import MERGING
-from clubdesk.courses.models import Booking, PlaceState
+from clubdesk.courses.models import Booking, Course, PlaceState
 from clubdesk.courses.nights import NIGHTS
 from clubdesk.courses.personal import PERSONAL, TOLD, has_a_place
 from clubdesk.courses.sheets import SHEETS
@@ -22,6 +22,7 @@ from clubdesk.rooms import (
     SEE_ALL,
     TREASURER,
     Entry,
+    First,
     ListOf,
     Menu,
     PageOn,
@@ -49,6 +50,16 @@ ROOM = Room(
         ListOf("Place"),
         ListOf("Certificate"),
         ListOf("Course", Menu.SETTING),
+    ),
+    first_things=(
+        First(
+            60,
+            "Beginner courses",
+            "A course with its fee and its first dates; families can book it from then on.",
+            "courses.add_course",
+            "admin:courses_course_add",
+            lambda: Course.objects.all(),
+        ),
     ),
     waits=(
         Waits(

@@ -15,6 +15,7 @@ from django.urls import reverse
 from clubdesk import clock, rooms
 from clubdesk.clock import day_text
 from clubdesk.desk import menus
+from clubdesk.desk.beginning import beginning
 from clubdesk.rooms import Card, Line, Menu, Room, Tab, Waiting, Waits
 from clubdesk.screens.pages import site_page
 from clubdesk.verbs import may
@@ -71,6 +72,7 @@ def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
     return {
         "title": f"{today:%A} {day_text(today)}",
         "said": [each for each in said if each],
+        "beginning": beginning(request),
         "scenes": menus.scenes(site, request),
         "yours": yours,
         "others": others,

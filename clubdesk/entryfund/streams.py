@@ -4,10 +4,10 @@ from decimal import Decimal
 
 from clubdesk.entryfund.models import ContainerReturn, PaidInto
 from clubdesk.entryfund.selectors import bags_in_words, returns_that_stand
+from clubdesk.expecting import PaysInto, StreamOf
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import source_type
 from clubdesk.money import in_all
-from clubdesk.rooms import PaysInto, StreamOf
 
 
 def into_till() -> Decimal:

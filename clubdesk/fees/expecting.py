@@ -7,12 +7,12 @@ from operator import attrgetter
 
 from django.db.models import Prefetch
 
+from clubdesk.expecting import Expected
 from clubdesk.fees.models import Lodgement, Voucher, VoucherState
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.money import cents_of, nil, total
 from clubdesk.roll.models import Guardian, Person
 from clubdesk.roll.selectors import references_of
-from clubdesk.rooms import Expected
 
 OWED_EARLY, OWED_LATE = 60, 400
 LODGED_LATE = 150

@@ -18,7 +18,7 @@ from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.finding import FINDS
 from clubdesk.fees.merging import MERGING
-from clubdesk.fees.models import Voucher, VoucherState
+from clubdesk.fees.models import FeePrice, Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
 from clubdesk.fees.sheets import SHEETS
 from clubdesk.fees.streams import PAYS_INTO, STREAMS
@@ -28,6 +28,7 @@ from clubdesk.rooms import (
     SEE_ALL,
     TREASURER,
     Entry,
+    First,
     ListOf,
     Menu,
     Night,
@@ -58,6 +59,16 @@ ROOM = Room(
         ListOf("FeeItem", Menu.SETTING),
         ListOf("FeePrice", Menu.SETTING),
         ListOf("VoucherScheme", Menu.SETTING),
+    ),
+    first_things=(
+        First(
+            40,
+            "What things cost",
+            "Each fee with its price and the day it counts from: memberships, courses, hire, visitors.",
+            "fees.add_feeitem",
+            "admin:fees_feeitem_add",
+            lambda: FeePrice.objects.all(),
+        ),
     ),
     waits=(
         Waits(

@@ -2,12 +2,12 @@
 
 from decimal import Decimal
 
+from clubdesk.expecting import PaysInto, StreamOf
 from clubdesk.fees.models import Lodgement, Method, Receipt, Voucher, VoucherState
 from clubdesk.fees.selectors import STANDING
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of, source_type
 from clubdesk.money import in_all, shown
-from clubdesk.rooms import PaysInto, StreamOf
 
 
 def into_till() -> Decimal:

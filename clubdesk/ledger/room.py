@@ -8,7 +8,7 @@ from clubdesk.ledger.cards import CARDS
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
-from clubdesk.ledger.models import FinancialYear, MonthUnlock, UnlockState
+from clubdesk.ledger.models import FinancialYear, JournalEntry, MonthUnlock, UnlockState
 from clubdesk.ledger.services import reverse_due
 from clubdesk.ledger.sheets import SHEETS
 from clubdesk.rooms import (
@@ -19,6 +19,7 @@ from clubdesk.rooms import (
     TREASURER,
     Done,
     Entry,
+    First,
     ListOf,
     Menu,
     Night,
@@ -72,6 +73,17 @@ ROOM = Room(
             ),
         ),
     ),
+    first_things=(
+        First(
+            80,
+            "What the club had before",
+            "Money, equipment and debts on the day before the first year; they are the start of every statement.",
+            "ledger.add_journal",
+            "admin:ledger_journal_opening",
+            lambda: JournalEntry.objects.filter(year=None),
+        ),
+    ),
+    under_way=(lambda: FinancialYear.objects.exclude(locked_through=None),),
     cards=CARDS,
     each_night=(Night("", _undo_journals),),
     second_step=("close_year", "agree_monthunlock"),

@@ -40,6 +40,16 @@ class SendAgainPage(VerbPage[Message, Message]):
         return f"It goes out to {result.to}."
 
 
+class TestLetterPage(VerbPage[None, Message]):
+    slug = "test"
+    verb = services.send_test_letter
+    intro = "To your own address; its state then says whether it went out, or what the mail server said."
+    button = "Send it"
+
+    def done(self, target: None, result: Message) -> str:
+        return f"Written to {result.to}; look here in a minute whether it went out."
+
+
 @admin.register(Message)
 class MessageAdmin(RoomAdmin[Message]):
     list_display = ("subject", "to", "state", "written_at", "outcome")
@@ -49,6 +59,7 @@ class MessageAdmin(RoomAdmin[Message]):
     fields = ("to", "household", "subject", "text", "state", "written_at", "tries", "sent_at", "outcome")
     readonly_fields = fields
     pages = (SendAgainPage(),)
+    list_pages = (TestLetterPage(),)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False

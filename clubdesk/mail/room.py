@@ -2,7 +2,7 @@
 
 from clubdesk.mail.models import Message, MessageState
 from clubdesk.mail.personal import PERSONAL, TOLD
-from clubdesk.rooms import AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Tab, Waits
+from clubdesk.rooms import AUDITOR, COORDINATOR, SEE_ALL, TREASURER, First, ListOf, Room, Tab, Waits
 from clubdesk.waiting import waiting
 
 
@@ -26,6 +26,16 @@ ROOM = Room(
     waits=(
         _waits(MessageState.FAILED, "letter that could not be sent", "letters that could not be sent"),
         _waits(MessageState.NO_ADDRESS, "letter without an e-mail address", "letters without an e-mail address"),
+    ),
+    first_things=(
+        First(
+            100,
+            "Letters go out",
+            "A test letter to yourself shows that the mail server is set up (EMAIL_URL in the settings).",
+            "mail.change_message",
+            "admin:mail_message_test",
+            lambda: Message.objects.filter(state=MessageState.SENT),
+        ),
     ),
     roles={COORDINATOR: (SEE_ALL, "change_message"), TREASURER: (SEE_ALL,), AUDITOR: (SEE_ALL,)},
     personal=PERSONAL,

@@ -3,6 +3,7 @@
 import logging
 import smtplib
 import threading
+import uuid
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,6 +17,7 @@ from django.db.models import F
 from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.guards import held_by_this_session
+from clubdesk.ledger.selectors import book
 from clubdesk.ledger.services import lock_book
 from clubdesk.mail import selectors
 from clubdesk.mail.models import LINK, Message, MessageState
@@ -107,6 +109,16 @@ def send_again(*, message: Message, to: str, by: User) -> Message:
     if settings.MAIL_GOES_OUT_BY_ITSELF:
         transaction.on_commit(deliver_soon)
     return document
+
+
+@verb(permission="mail.change_message", title="Send a test letter")
+def send_test_letter(*, by: User, key: uuid.UUID) -> Message:
+    """A letter to whoever asks for it, which shows that letters go out. Raises Refused where they have no e-mail."""
+    if not by.email:
+        raise Refused("Your own sign-in has no e-mail address; the administrator adds it under Who signs in.")
+    club = book().club_name
+    body = f"Hello\n\nThis is a test: letters of {club} go out, and this is how they arrive.\n\n{club}\n"
+    return write_message(about=f"test {key}", to=by.email, subject=f"{club}: a test letter", body=body)
 
 
 @verb(permission=NOBODY, title="Send the letters that wait", whole=False)

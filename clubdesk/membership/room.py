@@ -4,8 +4,10 @@ from clubdesk.membership import admin, services, views
 from clubdesk.membership.cards import CARDS, families_to_renew
 from clubdesk.membership.demo import SCENES
 from clubdesk.membership.merging import MERGING
+from clubdesk.membership.models import Plan
 from clubdesk.membership.personal import PERSONAL, TOLD
 from clubdesk.membership.sheets import SHEETS
+from clubdesk.roll.models import Person
 from clubdesk.rooms import (
     AUDITOR,
     COORDINATOR,
@@ -13,6 +15,7 @@ from clubdesk.rooms import (
     TREASURER,
     Done,
     Entry,
+    First,
     ListOf,
     Menu,
     Night,
@@ -36,6 +39,24 @@ ROOM = Room(
         ListOf("Plan", Menu.SETTING),
         ListOf("FamilyCap", Menu.SETTING),
         Entry("Import a roll", "admin:import_roll", "roll.add_household", Menu.SETTING),
+    ),
+    first_things=(
+        First(
+            50,
+            "Membership plans",
+            "What a junior and an adult pay a year, what of it associations get, and what a sibling is let off.",
+            "membership.add_plan",
+            "admin:membership_plan_add",
+            lambda: Plan.objects.all(),
+        ),
+        First(
+            90,
+            "The roll",
+            "Families and their people, from the spreadsheet that you keep today, with what they owe.",
+            "roll.add_household",
+            "admin:import_roll",
+            lambda: Person.objects.all(),
+        ),
     ),
     waits=(
         Waits(

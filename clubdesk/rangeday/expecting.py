@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from datetime import date
 
+from clubdesk.expecting import Expected
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import source_type
 from clubdesk.money import cents_of
 from clubdesk.rangeday.models import Banking
-from clubdesk.rooms import Expected
 
 LATE = 12
 

@@ -14,6 +14,7 @@ from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.finding import FINDS
 from clubdesk.rangeday.merging import MERGING
+from clubdesk.rangeday.models import Kit, SafetyText
 from clubdesk.rangeday.personal import PERSONAL, TOLD
 from clubdesk.rangeday.sheets import SHEETS
 from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
@@ -25,6 +26,7 @@ from clubdesk.rooms import (
     TREASURER,
     Done,
     Entry,
+    First,
     ListOf,
     Menu,
     Night,
@@ -85,6 +87,24 @@ ROOM = Room(
     ),
     cards=CARDS,
     each_night=(Night("", forget_visitors),),
+    first_things=(
+        First(
+            70,
+            "The club’s kit",
+            "Each bow and guard by its number, so that it can be handed out and comes back.",
+            "rangeday.add_kit",
+            "admin:rangeday_kit_add",
+            lambda: Kit.objects.all(),
+        ),
+        First(
+            75,
+            "The range’s safety rules",
+            "What every visitor is told before shooting, in the club’s own words.",
+            "rangeday.add_safetytext",
+            "admin:rangeday_safetytext_add",
+            lambda: SafetyText.objects.all(),
+        ),
+    ),
     roles={
         COORDINATOR: (
             SEE_ALL,

@@ -6,11 +6,11 @@ from decimal import Decimal
 
 from django.db.models import QuerySet
 
+from clubdesk.expecting import PaysInto, StreamOf
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of, source_type
 from clubdesk.money import in_all, shown
 from clubdesk.rangeday.models import Banking, Paid, RangeDay, SignOn, TillCount
-from clubdesk.rooms import PaysInto, StreamOf
 
 
 def into_till() -> Decimal:

@@ -45,9 +45,11 @@ def every_address_is_known() -> Iterator[str]:
         for waits in room.waits:
             if not _leads_somewhere(waits.page):
                 yield f"What waits in {room.label} leads to {waits.page}, which needs to know a document."
-        for card in room.cards:
-            if card.page and not _leads_somewhere(card.page):
-                yield f"The card “{card.title}” leads to {card.page}, which is no page that needs to know nothing."
+        shown = [*((f"card “{each.title}”", each.page) for each in room.cards if each.page)]
+        shown += [(f"first thing “{each.title}”", each.page) for each in room.first_things]
+        for what, page in shown:
+            if not _leads_somewhere(page):
+                yield f"The {what} leads to {page}, which is no page that needs to know nothing."
 
 
 def _leads_somewhere(name: str) -> bool:

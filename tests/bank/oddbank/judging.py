@@ -8,8 +8,8 @@ from clubdesk.bank.answers import BankLine, Grade, Habit, Proposal
 from clubdesk.bank.goingback import COMES_BACK
 from clubdesk.bank.matching import match
 from clubdesk.bank.reading import read
+from clubdesk.expecting import Expected
 from clubdesk.money import CENT
-from clubdesk.rooms import Expected
 from tests.bank.oddbank.club import FIRST, Club, months_on
 from tests.bank.oddbank.facts import Fact, Said, Truth, Year
 
