@@ -104,9 +104,22 @@ class Waiting:
 
 
 @dataclass(frozen=True)
+class Rows:
+    """What stands in the queries together and waits. `since` names the column of dates or moments that says from when
+    each waits, `by` the one that says until when it may.
+    """
+
+    of: "tuple[QuerySet[Any, Any], ...]"
+    since: str = ""
+    by: str = ""
+    line: str = ""
+
+
+@dataclass(frozen=True)
 class Waits:
     """Something that waits, for whoever has the permission: what one and several are called, how it stands, and where.
 
+    `now` gives rows (`clubdesk/waiting.py`), which home counts in one question for all, or what it reckoned itself.
     `page` is the name of the page where it is done, `query` what follows in its address. It waits on others where
     nobody here can do it (`on_others`), or only who has the permission `does`.
     """
@@ -115,7 +128,7 @@ class Waits:
     many: str
     permission: str
     page: str
-    now: Callable[[date], Waiting]
+    now: Callable[[date], Waiting | Rows]
     query: str = ""
     does: str = ""
     on_others: bool = False

@@ -16,9 +16,11 @@ from clubdesk import clock, rooms
 from clubdesk.clock import day_text
 from clubdesk.desk import menus
 from clubdesk.desk.beginning import beginning
-from clubdesk.rooms import Card, Line, Menu, Room, Tab, Waiting, Waits
+from clubdesk.ledger.models import Book
+from clubdesk.rooms import Card, Line, Menu, Room, Rows, Tab, Waiting, Waits
 from clubdesk.screens.pages import site_page
 from clubdesk.verbs import may
+from clubdesk.waiting import counted
 
 MOST_BESIDE = 2
 """So many cards stand beside what waits, the others below."""
@@ -73,7 +75,7 @@ def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
         "title": f"{today:%A} {day_text(today)}",
         "said": [each for each in said if each],
         "beginning": beginning(request),
-        "scenes": menus.scenes(site, request),
+        "scenes": menus.scenes(request),
         "yours": yours,
         "others": others,
         "cards": shown[:MOST_BESIDE],
@@ -112,8 +114,10 @@ def tasks(request: HttpRequest, of: Iterable[Room]) -> tuple[list[Task], list[Ta
     today = clock.today()
     yours: list[tuple[Waiting, Task]] = []
     others: list[tuple[Waiting, Task]] = []
-    for each in (each for room in of for each in room.waits if may(request.user, each.permission)):
-        found = each.now(today)
+    asked = [(each, each.now(today)) for room in of for each in room.waits if may(request.user, each.permission)]
+    known = iter(counted([now for _, now in asked if isinstance(now, Rows)], Book.objects.all()))
+    for each, now in asked:
+        found = next(known) if isinstance(now, Rows) else now
         if found.count:
             is_theirs = each.on_others or (each.does and not may(request.user, each.does))
             (others if is_theirs else yours).append((found, _task(each, found, today, is_theirs=bool(is_theirs))))

@@ -41,7 +41,6 @@ class MenuLine:
     title: str
     url: str
     add_url: str = ""
-    is_likely: bool = False
 
 
 @dataclass(frozen=True)
@@ -99,10 +98,12 @@ def lines_of(site: AdminSite, request: HttpRequest, room: Room, *wanted: Menu) -
             yield line
 
 
-def scenes(site: AdminSite, request: HttpRequest) -> list[MenuLine]:
+def scenes(request: HttpRequest) -> list[MenuLine]:
     """The acts of every day, the likeliest of this day first."""
-    found = [line for room in rooms.as_a_season_goes() for line in lines_of(site, request, room, Menu.SCENE)]
-    return sorted(found, key=lambda line: not line.is_likely)
+    every = (each for room in rooms.as_a_season_goes() for each in room.menu if each.place == Menu.SCENE)
+    found = [(each, line) for each in every if isinstance(each, Entry) and (line := _entry(request, each))]
+    today = clock.today()
+    return [line for _, line in sorted(found, key=lambda pair: not pair[0].is_likely(today))]
 
 
 def shelves(site: AdminSite, request: HttpRequest, of: Iterable[Room], *wanted: Menu) -> list[Shelf]:
@@ -129,8 +130,7 @@ def _entry(request: HttpRequest, entry: Entry) -> MenuLine | None:
     arguments = entry.arguments() if may(request.user, entry.permission) else None
     if arguments is None:
         return None
-    likely = entry.place == Menu.SCENE and entry.is_likely(clock.today())
-    return MenuLine(entry.title, reverse(entry.page, args=arguments), is_likely=likely)
+    return MenuLine(entry.title, reverse(entry.page, args=arguments))
 
 
 def _plural(model: type[models.Model]) -> str:

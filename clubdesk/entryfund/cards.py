@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from clubdesk.clock import day_text
 from clubdesk.entryfund import selectors
 from clubdesk.entryfund.models import ClaimState, EntryClaim
-from clubdesk.money import as_amount, in_all, shown
+from clubdesk.money import shown, total
 from clubdesk.rooms import Card, Line
 
 CLOSES_WITHIN = timedelta(days=28)
@@ -14,8 +14,8 @@ CLOSES_WITHIN = timedelta(days=28)
 def fund(on: date) -> list[Line]:
     """What is in the fund, what of it is promised, what is asked for, and what is free for new requests."""
     balance = selectors.entry_fund_balance()
-    rows = EntryClaim.objects.filter(state=ClaimState.RECORDED)
-    waiting, asked = rows.count(), as_amount(in_all(rows))
+    amounts = EntryClaim.objects.filter(state=ClaimState.RECORDED).values_list("amount", flat=True)
+    waiting, asked = len(amounts), total(amounts)
     return [
         Line("In the fund", shown(balance), "Approved refunds are taken off already."),
         Line(f"{waiting} refund request{'' if waiting == 1 else 's'} waiting", shown(-asked)),

@@ -37,10 +37,20 @@ def next_day(on: date) -> RangeDay | None:
     """The next open day in the calendar; where there is none, the one to be expected, which has no id: of the weekday
     of the last, where that is not a month ago.
     """
-    coming = RangeDay.objects.filter(date__gte=on, closed_on=None, called_off_on=None).order_by("date", "place")
-    last = RangeDay.objects.filter(date__lt=on).order_by("-date", "place").first()
-    if (day := coming.first()) or last is None or last.date < on - LONG_AGO:
-        return day
+    return _next_of(_days_about(on), on)
+
+
+def _days_about(on: date) -> list[RangeDay]:
+    """The days of the last four weeks and all that come."""
+    return list(RangeDay.objects.filter(date__gte=on - LONG_AGO).order_by("date", "place"))
+
+
+def _next_of(days: list[RangeDay], on: date) -> RangeDay | None:
+    coming = [day for day in days if day.date >= on and day.is_open]
+    past = [day for day in days if day.date < on]
+    if coming or not past:
+        return coming[0] if coming else None
+    last = next(day for day in past if day.date == past[-1].date)
     weeks = -(-(on - last.date).days // 7)
     return RangeDay(date=last.date + timedelta(weeks=weeks), place=last.place)
 
@@ -64,8 +74,9 @@ def _next_day(on: date) -> list[Line]:
 
 def birthdays(on: date) -> list[Line]:
     """Members whose birthday falls between the last range day before `on` and the next from it."""
-    last = RangeDay.objects.filter(date__lt=on, called_off_on=None).order_by("-date").first()
-    coming = next_day(on)
+    days = _days_about(on)
+    last = next((day for day in reversed(days) if day.date < on and day.called_off_on is None), None)
+    coming = _next_of(days, on)
     first, until = (last.date if last else on), (coming.date if coming else on + timedelta(days=7))
     born = Person.objects.filter(pk__in=members_on(on).values("person"), erased_on=None)
     people = born.only("given_name", "family_name", "birth_date")

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, floor
 
-from django.db.models import Count
+from django.db.models import Count, Q
 
-from clubdesk.rangeday.models import Kit, KitKind, KitLoan, KitState, RangeDay, SignOn
-from clubdesk.rangeday.selectors import STANDS
+from clubdesk.rangeday.models import Kit, KitKind, KitLoan, KitState, RangeDay
 
 WEIGHT = 0.1
 """What the latest day counts for beside all before it; found on the generated seasons of the tests."""
@@ -40,27 +39,26 @@ class Expecting:
 
 def expecting(day: RangeDay) -> Expecting:
     """What the days before it let expect; nothing where there are fewer than four of its weekday at its range."""
-    days = days_alike(day)
+    came = came_to_days_alike(day)
+    days = list(came)
     if len(days) < FEWEST:
         return Expecting(None, [])
-    came = dict(
-        SignOn.objects.filter(STANDS, range_day__in=days).order_by().values_list("range_day").annotate(Count("pk"))
-    )
     lent: dict[str, dict[int, int]] = defaultdict(dict)
     loans = KitLoan.objects.filter(sign_on__range_day__in=days, sign_on__cancelled_on=None).order_by()
     for kind, pk, count in loans.values_list("kit__kind", "sign_on__range_day").annotate(Count("pk")):
         lent[kind][pk] = count
     there = dict(Kit.objects.filter(state=KitState.USABLE).order_by().values_list("kind").annotate(Count("pk")))
     kit = [(kind, band([lent[kind].get(pk, 0) for pk in days]), there.get(kind, 0)) for kind in KitKind if kind in lent]
-    return Expecting(band([came.get(pk, 0) for pk in days]), kit)
+    return Expecting(band(list(came.values())), kit)
 
 
-def days_alike(day: RangeDay) -> list[int]:
-    """The ids of the days of that weekday at that range that were held before it, the earliest first."""
+def came_to_days_alike(day: RangeDay) -> dict[int, int]:
+    """The days of that weekday at that range that were held before it, the earliest first: their ids, and who came."""
     before = RangeDay.objects.filter(
         date__lt=day.date, place=day.place, called_off_on=None, date__iso_week_day=day.date.isoweekday()
     )
-    return list(before.order_by("-date").values_list("pk", flat=True)[:MOST_DAYS])[::-1]
+    came = Count("sign_ons", filter=Q(sign_ons__cancelled_on=None))
+    return dict(reversed(before.order_by("-date").annotate(came=came).values_list("pk", "came")[:MOST_DAYS]))
 
 
 def band(counts: Sequence[int]) -> Band:

@@ -10,8 +10,9 @@ from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort
 from clubdesk.desk.home import chip_of
 from clubdesk.entryfund.models import EntryClaim
+from clubdesk.ledger.models import Book
 from clubdesk.rooms import Tab, Waiting
-from clubdesk.waiting import waiting
+from clubdesk.waiting import counted, waiting
 from tests import factories
 from tests.worlds.season import NOW
 
@@ -87,8 +88,11 @@ class TestWhatWaits:
     def test_two_queries_wait_together_since_the_earlier(self, by):
         early, late = factories.cohort(), factories.cohort(first=date(2026, 11, 1))
         rows = Cohort.objects.all()
-        found = waiting(rows.filter(pk=late.pk), rows.filter(pk=early.pk), rows.none(), since="first_session")
+        both = waiting(rows.filter(pk=late.pk), rows.filter(pk=early.pk), rows.none(), since="first_session")
+        none = waiting(rows.none(), by="first_session", line="Nothing to do.")
+        found, nothing = counted([both, none], Book.objects.all())
         assert (found.count, found.since, found.by) == (2, early.first_session, None)
+        assert (nothing.count, nothing.by, nothing.line) == (0, None, "Nothing to do.")
 
 
 class TestHowThingsStand:
