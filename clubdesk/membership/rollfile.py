@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
@@ -55,17 +56,26 @@ def read_roll(content: bytes) -> list[Row]:
 
 
 def _cells_of_workbook(content: bytes) -> list[tuple[int, list[str]]]:
+    ((_, filled),) = sheets_of_workbook(content, most=1)
+    width = max((len([cell for cell in cells if cell]) for _, cells in filled[:1]), default=0)
+    return [(number, [*cells, *[""] * (width - len(cells))]) for number, cells in filled]
+
+
+def sheets_of_workbook(content: bytes, most: int = 20) -> list[tuple[str, list[tuple[int, list[str]]]]]:
+    """The first sheets of a workbook by their names: the rows that hold anything, with their numbers."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as parts:
             _refuse_endless(parts)
-        sheet = load_workbook(io.BytesIO(content), read_only=True, data_only=True).worksheets[0]
-        looked_at = sheet.iter_rows(max_row=4 * MOST_ROWS, max_col=MOST_COLUMNS + 1, values_only=True)
-        rows = [(number, stripped(number, _texts(row))) for number, row in enumerate(looked_at, 1)]
+        sheets = load_workbook(io.BytesIO(content), read_only=True, data_only=True).worksheets[:most]
+        return [(str(sheet.title), _filled(sheet)) for sheet in sheets]
     except UNREADABLE:
         raise Refused("row 1: this is no workbook that can be read; save it as XLSX or CSV.") from None
-    filled = [(number, cells) for number, cells in rows if any(cells)]
-    width = max((len([cell for cell in cells if cell]) for _, cells in filled[:1]), default=0)
-    return [(number, [*cells, *[""] * (width - len(cells))]) for number, cells in filled]
+
+
+def _filled(sheet: Any) -> list[tuple[int, list[str]]]:
+    looked_at = sheet.iter_rows(max_row=4 * MOST_ROWS, max_col=MOST_COLUMNS + 1, values_only=True)
+    rows = [(number, stripped(number, _texts(row))) for number, row in enumerate(looked_at, 1)]
+    return [(number, cells) for number, cells in rows if any(cells)]
 
 
 def _refuse_endless(parts: zipfile.ZipFile) -> None:

@@ -1,6 +1,6 @@
 """What the room of memberships tells of itself."""
 
-from clubdesk.membership import admin, services, views
+from clubdesk.membership import admin, rollviews, services, views
 from clubdesk.membership.cards import CARDS, families_to_renew
 from clubdesk.membership.demo import SCENES
 from clubdesk.membership.merging import MERGING
@@ -84,7 +84,7 @@ ROOM = Room(
         PageOn("roll.household", page=admin.PriceLink()),
     ),
     pages=(
-        SitePage("roll/import/", "import_roll", views.import_roll, "roll.add_household"),
+        SitePage("roll/import/", "import_roll", rollviews.import_roll, "roll.add_household"),
         SitePage("membership/renewals/", "renewals", views.renewals, "membership.view_membership"),
         SitePage("membership/affiliation/", "affiliation", views.affiliation, "membership.view_remittance"),
         SitePage("roll/household/<int:pk>/price/", "membership_price", views.price, "membership.view_membership"),

@@ -1,6 +1,5 @@
 """Pages of the membership room: renewals, an imported roll, what a membership would cost, the associations' lists."""
 
-import base64
 import uuid
 from collections.abc import Sequence
 from dataclasses import replace
@@ -9,29 +8,23 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.contrib.admin import AdminSite
-from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
-from django.urls import reverse
 from django.utils.text import slugify
 
 from clubdesk import clock
 from clubdesk.clock import long_day
 from clubdesk.errors import Refused
-from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, VoucherScheme
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.ledger.selectors import ZERO, book
 from clubdesk.membership import papers, selectors, services
 from clubdesk.membership.models import Plan, Remittance
-from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, plan_roll, read_roll
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import DayField, PickMany, choose_from
-from clubdesk.screens.pages import FileAgainField, site_page
-from clubdesk.screens.verbs import signed_in
+from clubdesk.screens.pages import site_page
 from clubdesk.tables import Labelled, Table, write_csv
 from clubdesk.verbs import may, verb_of
 
@@ -49,93 +42,6 @@ def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
         may_renew=may(request.user, verb_of(services.renew_household).permission),
         key=uuid.uuid4,
     )
-
-
-class RollForm(forms.Form):
-    file = forms.FileField(help_text=f"CSV or XLSX with the columns {', '.join(COLUMNS)} and, if you like, "
-                           f"{', '.join(OPTIONAL)}.")  # fmt: skip
-
-
-class ConfirmForm(forms.Form):
-    """The file once more, as the preview read it, and what was decided about each likely duplicate."""
-
-    content = FileAgainField()
-    key = forms.UUIDField(widget=forms.HiddenInput)
-
-
-MOST_HERE = 1_500_000
-TOO_LARGE = "A file of this size is imported from the shell: manage.py import_roll FILE."
-TITLE = "Import a roll"
-ALSO_NEEDED = ("membership.add_membership", "fees.add_charge")
-
-
-def import_roll(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """Import a roll: choose the file, see what each row would do and decide about likely duplicates, then do it.
-
-    A file may hold memberships and balances too, so it asks for the rights to add those as well.
-    """
-    if not all(may(request.user, each) for each in ALSO_NEEDED):
-        raise PermissionDenied
-    form = RollForm(request.POST or None, request.FILES or None, label_suffix="")
-    sentences: list[str] = []
-    try:
-        if request.method == "POST" and "content" in request.POST:
-            confirm = ConfirmForm(request.POST)
-            if confirm.is_valid():
-                return _confirmed(request, site, **confirm.cleaned_data)
-        elif request.method == "POST" and form.is_valid():
-            content = form.cleaned_data["file"].read()
-            if len(content) > MOST_HERE:
-                raise Refused(TOO_LARGE)
-            return _preview(request, site, content)
-    except COULD_NOT as refusal:
-        sentences = refusal.messages if isinstance(refusal, Refused) else [sentence_of(refusal)]
-    status = 422 if request.method == "POST" else 200
-    return site_page(request, site, "membership/import.html", TITLE, status=status, form=form, sentences=sentences)
-
-
-def _preview(
-    request: HttpRequest,
-    site: AdminSite,
-    content: bytes,
-    decided: dict[int, str] | None = None,
-    sentences: Sequence[str] = (),
-) -> HttpResponse:
-    plans = plan_roll(read_roll(content), decided)
-    return site_page(
-        request,
-        site,
-        "membership/import.html",
-        TITLE,
-        rows=plans,
-        faulty=sum(bool(row.faults) for row in plans),
-        undecided=sum(row.undecided for row in plans),
-        content=base64.b64encode(content).decode(),
-        key=uuid.uuid4(),
-        sentences=sentences,
-    )
-
-
-def _confirmed(request: HttpRequest, site: AdminSite, content: bytes, key: uuid.UUID) -> HttpResponse:
-    decided = {
-        int(name.removeprefix("row-")): str(value)
-        for name, value in request.POST.items()
-        if name.startswith("row-") and name.removeprefix("row-").isdecimal() and value
-    }
-    try:
-        done = services.import_roll(content=content, by=signed_in(request), decided=decided, key=key)
-    except Refused as refusal:
-        return _preview(request, site, content, decided, refusal.messages)
-    balances = done.balances.charges.count() + done.balances.receipts.count() if done.balances else 0
-    parts = (
-        (done.households, "household", "households"),
-        (done.people, "person", "people"),
-        (done.memberships, "membership", "memberships"),
-        (balances, "balance", "balances"),
-    )
-    words = f"Brought in: {', '.join(f'{count} {one if count == 1 else many}' for count, one, many in parts)}."
-    messages.success(request, words)
-    return HttpResponseRedirect(reverse("admin:roll_household_changelist"))
 
 
 class PriceForm(forms.Form):
