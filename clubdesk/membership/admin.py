@@ -14,7 +14,7 @@ from clubdesk.fees.models import VoucherScheme
 from clubdesk.fees.promises import charged_by, credited_by, credited_if_refused
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
-from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
+from clubdesk.membership.models import FamilyCap, LeaveRequest, LeaveState, Membership, Plan, Remittance
 from clubdesk.money import nil, shown
 from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household, Person
@@ -262,6 +262,44 @@ class PriceLink(LinkPage[Household]):
 
     def url(self, target: Household) -> str:
         return reverse("admin:membership_price", args=[target.pk])
+
+
+class AnswerPage(VerbPage[LeaveRequest, LeaveRequest]):
+    slug = "answer"
+    verb = services.answer_leaving
+    target = "request"
+    intro = "End the membership and withdraw from courses first, on their own pages. The family reads this by letter."
+    button = "Send the answer"
+    form_class = form_of(
+        answer=forms.CharField(
+            max_length=200, help_text="As in “Her membership ends on 30 September; $57.00 is given back.”"
+        )
+    )
+
+    def applies(self, target: LeaveRequest) -> bool:
+        return target.state == LeaveState.ASKED
+
+    def not_now(self, target: LeaveRequest) -> str:
+        return "it was answered already."
+
+    def facts(self, target: LeaveRequest) -> Facts:
+        return [
+            ("Why", target.reason or "not said"),
+            ("Stands", selectors.standing_in_words(target.person, clock.today())),
+        ]
+
+    def done(self, target: LeaveRequest, result: LeaveRequest) -> str:
+        return f"Answered: {result.answer}"
+
+
+@admin.register(LeaveRequest)
+class LeaveRequestAdmin(DocumentAdmin[LeaveRequest]):
+    list_display = ("__str__", "asked_on", "reason", "state", "answered_by", "answer")
+    list_select_related = ("person", "answered_by")
+    list_filter = ("state",)
+    fields = ("person", "reason", "asked_on", "state", "answered_by", "answered_on", "answer")
+    readonly_fields = fields
+    pages = (AnswerPage(),)
 
 
 @admin.register(Plan)

@@ -14,6 +14,7 @@ from clubdesk.rangeday.demo import SCENES
 from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.finding import FINDS
 from clubdesk.rangeday.merging import MERGING
+from clubdesk.rangeday.own import of_family
 from clubdesk.rangeday.personal import PERSONAL, TOLD
 from clubdesk.rangeday.sheets import SHEETS
 from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
@@ -113,6 +114,7 @@ ROOM = Room(
         TREASURER: (SEE_ALL, "close_rangeday", "add_banking"),
         AUDITOR: (SEE_ALL,),
     },
+    of_family=of_family,
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,
