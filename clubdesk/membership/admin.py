@@ -1,9 +1,11 @@
 """Screens of the membership room."""
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 from django import forms
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -24,6 +26,7 @@ from clubdesk.screens.fields import (
     DayField,
     HappenedField,
     PickField,
+    PickMany,
     VerbForm,
     day_and_reason,
     form_of,
@@ -218,14 +221,35 @@ def household_section(request: HttpRequest, household: Household) -> Section:
     return Section("Memberships", ["Who", "Now", ""], rows, "Nobody yet.")
 
 
+class RenewForm(VerbForm[Household]):
+    people = PickMany(
+        Person.objects.none(), label="Who is renewed", error_messages={"required": "Tick who is renewed."}
+    )
+
+    def prepare(self) -> None:
+        priced = {
+            line.membership.person_id: f"{line.membership.person}: {line.quote.price.working}"
+            for each in selectors.renewals(clock.today(), self.target)
+            for line in each.lines
+            if line.quote
+        }
+        field = self.fields["people"]
+        assert isinstance(field, PickMany)
+        field.queryset = self.target.people.filter(pk__in=priced)
+        field.choices = list(priced.items())
+        field.initial = list(priced)
+
+
 class RenewPage(VerbPage[Household, list[Membership]]):
     """On a household's page, and a click in the list of renewals."""
 
     slug = "renew"
     verb = services.renew_household
     target = "household"
-    intro = "Each membership is taken out again from the day after it ends, and the household is charged."
-    button = "Renew all of them"
+    intro = "Each membership is taken out again from the day after it ends, and the family is charged."
+    button = "Renew them"
+    form_class = RenewForm
+    looks_first = True
     lands_on_target = True
 
     def applies(self, target: Household) -> bool:
@@ -240,15 +264,22 @@ class RenewPage(VerbPage[Household, list[Membership]]):
         ]
 
     def promises(self, target: Household) -> Facts:
-        def tell(did: Did[list[Membership]]) -> Iterator[tuple[str, object]]:
-            for row in did.result:
-                yield (
-                    f"{row.person}, {row.plan}, from {day_text(row.starts_on)} to {day_text(row.ends_on)}",
-                    row.working,
-                )
-            yield "Charged in all", charged_by(did)
+        return self.foretold(target, self._charged)
 
-        return self.foretold(target, tell)
+    def preview(self, target: Household, cleaned: dict[str, object]) -> Facts:
+        """What just these cost, where not all are renewed: the price of the others may have come off theirs."""
+        people = cast(QuerySet[Person], cleaned["people"])
+        lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines if line.quote]
+        if len(people) == len(lines):
+            return ()
+        chosen = self.foretold(target, self._charged, people=people)
+        who = ("You chose", ", ".join(map(str, people)))
+        return [who, *((f"Only they: {label}", value) for label, value in chosen)]
+
+    def _charged(self, did: Did[list[Membership]]) -> Iterator[tuple[str, object]]:
+        for row in did.result:
+            yield f"{row.person}, {row.plan}, from {day_text(row.starts_on)} to {day_text(row.ends_on)}", row.working
+        yield "Charged in all", charged_by(did)
 
     def done(self, target: Household, result: list[Membership]) -> str:
         said = "; ".join(f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in result)

@@ -10,6 +10,7 @@ from stdnum import iban as ibans
 
 from clubdesk.bank.directentry import no_such_account
 from clubdesk.bank.models import AccountChange, BankAccount, ChangeState
+from clubdesk.bank.rules import NUMBERS
 from clubdesk.bank.services.clearing import locked
 from clubdesk.bank.states import ACCOUNT_CHANGE
 from clubdesk.errors import Refused
@@ -91,10 +92,9 @@ def agree_to_account(*, change: AccountChange, on: date, by: User) -> AccountCha
         raise Refused("You asked for it; somebody else agrees to it.")
     document.state, document.decided_by, document.decided_on = ChangeState.AGREED, by, on
     document.save(update_fields=["state", "decided_by", "decided_on"])
-    numbers = ("holder", "bsb", "account_number", "iban", "bic")
-    for name in numbers:
+    for name in NUMBERS:
         setattr(own, name, getattr(document, name))
-    own.save(update_fields=numbers)
+    own.save(update_fields=NUMBERS)
     return document
 
 
