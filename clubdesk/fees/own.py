@@ -99,7 +99,7 @@ def when_of(fees: Sequence[ToPay], today: date) -> str:
     if days == {None} or not days:
         return "now"
     only = days.pop()
-    return f"by {long_day(only)}" if only and not days else "each by its day"
+    return f"by {long_day(only)}" if only and not days else "in all, each fee by its day"
 
 
 def children_of(people: Sequence[Person], parts: Sequence[Part], today: date) -> list[Child]:

@@ -58,7 +58,7 @@ def test_who_asked_does_not_agree_to_it_even_past_the_verb(own, treasurer):
     change = ask(own, treasurer)
     with pytest.raises(Refused, match="somebody else agrees"):
         services.agree_to_account(change=change, on=LATER, by=treasurer)
-    with pytest.raises(IntegrityError), transaction.atomic():
+    with pytest.raises(IntegrityError, match="agreed_to_by_another"), transaction.atomic():
         AccountChange.objects.update(state="agreed", decided_by=treasurer, decided_on=NOW)
 
 
