@@ -132,11 +132,11 @@ class BankAccountAdmin(RoomAdmin[BankAccount]):
     list_select_related = ("account",)
     fieldsets = (
         (None, {"fields": ("name", "account")}),
+        ("Where families pay", {"fields": ("holder", "bsb", "account_number", "iban", "bic")}),
         (
             "For payment files",
             {"fields": ("bank_letters", "user_name", "user_id", "remitter", "balanced")},
         ),
-        ("Where families pay", {"fields": ("holder", "bsb", "account_number", "iban", "bic")}),
     )
     readonly_fields = ("holder", "bsb", "account_number", "iban", "bic")
     pages = (AskPage(),)

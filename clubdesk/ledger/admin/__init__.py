@@ -154,6 +154,7 @@ class BookAdmin(RoomAdmin[Book]):
 
     list_display = ("club_name", "contact", "also_paid")
     fields = ("club_name", "contact_name", "contact_email", "contact_phone", "also_paid", "pay_days")
+    readonly_fields = ("club_name",)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return False
