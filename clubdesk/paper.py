@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape
 
 from django.conf import settings
 from reportlab.graphics.shapes import Drawing, Line, Rect, String
-from reportlab.lib.colors import HexColor
+from reportlab.lib.colors import HexColor, black
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.pagesizes import landscape as sideways
@@ -26,6 +26,7 @@ from reportlab.platypus import (
 )
 from reportlab.platypus import Table as Grid
 
+from clubdesk.paying import Code
 from clubdesk.screens.charts import Chart
 from clubdesk.tables import Row, Table
 
@@ -51,7 +52,10 @@ TEXT = _style("text", PLAIN, 9.5)
 STRONG = _style("strong", BOLD, 9.5)
 FIGURE = _style("figure", PLAIN, 9.5, alignment=TA_RIGHT)
 STRONG_FIGURE = _style("strong figure", BOLD, 9.5, alignment=TA_RIGHT)
+SMALL = _style("small", PLAIN, 8)
 NORMAL = 9.5
+TEXT_WIDTH = 174
+"""Millimetres between the margins of an upright page."""
 
 
 def _styles(size: float) -> dict[ParagraphStyle, ParagraphStyle]:
@@ -98,19 +102,23 @@ def table(told: Table[Row], size: float = NORMAL) -> Grid:
     return Grid(body, widths, repeatRows=1, style=TableStyle([*lines, *close]), hAlign="LEFT")
 
 
+UNFRAMED = [
+    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+    ("LEFTPADDING", (0, 0), (-1, -1), 0),
+    ("PADDING", (0, 0), (-1, -1), 0),
+]
+
+
 def side_by_side(left: Sequence[Flowable], right: Sequence[Flowable], width: float) -> Grid:
     """Two columns of things; `width` of both together in millimetres."""
-    plain = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("PADDING", (0, 0), (-1, -1), 0),
-    ]
-    return Grid(
-        [[list(left), "", list(right)]],
-        [(width / 2 - 3) * mm, 6 * mm, (width / 2 - 3) * mm],
-        style=plain,
-        hAlign="LEFT",
-    )
+    half = (width / 2 - 3) * mm
+    return Grid([[list(left), "", list(right)]], [half, 6 * mm, half], style=UNFRAMED, hAlign="LEFT")
+
+
+def beside(wide: Sequence[Flowable], narrow: Sequence[Flowable], width: float) -> Grid:
+    """Things with a narrow column beside them, which is `width` millimetres."""
+    columns = [(TEXT_WIDTH - width - 6) * mm, 6 * mm, width * mm]
+    return Grid([[list(wide), "", list(narrow)]], columns, style=UNFRAMED, hAlign="LEFT")
 
 
 def drawing(chart: Chart, width: float) -> Drawing:
@@ -128,6 +136,18 @@ def drawing(chart: Chart, width: float) -> Drawing:
         sheet.add(Rect(left, chart.HEIGHT - top - high, wide, high, fillColor=colour, strokeColor=None))
     for place, label in chart.labels:
         sheet.add(String(float(place), 6, label, fontName=PLAIN, fontSize=13, textAnchor="middle"))
+    return sheet
+
+
+def code(shown: Code, width: float) -> Drawing:
+    """A QR code, `width` millimetres wide with the paper around it."""
+    squares = shown.squares
+    side = width * mm / len(squares)
+    sheet = Drawing(width * mm, width * mm)
+    for down, row in enumerate(squares, 1):
+        for along, dark in enumerate(row):
+            if dark:
+                sheet.add(Rect(along * side, width * mm - down * side, side, side, fillColor=black, strokeColor=None))
     return sheet
 
 

@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from clubdesk.demoing import Demo
+    from clubdesk.families import Part
     from clubdesk.finding import Sought
+    from clubdesk.paying import PaidInto
     from clubdesk.sheets import Beside, Look, Proved, Sheet
 
 COORDINATOR = "Coordinator"
@@ -93,9 +95,7 @@ class ListOf:
 
 @dataclass(frozen=True)
 class Waiting:
-    """How many of something wait; since when the first does, or by when the most pressing is to be done; and a sentence
-    about them.
-    """
+    """How many of something wait; since when the first does, or by when the most pressing is to be done; a sentence."""
 
     count: int
     since: date | None = None
@@ -420,6 +420,9 @@ class Room:
     no_sheet: str = ""
     """Why the workbook has no sheet about a room that has documents."""
     adds: tuple[PageOn, ...] = ()
+    paid_into: "Callable[[], PaidInto | None] | None" = None
+    of_family: "Callable[[Any, Sequence[Any], date], Part] | None" = None
+    """Where families pay, as one room knows; what a family’s page shows of the room, of its people, on a day."""
     pages: tuple[SitePage, ...] = ()
     demo: tuple[Scene, ...] = ()
     pays_into: tuple[PaysInto, ...] = ()

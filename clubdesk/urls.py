@@ -1,4 +1,4 @@
-"""Families' own pages under /book/, /account/, /claims/, by links under /open/; else the admin site, at the root."""
+"""Families' pages under /book/, /account/, /claims/, /leaving/, by links under /open/; else the site, at the root."""
 
 from django.contrib import admin
 from django.urls import include, path
@@ -10,6 +10,7 @@ urlpatterns = [
     path("book/", include("clubdesk.courses.urls")),
     path("account/", include("clubdesk.fees.urls")),
     path("claims/", include("clubdesk.entryfund.urls")),
+    path("leaving/", include("clubdesk.membership.urls")),
     path("", include("clubdesk.desk.signin.urls")),
     path("", admin.site.urls),
 ]

@@ -5,6 +5,7 @@ import uuid
 from datetime import date
 
 import factory
+from django.contrib.auth.models import User
 from PIL import Image
 from reportlab.pdfgen import canvas
 
@@ -23,6 +24,7 @@ from clubdesk.money import as_amount
 from clubdesk.rangeday.models import RangeDay
 from clubdesk.roll import services as roll
 from clubdesk.roll.models import Household, Person
+from clubdesk.verbs import shell_user
 
 LONG_AGO = date(2020, 1, 1)
 
@@ -115,10 +117,27 @@ def event(fee="60.00", held=date(2026, 9, 5), **more):
     )
 
 
+def paid_into(account=None, asks=None, agrees=None, **numbers):
+    """The club's bank account with the number that two people gave it; a BSB and a number unless others are said."""
+    account = account or BankAccount.objects.get()
+    numbers = numbers or {"bsb": "012-003", "account_number": "4500123"}
+    if all(getattr(account, name) == number for name, number in numbers.items()):
+        return account
+    by = asks or shell_user()
+    asked = bank.ask_for_account(
+        bank_account=account, holder="Reedbank Archers Inc", reason="the bank’s own letter", on=date(2026, 7, 1), by=by,
+        **numbers,
+    )  # fmt: skip
+    agrees = agrees or User.objects.exclude(pk=by.pk).filter(is_superuser=True).first()
+    bank.agree_to_account(change=asked, on=date(2026, 7, 1), by=agrees)
+    account.refresh_from_db()
+    return account
+
+
 def direct_entry(account=None):
     """The club's bank account with all that a payment file needs."""
-    account = account or BankAccount.objects.get()
-    account.bsb, account.account_number, account.bank_letters = "012-003", "4500123", "QUB"
+    account = paid_into(account)
+    account.bank_letters = "QUB"
     account.user_name, account.user_id, account.remitter = "REEDBANK ARCHERS INC", "301500", "REEDBANK ARCHERS"
     account.save()
     return account

@@ -74,9 +74,9 @@ def read_first(act: Callable[[], object]) -> str:
 
 
 ORDER = (
-    "Course", "RangeDay", "StateEvent", "BankAccount", "PaymentRun", "VoucherScheme", "Lodgement",
-    "Household", "Person", "Charge", "Voucher", "Receipt", "WriteOff", "Repayment", "EntryClaim", "Expense",
-    "Kit", "SignOn", "Banking", "ContainerReturn",
+    "Course", "RangeDay", "StateEvent", "BankAccount", "AccountChange", "PaymentRun", "VoucherScheme", "Lodgement",
+    "Household", "Person", "LeaveRequest", "Charge", "Voucher", "Receipt", "WriteOff", "Repayment", "EntryClaim",
+    "Expense", "Kit", "SignOn", "Banking", "ContainerReturn",
     "Book", "MonthUnlock", "FinancialYear", "Equipment",
 )  # fmt: skip
 """The nouns in the order in which a transaction takes their rows; rows of one noun by their ids."""

@@ -25,13 +25,21 @@ RECONCILED_AFTER = timedelta(days=44)
 
 def begin(demo: Demo) -> None:
     BankAccount.objects.update(
-        bsb="900-100",
-        account_number="40012345",
         bank_letters="QBB",
         user_name="QUANDONG BEND ARCHERY CLUB",
         user_id="300123",
         remitter="QUANDONG BEND AC",
     )
+    asked = services.ask_for_account(
+        bank_account=BankAccount.objects.get(),
+        holder="Quandong Bend Archery Club",
+        bsb="900-100",
+        account_number="40012345",
+        reason="the bank’s letter of the opening",
+        on=demo.last_year,
+        by=demo.users["treasurer"],
+    )
+    services.agree_to_account(change=asked, on=demo.last_year, by=demo.users["coordinator"])
     BankRule.objects.create(
         name="Account fee",
         contains="ACCOUNT FEE",

@@ -9,6 +9,8 @@ from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet, Subqu
 from django.db.models.functions import Coalesce
 
 from clubdesk.bank.models import (
+    AccountChange,
+    ChangeState,
     ClearedLine,
     ClearedPosting,
     Clearing,
@@ -19,12 +21,21 @@ from clubdesk.bank.models import (
     Reconciliation,
 )
 from clubdesk.bank.outstanding import Stood, stood_at
+from clubdesk.bank.rules import NUMBERS
 from clubdesk.bank.selectors import UNEXPLAINED, detail_of, lines_of_the_book
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of
 from clubdesk.money import Figure, sum_of
 from clubdesk.roll.models import Belonging
+
+
+@invariant("Families pay into the account that two people agreed on")
+def agreed_account_holds() -> Iterator[str]:
+    agreed = AccountChange.objects.filter(state=ChangeState.AGREED).select_related("bank_account").order_by("pk")
+    for change in {each.bank_account_id: each for each in agreed}.values():
+        if any(getattr(change, name) != getattr(change.bank_account, name) for name in NUMBERS):
+            yield f"{change.bank_account} does not have the number that was agreed to, {change.in_full}."
 
 
 @invariant("The till equals its takings less bankings and counted differences")

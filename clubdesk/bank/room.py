@@ -8,7 +8,7 @@ from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
 from clubdesk.bank.finding import FINDS
 from clubdesk.bank.merging import MERGING
-from clubdesk.bank.models import ItemState, PaymentItem, PaymentRun, RunState, StatementLine
+from clubdesk.bank.models import AccountChange, ChangeState, ItemState, PaymentItem, PaymentRun, RunState, StatementLine
 from clubdesk.bank.outstanding_views import outstanding_entries
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
@@ -27,11 +27,13 @@ from clubdesk.rooms import (
     Room,
     SitePage,
     Tab,
+    Waiting,
     Waits,
 )
 from clubdesk.waiting import waiting
 
-RELEASES = ("view_paymentrun", "view_paymentitem", "release_paymentrun")
+RELEASES = ("view_paymentrun", "view_paymentitem", "release_paymentrun", "view_accountchange", "agree_accountchange")
+"""Whoever is the second of two people."""
 
 ROOM = Room(
     label="bank",
@@ -52,9 +54,32 @@ ROOM = Room(
         ListOf("Clearing"),
         ListOf("Reconciliation", unsearched="One a month, the latest first."),
         ListOf("BankAccount", Menu.SETTING),
+        ListOf("AccountChange", Menu.SETTING),
         ListOf("BankRule", Menu.SETTING),
     ),
     waits=(
+        Waits(
+            "account without its number",
+            "accounts without their number",
+            permission="bank.change_bankaccount",
+            page="admin:bank_bankaccount_changelist",
+            now=lambda on: Waiting(
+                selectors.without_a_number().count(),
+                line="Letters cannot tell families where to pay until one enters it and another agrees.",
+            ),
+        ),
+        Waits(
+            "change of the club’s account to agree to",
+            "changes of the club’s account to agree to",
+            permission="bank.agree_accountchange",
+            page="admin:bank_accountchange_changelist",
+            query="state__exact=asked",
+            now=lambda on: waiting(
+                AccountChange.objects.filter(state=ChangeState.ASKED),
+                since="asked_on",
+                line="A second person compares it with the bank’s own letter.",
+            ),
+        ),
         Waits(
             "refund or expense to pay",
             "refunds and expenses to pay",
@@ -99,7 +124,7 @@ ROOM = Room(
             ),
         ),
     ),
-    second_step=("release_paymentrun", "see_bankdetails", "add_bankdetails"),
+    second_step=("release_paymentrun", "see_bankdetails", "add_bankdetails", "agree_accountchange"),
     roles={
         COORDINATOR: RELEASES,
         APPROVER: RELEASES,
@@ -111,6 +136,7 @@ ROOM = Room(
             "see_bankdetails",
             "add_bankaccount",
             "change_bankaccount",
+            "agree_accountchange",
             "add_cardsettlement",
             "add_statementline",
             "change_statementline",
@@ -130,6 +156,7 @@ ROOM = Room(
     before_lock=BEFORE_LOCK,
     sheets=SHEETS,
     begins=(begin,),
+    paid_into=selectors.paid_into,
     pays_into=PAYS_INTO,
     streams=STREAMS,
     expects=(released,),

@@ -1,7 +1,7 @@
 """The rules about the bank that the database itself keeps."""
 
-from clubdesk.bank.states import PAYMENT, RUN
-from clubdesk.guards import Guard, changes, kept, replaces_nothing
+from clubdesk.bank.states import ACCOUNT_CHANGE, PAYMENT, RUN
+from clubdesk.guards import Guard, changes, differs, kept, replaces_nothing
 from clubdesk.roll.rules import of_the_family
 from clubdesk.rooms import ERASED
 
@@ -31,6 +31,14 @@ POSTINGS_OF_CLEARING = (
     "(SELECT COALESCE(SUM(p.amount), 0) FROM bank_clearedposting x"
     " JOIN ledger_posting p ON p.id = x.posting_id JOIN bank_bankaccount b ON b.account_id = p.account_id"
     " WHERE x.clearing_id = NEW.id AND b.id = NEW.bank_account_id)"
+)
+
+NUMBERS = ("holder", "bsb", "account_number", "iban", "bic")
+AS_AGREED = (
+    "EXISTS (SELECT 1 FROM bank_accountchange c WHERE c.id = (SELECT MAX(m.id) FROM bank_accountchange m"
+    " WHERE m.bank_account_id = NEW.id AND m.state = 'agreed') AND "
+    + " AND ".join(f"c.{each} = NEW.{each}" for each in NUMBERS)
+    + ")"
 )
 
 
@@ -318,5 +326,38 @@ GUARDS = [
         when="(NEW.title <> OLD.title OR NEW.bsb <> OLD.bsb OR NEW.account_number <> OLD.account_number"
         " OR NEW.reason <> OLD.reason) AND NEW.account_number <> ''",
         message="Bank details are never changed; note new ones with a reason.",
+    ),
+    *kept(
+        "bank_accountchange",
+        "change of the club’s account",
+        "bank_account_id",
+        *NUMBERS,
+        "replaces",
+        "reason",
+        "asked_on",
+        free=("state", "decided_by_id", "decided_on", "answer"),
+    ),
+    *ACCOUNT_CHANGE.guards("bank_accountchange"),
+    Guard(
+        "bank_account_change_stays_decided",
+        "bank_accountchange",
+        "UPDATE",
+        when="OLD.decided_by_id IS NOT NULL AND (NEW.decided_by_id IS NULL OR NEW.decided_by_id <> OLD.decided_by_id"
+        " OR NEW.decided_on <> OLD.decided_on OR NEW.answer <> OLD.answer)",
+        message="What was decided about the club’s account stays.",
+    ),
+    Guard(
+        "bank_account_changes_as_agreed",
+        "bank_bankaccount",
+        "UPDATE",
+        when=f"({differs(*NUMBERS)}) AND NOT {AS_AGREED}",
+        message="The club’s account changes only as one person asked and another agreed.",
+    ),
+    Guard(
+        "bank_account_begins_without_a_number",
+        "bank_bankaccount",
+        "INSERT",
+        when=" OR ".join(f"NEW.{each} <> ''" for each in NUMBERS),
+        message="An account begins without its number: one person asks for it, another agrees.",
     ),
 ]

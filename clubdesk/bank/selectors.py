@@ -5,13 +5,15 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, Min, OuterRef, Q, QuerySet
+from django.db.models import Exists, Min, OuterRef, Q, QuerySet, Subquery
 from djmoney.money import Money
 
 from clubdesk import clock
 from clubdesk.bank.models import (
+    AccountChange,
     BankAccount,
     BankDetails,
+    ChangeState,
     ClearedLine,
     ClearedPosting,
     ItemState,
@@ -24,10 +26,27 @@ from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.fees.selectors import receipts_with_payable
 from clubdesk.ledger.models import JournalEntry, Posting, Role
-from clubdesk.ledger.selectors import balance_of, balances, by_hand, month_end, opening_entries
+from clubdesk.ledger.selectors import balance_of, balances, by_hand, club_name, month_end, opening_entries
 from clubdesk.money import as_amount, in_all
+from clubdesk.paying import PaidInto
 from clubdesk.roll.models import Household
 from clubdesk.rooms import in_order
+
+
+def paid_into() -> PaidInto | None:
+    """Where families pay: the account to which documents post, once its number was agreed to; None before."""
+    other = AccountChange.objects.filter(bank_account=OuterRef("pk"), state=ChangeState.AGREED).exclude(replaces="")
+    since = Subquery(other.order_by("-pk").values("decided_on")[:1])
+    own = BankAccount.objects.filter(account__role=Role.BANK).annotate(since=since).first()
+    if own is None or not own.in_full:
+        return None
+    holder = own.holder or club_name()
+    return PaidInto(holder, own.bsb, own.account_number, own.iban, own.bic, own.since)
+
+
+def without_a_number() -> QuerySet[BankAccount]:
+    """The account to which documents post, where families cannot be told its number."""
+    return BankAccount.objects.filter(account__role=Role.BANK, iban="", account_number="")
 
 
 def details_of(household: Household) -> BankDetails | None:

@@ -1,4 +1,4 @@
-"""How a payment run and each of its payments go on their way."""
+"""How a payment run and each of its payments go on their way, and what two people decide about the club's account."""
 
 from clubdesk.states import States
 
@@ -20,5 +20,14 @@ PAYMENT = States(
         "returned": {},
         "refused": {},
         "left_out": {},
+    },
+)
+ACCOUNT_CHANGE = States(
+    "change of the club’s account",
+    first=("asked",),
+    table={
+        "asked": {"agreed": "bank.agree_to_account", "declined": "bank.decline_account"},
+        "agreed": {},
+        "declined": {},
     },
 )

@@ -7,9 +7,8 @@ from django.urls import reverse
 
 from clubdesk.courses import words
 from clubdesk.courses.models import Booking, BookingEvent, Cohort, Happened
-from clubdesk.ledger.selectors import book
-from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import write_message
+from clubdesk.fees.writing import write_to
+from clubdesk.mail.models import Message
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
 
@@ -44,21 +43,20 @@ def _of_events(events: QuerySet[BookingEvent]) -> QuerySet[Message]:
 def tell(event: BookingEvent, opening: str | Sequence[str], subject: str, guardian: Guardian | None = None) -> Message:
     """Write to the party's guardian, or another of the household, what happened and where it stands now."""
     booking = event.booking
-    guardian = guardian or who_is_written_to(booking)
-    opening = [opening] if isinstance(opening, str) else opening
+    asks = words.asked_of(booking)
     paragraphs = [
-        f"Hello {guardian.name if guardian else booking.household.name},",
-        *opening,
-        "\n".join(words.standing_in_words(booking)),
-        f"To see where you stand, accept an offer or withdraw, open your own page:\n{LINK}\n"
-        "Whoever has this link can do the same, so please keep it to yourselves.",
-        book().club_name,
+        *([opening] if isinstance(opening, str) else opening),
+        "\n".join(words.standing_in_words(booking, asks=asks is None)),
+        *(asks.in_letter() if asks else ()),
     ]
-    return write_message(
+    return write_to(
+        booking.household,
+        paragraphs,
         about=about(event),
-        to=guardian.email if guardian else "",
         subject=f"{booking.course}: {subject}",
-        body="\n\n".join(paragraphs) + "\n",
-        household=booking.household,
+        asks=asks is not None,
         link_path=reverse("book:own", args=[booking.pk]),
+        leads="To see where you stand, accept an offer or withdraw, open your own page:",
+        keep="Whoever has this link can do the same, so please keep it to yourselves.",
+        guardian=guardian or who_is_written_to(booking),
     )

@@ -14,6 +14,7 @@ from clubdesk.courses.finding import FINDS
 from clubdesk.courses.merging import MERGING
 from clubdesk.courses.models import Booking, Course, PlaceState
 from clubdesk.courses.nights import NIGHTS
+from clubdesk.courses.own import of_family
 from clubdesk.courses.personal import PERSONAL, TOLD, has_a_place
 from clubdesk.courses.sheets import SHEETS
 from clubdesk.rooms import (
@@ -116,6 +117,7 @@ ROOM = Room(
         TREASURER: (SEE_ALL,),
         AUDITOR: (SEE_ALL,),
     },
+    of_family=of_family,
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,

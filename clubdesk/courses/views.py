@@ -36,7 +36,7 @@ from clubdesk.faults import is_busy, sentence_of
 from clubdesk.ledger.models import Book
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
-from clubdesk.roll.views import for_family
+from clubdesk.roll.views import family_page, for_family
 from clubdesk.screens.pages import site_page
 from clubdesk.verbs import may
 
@@ -52,9 +52,7 @@ SLOW_DOWN = "Too many bookings came from here just now. Please wait an hour and 
 def _family_page(
     request: HttpRequest, template: str, title: str, status: int = 200, **context: object
 ) -> TemplateResponse:
-    """A page in the frame of those that families open, without a sign-in."""
-    club = Book.objects.values_list("club_name", flat=True).first() or "The club"
-    return TemplateResponse(request, f"book/{template}.html", {"title": title, "club": club, **context}, status=status)
+    return family_page(request, f"book/{template}.html", title, status, **context)
 
 
 def address_of(request: HttpRequest) -> str:
@@ -223,14 +221,15 @@ def own(request: HttpRequest, guardian: Guardian, pk: int) -> HttpResponse:
     leave = wrong if isinstance(wrong, LeaveForm) else None
     if request.method != "POST" and "leave" in request.GET and standing:
         leave = LeaveForm(booking=booking)
-    waits = booking.state == PlaceState.WAITING
+    waits, asks = booking.state == PlaceState.WAITING, words.asked_of(booking)
     return _family_page(
         request,
         "own",
         f"Your booking: {booking.course}",
         status=422 if error or wrong else 200,
         booking=booking,
-        sentences=words.standing_in_words(booking),
+        sentences=words.standing_in_words(booking, asks=asks is None),
+        asks=asks,
         likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
         apart=words.apart_in_words(booking),
         offered=booking.state == PlaceState.OFFERED,

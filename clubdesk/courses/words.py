@@ -9,8 +9,12 @@ from clubdesk.clock import long_day
 from clubdesk.courses import selectors
 from clubdesk.courses.models import STANDING, Booking, Cohort, Course, Place, PlaceState
 from clubdesk.errors import Refused
+from clubdesk.fees.asking import IN_PARTS, Asked, asked, pay_by
 from clubdesk.fees.selectors import TakenBack, credited
-from clubdesk.money import nil, shown, total
+from clubdesk.ledger.selectors import book
+from clubdesk.money import as_amount, nil, shown, total
+
+LAPSES = "A place that is not paid by then lapses, and the next family hears of it."
 
 
 def rules_in_words(course: Course) -> list[str]:
@@ -32,8 +36,11 @@ def rules_in_words(course: Course) -> list[str]:
     return sentences
 
 
-def standing_in_words(booking: Booking) -> list[str]:
-    """Where the party stands now, a sentence for each cohort or queue that its places are in."""
+def standing_in_words(booking: Booking, asks: bool = True) -> list[str]:
+    """Where the party stands now, a sentence for each cohort or queue that its places are in.
+
+    `asks` says by when the fee is paid; what tells more of paying says it by itself.
+    """
     standing = [place for place in selectors.places_of(booking) if place.state in STANDING]
     sentences = []
     for state, cohort in dict.fromkeys((place.state, place.cohort) for place in standing):
@@ -57,19 +64,36 @@ def standing_in_words(booking: Booking) -> list[str]:
             if cohort.last_session < clock.today():
                 sentences.append(f"{who} did {cohort}.{f' {shown(owed)} still to pay.' if owed else ''}")
                 continue
-            owed_then = f"{_owed_in_words(booking, group, owed)}{_free_to_leave(group)}"
+            owed_then = f"{_owed_in_words(booking, group, owed, asks)}{_free_to_leave(group)}"
             sentences.append(f"{who} {have} {places} in {starts}. {owed_then}")
     return sentences or ["You have no place and wait for none."]
 
 
-def _owed_in_words(booking: Booking, places: Sequence[Place], owed: Decimal) -> str:
+def _owed_in_words(booking: Booking, places: Sequence[Place], owed: Decimal, asks: bool) -> str:
     """What is still to pay of places that are held, and by when."""
     if not owed:
         return "The fee is paid."
     still = f"{shown(owed)} {'is' if len(places) == 1 else 'are'} still to pay"
     if selectors.paid_in_parts(places, clock.today()):
         return f"{still}, in the parts that you agreed with the club."
-    return f"{still}.{f' Please pay by {long_day(booking.pay_by)}.' if booking.pay_by else ''}"
+    return f"{still}.{f' Please pay by {long_day(booking.pay_by)}.' if booking.pay_by and asks else ''}"
+
+
+def asked_of(booking: Booking) -> Asked | None:
+    """How the family is asked for the fees of the places that it has; None where nothing of them is to pay."""
+    held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
+    owed = as_amount(sum(selectors.still_owed(held).values(), Decimal(0)))
+    if owed <= nil():
+        return None
+    today = clock.today()
+    if selectors.paid_in_parts(held, today):
+        return asked(booking.household, owed, today, when="in the parts that you agreed with us")
+    by = booking.pay_by or pay_by(min(place.charge.charged_on for place in held if place.charge), book())
+    if by < today:
+        return asked(booking.household, owed, today, when="now", otherwise=IN_PARTS)
+    to_begin = any(place.cohort and place.cohort.first_session > today for place in held)
+    otherwise = LAPSES if booking.pay_by and to_begin else IN_PARTS
+    return asked(booking.household, owed, today, by=by, otherwise=otherwise)
 
 
 def _free_to_leave(places: Sequence[Place]) -> str:

@@ -8,29 +8,21 @@ from django.urls import reverse
 from clubdesk.clock import long_day
 from clubdesk.entryfund.models import EntryClaim, StateEvent
 from clubdesk.entryfund.selectors import fee_for, refundable
-from clubdesk.ledger.selectors import book
-from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import write_message
+from clubdesk.fees.writing import write_to
+from clubdesk.mail.models import Message
 from clubdesk.money import shown
 from clubdesk.roll.models import Household, Person
-from clubdesk.roll.selectors import guardian_to_write_to
 
 
 def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str]) -> Message:
-    guardian = guardian_to_write_to(household)
-    said = [
-        f"Hello {guardian.name if guardian else household.name},",
-        *paragraphs,
-        f"Your claims:\n{LINK}\nWhoever has this link can read and answer them, so please keep it to yourselves.",
-        book().club_name,
-    ]
-    return write_message(
+    return write_to(
+        household,
+        paragraphs,
         about=about,
-        to=guardian.email if guardian else "",
         subject=subject,
-        body="\n\n".join(said) + "\n",
-        household=household,
         link_path=reverse("claims:own"),
+        leads="Your claims:",
+        keep="Whoever has this link can read and answer them, so please keep it to yourselves.",
     )
 
 

@@ -11,6 +11,7 @@ from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.finding import FINDS
 from clubdesk.entryfund.merging import MERGING
 from clubdesk.entryfund.models import ClaimState, EntryClaim
+from clubdesk.entryfund.own import of_family
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
 from clubdesk.entryfund.sheets import SHEETS
 from clubdesk.entryfund.streams import PAYS_INTO, STREAMS
@@ -100,6 +101,7 @@ ROOM = Room(
         TREASURER: (SEE_ALL, "add_fundtransfer"),
         AUDITOR: (SEE_ALL,),
     },
+    of_family=of_family,
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,

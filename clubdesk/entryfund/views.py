@@ -9,7 +9,6 @@ from django.db import IntegrityError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
-from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.utils import timezone
 
@@ -27,7 +26,7 @@ from clubdesk.ledger.selectors import book, year_start
 from clubdesk.money import as_amount, shown
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import NEVER, left_families
-from clubdesk.roll.views import for_family
+from clubdesk.roll.views import family_page, for_family
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link, Section, link_to
@@ -59,14 +58,15 @@ def own(request: HttpRequest, guardian: Guardian) -> HttpResponseBase:
         messages.success(request, "Your claim has reached the committee. You will hear by mail what it decides.")
         return HttpResponseRedirect(request.path)
     claims = household.entry_claims.select_related("person", "event").order_by("-claimed_on", "-pk")[:30]
-    context = {
-        "club": book().club_name,
-        "title": "Entry fees back from the fund",
-        "household": household,
-        "claims": claims,
-        "form": form,
-    }
-    return TemplateResponse(request, "entryfund/own.html", context, status=422 if form.errors else 200)
+    return family_page(
+        request,
+        "entryfund/own.html",
+        "Entry fees back from the fund",
+        status=422 if form.errors else 200,
+        household=household,
+        claims=claims,
+        form=form,
+    )
 
 
 def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
@@ -107,13 +107,10 @@ def own_answer(request: HttpRequest, guardian: Guardian, pk: int) -> HttpRespons
             return HttpResponseRedirect(reverse("claims:own"))
         except (Refused, OperationalError) as refusal:
             form.add_error(None, sentence_of(refusal))
-    context = {
-        "club": book().club_name,
-        "title": "A question about your claim",
-        "claim": claim,
-        "form": form,
-    }
-    return TemplateResponse(request, "entryfund/answer.html", context, status=422 if form.errors else 200)
+    status = 422 if form.errors else 200
+    return family_page(
+        request, "entryfund/answer.html", "A question about your claim", status=status, claim=claim, form=form
+    )
 
 
 # Behind the sign-in

@@ -11,6 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, TextFie
 from django.db.models.functions import Coalesce, Concat
 from djmoney.money import Money
 
+from clubdesk.fees.asking import IN_PARTS, Asked, ask, pay_by
 from clubdesk.fees.models import (
     Arrangement,
     Charge,
@@ -28,8 +29,10 @@ from clubdesk.fees.selectors import (
     paid_back_beyond,
     receipts_with_unused,
 )
+from clubdesk.ledger.models import Book
 from clubdesk.ledger.selectors import ZERO, opening_day
 from clubdesk.money import Figure, as_amount, figure_of, shown, sum_of
+from clubdesk.paying import PaidInto
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import payment_reference
 
@@ -78,6 +81,18 @@ class Statement:
         if self.closing > 0:
             return f"{shown(self.closing)} to pay"
         return f"{shown(-self.closing)} in credit" if self.closing else "nothing to pay"
+
+    def asks(self, account: PaidInto | None, of: Book) -> Asked | None:
+        """How the family is asked for what it owes at the end; None where that is nothing."""
+        if self.closing <= 0:
+            return None
+        left = parts_left(self.arrangement) if self.arrangement else []
+        if left and left[0][0] >= self.until:
+            day, amount = left[0]
+            otherwise = f"The rest of {shown(self.closing)} follows in the parts that you agreed."
+            return ask(self.household, amount, self.until, account, of, by=day, otherwise=otherwise)
+        by = pay_by(self.until, of)
+        return ask(self.household, as_amount(self.closing), self.until, account, of, by=by, otherwise=IN_PARTS)
 
     def parts(self) -> list[tuple[date, Decimal, str]]:
         """The parts of the arrangement that stands: day, amount, and whether what was paid since covers it."""

@@ -8,15 +8,21 @@ from django.contrib.auth.models import User
 from django.urls import reverse
 from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.clock import long_day
-from clubdesk.fees import accounts, deadlines
+from clubdesk.fees import accounts, deadlines, writing
+from clubdesk.fees.asking import IN_PARTS, asked, pay_by
 from clubdesk.fees.models import Voucher
 from clubdesk.fees.selectors import open_amount
+from clubdesk.fees.writing import write_to
+from clubdesk.ledger.models import Book
 from clubdesk.ledger.selectors import book
-from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import draft, untold, write_message
+from clubdesk.mail.models import Message
+from clubdesk.mail.services import untold, write_message
 from clubdesk.money import nil, shown
-from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
+from clubdesk.paying import PaidInto
+
+ACCOUNT = "Your page:"
 
 
 def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) -> Message:
@@ -24,61 +30,57 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) ->
 
     What of the rest the family's credit has paid, and what it is to pay, the book knows.
     """
-    household = voucher.charge.household
+    household, today = voucher.charge.household, clock.today()
     to_pay = min(open_amount(voucher.charge), amount - credited)
     by_credit = amount - credited - to_pay
     sentences = [
+        f"So {shown(amount)} of the fee is no longer paid by it.",
         f"{shown(credited)} of that was credited, so nobody owes it." if credited > nil() else "",
         f"{shown(by_credit)} of that your credit with the club has paid." if by_credit > nil() else "",
-        f"Please pay {shown(to_pay)}, and write this reference with a bank transfer: {payment_reference(household)}"
-        if to_pay > nil()
-        else "There is nothing for you to pay.",
+        "" if to_pay > nil() else "There is nothing for you to pay.",
     ]
-    guardian = guardian_to_write_to(household)
+    asks = asked(household, to_pay, today, by=pay_by(today, book()), otherwise=IN_PARTS) if to_pay > nil() else None
     paragraphs = [
-        f"Hello {guardian.name if guardian else household.name},",
         f"The sport voucher for {voucher.person} ({voucher.charge}) {said}.",
-        " ".join([f"So {shown(amount)} of the fee is no longer paid by it.", *filter(None, sentences)]),
-        f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
-        book().club_name,
+        " ".join(filter(None, sentences)),
+        *(asks.in_letter() if asks else ()),
     ]
-    return write_message(
+    return write_to(
+        household,
+        paragraphs,
         about=f"voucher {voucher.pk} answered",
-        to=guardian.email if guardian else "",
         subject="Your sport voucher",
-        body="\n\n".join(paragraphs) + "\n",
-        household=household,
+        asks=asks is not None,
         link_path=reverse("account:own"),
+        leads=ACCOUNT,
     )
 
 
-def drafted(statement: accounts.Statement, on: date, club: str) -> Message:
+def drafted(statement: accounts.Statement, on: date, of: Book, account: PaidInto | None) -> Message:
     """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link.
 
     Its `about` is the family, the day and what it says, so that none is written twice, nor an older one in its place.
     """
     household = statement.household
-    guardian = guardian_to_write_to(household)
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
+    asks = statement.asks(account, of)
     paragraphs = [
-        f"Hello {guardian.name if guardian else household.name},",
         f"Your account with the club stands at {statement.in_words} on {long_day(on)}.",
         f"Still to pay, by how long ago it was charged:\n{ages}" if ages else "",
-        f"If you pay by bank transfer, please write this reference with it: {statement.reference}" if ages else "",
-        f"The whole statement, also to print:\n{LINK}\n"
-        "Whoever has this link can read it, so please keep it to yourselves.",
-        "Something does not look right, or you would rather pay in parts? Please tell us.",
-        club,
+        *(asks.in_letter() if asks else ()),
+        "Does something not look right? Please tell us.",
     ]
-    body = "\n\n".join(paragraph for paragraph in paragraphs if paragraph) + "\n"
-    return draft(
-        about=f"statement {household.pk} {on.isoformat()} {sha256(body.encode()).hexdigest()[:12]}",
-        to=guardian.email if guardian else "",
+    letter = writing.drafted(
+        household,
+        paragraphs,
+        of,
+        about="",
         subject=f"Your account: {statement.in_words}",
-        body=body,
-        household=household,
         link_path=reverse("account:own"),
+        leads="The whole statement, also to print:",
     )
+    letter.about = f"statement {household.pk} {on.isoformat()} {sha256(letter.body.encode()).hexdigest()[:12]}"
+    return letter
 
 
 def tell_deadlines(coordinators: Iterable[User], on: date) -> list[Message]:

@@ -11,9 +11,12 @@ from reportlab.platypus import Flowable, PageBreak
 from clubdesk import clock, paper
 from clubdesk.clock import long_day
 from clubdesk.fees.accounts import AGES, Acquittal, Aged, FamilyLine, Statement
+from clubdesk.fees.asking import Asked
 from clubdesk.fees.models import Receipt, Voucher
+from clubdesk.ledger.models import Book
 from clubdesk.ledger.selectors import ZERO
-from clubdesk.money import as_amount, shown
+from clubdesk.money import nil, shown, total
+from clubdesk.paying import Code, PaidInto, Written
 from clubdesk.roll.selectors import payment_reference
 from clubdesk.screens.tables import page_of
 from clubdesk.tables import Column, Columns, Labelled, Table, pick, together
@@ -52,6 +55,10 @@ PARTS: Columns[tuple[date, Decimal, str]] = {
 FACTS: Columns[tuple[str, object]] = {
     "what": Column("", lambda fact: fact[0], width=60),
     "fact": Column("", lambda fact: fact[1], width=114),
+}
+HOW: Columns[Written] = {
+    "what": Column("", lambda row: row.label, width=34),
+    "text": Column("", lambda row: row.text, width=90),
 }
 PAID_FOR: Columns[tuple[str, Money]] = {
     "what": Column("For", lambda part: part[0], width=134),
@@ -125,30 +132,33 @@ def outstanding_table(rows: Sequence[Acquittal], by_ledger: Decimal) -> Table[Ac
     return Table("Outstanding by age", columns, [row for row in rows if row.outstanding], feet)
 
 
-def statement_pdf(statement: Statement, club_name: str) -> bytes:
-    return paper.pdf(f"Statement, {statement.household}", club_name, statement_story(statement, club_name))
+def statement_pdf(statement: Statement, of: Book, account: PaidInto | None, page: Code | None = None) -> bytes:
+    """A family's statement; `page` is the code of its own page, where it prints the statement itself."""
+    return paper.pdf(f"Statement, {statement.household}", of.club_name, statement_story(statement, of, account, page))
 
 
-def statements_pdf(statements: Iterable[Statement], club_name: str) -> bytes:
+def statements_pdf(statements: Iterable[Statement], of: Book, account: PaidInto | None) -> bytes:
     """Many statements in one file to print, each beginning on a page of its own."""
     story: list[Flowable] = []
     for statement in statements:
-        story += [*statement_story(statement, club_name), PageBreak()]
-    return paper.pdf("Statements", club_name, story)
+        story += [*statement_story(statement, of, account), PageBreak()]
+    return paper.pdf("Statements", of.club_name, story)
 
 
-def statement_story(statement: Statement, club_name: str) -> list[Flowable]:
-    """The statement as it is printed: what is owed first, then how it came to it."""
+def statement_story(
+    statement: Statement, of: Book, account: PaidInto | None, page: Code | None = None
+) -> list[Flowable]:
+    """The statement as it is printed: what is owed and how to pay it first, then how it came to it."""
     paper.use_fonts()
     brought = FamilyLine(statement.since, "Brought forward", None, statement.opening)
+    asks = statement.asks(account, of)
     story: list[Flowable] = [
-        paper.text(club_name, paper.HEADING),
+        paper.text(of.club_name, paper.HEADING),
         paper.text(f"Statement for {statement.household}, {long_day(statement.until)}"),
         paper.gap(),
         paper.text(f"Your account stands at: {statement.in_words}", paper.STRONG),
+        *(how_to_pay(asks, page) if asks else ()),
     ]
-    if statement.closing > 0:
-        story.append(paper.text(f"Please write this reference with a bank transfer: {statement.reference}"))
     story += [paper.gap(), paper.table(Table("Statement", LINES, [brought, *statement.lines]))]
     if any(statement.ages.values()):
         title = "Still to pay, by how long ago it was charged"
@@ -157,20 +167,37 @@ def statement_story(statement: Statement, club_name: str) -> list[Flowable]:
     if parts := statement.parts():
         title = "Agreed to be paid in parts"
         story += [paper.gap(), paper.text(title, paper.STRONG), paper.table(Table(title, PARTS, parts))]
-    story += [paper.gap(), paper.text("Amounts above nil are owed to the club; below nil the club owes them to you.")]
-    return story
+    story += [paper.gap(), paper.text("Amounts above zero are owed to the club; below zero the club owes them to you.")]
+    return [*story, *whom_to_ask(of)]
 
 
-def receipt_pdf(receipt: Receipt, club_name: str) -> bytes:
-    """A receipt to print: its number, from whom, how much, how it was paid and for what."""
-    paper.use_fonts()
-    parts = [
-        (str(part.charge) if part.charge else "Paid back to you", part.amount)
-        for part in receipt.allocations.standing().select_related("charge", "repayment").order_by("pk")
+def whom_to_ask(of: Book) -> list[Flowable]:
+    return [paper.gap(), paper.text(f"Questions? {of.contact}")] if of.contact else []
+
+
+CODE_WIDTH = 38
+"""Millimetres; 331 bytes at level M make 73 modules, half a millimetre each."""
+
+
+def how_to_pay(asks: Asked, page: Code | None = None) -> list[Flowable]:
+    """How to pay it, with the code that a bank's app reads beside it, else that of the family's own page."""
+    said: list[Flowable] = [
+        paper.text(asks.opening),
+        *([paper.gap(1), paper.table(Table("", HOW, asks.rows))] if asks.rows else ()),
+        *([paper.gap(1), paper.text(asks.closing)] if asks.closing else ()),
     ]
-    used = sum(part.amount.amount for part in receipt.allocations.standing())
-    if used < receipt.amount.amount:
-        parts.append(("Kept as your credit", as_amount(receipt.amount.amount - used)))
+    code, words = (asks.code, "Scan it in your bank’s app.") if asks.code else (page, "Your own page, by phone.")
+    if code is None:
+        return [paper.gap(), *said]
+    return [paper.gap(), paper.beside(said, [paper.code(code, CODE_WIDTH), paper.text(words, paper.SMALL)], CODE_WIDTH)]
+
+
+def receipt_pdf(receipt: Receipt, of: Book, asks: Asked | None = None, page: Code | None = None) -> bytes:
+    """A receipt to print: its number, from whom, how much, how it was paid and for what.
+
+    `asks` is how the family pays what is left of its debt, None where nothing is.
+    """
+    paper.use_fonts()
     facts: list[tuple[str, object]] = [
         ("Received from", str(receipt.household)),
         ("On", long_day(receipt.received_on)),
@@ -182,13 +209,26 @@ def receipt_pdf(receipt: Receipt, club_name: str) -> bytes:
     if receipt.cancelled_on:
         facts.append(("CANCELLED", f"{long_day(receipt.cancelled_on)}: {receipt.cancel_reason}"))
     story: list[Flowable] = [
-        paper.text(club_name, paper.HEADING),
+        paper.text(of.club_name, paper.HEADING),
         paper.text(f"Receipt {receipt.number}", paper.STRONG),
         paper.gap(),
         paper.table(Table("", FACTS, facts)),
         paper.gap(),
     ]
-    if parts and not receipt.cancelled_on:
+    if (parts := _paid_for(receipt)) and not receipt.cancelled_on:
         story.append(paper.table(Table("", PAID_FOR, parts)))
     story += [paper.gap(), paper.text(f"Your reference: {payment_reference(receipt.household)}")]
-    return paper.pdf(f"Receipt {receipt.number}", club_name, story)
+    if asks:
+        left = f"Still to pay on {long_day(clock.today())}: {shown(asks.amount)}"
+        story += [paper.gap(), paper.text(left, paper.STRONG), *how_to_pay(asks, page)]
+    return paper.pdf(f"Receipt {receipt.number}", of.club_name, [*story, *whom_to_ask(of)])
+
+
+def _paid_for(receipt: Receipt) -> list[tuple[str, Money]]:
+    """What the receipt pays, and what of it is the family's credit."""
+    parts = [
+        (str(part.charge) if part.charge else "Paid back to you", part.amount)
+        for part in receipt.allocations.standing().select_related("charge", "repayment").order_by("pk")
+    ]
+    left = receipt.amount - total(amount for _, amount in parts)
+    return [*parts, ("Kept as your credit", left)] if left > nil() else parts

@@ -1,66 +1,45 @@
-"""Pages of the fees room that are no forms: a family's own account, papers to print, balances by age."""
+"""Pages of the fees room that are no forms: papers to print, balances by age, vouchers."""
 
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
-from django.template.response import TemplateResponse
 from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.fees import accounts, deadlines, papers, selectors, services
+from clubdesk.fees.asking import IN_PARTS, Asked, asked, paid_into, pay_by
 from clubdesk.fees.models import Lodgement, Receipt
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance as ledger_balance
 from clubdesk.ledger.selectors import book
-from clubdesk.roll.models import Guardian, Household
-from clubdesk.roll.views import for_family
-from clubdesk.screens.pages import at_one_moment, site_page
+from clubdesk.money import nil
+from clubdesk.roll.models import Household
+from clubdesk.screens.pages import site_page
 from clubdesk.tables import Table, together, write_csv
 from clubdesk.verbs import may, verb_of
 
 
-def _pdf(content: bytes, name: str) -> HttpResponse:
+def pdf_answer(content: bytes, name: str) -> HttpResponse:
     response = HttpResponse(content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{name}.pdf"'
     return response
 
 
-@for_family
-@at_one_moment
-def own(request: HttpRequest, guardian: Guardian) -> HttpResponse:
-    """A family's own account, by its link."""
-    household = guardian.household
-    context = {
-        "club": book().club_name,
-        "title": "Your account",
-        "statement": accounts.statement(household, clock.today()),
-        "receipts": household.receipts.filter(cancelled_on=None)[:20],
-    }
-    return TemplateResponse(request, "fees/own.html", context)
-
-
-@for_family
-@at_one_moment
-def own_statement(request: HttpRequest, guardian: Guardian) -> HttpResponse:
-    statement = accounts.statement(guardian.household, clock.today())
-    return _pdf(papers.statement_pdf(statement, book().club_name), "statement")
-
-
-@for_family
-@at_one_moment
-def own_receipt(request: HttpRequest, guardian: Guardian, number: int) -> HttpResponse:
-    receipt = get_object_or_404(Receipt, household=guardian.household, number=number)
-    return _pdf(papers.receipt_pdf(receipt, book().club_name), f"receipt-{number}")
-
-
-# Behind the sign-in
+def receipt_asks(receipt: Receipt) -> Asked | None:
+    """How its family pays what is left of its debt today; None where nothing is, or the receipt was cancelled."""
+    owed, today = selectors.balance(receipt.household), clock.today()
+    if owed <= nil() or receipt.cancelled_on:
+        return None
+    return asked(receipt.household, owed, today, by=pay_by(today, book()), otherwise=IN_PARTS)
 
 
 def statement(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     household = get_object_or_404(Household, pk=pk)
-    return _pdf(papers.statement_pdf(accounts.statement(household, clock.today()), book().club_name), f"statement-{pk}")
+    return pdf_answer(
+        papers.statement_pdf(accounts.statement(household, clock.today()), book(), paid_into()), f"statement-{pk}"
+    )
 
 
 def statements(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -69,12 +48,12 @@ def statements(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     if not made:
         messages.info(request, "Nobody owes anything, so there is no statement to print.")
         return HttpResponseRedirect(reverse("admin:aged_balances"))
-    return _pdf(papers.statements_pdf(made, book().club_name), "statements")
+    return pdf_answer(papers.statements_pdf(made, book(), paid_into()), "statements")
 
 
 def receipt(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     found = get_object_or_404(Receipt.objects.select_related("household"), pk=pk)
-    return _pdf(papers.receipt_pdf(found, book().club_name), f"receipt-{found.number}")
+    return pdf_answer(papers.receipt_pdf(found, book(), receipt_asks(found)), f"receipt-{found.number}")
 
 
 def vouchers(request: HttpRequest, site: AdminSite) -> HttpResponse:

@@ -6,7 +6,7 @@ from decimal import Decimal
 from clubdesk import clock
 from clubdesk.demoing import Demo
 from clubdesk.ledger import selectors, services
-from clubdesk.ledger.models import Account, FundRole, Role
+from clubdesk.ledger.models import Account, Book, FundRole, Role
 from clubdesk.ledger.posting import Line, credit, debit
 from clubdesk.money import as_amount, half_up, nil
 from clubdesk.rooms import Scene
@@ -38,6 +38,9 @@ BILLS = {
 
 def begin(demo: Demo) -> None:
     """The book begins on the first day of the year before the present one, with what the paper books ended with."""
+    Book.objects.update(
+        contact_name="Ines Kallara", contact_email="coordinator@quandong.example", contact_phone="0491 570 156"
+    )
     services.open_year(first_day=demo.this_year, by=shell_user())
     services.record_opening(
         narration="Brought forward from the paper books",

@@ -8,7 +8,7 @@ from clubdesk.ledger.cards import CARDS
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
-from clubdesk.ledger.models import FinancialYear, JournalEntry, MonthUnlock, UnlockState
+from clubdesk.ledger.models import Book, FinancialYear, JournalEntry, MonthUnlock, UnlockState
 from clubdesk.ledger.services import reverse_due
 from clubdesk.ledger.sheets import SHEETS
 from clubdesk.rooms import (
@@ -25,6 +25,7 @@ from clubdesk.rooms import (
     Night,
     Room,
     Tab,
+    Waiting,
     Waits,
 )
 from clubdesk.waiting import waiting
@@ -56,10 +57,21 @@ ROOM = Room(
         ListOf("MonthLock", unsearched="One a month."),
         ListOf("MonthUnlock", unsearched="There are few."),
         ListOf("Party"),
+        ListOf("Book", Menu.SETTING),
         ListOf("Account", Menu.SETTING),
         ListOf("Fund", Menu.SETTING),
     ),
     waits=(
+        Waits(
+            "club that families cannot reach",
+            "clubs that families cannot reach",
+            permission="ledger.change_book",
+            page="admin:ledger_book_changelist",
+            now=lambda on: Waiting(
+                Book.objects.filter(contact_email="", contact_phone="").count(),
+                line="Enter who answers families: name, e-mail or phone stand on their pages and letters.",
+            ),
+        ),
         Waits(
             "month to be unlocked",
             "months to be unlocked",
@@ -88,10 +100,11 @@ ROOM = Room(
     each_night=(Night("", _undo_journals),),
     second_step=("close_year", "agree_monthunlock"),
     roles={
-        COORDINATOR: UNLOCKS,
+        COORDINATOR: (*UNLOCKS, "view_book", "change_book"),
         APPROVER: UNLOCKS,
         TREASURER: (
             SEE_ALL,
+            "change_book",
             "add_account",
             "change_account",
             "add_fund",

@@ -1,9 +1,11 @@
 """Screens of the membership room."""
 
 from collections.abc import Iterator, Sequence
+from typing import cast
 
 from django import forms
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 
@@ -14,7 +16,7 @@ from clubdesk.fees.models import VoucherScheme
 from clubdesk.fees.promises import charged_by, credited_by, credited_if_refused
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import selectors, services
-from clubdesk.membership.models import FamilyCap, Membership, Plan, Remittance
+from clubdesk.membership.models import FamilyCap, LeaveRequest, LeaveState, Membership, Plan, Remittance
 from clubdesk.money import nil, shown
 from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household, Person
@@ -24,6 +26,7 @@ from clubdesk.screens.fields import (
     DayField,
     HappenedField,
     PickField,
+    PickMany,
     VerbForm,
     day_and_reason,
     form_of,
@@ -218,14 +221,35 @@ def household_section(request: HttpRequest, household: Household) -> Section:
     return Section("Memberships", ["Who", "Now", ""], rows, "Nobody yet.")
 
 
+class RenewForm(VerbForm[Household]):
+    people = PickMany(
+        Person.objects.none(), label="Who is renewed", error_messages={"required": "Tick who is renewed."}
+    )
+
+    def prepare(self) -> None:
+        priced = {
+            line.membership.person_id: f"{line.membership.person}: {line.quote.price.working}"
+            for each in selectors.renewals(clock.today(), self.target)
+            for line in each.lines
+            if line.quote
+        }
+        field = self.fields["people"]
+        assert isinstance(field, PickMany)
+        field.queryset = self.target.people.filter(pk__in=priced)
+        field.choices = list(priced.items())
+        field.initial = list(priced)
+
+
 class RenewPage(VerbPage[Household, list[Membership]]):
     """On a household's page, and a click in the list of renewals."""
 
     slug = "renew"
     verb = services.renew_household
     target = "household"
-    intro = "Each membership is taken out again from the day after it ends, and the household is charged."
-    button = "Renew all of them"
+    intro = "Each membership is taken out again from the day after it ends, and the family is charged."
+    button = "Renew them"
+    form_class = RenewForm
+    looks_first = True
     lands_on_target = True
 
     def applies(self, target: Household) -> bool:
@@ -240,15 +264,22 @@ class RenewPage(VerbPage[Household, list[Membership]]):
         ]
 
     def promises(self, target: Household) -> Facts:
-        def tell(did: Did[list[Membership]]) -> Iterator[tuple[str, object]]:
-            for row in did.result:
-                yield (
-                    f"{row.person}, {row.plan}, from {day_text(row.starts_on)} to {day_text(row.ends_on)}",
-                    row.working,
-                )
-            yield "Charged in all", charged_by(did)
+        return self.foretold(target, self._charged)
 
-        return self.foretold(target, tell)
+    def preview(self, target: Household, cleaned: dict[str, object]) -> Facts:
+        """What just these cost, where not all are renewed: the price of the others may have come off theirs."""
+        people = cast(QuerySet[Person], cleaned["people"])
+        lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines if line.quote]
+        if len(people) == len(lines):
+            return ()
+        chosen = self.foretold(target, self._charged, people=people)
+        who = ("You chose", ", ".join(map(str, people)))
+        return [who, *((f"Only they: {label}", value) for label, value in chosen)]
+
+    def _charged(self, did: Did[list[Membership]]) -> Iterator[tuple[str, object]]:
+        for row in did.result:
+            yield f"{row.person}, {row.plan}, from {day_text(row.starts_on)} to {day_text(row.ends_on)}", row.working
+        yield "Charged in all", charged_by(did)
 
     def done(self, target: Household, result: list[Membership]) -> str:
         said = "; ".join(f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in result)
@@ -262,6 +293,44 @@ class PriceLink(LinkPage[Household]):
 
     def url(self, target: Household) -> str:
         return reverse("admin:membership_price", args=[target.pk])
+
+
+class AnswerPage(VerbPage[LeaveRequest, LeaveRequest]):
+    slug = "answer"
+    verb = services.answer_leaving
+    target = "request"
+    intro = "End the membership and withdraw from courses first, on their own pages. The family reads this by letter."
+    button = "Send the answer"
+    form_class = form_of(
+        answer=forms.CharField(
+            max_length=200, help_text="As in “Her membership ends on 30 September; $57.00 is given back.”"
+        )
+    )
+
+    def applies(self, target: LeaveRequest) -> bool:
+        return target.state == LeaveState.ASKED
+
+    def not_now(self, target: LeaveRequest) -> str:
+        return "it was answered already."
+
+    def facts(self, target: LeaveRequest) -> Facts:
+        return [
+            ("Why", target.reason or "not said"),
+            ("Stands", selectors.standing_in_words(target.person, clock.today())),
+        ]
+
+    def done(self, target: LeaveRequest, result: LeaveRequest) -> str:
+        return f"Answered: {result.answer}"
+
+
+@admin.register(LeaveRequest)
+class LeaveRequestAdmin(DocumentAdmin[LeaveRequest]):
+    list_display = ("__str__", "asked_on", "reason", "state", "answered_by", "answer")
+    list_select_related = ("person", "answered_by")
+    list_filter = ("state",)
+    fields = ("person", "reason", "asked_on", "state", "answered_by", "answered_on", "answer")
+    readonly_fields = fields
+    pages = (AnswerPage(),)
 
 
 @admin.register(Plan)

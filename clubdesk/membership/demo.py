@@ -14,6 +14,7 @@ from clubdesk.money import as_amount, nil
 from clubdesk.roll.demo import Cast, guardian_as_person
 from clubdesk.roll.models import Person
 from clubdesk.rooms import Scene
+from clubdesk.verbs import shell_user
 
 
 def begin(demo: Demo) -> None:
@@ -79,4 +80,13 @@ def remit_affiliation(demo: Demo, day: date) -> None:
             services.remit_affiliation(association=association, through=day, on=day, by=demo.users["treasurer"])
 
 
-SCENES = (Scene(begin=begin, plan=plan),)
+def leave(demo: Demo, day: date) -> None:
+    """A family has asked to leave, by its own page."""
+    leaver = next((who for who in reversed(demo.part(Cast).juniors) if is_member(who, day)), None)
+    if leaver:
+        services.ask_to_leave(
+            household=leaver.household, people=[leaver], reason="we move to the coast", on=day, by=shell_user()
+        )
+
+
+SCENES = (Scene(begin=begin, plan=plan, leave=leave),)

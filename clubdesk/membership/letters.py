@@ -4,13 +4,17 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.urls import reverse
+from djmoney.money import Money
 
+from clubdesk import clock
 from clubdesk.clock import long_day
+from clubdesk.fees.asking import IN_PARTS, asked, pay_by
+from clubdesk.fees.letters import ACCOUNT
 from clubdesk.fees.selectors import TakenBack, balance, open_amount
+from clubdesk.fees.writing import write_to
 from clubdesk.ledger.selectors import book
-from clubdesk.mail.models import LINK, Message
-from clubdesk.mail.services import write_message
-from clubdesk.membership.models import Membership
+from clubdesk.mail.models import Message
+from clubdesk.membership.models import LeaveRequest, Membership
 from clubdesk.membership.selectors import (
     HouseholdRenewal,
     Renewal,
@@ -21,29 +25,25 @@ from clubdesk.membership.selectors import (
 )
 from clubdesk.money import nil, shown, total
 from clubdesk.roll.models import Household
-from clubdesk.roll.selectors import guardian_to_write_to, payment_reference
 
 
-def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str]) -> Message:
-    guardian = guardian_to_write_to(household)
-    said = [
-        f"Hello {guardian.name if guardian else household.name},",
-        *paragraphs,
-        f"Your account:\n{LINK}\nWhoever has this link can read it, so please keep it to yourselves.",
-        book().club_name,
-    ]
-    return write_message(
+def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str], asks: bool = False) -> Message:
+    return write_to(
+        household,
+        paragraphs,
         about=about,
-        to=guardian.email if guardian else "",
         subject=subject,
-        body="\n\n".join(paragraph for paragraph in said if paragraph) + "\n",
-        household=household,
+        asks=asks,
         link_path=reverse("account:own"),
+        leads=ACCOUNT,
     )
 
 
-def _reference(household: Household) -> str:
-    return f"If you pay by bank transfer, please write this reference with it: {payment_reference(household)}"
+def _asked(household: Household, owed: Money, on: date) -> list[str]:
+    """How what is owed is paid; nothing where nothing is."""
+    if owed <= nil():
+        return []
+    return asked(household, owed, on, by=pay_by(on, book()), otherwise=IN_PARTS).in_letter()
 
 
 def tell_joined(memberships: Sequence[Membership], renewed: bool = False) -> Message:
@@ -58,12 +58,10 @@ def tell_joined(memberships: Sequence[Membership], renewed: bool = False) -> Mes
     paragraphs = [
         "Thank you for renewing." if renewed else "Welcome to the club.",
         "\n".join(lines),
-        f"{shown(owed)} of that is still to pay. {_reference(household)}"
-        if owed > nil()
-        else "Nothing is left to pay.",
+        *(_asked(household, owed, clock.today()) or ["Nothing is left to pay."]),
     ]
     about = f"membership {' '.join(str(row.pk) for row in memberships)} taken out"[:120]
-    return _tell(household, about, "Your memberships" if renewed else "Your membership", paragraphs)
+    return _tell(household, about, "Your memberships" if renewed else "Your membership", paragraphs, asks=owed > nil())
 
 
 def tell_left(membership: Membership, taken: TakenBack) -> Message:
@@ -80,9 +78,16 @@ def tell_left(membership: Membership, taken: TakenBack) -> Message:
             "to the club to have it paid back."
         )
     owed = balance(household)
-    owes = f"Your family still owes {shown(owed)}. {_reference(household)}" if owed > nil() else ""
-    paragraphs = [said, " ".join(filter(None, money)), owes]
-    return _tell(household, f"membership {membership.pk} left", "Your membership ends", paragraphs)
+    owes = f"Your family still owes {shown(owed)}." if owed > nil() else ""
+    paragraphs = [said, " ".join(filter(None, money)), owes, *_asked(household, owed, clock.today())]
+    return _tell(household, f"membership {membership.pk} left", "Your membership ends", paragraphs, asks=owed > nil())
+
+
+def tell_leaving_answered(request: LeaveRequest) -> Message:
+    """What became of what the family asked for."""
+    words = f"You asked on {long_day(request.asked_on)} that {request.person} leaves the club. {request.answer}"
+    home = request.person.household
+    return _tell(home, f"leave request {request.pk} answered", "You asked to leave", [words])
 
 
 def about(membership: Membership, state: Renewing) -> str:
@@ -98,16 +103,17 @@ def tell_renewal(renewal: HouseholdRenewal, on: date) -> Message:
         f"To renew {'all of them' if len(can) > 1 else 'it'} costs {shown(renewal.total)}. Tell us if you would like "
         "that, or who leaves. A sport voucher is set against the fee: send us its code."
     )
+    when = "once you have told us"
     paragraphs = [
         "These memberships have ended and can still be renewed:" if ended else "These memberships end soon:",
         "\n".join(_renewal_in_words(line) for line in renewal.lines),
         costs if can else "",
         "" if ended else f"Until {long_day(max(line.membership.ends_on for line in renewal.lines))} nothing changes.",
         f"The last day to renew is {long_day(last_day)}." if can else "",
-        _reference(household) if can else "",
+        *(asked(household, renewal.total, on, when=when).in_letter() if can else ()),
     ]
     subject = "Your memberships have ended" if ended else "Your memberships end soon"
-    return _tell(household, about(*renewal.first), subject, paragraphs)
+    return _tell(household, about(*renewal.first), subject, paragraphs, asks=bool(can))
 
 
 def _renewal_in_words(line: Renewal) -> str:

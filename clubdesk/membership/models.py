@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from django.conf import settings
 from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import F, Q
@@ -9,6 +10,7 @@ from django.db.models import F, Q
 from clubdesk.clock import day_text
 from clubdesk.fees.models import Charge, ChargeShare, FeeItem
 from clubdesk.ledger.models import Document, Party
+from clubdesk.membership.states import LEAVING
 from clubdesk.membership.terms import Term, term
 from clubdesk.money import Cents, nil
 from clubdesk.roll.models import Person
@@ -151,6 +153,45 @@ class Membership(Document):
 
     def covers(self, day: date) -> bool:
         return self.cancelled_on is None and self.starts_on <= day <= self.ends_on
+
+
+class LeaveState(models.TextChoices):
+    ASKED = "asked", "Asked"
+    ANSWERED = "answered", "Answered"
+
+
+class LeaveRequest(Document):
+    """A family asks that one of it leaves the club; the coordinator ends what there is to end, and answers."""
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="leave_requests")
+    reason = models.CharField(max_length=150, blank=True)
+    asked_on = models.DateField()
+    state = models.CharField(max_length=8, choices=LeaveState.choices, default=LeaveState.ASKED)
+    answered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    answered_on = models.DateField(null=True, blank=True)
+    answer = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-pk"]
+        verbose_name = "request to leave"
+        verbose_name_plural = "requests to leave"
+        constraints = [
+            LEAVING.constraint("membership_leave_state_is_one"),
+            models.CheckConstraint(
+                condition=Q(state="asked", answered_by=None, answered_on=None)
+                | Q(state="answered", answered_by__isnull=False, answered_on__isnull=False),
+                name="membership_leave_answered_by_somebody",
+            ),
+            models.UniqueConstraint(
+                fields=["person"],
+                condition=Q(state="asked"),
+                name="membership_one_leave_request_waits",
+                violation_error_message="They asked to leave already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} asks to leave"
 
 
 class Remittance(Document):

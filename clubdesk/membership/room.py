@@ -4,7 +4,8 @@ from clubdesk.membership import admin, rollviews, services, views
 from clubdesk.membership.cards import CARDS, families_to_renew
 from clubdesk.membership.demo import SCENES
 from clubdesk.membership.merging import MERGING
-from clubdesk.membership.models import Plan
+from clubdesk.membership.models import LeaveRequest, LeaveState, Plan
+from clubdesk.membership.own import of_family
 from clubdesk.membership.personal import PERSONAL, TOLD
 from clubdesk.membership.sheets import SHEETS
 from clubdesk.roll.models import Person
@@ -25,6 +26,7 @@ from clubdesk.rooms import (
     Tab,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 ROOM = Room(
     label="membership",
@@ -33,6 +35,7 @@ ROOM = Room(
     on_home=30,
     menu=(
         ListOf("Membership"),
+        ListOf("LeaveRequest", unsearched="There are few, and each is answered."),
         Entry("Renewals", "admin:renewals", "membership.view_membership"),
         Entry("Affiliation, member by member", "admin:affiliation", "membership.view_remittance"),
         ListOf("Remittance"),
@@ -66,6 +69,18 @@ ROOM = Room(
             page="admin:renewals",
             now=families_to_renew,
         ),
+        Waits(
+            "request to leave",
+            "requests to leave",
+            permission="membership.change_membership",
+            page="admin:membership_leaverequest_changelist",
+            query="state__exact=asked",
+            now=lambda on: waiting(
+                LeaveRequest.objects.filter(state=LeaveState.ASKED),
+                since="asked_on",
+                line="End the membership, then answer the family.",
+            ),
+        ),
     ),
     cards=CARDS,
     each_night=(Night("families reminded", lambda on, by: Done(len(services.remind_renewals(on=on)))),),
@@ -77,6 +92,7 @@ ROOM = Room(
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,
+    of_family=of_family,
     sheets=SHEETS,
     adds=(
         PageOn("roll.person", section=admin.memberships_section),

@@ -1,6 +1,7 @@
 """The rules about memberships that the database itself keeps."""
 
 from clubdesk.guards import Guard, kept, replaces_nothing
+from clubdesk.membership.states import LEAVING
 from clubdesk.roll.rules import not_erased
 
 TWICE = (
@@ -28,6 +29,15 @@ GUARDS = [
         "changed_from_id",
         free=("ends_on", "ended_on", "cancelled_on", "end_reason"),
     ),
+    not_erased("membership_leaverequest"),
+    *kept(
+        "membership_leaverequest",
+        "request to leave",
+        "person_id",
+        "asked_on",
+        free=("reason", "state", "answered_by_id", "answered_on", "answer"),
+    ),
+    *LEAVING.guards("membership_leaverequest"),
     Guard(
         "membership_only_shortens",
         "membership_membership",

@@ -1,7 +1,7 @@
 """Questions about memberships: who is a member, what one costs, who is to renew, what the associations are owed."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -328,15 +328,19 @@ def not_renewed() -> QuerySet[Membership]:
 
 Waiting = list[tuple[Membership, Renewing]]
 """The memberships of one household that are to be renewed, and how far each has come."""
+Chosen = Collection[Person] | None
+"""Those whose memberships are meant, None for all."""
 
 
-def to_renew(on: date, household: Household | None = None) -> list[Waiting]:
-    """The memberships to renew, household by household, who ends first the first."""
+def to_renew(on: date, household: Household | None = None, people: Chosen = None) -> list[Waiting]:
+    """The memberships to renew, household by household, who ends first the first; of all, or of the people."""
     longest = Plan.objects.aggregate(before=Max("remind_days"), after=Max("grace_days"))
     last = on + timedelta(days=longest["before"] or 0)
     rows = not_renewed().filter(ends_on__lte=last, ends_on__gte=on - timedelta(days=longest["after"] or 0))
     if household:
         rows = rows.filter(person__household=household)
+    if people is not None:
+        rows = rows.filter(person__in=people)
     waiting: dict[int, Waiting] = defaultdict(list)
     for row in rows:
         if (state := renewing_state(row, on)) in (Renewing.DUE, Renewing.GRACE):
@@ -344,9 +348,9 @@ def to_renew(on: date, household: Household | None = None) -> list[Waiting]:
     return list(waiting.values())
 
 
-def renewals(on: date, household: Household | None = None) -> list[HouseholdRenewal]:
-    """Who is to renew, with what each would cost."""
-    return with_quotes(to_renew(on, household))
+def renewals(on: date, household: Household | None = None, people: Chosen = None) -> list[HouseholdRenewal]:
+    """Who is to renew, with what each would cost where just these do."""
+    return with_quotes(to_renew(on, household, people))
 
 
 def with_quotes(waiting: list[Waiting]) -> list[HouseholdRenewal]:
@@ -379,14 +383,6 @@ def plans_instead(person: Person, day: date) -> list[tuple[Plan, Money]]:
         with suppress(Refused):
             found.append((plan, quotes.listed(plan, day).amount))
     return found
-
-
-def by_last_day(renewal: HouseholdRenewal) -> list[HouseholdRenewal]:
-    """The same, apart for each last day."""
-    days: dict[date, list[Renewal]] = defaultdict(list)
-    for line in renewal.lines:
-        days[line.membership.ends_on].append(line)
-    return [HouseholdRenewal(renewal.household, lines) for lines in days.values()]
 
 
 def renewed_on(household: Household, on: date) -> list[Membership]:

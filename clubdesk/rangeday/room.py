@@ -15,6 +15,7 @@ from clubdesk.rangeday.expecting import banked
 from clubdesk.rangeday.finding import FINDS
 from clubdesk.rangeday.merging import MERGING
 from clubdesk.rangeday.models import Kit, SafetyText
+from clubdesk.rangeday.own import of_family
 from clubdesk.rangeday.personal import PERSONAL, TOLD
 from clubdesk.rangeday.sheets import SHEETS
 from clubdesk.rangeday.streams import PAYS_INTO, STREAMS
@@ -133,6 +134,7 @@ ROOM = Room(
         TREASURER: (SEE_ALL, "close_rangeday", "add_banking"),
         AUDITOR: (SEE_ALL,),
     },
+    of_family=of_family,
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,

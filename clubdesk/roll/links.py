@@ -46,8 +46,12 @@ class Pass:
 
 def path_for(guardian: Guardian, page: str) -> str:
     """The address of a guardian's own link to a page of the families', made now."""
-    made = int(timezone.now().timestamp())
-    return reverse("family:open", args=[dumps([guardian.pk, guardian.link_version, made, page], salt=SALT)])
+    return path_of(Pass(guardian.pk, guardian.link_version, int(timezone.now().timestamp())), page)
+
+
+def path_of(found: Pass, page: str) -> str:
+    """The address by which a pass opens a page elsewhere, for no longer than the link that gave it."""
+    return reverse("family:open", args=[dumps([found.guardian, found.version, found.made, page], salt=SALT)])
 
 
 def read(token: str) -> tuple[Pass, str]:

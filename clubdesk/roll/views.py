@@ -55,8 +55,15 @@ def no_longer(request: HttpRequest, old: str) -> HttpResponse:
 
 def no_way_in(request: HttpRequest, sentence: str) -> HttpResponse:
     """Why a link does not open anything, and nothing else."""
-    club = Book.objects.values_list("club_name", flat=True).first() or "The club"
-    context = {"title": "This link does not work", "club": club, "sentence": sentence}
-    response = TemplateResponse(request, "book/message.html", context, status=404)
+    response = family_page(request, "book/message.html", "This link does not work", status=404, sentence=sentence)
     response.delete_cookie(links.COOKIE, samesite="Lax")
     return response
+
+
+def family_page(
+    request: HttpRequest, template: str, title: str, status: int = 200, **context: object
+) -> TemplateResponse:
+    """A page in the frame of those that families open without a sign-in: the club, and whom they ask."""
+    of = Book.objects.first()
+    frame = {"title": title, "club": of.club_name if of else "The club", "of": of}
+    return TemplateResponse(request, template, {**frame, **context}, status=status)

@@ -99,7 +99,7 @@ class TestTheFile:
 
     def test_a_download_says_what_is_wrong_where_the_settings_were_emptied(self, client, released, treasurer):
         client.force_login(treasurer)
-        BankAccount.objects.update(user_name="", bsb="")
+        BankAccount.objects.update(user_name="")
         answer = client.get(reverse("admin:bank_paymentrun_file", args=[released.pk]), follow=True)
         assert "The file would not be taken by a bank" in answer.content.decode()
 

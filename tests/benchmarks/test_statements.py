@@ -25,6 +25,6 @@ def test_statements_of_500_households_beside_250(ratio, book, by):
 
     def make(count):
         for statement in accounts.statements(families[:count], ON):
-            papers.statement_pdf(statement, "Reedbank Archers")
+            papers.statement_pdf(statement, book, None)
 
     ratio(lambda: make(500), lambda: make(250), rounds=3, limit=2.2)

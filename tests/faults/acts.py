@@ -12,7 +12,7 @@ from django.db.models import Model, QuerySet
 
 from clubdesk import clock
 from clubdesk.bank import services as bank
-from clubdesk.bank.models import BankAccount, Clearing, HowPaid, PaymentItem, PaymentRun, StatementLine
+from clubdesk.bank.models import AccountChange, BankAccount, Clearing, HowPaid, PaymentItem, PaymentRun, StatementLine
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Booking, Cohort, Course, Place
 from clubdesk.desk import services as desk
@@ -275,6 +275,13 @@ def a_fee_that_came(club: Club) -> dict[str, object]:
     return {"lines": [line], "answer": [f"charge {fee.pk}"], "reasons": "a guess", "how_sure": "by_hand"}
 
 
+def another_account(club: Club) -> dict[str, object]:
+    return {
+        "bank_account": BankAccount.objects.get(), "holder": "Reedbank Archers", "bsb": "012-003",
+        "account_number": str(club.random.randint(100000, 999999)), "reason": "the bank’s letter",
+    }  # fmt: skip
+
+
 def details(club: Club) -> dict[str, object]:
     return {
         "household": club.of(Household), "title": "Mira Mirabar", "bsb": "082-902",
@@ -364,6 +371,9 @@ ACTS: tuple[tuple[Callable[..., object], Draw], ...] = (
     (bank.clear, the_same_money),
     (bank.accept, a_fee_that_came),
     (bank.set_bank_details, details),
+    (bank.ask_for_account, another_account),
+    (bank.agree_to_account, lambda c: {"change": c.of(AccountChange), "by": c.other}),
+    (bank.decline_account, lambda c: {"change": c.of(AccountChange), "by": c.other, "reason": "not the bank’s letter"}),
     (bank.undo_clearing, lambda c: {"clearing": c.of(Clearing), "reason": "another’s money"}),
     (ledger.record_journal, journal),
     (ledger.reverse_journal, lambda c: {"journal": c.of(Journal), "reason": "twice"}),

@@ -218,6 +218,9 @@ WAYS: Ways = {
         since_the_beginning(EXPENSE, "decided_by_id", ended_at="recorded_at"),
     ],
     "Each expense's receipt is the file that was uploaded": [changed(EXPENSE, receipt_digest="'other'")],
+    "Families pay into the account that two people agreed on": [
+        changed("bank_bankaccount", **{column: "'1'"}) for column in ("holder", "bsb", "account_number", "iban", "bic")
+    ],
     "The till equals its takings less bankings and counted differences": [
         changed("rangeday_banking", **MORE),
         changed(SIGNON, "paid = 'cash'", cancelled_on="'2026-09-12'"),

@@ -4,6 +4,7 @@ import uuid
 from datetime import UTC, date, datetime, timedelta
 
 from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
@@ -183,6 +184,25 @@ def unlocks(by, other):
     ledger.agree_to_unlock(unlock=asked(), on=NOW, by=other)
 
 
+def accounts(by, other):
+    own, numbers = (
+        BankAccount.objects.get(),
+        {"holder": "Reedbank Archers", "bsb": "012-003", "account_number": "4500123"},
+    )
+
+    def asked():
+        return bank.ask_for_account(bank_account=own, reason="the bank’s letter", on=NOW, by=by, **numbers)
+
+    bank.decline_account(change=asked(), reason="the letter is not the bank’s", on=NOW, by=other)
+    bank.agree_to_account(change=asked(), on=NOW, by=other)
+
+
+def leaving(by, other):
+    child = factories.PersonFactory()
+    (asked,) = membership.ask_to_leave(household=child.household, people=[child], reason="", on=NOW, by=by)
+    membership.answer_leaving(request=asked, answer="Her membership ends today.", on=NOW, by=by)
+
+
 MOVES = {
     "voucher": vouchers,
     "place in a course": bookings,
@@ -194,5 +214,7 @@ MOVES = {
     "payment run": runs,
     "payment": runs,
     "month to be unlocked": unlocks,
+    "change of the club’s account": accounts,
+    "request to leave": leaving,
 }
 """By the noun of a table of states what moves documents along all of it."""

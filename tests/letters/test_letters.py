@@ -8,13 +8,15 @@ import ast
 import os
 import re
 import uuid
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
+from django.db import connection
 
-from clubdesk import clock
+from clubdesk import clock, guards
+from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Place, RefundStep
 from clubdesk.courses.services.parents import Child, PartyForm
@@ -25,7 +27,7 @@ from clubdesk.expenses import services as expenses
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import FeeKind, Method, Voucher
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import Role
+from clubdesk.ledger.models import Book, Role
 from clubdesk.mail.models import Message
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import Plan, Refund
@@ -65,6 +67,11 @@ class Club:
 
     def __init__(self, by):
         self.by = by
+        factories.paid_into()
+        Book.objects.update(contact_name="Kim Bell", contact_email="kim@example.org", contact_phone="08 7010 0100")
+
+    def moves_bank(self):
+        factories.paid_into(account_number="4500999", bsb="012-003")
 
     def cohort(self, capacity=2, first=OCTOBER):
         made = factories.cohort(capacity=capacity, first=first)
@@ -404,6 +411,17 @@ def membership_given_up_before_it_began(club):
     return last(child.household)
 
 
+@case
+def membership_asked_to_leave(club):
+    (child,) = family()
+    (asked,) = membership.ask_to_leave(
+        household=child.household, people=[child], reason="moving away", on=NOW, by=club.by
+    )
+    said = "The membership ends on 30 September 2026, and nothing is left to pay."
+    membership.answer_leaving(request=asked, answer=said, on=NOW, by=club.by)
+    return last(child.household)
+
+
 def two_members(club):
     plan = club.plan()
     children = family("Mirabar", "Ada", "Bela")
@@ -501,6 +519,38 @@ def expense_declined(club):
         expense=made, reason="no receipt", on=NOW, by=User.objects.get(username=username(APPROVER))
     )
     return last(made.household)
+
+
+@case
+def asked_before_the_book_knows_an_account(club):
+    """A book on its first days: no number was entered, so the letter says how else to pay."""
+    with guards.lifted(connection, "bank_bankaccount"):
+        BankAccount.objects.update(bsb="", account_number="", holder="")
+    (child,) = family()
+    club.fee(child)
+    return fees.send_statement(household=child.household, on=NOW, by=club.by)
+
+
+@case
+def asked_into_an_iban(club):
+    factories.paid_into(iban="DE89370400440532013000", bic="COBADEFFXXX")
+    (child,) = family()
+    club.fee(child)
+    return fees.send_statement(household=child.household, on=NOW, by=club.by)
+
+
+@case
+def asked_since_the_account_is_new(club):
+    club.moves_bank()
+    return last(club.book(club.cohort(), "Ada").household)
+
+
+@case
+def told_of_the_new_account_by_the_next_letter(club):
+    made = claim(club)
+    Message.objects.filter(household=made.household).update(written_at=datetime(2026, 6, 1, tzinfo=UTC))
+    club.moves_bank()
+    return of_fund.tell_approved(made, NOW)
 
 
 def as_read(letter):

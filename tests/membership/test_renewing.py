@@ -18,6 +18,7 @@ from clubdesk.mail.models import Message
 from clubdesk.membership import selectors
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import Membership
+from clubdesk.money import as_amount
 from tests import factories
 from tests.membership.joining import NOW, sound
 
@@ -104,10 +105,38 @@ class TestRenewing:
         page = client.get(reverse("admin:renewals")).content.decode()
         assert f"Renew {home}: $444.80" in page
         url = reverse("admin:roll_household_renew", args=[home.pk])
-        answer = client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"}, follow=True)
+        sent = {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2", "people": [each.pk for each in home.people.all()]}
+        assert [f'name="people" value="{pk}"' in page for pk in sent["people"]] == [True, True]
+        answer = client.post(url, sent, follow=True)
         assert "to 11 Sep 2028: $228.00, less sibling $11.20 = $216.80" in answer.content.decode()
-        assert client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"}).status_code == 302
+        assert client.post(url, sent).status_code == 302
         assert Membership.objects.count() == 4
+
+    def test_the_family_chooses_who_is_renewed_and_sees_what_those_cost_alone(self, client, coordinator, home):
+        clock.set_today(date(2027, 8, 20))
+        client.force_login(coordinator)
+        url = reverse("admin:roll_household_renew", args=[home.pk])
+        page = client.get(url)
+        first, second = home.people.order_by("pk")
+        assert f"{second}: $228.00, less sibling $11.20 = $216.80" in page.content.decode()
+        sent = {"key": page.context["form"]["key"].value(), "people": [second.pk]}
+        looked = client.post(url, sent)
+        assert ("You chose", str(second)) in looked.context["facts"]
+        assert dict(looked.context["facts"])["Only they: Charged in all"] == as_amount("228.00")
+        assert Membership.objects.count() == 2
+        client.post(url, sent | {"seen": looked.context["seen"]})
+        assert [(row.person, row.working) for row in Membership.objects.filter(starts_on__year=2027)] == [
+            (second, "$228.00")
+        ]
+        assert [line.membership.person for each in selectors.renewals(clock.today()) for line in each.lines] == [first]
+
+    def test_nobody_chosen_renews_nobody(self, client, coordinator, home):
+        clock.set_today(date(2027, 8, 20))
+        client.force_login(coordinator)
+        url = reverse("admin:roll_household_renew", args=[home.pk])
+        answer = client.post(url, {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2"})
+        assert "Tick who is renewed." in answer.content.decode()
+        assert Membership.objects.count() == 2
 
 
 def test_the_list_of_renewals_asks_the_book_no_more_often_for_many(client, coordinator, join):

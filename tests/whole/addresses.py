@@ -47,7 +47,7 @@ def urls_of_a_family(client=None):
         return
     if client is not None:
         families.page_of(client, household)
-    yield from (reverse("account:own"), reverse("claims:own"))
+    yield from (reverse("account:own"), reverse("claims:own"), reverse("leaving:own"))
     if booking:
         yield reverse("book:own", args=[booking.pk])
 

@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from clubdesk.fees import accounts, letters, papers
-from clubdesk.ledger.selectors import year_containing
+from clubdesk.ledger.selectors import book, year_containing
 from clubdesk.mail.models import Message
 from clubdesk.mail.services import write
 from clubdesk.money import as_amount, shown, sign_of
@@ -77,7 +77,7 @@ def test_every_page_writes_amounts_with_the_sign(season, client, keeper):
 
 def test_every_letter_writes_amounts_with_the_sign(season, today):
     for statement in accounts.statements(list(Household.objects.all()), today):
-        write(letters.drafted(statement, today, "Reedbank Archers"))
+        write(letters.drafted(statement, today, book(), None))
     written = list(Message.objects.values_list("subject", "body"))
     assert [bare for letter in written for bare in bare_in("\n".join(letter))] == []
     assert "$" in str(written)
@@ -86,7 +86,7 @@ def test_every_letter_writes_amounts_with_the_sign(season, today):
 def test_every_paper_writes_amounts_with_the_sign(season, today):
     year = year_containing(today)
     families = accounts.statements(list(Household.objects.all()[:3]), today)
-    made = [papers.statement_pdf(each, "Reedbank Archers") for each in families]
+    made = [papers.statement_pdf(each, book(), None) for each in families]
     made += [StatementsAsked(basis, year.first_day, year.last_day).pdf(today) for basis in BASES]
     said = ["\n".join(page.extract_text() for page in PdfReader(io.BytesIO(paper)).pages) for paper in made]
     assert [bare for text in said for bare in bare_in(text)] == []

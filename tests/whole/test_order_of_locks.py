@@ -226,11 +226,23 @@ def memberships(by, other):
     membership.remit_affiliation(association=Party.objects.get(kind="association"), through=NOW, on=NOW, by=by)
     membership.end_membership(membership=member(dearer, by), on=NOW + timedelta(days=40), reason="left", by=by)
     membership.import_roll(content=FAMILIES.encode(), by=by)
+    leaves = membership.ask_to_leave(household=taken.person.household, people=[taken.person], reason="", on=NOW, by=by)
+    membership.answer_leaving(request=leaves[0], answer="Next year.", on=NOW, by=by)
     membership.renew_household(household=taken.person.household, on=date(2027, 8, 20), by=by)
 
 
 def at_the_bank(by, other):
     """A line that is a receipt, a run with a credit, and whatever else comes by the statement."""
+    asked = {
+        "bank_account": BankAccount.objects.get(),
+        "holder": "Reedbank",
+        "bsb": "012-003",
+        "reason": "new",
+        "on": NOW,
+    }
+    for number, decide in (("45", bank.agree_to_account), ("46", bank.decline_account)):
+        change = bank.ask_for_account(account_number=number, by=by, **asked)
+        decide(change=change, on=NOW, by=other, **({"reason": "no"} if decide is bank.decline_account else {}))
     account, home = factories.direct_entry(), factories.HouseholdFactory()
     child = factories.PersonFactory(household=home)
     owed = fees.charge(household=home, person=child, price=factories.price(), on=NOW, starts_on=NOW, by=by)

@@ -40,10 +40,12 @@ CANCELS_A_COHORT, A_PLACE = "/courses/cohort/1/cancel/", 60
 BEGINS_AND_ENDS = ("BEGIN", "SET TRANSACTION", "COMMIT")
 """What the moment at which a page is drawn takes; it asks nothing."""
 ONLY_BY_OTHERS = (
-    "bank/clearing", "bank/paymentitem", "bank/reconciliation", "bank/statementimport", "courses/certificate",
+    "bank/accountchange", "bank/clearing", "bank/paymentitem", "bank/reconciliation", "bank/statementimport",
+    "courses/certificate",
     "desk/signinrecord",
     "courses/place", "fees/arrangement", "fees/charge", "fees/receipt", "fees/repayment", "fees/voucher",
-    "fees/writeoff", "ledger/journalentry", "ledger/monthlock", "ledger/monthunlock", "mail/message",
+    "fees/writeoff", "ledger/journalentry", "ledger/monthlock", "ledger/monthunlock", "mail/message", "ledger/book",
+    "membership/leaverequest",
     "rangeday/signon", "rangeday/tap", "roll/merge", "yearend/gstreturn",
 )  # fmt: skip
 """What the verbs of other documents make, and so no page of its own."""

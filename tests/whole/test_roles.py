@@ -211,7 +211,7 @@ def test_whoever_is_not_signed_in_is_asked_to(client, season):
     assert len(urls) > 150
     for url in urls:
         response = client.get(url)
-        if url.startswith(("/book/own/", "/account/", "/claims/")):
+        if url.startswith(("/book/own/", "/account/", "/claims/", "/leaving/")):
             assert response.status_code == 404
             assert "Open the link again" in response.content.decode()
         elif url.startswith("/book/"):

@@ -15,6 +15,7 @@ from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, Role, TaxBasis
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import account
+from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid
@@ -55,6 +56,7 @@ def of_the_families(season):
     roll.merge_families(household=twice.household, other=again.household, on=NOW, by=by)
     child = factories.PersonFactory(household=owing)
     rangeday.sign_on(range_day=season.day, person=child, gear=Gear.HIRE, paid=Paid.ACCOUNT, by=by)
+    membership.ask_to_leave(household=owing, people=[child], reason="moving away", on=NOW, by=by)
 
 
 def of_a_scheme(by):

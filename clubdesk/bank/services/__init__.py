@@ -1,5 +1,6 @@
 """Verbs of the bank room."""
 
+from clubdesk.bank.services.accounts import agree_to_account, ask_for_account, decline_account
 from clubdesk.bank.services.answering import accept
 from clubdesk.bank.services.byhand import book_line, pay_supplier, receive_line
 from clubdesk.bank.services.clearing import clear, explain_line, undo_clearing
@@ -21,8 +22,11 @@ from clubdesk.bank.services.transfers import transfer_line
 
 __all__ = [
     "accept",
+    "agree_to_account",
+    "ask_for_account",
     "book_line",
     "clear",
+    "decline_account",
     "explain_line",
     "import_statement",
     "leave_out",

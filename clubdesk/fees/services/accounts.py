@@ -10,6 +10,7 @@ from djmoney.money import Money
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, letters, posting, selectors
+from clubdesk.fees.asking import paid_into
 from clubdesk.fees.models import Charge, Receipt, WriteOff
 from clubdesk.fees.services.charging import free, queue, settle, use_for
 from clubdesk.fees.services.crediting import take_back
@@ -136,7 +137,7 @@ def send_statement(*, household: Household, on: date, by: User) -> Message:
 
     The same day again only where its account has changed since.
     """
-    return write(letters.drafted(accounts.statement(household, on), on, book().club_name))
+    return write(letters.drafted(accounts.statement(household, on), on, book(), paid_into()))
 
 
 @verb(permission="fees.add_receipt", title="Write to all who owe")
@@ -147,5 +148,6 @@ def send_statements(*, on: date, by: User) -> list[Message]:
 
 def statements_to_send(on: date) -> list[Message]:
     """The letters that writing to all who owe would write."""
-    club = book().club_name
-    return unwritten([letters.drafted(each, on, club) for each in accounts.statements(accounts.who_owes(), on)])
+    of, account = book(), paid_into()
+    statements = accounts.statements(accounts.who_owes(), on)
+    return unwritten([letters.drafted(each, on, of, account) for each in statements])

@@ -148,6 +148,18 @@ class RegisterPage(VerbPage[None, Book]):
         return reverse("admin:ledger_account_changelist")
 
 
+@admin.register(Book)
+class BookAdmin(RoomAdmin[Book]):
+    """Whom families ask and how else they pay; all else of the book is its own."""
+
+    list_display = ("club_name", "contact", "also_paid")
+    fields = ("club_name", "contact_name", "contact_email", "contact_phone", "also_paid", "pay_days")
+    readonly_fields = ("club_name",)
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+
 @admin.register(FinancialYear)
 class FinancialYearAdmin(DocumentAdmin[FinancialYear]):
     list_display = ("__str__", "first_day", "last_day", "locked_through", "closed_at")

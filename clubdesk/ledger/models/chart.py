@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from django.core.validators import RegexValidator
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
 
@@ -94,13 +94,24 @@ GENESIS = "0" * 64
 
 
 class Book(models.Model):
-    """The one row that says whose book this is; locking it puts posting in a queue.
+    """The one row that says whose book this is, and whom families ask; locking it puts posting in a queue.
 
     Its head, the number and digest of the last sealed entry, is kept by the database.
     """
 
     club_name = models.CharField("club", max_length=120)
     currency = models.CharField(max_length=3)
+    contact_name = models.CharField("who answers families", max_length=60, blank=True)
+    contact_email = models.EmailField("e-mail for families", blank=True)
+    contact_phone = models.CharField("phone for families", max_length=30, blank=True)
+    also_paid = models.CharField(
+        "how else families pay", max_length=80, blank=True, default="at the range by card or in cash",
+        help_text="As in “You can also pay at the range by card or in cash.” Blank for no other way.",
+    )  # fmt: skip
+    pay_days = models.PositiveSmallIntegerField(
+        "days to pay", default=14, validators=[MinValueValidator(1), MaxValueValidator(90)],
+        help_text="By when families pay what they are asked for, where nothing else says so.",
+    )  # fmt: skip
     is_demo = models.BooleanField("demo", default=False, editable=False)
     gst_from = models.DateField("registered for GST from", null=True, blank=True, editable=False)
     gst_basis = models.CharField(
@@ -110,6 +121,8 @@ class Book(models.Model):
     last_digest = models.CharField(max_length=64, default=GENESIS, editable=False)
 
     class Meta:
+        verbose_name = "club"
+        verbose_name_plural = "the club, as families reach it"
         constraints = [
             models.CheckConstraint(condition=Q(pk=1), name="ledger_book_is_one_row"),
             models.CheckConstraint(
@@ -123,6 +136,11 @@ class Book(models.Model):
     def is_registered_on(self, day: date) -> bool:
         """Whether the club is registered for GST on that day."""
         return self.gst_from is not None and self.gst_from <= day
+
+    @property
+    def contact(self) -> str:
+        """Whom families ask and how they reach them, “Jo Bell, jo@club.example, 0400 000 000”; blank for nobody."""
+        return ", ".join(filter(None, (self.contact_name, self.contact_email, self.contact_phone)))
 
 
 class Account(models.Model):

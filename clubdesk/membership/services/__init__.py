@@ -1,6 +1,7 @@
 """Verbs of the membership room: joining, leaving and changing; renewals; what is remitted to the associations."""
 
 from clubdesk.membership.services.affiliation import remit_affiliation
+from clubdesk.membership.services.asking import answer_leaving, ask_to_leave
 from clubdesk.membership.services.bringing import BroughtIn, import_roll
 from clubdesk.membership.services.joining import (
     cancel_membership,
@@ -12,6 +13,8 @@ from clubdesk.membership.services.renewing import remind_renewals, renew_househo
 
 __all__ = [
     "BroughtIn",
+    "answer_leaving",
+    "ask_to_leave",
     "cancel_membership",
     "change_plan",
     "end_membership",

@@ -1,5 +1,7 @@
 """Renewals: who is told, and a whole household renewed at once."""
 
+from collections import defaultdict
+from collections.abc import Collection
 from datetime import date
 
 from django.contrib.auth.models import User
@@ -10,20 +12,24 @@ from clubdesk.mail.models import Message
 from clubdesk.mail.services import untold
 from clubdesk.membership import letters, selectors
 from clubdesk.membership.models import Membership
+from clubdesk.membership.selectors import HouseholdRenewal, Renewal
 from clubdesk.membership.services.joining import taken_out
-from clubdesk.roll.models import Household
+from clubdesk.roll.models import Household, Person
 from clubdesk.verbs import NOBODY, verb
 
 
-@verb(permission="membership.add_membership", title="Renew the household")
-def renew_household(*, household: Household, on: date, by: User) -> list[Membership]:
-    """Renew every membership of the household that ends soon or can still be renewed, and tell the household.
+@verb(permission="membership.add_membership", title="Renew the family")
+def renew_household(
+    *, household: Household, on: date, by: User, people: Collection[Person] | None = None
+) -> list[Membership]:
+    """Renew the memberships of the household that end soon or can still be renewed, and tell the household: those of
+    the `people` chosen, or of all. Who renews alone has no sibling discount.
 
     Each begins on the day after the one before ends. Who is too old or too young for the plan is left out. Doing it
     again renews nothing more. Raises Refused where nothing is to be renewed at all.
     """
     household = charging.queue(household)
-    found = selectors.renewals(on, household)
+    found = selectors.renewals(on, household, people)
     lines = [line for each in found for line in each.lines]
     quotes = [line.quote for line in lines if line.quote]
     renewed = [taken_out(each.person, each.plan, each.starts_on, household, on, by) for each in quotes]
@@ -49,5 +55,13 @@ def remind_renewals(*, on: date) -> list[Message]:
     if not due:
         return []
     renewing = selectors.with_quotes([own for own in waiting if any(letters.about(*each) in due for each in own)])
-    parts = [part for each in renewing for part in selectors.by_last_day(each)]
+    parts = [part for each in renewing for part in _by_last_day(each)]
     return [letters.tell_renewal(each, on) for each in parts if letters.about(*each.first) in due]
+
+
+def _by_last_day(renewal: HouseholdRenewal) -> list[HouseholdRenewal]:
+    """The same, apart for each last day."""
+    days: dict[date, list[Renewal]] = defaultdict(list)
+    for line in renewal.lines:
+        days[line.membership.ends_on].append(line)
+    return [HouseholdRenewal(renewal.household, lines) for lines in days.values()]

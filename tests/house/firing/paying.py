@@ -4,6 +4,10 @@ from tests.house.firing import Cases, Fires, added, changed
 from tests.house.firing.deciding import OF_EVERY_HOUSEHOLD
 
 RUN, ITEM, FILE, DETAILS = "bank_paymentrun", "bank_paymentitem", "bank_paymentfile", "bank_bankdetails"
+BANK, CHANGE = "bank_bankaccount", "bank_accountchange"
+ASKED = {"state": "'asked'", "decided_by_id": "NULL", "decided_on": "NULL"}
+DECLINED = {"state": "'declined'", "decided_by_id": "3", "decided_on": "'2026-09-13'", "answer": "'no'"}
+NO_NUMBER = dict.fromkeys(("holder", "bsb", "account_number", "iban", "bic"), "''")
 MADE, RELEASED = "state = 'made'", "state = 'released'"
 THE_MADE, THE_RELEASED = (f"(SELECT MIN(id) FROM {RUN} WHERE {state})" for state in (MADE, RELEASED))
 ITEM_MADE, ITEM_RELEASED = f"run_id = {THE_MADE}", f"run_id = {THE_RELEASED} AND state = 'waiting'"
@@ -112,4 +116,43 @@ CASES: Cases = {
         changed(DETAILS, reason="'other'"),
         spares=[changed(DETAILS, title="''", bsb="''", account_number="''", reason="''")],
     ),
+    "bank_account_changes_as_agreed": [
+        Fires(
+            changed(BANK, holder="'Other'"),
+            changed(BANK, bsb="'062-000'"),
+            changed(BANK, account_number="'99999'"),
+            changed(BANK, iban="'DE89370400440532013000'"),
+            changed(BANK, bic="'COBADEFFXXX'"),
+            spares=[changed(BANK, name="'Main account'", remitter="'OTHER'")],
+        ),
+        Fires(changed(BANK, bsb="'062-000'"), before=[changed(CHANGE, **ASKED, bsb="'062-000'")]),
+        Fires(
+            changed(BANK, bsb="'062-001'"),
+            before=[changed(CHANGE, "state = 'agreed'", bsb="'062-000'")],
+            spares=[changed(BANK, bsb="'062-000'")],
+        ),
+        Fires(
+            changed(BANK, bsb="'062-000'"),
+            before=[
+                changed(CHANGE, "state = 'agreed'", bsb="'062-000'"),
+                added(CHANGE, "state = 'agreed'", bsb="'062-001'"),
+            ],
+        ),
+        Fires(
+            changed(BANK, bsb="'062-000'"),
+            before=[changed(CHANGE, "state = 'agreed'", bsb="'062-000'", bank_account_id="bank_account_id + 1")],
+        ),
+    ],
+    "bank_account_begins_without_a_number": Fires(
+        *(added(BANK, **{**NO_NUMBER, name: "'1'"}) for name in NO_NUMBER), spares=[added(BANK, **NO_NUMBER)]
+    ),
+    "bank_account_change_stays_decided": [
+        Fires(before=[changed(CHANGE, **ASKED)], spares=[changed(CHANGE, **DECLINED)]),
+        Fires(
+            changed(CHANGE, decided_by_id="decided_by_id + 1"),
+            changed(CHANGE, decided_by_id="NULL"),
+            changed(CHANGE, decided_on="'2026-09-13'"),
+            changed(CHANGE, answer="'other'"),
+        ),
+    ],
 }

@@ -5,7 +5,14 @@ from clubdesk.roll.services.merging import columns_to
 from tests.house.firing import Cases, Does, Fires, added, changed, one
 
 ON = "'2026-09-12'"
-ABOUT_PEOPLE = ("fees_charge", "courses_place", "entryfund_entryclaim", "membership_membership", "rangeday_signon")
+ABOUT_PEOPLE = (
+    "fees_charge",
+    "courses_place",
+    "entryfund_entryclaim",
+    "membership_leaverequest",
+    "membership_membership",
+    "rangeday_signon",
+)
 NAMED = "person_id IS NOT NULL"
 BELONGING, GUARDIAN = "roll_belonging", "roll_guardian"
 ENDED = changed(BELONGING, ended_at="'2099-01-01 00:00:00'", ended_by_id="added_by_id")
