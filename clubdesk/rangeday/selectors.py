@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypedDict
 
+from django.contrib.auth.models import User
 from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 from django_stubs_ext import WithAnnotations
@@ -340,6 +341,17 @@ def latest_counts(most: int = 5) -> QuerySet[TillCount]:
         .select_related("range_day")
         .order_by("-range_day__date", "-pk")[:most]
     )
+
+
+def name_of(user: User | None) -> str:
+    """Who signs in by that, as people call them."""
+    return (user.get_full_name() or user.get_username()) if user else ""
+
+
+def standing_count(range_day: RangeDay) -> TillCount | None:
+    """The count by which a day is closed; None while it is open."""
+    rows = TillCount.objects.filter(range_day=range_day, reopened_on=None)
+    return rows.select_related("range_day", "recorded_by", "second_counter").first()
 
 
 def uncounted(on: date) -> QuerySet[RangeDay]:
