@@ -27,6 +27,7 @@ from clubdesk.rooms import (
     Done,
     Entry,
     First,
+    HomePart,
     ListOf,
     Menu,
     Night,
@@ -86,6 +87,7 @@ ROOM = Room(
         ),
     ),
     cards=CARDS,
+    home_parts=(HomePart("rangeday/waiting.html", "rangeday.add_signon"),),
     each_night=(Night("", forget_visitors),),
     first_things=(
         First(
