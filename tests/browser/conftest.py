@@ -60,6 +60,13 @@ def day(people):
     return at_the_range.a_day()
 
 
+def pytest_terminal_summary(terminalreporter):
+    """What a test measured and does not assert, since a test's machine has other things to do."""
+    told = [value for each in terminalreporter.stats.get("passed", []) for name, value in each.user_properties]
+    for line in told:
+        terminalreporter.write_line(f"measured: {line}")
+
+
 def session_of(user):
     """Somebody signed in, without the page to sign in, which has tests of its own."""
     client = Client()

@@ -293,7 +293,7 @@ by("find").addEventListener("input", () => { Object.assign(page, { open: null, a
 by("kit-number").addEventListener("input", () => still.ask());
 by("lending-done").addEventListener("click", () => { page.lending = null; begin(); still.ask(); });
 by("undo-last").addEventListener("click", () => acts.undo(page.last.key));
-by("kit-last").addEventListener("click", () => acts.lend(now().rows.find((row) => row.key === page.last.key)));
+by("kit-last").addEventListener("click", () => acts.lend(now().rows.filter((row) => row.key === page.last.key).at(-1)));
 for (const each of document.querySelectorAll(".tabs button")) each.addEventListener("click", () => show(each.dataset.tab));
 // A finger leaves the focus, and with it the phone's keyboard, where the next name is typed.
 by("content-main").addEventListener("mousedown", (event) => { if (event.target.closest("button")) event.preventDefault(); });
