@@ -148,6 +148,7 @@ ROOM = Room(
         SitePage("today/", "today", views.today, "rangeday.add_signon"),
         SitePage("range/<int:pk>/", "range_sheet", views.sheet, "rangeday.add_signon"),
         SitePage("range/<int:pk>/taps/", "range_taps", views.taps, "rangeday.add_signon", is_bare=True),
+        SitePage("range-worker.js", "range_worker", views.worker, is_bare=True),
         SitePage("range/figures/", "range_figures", views.figures_page, "rangeday.view_tillcount"),
         SitePage("range/tin/", "range_tin", views.tin_page, "rangeday.view_tillcount"),
     ),

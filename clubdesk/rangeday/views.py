@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.contrib.auth.models import User
@@ -16,8 +17,9 @@ from django.db import DataError, IntegrityError
 from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.middleware.csrf import get_token
-from django.shortcuts import get_object_or_404
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.timezone import localtime
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
@@ -35,6 +37,8 @@ from clubdesk.screens.tables import Link, Section, add_page_of, link_to, page_of
 from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import may, verb_of
 
+MODULES = ("drawing", "kit", "opening", "rows", "sending", "state", "storing")
+"""What the sheet's script imports, so that a browser fetches all at once."""
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
 SIGNED_OUT = "You are signed out."
@@ -81,7 +85,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
         "safety": safety,
         "may_count": may(user, counts),
         "who_counts": "" if may(user, counts) else who_counts(counts),
-        "modules": [f"desk/sheet/{name}.js" for name in ("drawing", "kit", "rows", "sending", "state", "storing")],
+        "modules": [f"desk/sheet/{name}.js" for name in MODULES],
         "told": {
             "day": day.pk,
             "owner": user.pk,
@@ -90,6 +94,10 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
             "sign": sign(),
             "send": reverse("admin:range_taps", args=[0]),
             "login": f"{reverse('admin:login')}?{urlencode({'next': request.path})}",
+            "worker": reverse("admin:range_worker"),
+            "static": settings.STATIC_URL,
+            "until": int(clock.start_of(day.date + timedelta(days=1)).timestamp() * 1000) if day.is_open else 0,
+            "as_of": f"{localtime(clock.machine()):%H:%M}",
             "token": get_token(request),
             "safety": safety.pk if safety else None,
             "ahead": day.date > clock.today(),
@@ -172,6 +180,19 @@ def closed_in_words(day: RangeDay) -> str:
     if day.called_off_on:
         return f"This day was called off: {day.called_off_reason}. Nobody is signed on."
     return "This day was counted and closed. Nothing more is signed on." if day.closed_on else ""
+
+
+@never_cache
+def worker(request: HttpRequest) -> HttpResponseBase:
+    """What opens the sheet without reception; it says nothing of anybody, and so anybody may have it."""
+    places = {
+        "today": reverse("admin:today"),
+        "sheet": reverse("admin:range_sheet", args=[0]),
+        "login": reverse("account_login"),
+        "logout": reverse("admin:logout"),
+        "static": settings.STATIC_URL,
+    }
+    return render(request, "rangeday/worker.js", places, content_type="text/javascript")
 
 
 @never_cache

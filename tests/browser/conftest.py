@@ -82,7 +82,11 @@ def site(chromium, live_server, size, people):
     def sign_in(name):
         width, height = size
         context = chromium.new_context(
-            viewport={"width": width, "height": height}, locale="en-AU", base_url=live_server.url, has_touch=width < 500
+            viewport={"width": width, "height": height},
+            locale="en-AU",
+            base_url=live_server.url,
+            has_touch=width < 500,
+            service_workers="block",
         )
         contexts.append(context)
         page = context.new_page()

@@ -159,7 +159,7 @@ def test_the_modules_of_the_sheet_are_fetched_once_by_their_contents(coordinator
     url = reverse("admin:range_sheet", args=[Season.found().day.pk])
     first, again = coordinator_page(url)
     modules = [each for each in first.asked if "/desk/sheet/" in each["url"]]
-    assert len(modules) == 7
+    assert len(modules) == 8
     assert {each["cache-control"] for each in modules} == {"max-age=315360000, public, immutable"}
     assert [each["url"] for each in again.asked if "/static/" in each["url"]] == []
     print(f"\nthe sheet: {first.ms:.0f} ms, {first.bytes / 1000:.1f} kB; again {again.ms:.0f} ms")

@@ -1,6 +1,7 @@
 // The sheet of a range day: who is here signs on with a tap or two, also without reception.
 import { button, el, fill, say, Stillness } from "./drawing.js";
 import { inside, kitOf, leadsTo, refusals, suits } from "./kit.js";
+import { empty, keep } from "./opening.js";
 import { outRow, personRow, pieceButton, signedRow, ways } from "./rows.js";
 import { LATER, OUT, Sending, TAKEN } from "./sending.js";
 import { cents, found, holds, inCash, inWords, lent, money, PAID, peopleOf, standing, taken, TARIFFS } from "./state.js";
@@ -21,7 +22,7 @@ const sending = new Sending(keeping, told, (...asked) => fetch(...asked));
 const still = new Stillness(document, draw);
 const book = { signed: told.signed, mark: told.mark, out: told.out, asked: [] };
 const times = new Map(); // when this phone made an entry that the book has by now
-const page = { drawn: null, open: null, along: null, lending: null, listing: null, last: null, lost: [], trouble: "", isOut: false, isClosed: false };
+const page = { drawn: null, open: null, along: null, lending: null, listing: null, last: null, lost: [], trouble: "", isOut: false, isClosed: false, isAnswered: false, isAlone: false };
 
 const price = (person) => (told.prices[TARIFFS[person.tariff]] === null ? null : cents(told.prices[TARIFFS[person.tariff]]));
 const inMoney = (figure) => money(told.sign, figure);
@@ -213,6 +214,7 @@ function drawAsks() {
     ...page.lost.map((each) => paragraph(`Not taken: ${each} Sign on again.`)),
     page.lost.length > 0 && button("I have read it", () => { page.lost = []; still.ask(); }, { class: "quiet" }),
     page.isOut && el("p", { key: "out" }, [el("span", { text: "You are signed out; what you tap is kept on this phone. ", key: "words" }), el("a", { href: told.login, target: "_blank", rel: "opener", text: "Sign in in another tab", key: "link" })]),
+    page.isAlone && paragraph(`No reception yet: this sheet is as of ${told.as_of}.`),
     page.trouble && paragraph(`${page.trouble} What waits is kept on this phone.`),
     keeping.fails && count > 0 && paragraph("This phone has no room to keep entries: leave this page open until all is sent."),
     book.asked.length > 0 && paragraph(`The coordinator will be asked: ${book.asked.map(([, question]) => question).join(" ")}`),
@@ -229,8 +231,11 @@ async function send() {
   if (!result) return;
   page.isOut = result.state === OUT;
   if (result.state !== LATER || result.sentence) page.trouble = result.sentence ?? "";
+  page.isAlone = result.state === LATER && !page.isAnswered;
   if (result.state === TAKEN) take(result);
   if (page.isClosed) return;
+  if (result.state === TAKEN && !page.isAnswered) keep(told).catch(() => {}); // a phone without room opens it with reception alone
+  page.isAnswered ||= result.state === TAKEN;
   drawHead();
   still.ask();
   if (result.state === TAKEN && keeping.days().some((day) => day !== told.day)) await sending.sendOthers(told.day);
@@ -248,6 +253,7 @@ function take({ said, answered, lost }) {
 function close(why) {
   page.isClosed = true;
   keeping.drop(told.day, kept());
+  empty();
   people.clear();
   kit.clear();
   Object.assign(book, { signed: [], out: [], asked: [] });
