@@ -93,7 +93,8 @@ class ReopenDayPage(VerbPage[RangeDay, TillCount]):
     verb = services.reopen_day
     target = "range_day"
     intro = (
-        "The count stays, marked with your name and reason; its difference is reversed. Count the tin again afterwards."
+        "The count stays, marked with your name and reason; its difference is reversed. Count the cash box again"
+        " afterwards."
     )
     button = "Reopen the day"
     form_class = form_of(reason=forms.CharField(label="Why it is opened again", max_length=150))

@@ -34,7 +34,7 @@ def worth(pieces: Mapping[int, int]) -> Money:
     return from_cents(sum(cents * number for cents, number in pieces.items()))
 
 
-@verb(permission="rangeday.close_rangeday", title="Count the tin and close the day")
+@verb(permission="rangeday.close_rangeday", title="Count the cash box and close the day")
 def close_day(
     *,
     range_day: RangeDay,
