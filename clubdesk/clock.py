@@ -22,6 +22,11 @@ def now() -> datetime:
     return timezone.make_aware(datetime.combine(_fixed, time(12)))
 
 
+def machine() -> datetime:
+    """This moment by the machine, whatever day was set: what another machine's clock is compared with."""
+    return timezone.now()
+
+
 def start_of(day: date) -> datetime:
     """The moment the day begins in the club's time zone."""
     return timezone.make_aware(datetime.combine(day, time()))

@@ -7,11 +7,13 @@ from collections.abc import Callable
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import DataError, connection
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase
+from django.middleware.csrf import get_token
 from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import render
 from django.urls import reverse
+from django.views.csrf import csrf_failure
 
 from clubdesk import guards, schema, upkeep
 from clubdesk.faults import OF_DATABASE, Kind, answer, damaged, kind_of, noted, of_another_version
@@ -127,6 +129,16 @@ class DemoStaysHome:
         if settings.PUBLIC_HOSTS and again.is_demo():
             return render(request, "demo_stays_home.html", status=403)
         return self.get_response(request)
+
+
+def stale(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """The answer to a post whose token is of an earlier session (Django's `CSRF_FAILURE_VIEW`): a page, or, where a
+    script asks for JSON, that it is so and the token as it is now. Only our own pages can read either.
+    """
+    if request.get_preferred_type(["text/html", "application/json"]) != "application/json":
+        return csrf_failure(request, reason)
+    sentence = "Somebody signed in or out meanwhile; send it once more."
+    return JsonResponse({"sentence": sentence, "stale": True, "token": get_token(request)}, status=403)
 
 
 def fault(request: HttpRequest) -> HttpResponse:

@@ -179,6 +179,14 @@ class First:
 
 
 @dataclass(frozen=True)
+class HomePart:
+    """Something on the home page that the room draws by a template of its own, for whoever has the permission."""
+
+    template: str
+    permission: str
+
+
+@dataclass(frozen=True)
 class Done:
     """What a night changed, and a sentence for each thing that could not be done yet."""
 
@@ -400,6 +408,7 @@ class Room:
     """Rows, of which one is there once the book is past its first things, whether all are done or not."""
     waits: tuple[Waits, ...] = ()
     cards: tuple[Card, ...] = ()
+    home_parts: tuple[HomePart, ...] = ()
     each_night: tuple[Night, ...] = ()
     begins: tuple[Callable[[], object], ...] = ()
     """What an empty book needs of the room, once the chart stands."""

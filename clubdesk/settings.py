@@ -180,7 +180,7 @@ STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / ".static"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "clubdesk.statics.Named"},
 }
 WHITENOISE_USE_FINDERS = DEBUG
 MEDIA_ROOT = BASE_DIR / ".evidence"
@@ -238,6 +238,7 @@ X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_HTTPONLY = True
+CSRF_FAILURE_VIEW = "clubdesk.middleware.stale"
 if PUBLIC_HOSTS and not DEBUG:
     SECURE_SSL_REDIRECT = True
     if PROXIES:

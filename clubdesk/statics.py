@@ -15,8 +15,15 @@ from django.contrib.staticfiles.storage import ManifestFilesMixin
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import call_command
 from django.utils.module_loading import import_string
+from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 TWO_MINUTES = 120
+
+
+class Named(CompressedManifestStaticFilesStorage):  # type: ignore[misc]
+    """Named by their contents, also where one script imports another."""
+
+    support_js_module_import_aggregation = True
 
 
 def gather() -> None:

@@ -494,3 +494,8 @@ def completed_by(day: date, people: Sequence[int] | None = None) -> set[int]:
     if people is not None:
         rows = rows.filter(place__person__in=people)
     return set(rows.values_list("place__person", flat=True))
+
+
+def completions(since: date, until: date) -> QuerySet[Certificate]:
+    """The certificates of courses that were completed on one of these days."""
+    return Certificate.objects.filter(completed_on__range=(since, until))

@@ -74,6 +74,7 @@ def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
     return {
         "title": f"{today:%A} {day_text(today)}",
         "said": [each for each in said if each],
+        "parts": [each.template for room in of for each in room.home_parts if may(request.user, each.permission)],
         "beginning": beginning(request),
         "scenes": menus.scenes(request),
         "yours": yours,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, floor
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 
 from clubdesk.rangeday.models import Kit, KitKind, KitLoan, KitState, RangeDay
 
@@ -54,11 +54,16 @@ def expecting(day: RangeDay) -> Expecting:
 
 def came_to_days_alike(day: RangeDay) -> dict[int, int]:
     """The days of that weekday at that range that were held before it, the earliest first: their ids, and who came."""
+    came = Count("sign_ons", filter=Q(sign_ons__cancelled_on=None))
+    return dict(reversed(latest_alike(day).annotate(came=came).values_list("pk", "came")[:MOST_DAYS]))
+
+
+def latest_alike(day: RangeDay) -> QuerySet[RangeDay]:
+    """These days, the latest first."""
     before = RangeDay.objects.filter(
         date__lt=day.date, place=day.place, called_off_on=None, date__iso_week_day=day.date.isoweekday()
     )
-    came = Count("sign_ons", filter=Q(sign_ons__cancelled_on=None))
-    return dict(reversed(before.order_by("-date").annotate(came=came).values_list("pk", "came")[:MOST_DAYS]))
+    return before.order_by("-date")
 
 
 def band(counts: Sequence[int]) -> Band:

@@ -28,6 +28,7 @@ from clubdesk.rooms import (
     Done,
     Entry,
     First,
+    HomePart,
     ListOf,
     Menu,
     Night,
@@ -87,6 +88,7 @@ ROOM = Room(
         ),
     ),
     cards=CARDS,
+    home_parts=(HomePart("rangeday/waiting.html", "rangeday.add_signon"),),
     each_night=(Night("", forget_visitors),),
     first_things=(
         First(
@@ -148,6 +150,7 @@ ROOM = Room(
         SitePage("today/", "today", views.today, "rangeday.add_signon"),
         SitePage("range/<int:pk>/", "range_sheet", views.sheet, "rangeday.add_signon"),
         SitePage("range/<int:pk>/taps/", "range_taps", views.taps, "rangeday.add_signon", is_bare=True),
+        SitePage("range-worker.js", "range_worker", views.worker, is_bare=True),
         SitePage("range/figures/", "range_figures", views.figures_page, "rangeday.view_tillcount"),
         SitePage("range/tin/", "range_tin", views.tin_page, "rangeday.view_tillcount"),
     ),

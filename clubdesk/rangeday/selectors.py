@@ -1,11 +1,13 @@
 """Questions about range days."""
 
+import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypedDict
 
+from django.contrib.auth.models import User
 from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 from django_stubs_ext import WithAnnotations
@@ -13,7 +15,7 @@ from djmoney.money import Money
 
 from clubdesk.clock import day_text
 from clubdesk.courses.models import ADULT_FROM, day_years_before
-from clubdesk.courses.selectors import completed_by
+from clubdesk.courses.selectors import completed_by, completions
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, FeePrice, Method, Receipt
 from clubdesk.ledger.models import Role
@@ -232,16 +234,20 @@ def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
 
 @dataclass(frozen=True)
 class OnSheet:
-    """Somebody on the sheet of a day: who, by which price, and what stands quietly beside the name."""
+    """Somebody on the sheet of a day: who, by which price, and the marks that stand quietly beside the name."""
 
     person: int
     name: str
     household: int
     tariff: str
-    notes: tuple[str, ...]
+    marks: str
 
 
+NEW, BIRTHDAY, LAPSED, OVERDUE, NO_PHONE, BESIDE = "nblugp"
+"""Marks beside a name: new from a course, birthday this week, membership lapsed, fee overdue, no guardian's phone, may
+shoot beside their child."""
 BIRTHDAY_WITHIN = 7
+NEW_FOR = timedelta(days=56)
 
 
 def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) -> list[OnSheet]:
@@ -250,28 +256,29 @@ def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) 
     `with_parents`: whether the schedule has a price for a parent beside a child.
     """
     day = range_day.date
-    last_days: dict[int, date] = {}
-    begun = Membership.objects.filter(cancelled_on=None, starts_on__lte=day)
-    for pk, ends_on in begun.values_list("person", "ends_on"):
-        last_days[pk] = max(ends_on, last_days.get(pk, ends_on))
-    reachable = Exists(Guardian.objects.filter(household=OuterRef("household")).exclude(phone=""))
-    people = Person.objects.filter(erased_on=None).annotate(reachable=reachable)
+    begun = Membership.objects.filter(person=OuterRef("pk"), cancelled_on=None, starts_on__lte=day)
+    people = Person.objects.filter(erased_on=None).annotate(
+        reachable=Exists(Guardian.objects.filter(household=OuterRef("household")).exclude(phone="")),
+        is_new=Exists(completions(day - NEW_FOR, day).filter(place__person=OuterRef("pk"))),
+        last_day=Subquery(begun.order_by("-ends_on").values("ends_on")[:1]),
+    )
     people = people.order_by("given_name", "family_name", "pk")
-    members = {pk for pk, last_day in last_days.items() if last_day >= day}
+    members = {each.pk for each in people if each.last_day and each.last_day >= day}
     parents = _parents(people, members, day) if with_parents else set()
     overdue = _households_overdue(day) if with_money else set()
     lines = []
     for person in people:
         tariff = "hire" if person.pk in members else "beside" if person.pk in parents else "visitor"
-        notes = {
-            "birthday this week": days_to_birthday(person.birth_date, day) < BIRTHDAY_WITHIN,
-            "membership lapsed": person.pk in last_days and person.pk not in members,
-            "fee overdue": person.household_id in overdue,
-            "no guardian’s phone": not person.reachable,
-            "may shoot beside their child": tariff == "beside",
+        stands = {
+            NEW: person.is_new,
+            BIRTHDAY: days_to_birthday(person.birth_date, day) < BIRTHDAY_WITHIN,
+            LAPSED: person.last_day is not None and person.pk not in members,
+            OVERDUE: person.household_id in overdue,
+            NO_PHONE: not person.reachable,
+            BESIDE: tariff == "beside",
         }
-        said = tuple(words for words, holds in notes.items() if holds)
-        lines.append(OnSheet(person.pk, str(person), person.household_id, tariff, said))
+        marks = "".join(mark for mark, holds in stands.items() if holds)
+        lines.append(OnSheet(person.pk, str(person), person.household_id, tariff, marks))
     return sorted(lines, key=lambda line: line.tariff != "hire")
 
 
@@ -310,6 +317,12 @@ def questions(range_day: RangeDay | None = None) -> QuerySet[Tap]:
     return rows.filter(range_day=range_day) if range_day else rows
 
 
+def asked_of(range_day: RangeDay, user: User) -> "QuerySet[Tap, tuple[uuid.UUID, str]]":
+    """The keys of the taps that somebody's phones sent and that wait for an answer, with what is asked."""
+    rows = Tap.objects.filter(range_day=range_day, recorded_by=user, state=TapState.QUESTION)
+    return rows.order_by("pk").values_list("key", "question")
+
+
 def board(range_day: RangeDay) -> list[tuple[str, Money | None]]:
     """What the day costs, as it would stand on a board at the range; None where the schedule has no price."""
     found = prices(range_day)
@@ -342,6 +355,17 @@ def latest_counts(most: int = 5) -> QuerySet[TillCount]:
     )
 
 
+def name_of(user: User | None) -> str:
+    """Who signs in by that, as people call them."""
+    return (user.get_full_name() or user.get_username()) if user else ""
+
+
+def standing_count(range_day: RangeDay) -> TillCount | None:
+    """The count by which a day is closed; None while it is open."""
+    rows = TillCount.objects.filter(range_day=range_day, reopened_on=None)
+    return rows.select_related("range_day", "recorded_by", "second_counter").first()
+
+
 def uncounted(on: date) -> QuerySet[RangeDay]:
     """Days up to then that nobody has counted, and that were not called off."""
     return RangeDay.objects.filter(closed_on=None, called_off_on=None, date__lte=on)
@@ -351,26 +375,38 @@ def uncounted(on: date) -> QuerySet[RangeDay]:
 class KitLine:
     """A piece of kit that can be given out, and the id and name of whose sign-on it is out with (None: it is in).
 
-    `due`: it was used as often as it may be before a check.
+    `due`: it was used as often as it may be before a check; `unsafe`: since when it is set aside, and why.
     """
 
     kit: Kit
     holder: int | None
     who: str
     due: bool
+    unsafe: str = ""
 
 
 def kit_on_hand(day: date) -> list[KitLine]:
-    """Kit that is fit for use, in or out, and what is unsafe and still out; since when, where since an earlier day."""
-    fit = KitCheck.objects.filter(kit=OuterRef("pk"), state=KitState.USABLE).order_by("-pk").values("recorded_at")[:1]
+    """Kit in or out, also what is unsafe; since when, where since an earlier day. What is retired only while out."""
+    latest = KitCheck.objects.filter(kit=OuterRef("pk")).order_by("-pk")
+    fit = latest.filter(state=KitState.USABLE).values("recorded_at")[:1]
     after = KitLoan.objects.filter(kit=OuterRef("pk"), recorded_at__gt=Coalesce(OuterRef("fit_at"), LONG_AGO))
     uses = after.order_by().values("kit").annotate(times=Count("pk")).values("times")
-    kit = with_holder().annotate(fit_at=Subquery(fit)).annotate(uses=Subquery(uses))
+    kit = with_holder().annotate(fit_at=Subquery(fit))
+    kit = kit.annotate(
+        uses=Subquery(uses),
+        found_on=Subquery(latest.values("checked_on")[:1]),
+        found=Subquery(latest.values("note")[:1]),
+    )
     lines = []
-    for each in kit.filter(Q(state=KitState.USABLE) | Q(out__isnull=False)).order_by("kind", "number"):
+    for each in kit.exclude(Q(state=KitState.RETIRED) & Q(out__isnull=True)).order_by("kind", "number"):
         due = each.check_after is not None and (each.uses or 0) >= each.check_after
-        lines.append(KitLine(each, each.holder, _held_by(each, day), due))
+        lines.append(KitLine(each, each.holder, _held_by(each, day), due, _unsafe(each)))
     return lines
+
+
+def _unsafe(kit: Any) -> str:
+    """Since when a piece of `kit_on_hand` is unsafe, and why; blank where it is fit for use."""
+    return "" if kit.state == KitState.USABLE else f"since {day_text(kit.found_on, year=False)}: {kit.found}"
 
 
 def kit_in_hands(day: date) -> list[KitLine]:

@@ -4,17 +4,22 @@ import hashlib
 import json
 import uuid
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.admin import AdminSite
+from django.contrib.auth.models import User
 from django.db import DataError, IntegrityError
 from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import get_object_or_404
+from django.middleware.csrf import get_token
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
+from django.utils.timezone import localtime
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
@@ -23,9 +28,8 @@ from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
 from clubdesk.money import from_cents, in_cents, nil, plain, shown, sign
-from clubdesk.rangeday import figures, selectors, services
-from clubdesk.rangeday.models import Act, Banking, Gear, Kit, Paid, RangeDay, SignOn
-from clubdesk.rangeday.services.taps import Tapped
+from clubdesk.rangeday import figures, phones, selectors, services, usual
+from clubdesk.rangeday.models import Banking, Gear, Kit, Paid, RangeDay, SignOn
 from clubdesk.screens.charts import Chart
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
@@ -33,9 +37,13 @@ from clubdesk.screens.tables import Link, Section, add_page_of, link_to, page_of
 from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import may, verb_of
 
+MODULES = ("drawing", "kit", "opening", "rows", "sending", "state", "storing")
+"""What the sheet's script imports, so that a browser fetches all at once."""
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
-OF_SOMEBODY_ELSE = "Somebody else is signed in by now. Load this page again; what you tapped is sent when you sign in."
+SIGNED_OUT = "You are signed out."
+MAY_NOT = "Your sign-in may not sign people on. Ask an administrator for the role."
+OF_SOMEBODY_ELSE = "Somebody else is signed in by now. What you tapped is sent when you sign in here again."
 MOST_DAYS = MOST_KIT = 60
 
 
@@ -57,29 +65,40 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     """The sheet: it works on once it is open, also without reception."""
     day = get_object_or_404(RangeDay, pk=pk)
     prices = {kind: plain(figure) if figure is not None else None for kind, figure in selectors.prices(day).items()}
-    lines: list[selectors.OnSheet] = []
-    kit: list[selectors.KitLine] = []
-    if day.is_open:
-        with_money = request.user.has_perm("fees.view_charge")
-        lines = selectors.sheet(day, with_money=with_money, with_parents=prices["beside"] is not None)
-        kit = selectors.kit_on_hand(day.date)
+    kit = selectors.kit_on_hand(day.date) if day.is_open else []
     safety = selectors.safety_text(day.date)
+    user, counts = signed_in(request), verb_of(services.close_day).permission
     context: dict[str, Any] = {
         "day": day,
-        "roll": [[line.person, line.name, line.household, line.tariff[0], "; ".join(line.notes)] for line in lines],
+        "roll": _roll(day, user, with_parents=prices["beside"] is not None) if day.is_open else [],
         "kit": [
-            [each.kit.pk, each.kit.number, each.kit.get_kind_display(), each.kit.description, int(each.due)]
+            [
+                each.kit.pk,
+                each.kit.number,
+                each.kit.get_kind_display(),
+                each.kit.description,
+                int(each.due),
+                each.unsafe,
+            ]
             for each in kit
         ],
         "safety": safety,
-        "may_count": may(request.user, verb_of(services.close_day).permission),
+        "may_count": may(user, counts),
+        "who_counts": "" if may(user, counts) else who_counts(counts),
+        "modules": [f"desk/sheet/{name}.js" for name in MODULES],
         "told": {
             "day": day.pk,
-            "owner": request.user.pk,
-            "name": signed_in(request).get_full_name() or signed_in(request).get_username(),
+            "owner": user.pk,
+            "name": selectors.name_of(user),
             "prices": prices,
             "sign": sign(),
-            "send": reverse("admin:range_taps", args=[day.pk]),
+            "send": reverse("admin:range_taps", args=[0]),
+            "login": f"{reverse('admin:login')}?{urlencode({'next': request.path})}",
+            "worker": reverse("admin:range_worker"),
+            "static": settings.STATIC_URL,
+            "until": int(clock.start_of(day.date + timedelta(days=1)).timestamp() * 1000) if day.is_open else 0,
+            "as_of": f"{localtime(clock.machine()):%H:%M}",
+            "token": get_token(request),
             "safety": safety.pk if safety else None,
             "ahead": day.date > clock.today(),
             "correct": reverse("admin:rangeday_signon_correct", args=[0]),
@@ -89,10 +108,30 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     return site_page(request, site, "rangeday/sheet.html", str(day), **context)
 
 
+def _roll(day: RangeDay, user: User, *, with_parents: bool) -> list[list[object]]:
+    """Everyone on the roll: id, name, family, by which price, marks, how often they came lately, which kit they had."""
+    lines = selectors.sheet(day, with_money=user.has_perm("fees.view_charge"), with_parents=with_parents)
+    times, had = usual.times_came(day), usual.kit_had(day.date)
+    return [
+        [each.person, each.name, each.household, each.tariff[0], each.marks, times.get(each.person, 0),
+         had.get(each.person, [])]
+        for each in lines
+    ]  # fmt: skip
+
+
+def who_counts(permission: str) -> str:
+    """Who may count the cash box, for whoever may not."""
+    backend = "django.contrib.auth.backends.ModelBackend"
+    users = User.objects.with_perm(permission, include_superusers=False, backend=backend).filter(is_staff=True)
+    names = [selectors.name_of(each) for each in users.order_by("first_name", "username")[:4]]
+    return f"Counting the cash box and closing the day is for {' or '.join(names) or 'a coordinator'}."
+
+
 def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict[str, Any]:
     """Who has signed on, as the sheet shows it, the latest first, and which kit is out, with whose sign-on.
 
-    Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id.
+    Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id,
+    how it was paid and the cents handed over.
     Where the phone says by its mark what it has, and that still stands, it is told only what came after.
     """
     standing = day.sign_ons.filter(selectors.STANDS).order_by("pk") if day.is_open else SignOn.objects.none()
@@ -113,7 +152,8 @@ def _as_told(
 ) -> list[object]:
     whom = [person, "" if person else visitor]
     by_tap = [str(tap), ""] if tap else ["", str(key)]
-    return [*whom, in_words(*paid_for), *by_tap, pk]
+    _gear, paid, amount, rounding = paid_for
+    return [*whom, in_words(*paid_for), *by_tap, pk, paid, amount - rounding]
 
 
 def mark_of(rows: Sequence[tuple[Any, ...]]) -> str:
@@ -143,36 +183,66 @@ def closed_in_words(day: RangeDay) -> str:
 
 
 @never_cache
+def worker(request: HttpRequest) -> HttpResponseBase:
+    """What opens the sheet without reception; it says nothing of anybody, and so anybody may have it."""
+    places = {
+        "today": reverse("admin:today"),
+        "sheet": reverse("admin:range_sheet", args=[0]),
+        "login": reverse("account_login"),
+        "logout": reverse("admin:logout"),
+        "static": settings.STATIC_URL,
+    }
+    return render(request, "rangeday/worker.js", places, content_type="text/javascript")
+
+
+@never_cache
 def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
     """Take what a phone sends: each tap in a transaction of its own, told what became of it, and who has signed on.
 
     Whoever is not signed in any more gets a sentence and not the sign-in page, which a phone could not tell from a
-    poor connection.
+    poor connection. Each answer brings the token for the next post.
     """
-    if not (request.user.is_staff and may(request.user, verb_of(services.receive_tap).permission)):
-        return JsonResponse({"sentence": "Sign in again in another tab."}, status=403)
+    answer = {"token": get_token(request)}
+    if not request.user.is_authenticated:
+        return JsonResponse({**answer, "sentence": SIGNED_OUT, "signed_out": True}, status=403)
+    user = signed_in(request)
+    if not (user.is_staff and may(user, verb_of(services.receive_tap).permission)):
+        return JsonResponse({**answer, "sentence": MAY_NOT}, status=403)
     day = get_object_or_404(RangeDay, pk=pk)
     told: list[list[object]] = []
     refused = ""
     if request.method == "POST":
         try:
             body = json.loads(request.body)
-            sent, owner = body["taps"][:MOST_AT_ONCE], body.get("owner", request.user.pk)
-            wanted = [tapped_of(each) for each in sent]
-        except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
-            return JsonResponse({"sentence": "This is nothing that the sheet sends."}, status=400)
-        if owner != request.user.pk:
-            return JsonResponse({"sentence": OF_SOMEBODY_ELSE}, status=409)
-        known = selectors.schedule(day)
-        for tapped in wanted:
-            try:
-                tap = services.receive_tap(range_day=day, tapped=tapped, by=signed_in(request), known=known)
-            except Exception as error:
-                refused = _why_kept(error, request) or refused
-            else:
-                told.append([str(tap.key), tap.state, tap.question, int(tapped.undo)])
+            sent, owner = list(body["taps"])[:MOST_AT_ONCE], body.get("owner", user.pk)
+        except phones.WRONG:
+            return JsonResponse({**answer, "sentence": "This is nothing that the sheet sends."}, status=400)
+        if owner != user.pk:
+            return JsonResponse({**answer, "sentence": OF_SOMEBODY_ELSE}, status=409)
+        told, refused = _take(request, day, sent, phones.ahead(body.get("now")))
     kit = selectors.kit_in_hands(day.date) if day.is_open else []
-    return JsonResponse({"told": told, "refused": refused, **said_of(day, kit, request.GET.get("have", ""))})
+    asked = [[str(key), question] for key, question in selectors.asked_of(day, user)]
+    news = said_of(day, kit, request.GET.get("have", ""))
+    return JsonResponse({**answer, "told": told, "refused": refused, "asked": asked, **news})
+
+
+def _take(request: HttpRequest, day: RangeDay, sent: Sequence[Any], ahead: timedelta) -> tuple[list[list[object]], str]:
+    """Do what each tap says; what became of each, and why one must be sent again."""
+    told: list[list[object]] = []
+    refused, known, user = "", selectors.schedule(day), signed_in(request)
+    for each in sent:
+        try:
+            tapped = phones.tapped_of(each, ahead)
+        except phones.WRONG:
+            told += [answer for answer in [phones.unreadable(each)] if answer]
+            continue
+        try:
+            tap = services.receive_tap(range_day=day, tapped=tapped, by=user, known=known)
+        except Exception as error:
+            refused = _why_kept(error, request) or refused
+        else:
+            told.append([each["key"], tap.state, tap.question, int(tapped.undo)])
+    return told, refused
 
 
 def _why_kept(error: Exception, request: HttpRequest) -> str:
@@ -185,46 +255,6 @@ def _why_kept(error: Exception, request: HttpRequest) -> str:
     if isinstance(error, Refused | IntegrityError | DataError):
         return sentence_of(error)
     return said(error, request)
-
-
-def tapped_of(sent: dict[str, Any]) -> Tapped:
-    """What was sent, read strictly; raises what reading it raises."""
-    at = datetime.fromisoformat(sent["at"])
-    if at.tzinfo is None:
-        raise ValueError("a moment without its time zone")
-    if not 2000 < at.year < 2100:
-        at = clock.now()  # a phone whose clock is wrong still says what happened
-    return Tapped(
-        key=uuid.UUID(sent["key"]),
-        at=at,
-        undo=bool(sent.get("undo")),
-        act=Act(sent.get("act", Act.SIGN_ON)),
-        kit=_number(sent.get("kit")),
-        holder=uuid.UUID(sent["holder"]) if sent.get("holder") else None,
-        safety=_number(sent.get("safety")),
-        gear=Gear(sent.get("gear", Gear.OWN)),
-        paid=Paid(sent.get("paid", Paid.NOTHING)),
-        people=tuple(_row(pk) for pk in sent.get("people", ()))[:12],
-        visitor_name=_text(sent.get("visitor_name", "")),
-        visitor_guardian=_text(sent.get("visitor_guardian", "")),
-        visitor_phone=_text(sent.get("visitor_phone", "")),
-    )
-
-
-def _text(sent: Any) -> str:
-    """What was typed, without what no database keeps: half characters and nulls."""
-    return str(sent).encode("utf-8", "ignore").decode("utf-8").replace("\0", "").strip()
-
-
-def _number(sent: Any) -> int | None:
-    return None if sent is None else _row(sent)
-
-
-def _row(sent: Any) -> int:
-    number = int(sent)
-    if not 0 < number < 2**63:
-        raise ValueError("a number that no row has")
-    return number
 
 
 def _figures(request: HttpRequest, site: AdminSite, title: str, **context: Any) -> HttpResponseBase:

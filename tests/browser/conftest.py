@@ -7,6 +7,8 @@ import pytest
 from django.test import Client
 from playwright.sync_api import sync_playwright
 
+from tests.browser import at_the_range
+
 # Playwright's own event loop runs in this thread; the tests touch the database beside it, never within it.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 POLICY = "Content Security Policy"
@@ -52,6 +54,19 @@ def people(transactional_db, coordinator, range_helper, approver, treasurer):
     return {"coordinator": coordinator, "helper": range_helper, "approver": approver, "treasurer": treasurer}
 
 
+@pytest.fixture
+def day(people):
+    """A day with 65 members on the roll, each with a name of its own."""
+    return at_the_range.a_day()
+
+
+def pytest_terminal_summary(terminalreporter):
+    """What a test measured and does not assert, since a test's machine has other things to do."""
+    told = [value for each in terminalreporter.stats.get("passed", []) for name, value in each.user_properties]
+    for line in told:
+        terminalreporter.write_line(f"measured: {line}")
+
+
 def session_of(user):
     """Somebody signed in, without the page to sign in, which has tests of its own."""
     client = Client()
@@ -67,7 +82,11 @@ def site(chromium, live_server, size, people):
     def sign_in(name):
         width, height = size
         context = chromium.new_context(
-            viewport={"width": width, "height": height}, locale="en-AU", base_url=live_server.url, has_touch=width < 500
+            viewport={"width": width, "height": height},
+            locale="en-AU",
+            base_url=live_server.url,
+            has_touch=width < 500,
+            service_workers="block",
         )
         contexts.append(context)
         page = context.new_page()
@@ -79,7 +98,7 @@ def site(chromium, live_server, size, people):
         return page
 
     yield sign_in
-    problems = [problem for context in contexts for page in context.pages for problem in page.problems]
+    problems = [problem for context in contexts for page in context.pages for problem in getattr(page, "problems", ())]
     for context in contexts:
         context.close()
     assert problems == []

@@ -2,7 +2,6 @@
 
 import sqlite3
 import uuid
-from datetime import date
 
 import pytest
 from playwright.sync_api import expect
@@ -10,41 +9,14 @@ from playwright.sync_api import expect
 from clubdesk import faults
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
-from clubdesk.membership import services as membership
 from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import selectors, services
 from clubdesk.rangeday.models import Kit, SignOn, Tap
 from clubdesk.verbs import shell_user
-from tests import factories
+from tests.browser.at_the_range import CHILDREN, all_is_sent, find, opened, show
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.ground.test_faults import of_sqlite, through_django
 from tests.worlds.day_one import TODAY
-
-CHILDREN = 65
-
-
-@pytest.fixture
-def day(people):
-    """A day with 65 members on the roll, each with a name of its own."""
-    factories.hire()
-    by, plan = shell_user(), factories.plan()
-    for number in range(CHILDREN):
-        child = factories.PersonFactory(
-            given_name=f"Nara{number:02d}", family_name="Mirabar", birth_date=date(2014, 1, 9)
-        )
-        membership.take_out_membership(person=child, plan=plan, starts_on=TODAY, on=TODAY, by=by)
-    return factories.range_day()
-
-
-def opened(site, day, username="helper"):
-    page = site(username)
-    page.goto(f"/range/{day.pk}/")
-    expect(page.get_by_role("heading", name="Signed on: 0")).to_be_visible()
-    return page
-
-
-def find(page, number):
-    page.get_by_label("Find by a few letters").fill(f"nara{number:02d}")
 
 
 def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(site, size, day):
@@ -59,7 +31,7 @@ def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(
         if number == CHILDREN // 4:
             page.context.set_offline(True)
         if number == 3 * CHILDREN // 4:
-            expect(page.locator("#waits")).to_contain_text("taps wait to be sent.")
+            expect(page.locator("#waits")).to_contain_text("entries wait to be sent.")
             assert accessible(page) == []
             page.context.set_offline(False)
         find(page, number)
@@ -69,8 +41,8 @@ def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(
         else:
             page.get_by_role("button", name=f"{name}: hire $7.00").click()
             page.get_by_role("button", name="Cash $7.00").click()
-    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
-    expect(page.get_by_role("heading", name=f"Signed on: {CHILDREN}")).to_be_visible()
+    all_is_sent(page)
+    expect(page.locator("#count")).to_have_text(f"On the range: {CHILDREN}")
     assert loads == []
     assert SignOn.objects.count() == CHILDREN
     hired = (CHILDREN + 1) // 2
@@ -100,7 +72,7 @@ def test_two_phones_with_the_same_child_charge_once_and_ask(site, day):
         page.get_by_role("button", name="Nara04 Mirabar: own gear").click()
     for page in (first, second):
         page.context.set_offline(False)
-        expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
+        all_is_sent(page)
     expect(second.locator("#asks")).to_contain_text(
         "The coordinator will be asked: Nara03 Mirabar is signed on already"
     )
@@ -121,9 +93,11 @@ def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
     find(page, 7)
     page.get_by_role("button", name="Nara07 Mirabar: hire $7.00").click()
     page.get_by_role("button", name="Card $7.00").click()
-    expect(page.locator("#waits")).to_have_text("All is sent.")
+    all_is_sent(page)
+    show(page, "On range")
     page.get_by_role("button", name="Undo Nara07 Mirabar").click()
-    expect(page.get_by_role("heading", name="Signed on: 0")).to_be_visible()
+    expect(page.locator("#count")).to_have_text("On the range: 0")
+    show(page, "Sign on")
     page.get_by_text("New visitor").click()
     page.get_by_label("Visitor’s name").fill("Noor Solano")
     page.get_by_role("button", name="Cash $15.00").click()
@@ -131,8 +105,8 @@ def test_a_tap_is_undone_and_a_new_visitor_signs_on(site, day):
     page.get_by_label("They were told the range’s safety rules").check()
     assert accessible(page) == []
     page.get_by_role("button", name="Cash $15.00").click()
-    expect(page.get_by_role("heading", name="Signed on: 1")).to_be_visible()
-    expect(page.locator("#waits")).to_have_text("All is sent.")
+    expect(page.locator("#count")).to_have_text("On the range: 1")
+    all_is_sent(page)
     assert balance(Role.TILL, TODAY) == 15
     assert balance(Role.CARD_TAKINGS, TODAY) == 0
     assert sound()
@@ -151,7 +125,7 @@ def test_with_a_full_disk_the_phone_keeps_its_taps_says_why_and_sends_them_later
     page.get_by_role("button", name="Nara07 Mirabar: own gear").click()
     told = f"{faults.FULL} What waits is kept on this phone."
     expect(page.locator("#asks")).to_have_text(told, timeout=15_000)
-    expect(page.locator("#waits")).to_have_text("1 tap waits to be sent.")
+    expect(page.locator("#waits")).to_have_text("1 entry waits to be sent.")
     assert accessible(page) == []
     monkeypatch.undo()
     expect(page.locator("#waits")).to_have_text("All is sent.", timeout=15_000)
@@ -168,20 +142,26 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
     find(page, 7)
     page.get_by_role("button", name="Nara07 Mirabar: hire $7.00").click()
     page.get_by_role("button", name="Cash $7.00").click()
-    page.get_by_role("button", name="Kit for Nara07 Mirabar").click()
-    page.get_by_label("Number").fill("b0")
+    page.locator("#kit-last").click()
+    page.get_by_label("Number").fill("1")
     assert accessible(page) == []
-    expect(page.locator("#kit-found button")).to_have_text(["B01"])
+    expect(page.locator("#kit-found b")).to_have_text(["B01"])
     page.get_by_role("button", name="Bow B01").click()
+    expect(page.get_by_label("Number")).to_have_value("")
+    page.get_by_label("Number").fill("2")
+    expect(page.locator("#kit-why")).to_have_text("Bow B02 is unsafe since 12 Sep: a cracked limb.")
+    page.get_by_label("Number").fill("b01")
+    expect(page.locator("#kit-why")).to_have_text("Bow B01 is out with Nara07 Mirabar.")
     page.get_by_label("Number").fill("")
     page.get_by_role("button", name="Arm guard G04").click()
     page.get_by_role("button", name="Done").click()
-    expect(page.get_by_role("heading", name="Kit still out: 2")).to_be_visible()
-    page.get_by_role("button", name="Arm guard G04 back").click()
-    expect(page.get_by_role("heading", name="Kit still out: 1")).to_be_visible()
+    expect(page.locator("#out-count")).to_have_text("Kit out: 2")
+    show(page, "Kit out")
+    page.locator("#out").get_by_role("button", name="Arm guard G04 back").click()
+    expect(page.locator("#out-count")).to_have_text("Kit out: 1")
     assert fits(page)
     page.context.set_offline(False)
-    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
+    all_is_sent(page)
     expect(page.locator("#signed")).to_contain_text("hired gear, $7.00 cash · B01")
     assert [loan.kit for loan in selectors.kit_out()] == [bow]
     assert guard.loans.get().back_at is not None
@@ -201,9 +181,9 @@ def test_what_a_phone_keeps_is_sent_by_nobody_else_and_goes_after_a_week(site, s
     for owner, name, at in ((other.pk, "Ines", now), (other.pk, "Ines", long_ago), (people["helper"].pk, "Tomas", now)):
         page.evaluate(keep % day.pk, [str(uuid.uuid4()), owner, name, at])
     page.reload()
-    expect(page.get_by_role("heading", name="Signed on: 1")).to_be_visible()
-    expect(page.locator("#waits")).to_have_text("All is sent.", timeout=20_000)
-    expect(page.get_by_text("Taps of Ines wait on this phone")).to_be_visible()
+    expect(page.locator("#count")).to_have_text("On the range: 1")
+    all_is_sent(page)
+    expect(page.get_by_text("Entries of Ines wait on this phone")).to_be_visible()
     assert fits(page)
     of_days = "Object.entries(localStorage).filter(([key]) => key.startsWith('range-day'))"
     kept = page.evaluate(f"{of_days}.map(([, each]) => JSON.parse(each).owner)")

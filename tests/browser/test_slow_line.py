@@ -18,6 +18,7 @@ from clubdesk import statics
 from clubdesk.roll.models import Household, Person
 from clubdesk.settings import STORAGES
 from tests.worlds.day_one import PASSWORD
+from tests.worlds.season import Season
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.world("season")]
 SLOW = {"offline": False, "latency": 150, "downloadThroughput": 200_000, "uploadThroughput": 200_000}
@@ -152,6 +153,16 @@ def test_pages_are_small_and_what_does_not_change_is_fetched_once(coordinator_pa
         assert [each["url"].rpartition("/static/")[1] for each in again.asked] == [""], name
     for name in ("home", "families", "charges", "a receipt"):
         assert [each for each in seen[name][0].names if any(heavy in each for heavy in HEAVY)] == [], name
+
+
+def test_the_modules_of_the_sheet_are_fetched_once_by_their_contents(coordinator_page):
+    url = reverse("admin:range_sheet", args=[Season.found().day.pk])
+    first, again = coordinator_page(url)
+    modules = [each for each in first.asked if "/desk/sheet/" in each["url"]]
+    assert len(modules) == 8
+    assert {each["cache-control"] for each in modules} == {"max-age=315360000, public, immutable"}
+    assert [each["url"] for each in again.asked if "/static/" in each["url"]] == []
+    print(f"\nthe sheet: {first.ms:.0f} ms, {first.bytes / 1000:.1f} kB; again {again.ms:.0f} ms")
 
 
 def test_what_a_form_needs_still_works(chromium, served):

@@ -115,6 +115,9 @@ class TestKit:
         (line,) = selectors.kit_on_hand(TODAY)
         assert "unsafe: take it back now" in line.who
         services.take_back_kit(kit=bow, at=NINE, by=by)
+        (line,) = selectors.kit_on_hand(TODAY)
+        assert (line.holder, line.unsafe) == (None, "since 12 Sep: cracked limb")
+        services.set_kit_aside(kit=bow, on=TODAY, note="worn out", state=KitState.RETIRED, by=by)
         assert selectors.kit_on_hand(TODAY) == []
 
     def test_kit_that_reached_the_book_before_its_sign_on_goes_out_with_it(self, day, member, bow, tap):

@@ -136,6 +136,36 @@ class TestCounting:
         services.reopen_day(range_day=day, reason="late visitor", on=TODAY, by=by)
         assert count(0, key=key) == first
 
+    def test_a_second_count_of_a_closed_day_is_refused_with_who_closed_it_and_the_sum(self, sign, count, by):
+        sign()
+        key = uuid.uuid4()
+        first = count(15, key=key)
+        said = rf"closed already by {by.username} and approver, with \$15.00 in the cash box"
+        with pytest.raises(Refused, match=said):
+            count(20, key=uuid.uuid4())
+        with pytest.raises(Refused, match=said):
+            count(15)
+        assert count(20, key=key) == first
+        assert first.counted == as_amount(15)
+
+    def test_the_page_of_a_day_that_somebody_else_closed_meanwhile_says_so(
+        self, client, coordinator, treasurer, day, sign, count
+    ):
+        sign()
+        client.force_login(coordinator)
+        url = reverse("admin:rangeday_rangeday_close", args=[day.pk])
+        page = client.get(url).context
+        form = {"key": str(uuid.uuid4()), "opened": page["opened"], "opening": "0", "second_counter": treasurer.pk,
+                "on": TODAY.isoformat(), "pieces_1000": "1", "pieces_500": "1"}  # fmt: skip
+        count(15)
+        for sent in (form, {**form, "opened": ""}):
+            answer = client.post(url, sent, follow=True)
+            content = answer.content.decode()
+            assert "The day was counted and closed already by" in content
+            assert "$15.00 in the cash box" in content
+            assert "is closed." not in content
+        assert "The day was counted and closed already by" in client.get(url, follow=True).content.decode()
+
     def test_takings_banked_before_the_count_are_not_missed(self, day, sign, count, by):
         put_in_the_till(100, by)
         sign()

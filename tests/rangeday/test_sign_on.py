@@ -227,7 +227,7 @@ class TestParentBesideTheChild:
         assert self.due(day, parent, Gear.OWN).amount == nil()
         lines = selectors.sheet(day, with_money=True, with_parents=True)
         line = next(line for line in lines if line.person == parent.pk)
-        assert (line.tariff, "may shoot beside their child" in line.notes) == ("beside", True)
+        assert (line.tariff, selectors.BESIDE in line.marks) == ("beside", True)
 
     def test_not_without_a_member_child_nor_without_the_course(self, day, home, parent, join):
         factories.price(FeeKind.BESIDE, "8.00", Role.HIRE)

@@ -11,14 +11,11 @@ from clubdesk.money import AmountFormField, as_amount, from_cents, nil
 from clubdesk.rangeday import selectors, services
 from clubdesk.rangeday.forms import PiecesField
 from clubdesk.rangeday.models import RangeDay, TillCount
+from clubdesk.rangeday.selectors import name_of
+from clubdesk.rangeday.services.counting import counted_in_words
 from clubdesk.screens.fields import HappenedField, VerbForm, form_of
 from clubdesk.screens.tables import Section
 from clubdesk.screens.verbs import Facts, VerbPage
-
-
-def name_of(user: User | None) -> str:
-    """Who signs in by that, as people call them."""
-    return (user.get_full_name() or user.get_username()) if user else ""
 
 
 class ByName(forms.ModelChoiceField[User]):
@@ -67,6 +64,10 @@ class CloseDayPage(VerbPage[RangeDay, TillCount]):
     def applies(self, target: RangeDay) -> bool:
         return target.is_open
 
+    def not_now(self, target: RangeDay) -> str:
+        count = selectors.standing_count(target)
+        return counted_in_words(count) if count else super().not_now(target)
+
     def initial(self, request: HttpRequest, target: RangeDay) -> dict[str, object]:
         return {"opening": selectors.tin(target).opening, "receipts_on_slip": True}
 
@@ -92,7 +93,8 @@ class ReopenDayPage(VerbPage[RangeDay, TillCount]):
     verb = services.reopen_day
     target = "range_day"
     intro = (
-        "The count stays, marked with your name and reason; its difference is reversed. Count the tin again afterwards."
+        "The count stays, marked with your name and reason; its difference is reversed. Count the cash box again"
+        " afterwards."
     )
     button = "Reopen the day"
     form_class = form_of(reason=forms.CharField(label="Why it is opened again", max_length=150))

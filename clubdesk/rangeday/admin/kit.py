@@ -9,8 +9,8 @@ from django.utils import timezone
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.rangeday import figures, services
-from clubdesk.rangeday.admin.counting import name_of
 from clubdesk.rangeday.models import Kit, KitCheck, KitLoan, KitState
+from clubdesk.rangeday.selectors import name_of
 from clubdesk.rangeday.services.kit import HAVE_IT_CHECKED
 from clubdesk.screens.fields import HappenedField, VerbForm
 from clubdesk.screens.rooms import RoomAdmin

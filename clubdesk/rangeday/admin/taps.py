@@ -4,8 +4,8 @@ from django import forms
 from django.contrib import admin
 
 from clubdesk.rangeday import services
-from clubdesk.rangeday.admin.counting import name_of
 from clubdesk.rangeday.models import Act, Tap, TapState
+from clubdesk.rangeday.selectors import name_of
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.tables import page_of

@@ -34,7 +34,7 @@ def worth(pieces: Mapping[int, int]) -> Money:
     return from_cents(sum(cents * number for cents, number in pieces.items()))
 
 
-@verb(permission="rangeday.close_rangeday", title="Count the tin and close the day")
+@verb(permission="rangeday.close_rangeday", title="Count the cash box and close the day")
 def close_day(
     *,
     range_day: RangeDay,
@@ -52,12 +52,14 @@ def close_day(
 
     `pieces` says how many notes and coins of each worth in cents. `opening` is what was in the tin besides the day's
     own fees; where it is not given, all that the ledger knows of. Two people count; a difference needs a reason.
-    Raises Refused otherwise, for a day that is still to come, and for an opening that the ledger knows nothing of.
+    Raises Refused otherwise, for a day that is counted already or still to come, and for an opening that the ledger
+    knows nothing of; the same key again is answered with its count.
     """
     day = locked(range_day)
-    standing = TillCount.objects.filter(range_day=day, reopened_on=None).first()
-    if found := standing or ledger.written(TillCount, key):
+    if found := ledger.written(TillCount, key):
         return found
+    if standing := selectors.standing_count(day):
+        raise Refused(counted_in_words(standing))
     _refuse_count(day, on, by, second_counter)
     ledger.lock_book()
     tin = selectors.tin(day)
@@ -107,6 +109,16 @@ def _refuse_figures(count: TillCount, tin: selectors.Tin, *, slip_given: bool) -
         raise Refused("A slip's total is not negative; where more was paid back than taken, write a journal.")
     if count.entries_called_for and not count.reason:
         raise Refused(f"{differences_in_words(count)} Say what you know of it.")
+
+
+def counted_in_words(count: TillCount) -> str:
+    """That a day is counted already: by whom, and what was in the cash box and on the slip."""
+    slip = f" and {shown(count.card_slip)} on the card slip" if count.card_slip > nil() else ""
+    who = f"{selectors.name_of(count.recorded_by)} and {selectors.name_of(count.second_counter)}"
+    return (
+        f"The day was counted and closed already by {who}, with {shown(count.counted)} in the cash box{slip}."
+        " Reopen it to count again."
+    )
 
 
 def differences_in_words(count: TillCount) -> str:
