@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import F, IntegerField, QuerySet, Subquery
+from django.db.models import DateField, F, IntegerField, QuerySet, Subquery, Value
 from django.utils import timezone
 
 from clubdesk.rooms import Rows, Waiting
@@ -33,8 +33,10 @@ def counted(found: Sequence[Rows], one_row: QuerySet[Any, Any]) -> list[Waiting]
     return [_waiting(each, answers) for each in found]
 
 
-def _asked(rows: QuerySet[Any, Any], each: Rows) -> tuple[Subquery, Subquery]:
-    return _Count(rows.values("pk")), _Earliest(rows.values(day=F(each.since or each.by)))
+def _asked(rows: QuerySet[Any, Any], each: Rows) -> tuple[Subquery, Subquery | Value]:
+    column = each.since or each.by
+    earliest = _Earliest(rows.values(day=F(column))) if column else Value(None, output_field=DateField())
+    return _Count(rows.values("pk")), earliest
 
 
 def _waiting(each: Rows, answers: Iterator[Any]) -> Waiting:

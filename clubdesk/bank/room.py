@@ -8,12 +8,22 @@ from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
 from clubdesk.bank.finding import FINDS
 from clubdesk.bank.merging import MERGING
-from clubdesk.bank.models import AccountChange, ChangeState, ItemState, PaymentItem, PaymentRun, RunState, StatementLine
+from clubdesk.bank.models import (
+    AccountChange,
+    BankAccount,
+    ChangeState,
+    ItemState,
+    PaymentItem,
+    PaymentRun,
+    RunState,
+    StatementLine,
+)
 from clubdesk.bank.outstanding_views import outstanding_entries
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
 from clubdesk.bank.services.accounts import begin
 from clubdesk.bank.sheets import SHEETS
 from clubdesk.bank.streams import PAYS_INTO, STREAMS
+from clubdesk.ledger.models import Role
 from clubdesk.rooms import (
     APPROVER,
     AUDITOR,
@@ -21,13 +31,13 @@ from clubdesk.rooms import (
     SEE_ALL,
     TREASURER,
     Entry,
+    First,
     ListOf,
     Menu,
     PageOn,
     Room,
     SitePage,
     Tab,
-    Waiting,
     Waits,
 )
 from clubdesk.waiting import waiting
@@ -57,14 +67,24 @@ ROOM = Room(
         ListOf("AccountChange", Menu.SETTING),
         ListOf("BankRule", Menu.SETTING),
     ),
+    first_things=(
+        First(
+            15,
+            "Where families pay",
+            "The club’s account: one person enters its number, and another agrees.",
+            "bank.change_bankaccount",
+            "admin:bank_bankaccount_changelist",
+            lambda: BankAccount.objects.filter(account__role=Role.BANK).exclude(iban="", account_number=""),
+        ),
+    ),
     waits=(
         Waits(
             "account without its number",
             "accounts without their number",
             permission="bank.change_bankaccount",
             page="admin:bank_bankaccount_changelist",
-            now=lambda on: Waiting(
-                selectors.without_a_number().count(),
+            now=lambda on: waiting(
+                selectors.without_a_number(),
                 line="Letters cannot tell families where to pay until one enters it and another agrees.",
             ),
         ),

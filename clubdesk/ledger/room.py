@@ -25,7 +25,6 @@ from clubdesk.rooms import (
     Night,
     Room,
     Tab,
-    Waiting,
     Waits,
 )
 from clubdesk.waiting import waiting
@@ -67,8 +66,8 @@ ROOM = Room(
             "clubs that families cannot reach",
             permission="ledger.change_book",
             page="admin:ledger_book_changelist",
-            now=lambda on: Waiting(
-                Book.objects.filter(contact_email="", contact_phone="").count(),
+            now=lambda on: waiting(
+                Book.objects.filter(contact_email="", contact_phone=""),
                 line="Enter who answers families: name, e-mail or phone stand on their pages and letters.",
             ),
         ),
@@ -86,6 +85,14 @@ ROOM = Room(
         ),
     ),
     first_things=(
+        First(
+            10,
+            "The club, and whom families ask",
+            "A name, an e-mail or a phone; they stand on every page and letter that a family gets.",
+            "ledger.change_book",
+            "admin:ledger_book_changelist",
+            lambda: Book.objects.exclude(contact_email="", contact_phone=""),
+        ),
         First(
             80,
             "What the club had before",
