@@ -16,7 +16,7 @@ from clubdesk.rooms import BeforeLock, Check, Item
 STATEMENTS = "Every account of money has statements"
 RECONCILED = "Every month of the bank is reconciled"
 COUNTED = "Every month of the till and the card takings is counted"
-EXPLAINED = "Every bank line is explained"
+EXPLAINED = "Every bank line is matched"
 MOST_NAMED = 3
 COUNTED_ROLES = (Role.TILL, Role.CARD_TAKINGS)
 
@@ -51,7 +51,7 @@ def months_counted(year: FinancialYear) -> Item:
 def lines_explained(year: FinancialYear) -> Item:
     rows = (lines_of_the_book(each) for each in BankAccount.objects.all())
     count = sum(each.filter(UNEXPLAINED, date__lte=year.last_day).count() for each in rows)
-    said = f"{count} lines of the bank are not explained." if count else "Every line is explained."
+    said = f"{count} lines of the bank are not matched." if count else "Every line is matched."
     return Item(EXPLAINED, not count, said, reverse("admin:explain_lines"), "bank.change_statementline")
 
 

@@ -155,7 +155,7 @@ def _posted(bank_account: BankAccount, since: date) -> Iterator[Expected]:
             names=names.get(home, ()) if home else (),
             references=run,
             batch=run[0] if run else "",
-            payer=f"household {home}" if home else "",
+            payer=f"family {home}" if home else "",
             early=EARLY,
             late=LATE,
         )
@@ -206,7 +206,7 @@ def released(since: date) -> Iterator[Expected]:
             names=names.get(item.household_id, ()),
             references=(f"run {item.run.number}", item.reference),
             batch=f"run {item.run.number}",
-            payer=f"household {item.household_id}",
+            payer=f"family {item.household_id}",
             early=2,
             late=LATE,
         )

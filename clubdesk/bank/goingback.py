@@ -49,7 +49,7 @@ def _receipts_bounced(cents: set[int], since: object, until: object) -> Iterator
             what=f"{each.household}: receipt {each.number} of {day_text(each.received_on)} came back; it is cancelled",
             names=names.get(each.household_id, ()),
             references=(payment_reference(each.household),),
-            payer=f"household {each.household_id}",
+            payer=f"family {each.household_id}",
             early=0,
             late=BOUNCES_WITHIN.days,
             says=COMES_BACK,
@@ -69,7 +69,7 @@ def _payments_returned(cents: set[int], since: object, until: object) -> Iterato
             what=f"{each} of {each.run} came back; it waits to be paid again",
             names=names.get(each.household_id, ()),
             references=(each.reference,),
-            payer=f"household {each.household_id}",
+            payer=f"family {each.household_id}",
             early=0,
             late=BOUNCES_WITHIN.days,
             says=COMES_BACK,
@@ -101,7 +101,7 @@ def everybody_named(lines: Sequence[BankLine]) -> dict[str, list[Name]]:
     told = [*people, *((home, *_parted(name)) for home, name in guardians)]
     for home, given, family in told:
         if plain((given, family))[1] in spoken:
-            found[f"household {home}"].append((given, family))
+            found[f"family {home}"].append((given, family))
     return found
 
 

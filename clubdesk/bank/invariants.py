@@ -63,7 +63,7 @@ def payments_hold() -> Iterator[str]:
     as_claimed = Q(claim__amount=F("amount"), claim__household=F("household"))
     as_spent = Q(expense__amount=F("amount"), expense__household=F("household"))
     for item in rows.filter(of_claim & ~as_claimed | of_expense & ~as_spent):
-        yield f"{item.run}: {item} is not of the amount and household of what it pays."
+        yield f"{item.run}: {item} is not of the amount and family of what it pays."
     for item in rows.filter(state=ItemState.RETURNED, repayment__isnull=False, repayment__returned_on=None):
         yield f"{item.run}: {item} came back; the repayment says that it was paid."
 

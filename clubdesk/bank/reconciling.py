@@ -95,7 +95,7 @@ class Reconciled:
         """Why it cannot be signed off yet, each with what to do."""
         found = []
         if self.lacking:
-            found.append("Lines of the statement are not explained yet; explain them first.")
+            found.append("Lines of the statement are not matched yet; match them first.")
         if self.opening is not None and self.opening + self.moved != self.statement_balance:
             found.append("Opening balance and lines do not come to the closing balance; a line or a file is missing.")
         if self.difference != nil():

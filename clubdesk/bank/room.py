@@ -55,7 +55,7 @@ ROOM = Room(
         Entry("Match bank lines", "admin:explain_lines", "bank.view_statementline"),
         Entry("Reconcile a month", "admin:reconcile_month", "bank.view_reconciliation"),
         Entry("On its way to the bank", "admin:outstanding_entries", "bank.view_statementline"),
-        Entry("The tin, the reader, the department, the depot", "admin:money_streams", "bank.view_statementline"),
+        Entry("The cash box, the reader, the department, the depot", "admin:money_streams", "bank.view_statementline"),
         ListOf("PaymentRun"),
         ListOf("PaymentItem"),
         ListOf("CardSettlement", unsearched="It holds days and figures; the statement’s line is found."),

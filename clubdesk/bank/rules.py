@@ -117,7 +117,7 @@ GUARDS = [
             join=" JOIN bank_statementline l ON l.id = NEW.line_id",
             where="b.id = l.bank_account_id AND r.month_end >= l.date",
         ),
-        message="A line of a month that is signed off stays explained; reopen the month first.",
+        message="A line of a month that is signed off stays matched; reopen the month first.",
     ),
     Guard(
         "bank_signed_off_months_take_no_pair",
@@ -179,7 +179,7 @@ GUARDS = [
         "UPDATE",
         when=f"NEW.complete AND NOT OLD.complete AND ({LINES_OF_CLEARING} <> {POSTINGS_OF_CLEARING}"
         f" OR (NEW.settled_on IS NULL) <> ({WITH_LINES}) OR NOT ({WITH_LINES} OR {WITH_POSTINGS}) OR {POSTED_LATER})",
-        message="A statement's lines and what explains them must come to the same sum.",
+        message="A statement's lines and what matches them must come to the same sum.",
     ),
     Guard(
         "bank_clearing_stays_as_it_was",
@@ -187,7 +187,7 @@ GUARDS = [
         "UPDATE",
         when="(OLD.complete AND NOT NEW.complete) OR (OLD.undone_on IS NOT NULL"
         " AND (NEW.undone_on IS NULL OR NEW.undone_on <> OLD.undone_on))",
-        message="A clearing is undone once; then the lines are explained anew.",
+        message="A clearing is undone once; then the lines are matched anew.",
     ),
     *(
         guard
@@ -247,7 +247,7 @@ GUARDS = [
         "bank_paymentrun",
         "UPDATE",
         when=f"NEW.released_by_id IS NOT NULL AND OLD.released_by_id IS NULL AND ({OWN_HOUSEHOLD} OR {OWN_DETAILS})",
-        message="Nobody releases a payment to their own household, or to bank details that they entered.",
+        message="Nobody releases a payment to their own family, or to bank details that they entered.",
     ),
     Guard(
         "bank_run_stays_released",
@@ -273,7 +273,7 @@ GUARDS = [
         when=f"{_differs('claim', 'entryfund_entryclaim')} OR {_differs('expense', 'expenses_expense')}"
         " OR (NEW.details_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM bank_bankdetails d"
         " WHERE d.id = NEW.details_id AND d.household_id = NEW.household_id))",
-        message="A payment has the amount and the household of what it pays, and that household's bank details.",
+        message="A payment has the amount and the family of what it pays, and that family's bank details.",
     ),
     *PAYMENT.guards("bank_paymentitem"),
     Guard(

@@ -347,7 +347,7 @@ def money_streams(request: HttpRequest, site: AdminSite) -> HttpResponse:
         request,
         site,
         "screens/figures.html",
-        "The tin, the reader, the department, the depot",
+        "The cash box, the reader, the department, the depot",
         intro="What reached the club’s bank account, and what left it, since the book began.",
         parent=Link("Statement lines", reverse("admin:bank_statementline_changelist")),
         sections=[

@@ -200,7 +200,7 @@ class Booking(Document):
     """
 
     course = models.ForeignKey(Course, models.PROTECT, related_name="bookings")
-    household = models.ForeignKey(Household, models.PROTECT, related_name="bookings")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="bookings", verbose_name="family")
     guardian = models.ForeignKey(Guardian, models.SET_NULL, null=True, blank=True, related_name="bookings")
     booked_on = models.DateField()
     number = models.PositiveIntegerField("booking number")

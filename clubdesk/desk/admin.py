@@ -47,7 +47,7 @@ class ErasePage(VerbPage[Person, Person]):
     asks_again = True
     intro = (
         "Name, day of birth, voucher codes, histories, letters and entry-fee receipts go; every figure stays. With the "
-        "last of a household its guardians go too. How long records are kept is for your state’s law and the "
+        "last of a family its guardians go too. How long records are kept is for your state’s law and the "
         "club’s rules to say; ask whoever audits the books before you erase anybody’s details."
     )
     button = "Erase the details"

@@ -228,7 +228,7 @@ class ClaimForm(VerbForm[None]):
 
 class ClaimPage(VerbPage[None, EntryClaim]):
     verb = services.record_claim
-    intro = "It is decided by somebody who neither recorded it nor belongs to the household."
+    intro = "It is decided by somebody who neither recorded it nor belongs to the family."
     button = "Record the claim"
     form_class = ClaimForm
 
@@ -308,7 +308,7 @@ class AskPage(DecisionPage):
 class ApprovePage(DecisionPage):
     slug = "approve"
     verb = services.approve_claim
-    intro = "The entry fund then owes it to the household, and the treasurer pays it in a payment run."
+    intro = "The entry fund then owes it to the family, and the treasurer pays it in a payment run."
     button = "Approve the refund"
     form_class = day_form("Decided on")
 
@@ -348,7 +348,7 @@ def checks_section(request: HttpRequest, claim: EntryClaim) -> Section:
     ]
     decides = claim.state == ClaimState.RECORDED and may(request.user, verb_of(services.approve_claim).permission)
     if decides and is_ones_own(request, claim):
-        rows.append(("not for you", "you recorded it or belong to the household; somebody else decides"))
+        rows.append(("not for you", "you recorded it or belong to the family; somebody else decides"))
     return Section("Checks", ["Check", "What was found"], [*rows, receipt, *sent])
 
 

@@ -12,7 +12,7 @@ from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
 
 
-@invariant("Refunds payable equals approved and unpaid claims, household by household")
+@invariant("Refunds payable equals approved and unpaid claims, family by family")
 def refunds_payable_holds() -> Iterator[str]:
     yield from party_differences(Role.REFUNDS_PAYABLE, selectors.payable_detail(), credit=True)
 

@@ -199,7 +199,7 @@ class EntryClaim(PaidBack):
 
     states = CLAIM
     person = models.ForeignKey(Person, models.PROTECT, related_name="entry_claims")
-    household = models.ForeignKey(Household, models.PROTECT, related_name="entry_claims")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="entry_claims", verbose_name="family")
     event = models.ForeignKey(StateEvent, models.PROTECT, related_name="claims")
     amount = Cents()
     receipt_amount = Cents("the receipt says", null=True, blank=True)

@@ -40,7 +40,7 @@ GUARDS = [
         "UPDATE",
         when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL AND "
         + of_the_family("NEW.household_id", "NEW.decided_by_id", "NEW.recorded_at"),
-        message="Nobody decides about a claim of their own household.",
+        message="Nobody decides about a claim of their own family.",
     ),
     Guard(
         "entryfund_decision_stays",

@@ -143,7 +143,7 @@ def _not_for(request: HttpRequest, row: selectors.Queued, left: Mapping[int, dat
     if row.claim.recorded_by_id == request.user.pk:
         return "You recorded it; somebody else decides."
     if left.get(row.claim.household_id, NEVER) >= row.claim.recorded_at:
-        return "It pays your own household; somebody else decides."
+        return "It pays your own family; somebody else decides."
     return ""
 
 

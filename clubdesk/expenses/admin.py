@@ -52,7 +52,7 @@ class ChargedForm(VerbForm[Target]):
 
 
 class ExpenseForm(ChargedForm[None]):
-    household = PickField(Household, through=(Expense, "household"), label="Volunteer’s household")
+    household = PickField(Household, through=(Expense, "household"), label="Volunteer’s family")
     what = forms.CharField(
         label="What for", max_length=120, help_text="What was bought, without names: it stands in the books for good."
     )
@@ -65,7 +65,7 @@ class ExpenseForm(ChargedForm[None]):
 
 class ExpensePage(VerbPage[None, Expense]):
     verb = services.record_expense
-    intro = "Somebody who neither recorded it nor belongs to the household decides; the treasurer then pays it."
+    intro = "Somebody who neither recorded it nor belongs to the family decides; the treasurer then pays it."
     button = "Record the expense"
     form_class = ExpenseForm
 
@@ -126,7 +126,7 @@ class ApproveForm(ChargedForm[Expense]):
 class ApprovePage(DecisionPage):
     slug = "approve"
     verb = services.approve_expense
-    intro = "The club then owes it to the household, charged to the account and fund below."
+    intro = "The club then owes it to the family, charged to the account and fund below."
     button = "Approve the expense"
     form_class = ApproveForm
 

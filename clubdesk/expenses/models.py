@@ -23,9 +23,7 @@ class Expense(PaidBack):
     """Something that a volunteer bought for the club; once approved it is an expense of the account and fund chosen."""
 
     states = EXPENSE
-    household = models.ForeignKey(
-        Household, models.PROTECT, related_name="expenses", verbose_name="volunteer’s household"
-    )
+    household = models.ForeignKey(Household, models.PROTECT, related_name="expenses", verbose_name="volunteer’s family")
     what = models.CharField("what for", max_length=120)
     amount = Cents()
     tax = Cents("GST that the club gets back", default=nil)

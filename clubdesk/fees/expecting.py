@@ -32,7 +32,7 @@ def owed(since: date) -> Iterator[Expected]:
             what=f"{charge.household} pays {charge}",
             names=names.get(home, ()),
             references=tuple(references[home]),
-            payer=f"household {home}",
+            payer=f"family {home}",
             early=OWED_EARLY,
             late=OWED_LATE,
             loose=True,

@@ -27,7 +27,7 @@ from clubdesk.ledger.selectors import by_hand, by_hand_of_parties
 from clubdesk.money import as_amount, gst_in, shown, sum_of, total
 
 
-@invariant("Fees owed equals charges less credits, vouchers and receipts, household by household")
+@invariant("Fees owed equals charges less credits, vouchers and receipts, family by family")
 def fees_owed_holds() -> Iterator[str]:
     yield from party_differences(Role.FEES_OWED, selectors.household_detail())
 
@@ -40,7 +40,7 @@ def nothing_settled_twice() -> Iterator[str]:
         yield f"{receipt} pays for {shown(-receipt.unused)} more than it is."
 
 
-@invariant("What is repaid was received or is owed again, and a receipt pays only its own household's charges")
+@invariant("What is repaid was received or is owed again, and a receipt pays only its own family's charges")
 def allocations_hold() -> Iterator[str]:
     came_back = Repayment.objects.exclude(returned_on=None).filter(
         allocations__freed_on=None, allocations__isnull=False
@@ -57,7 +57,7 @@ def allocations_hold() -> Iterator[str]:
         yield f"{repayment} is {shown(repayment.amount)}; the receipts it came from give {shown(repayment.found)}."
     astray = Allocation.objects.standing().exclude(charge=None).exclude(receipt__household=F("charge__household"))
     for allocation in astray.select_related("receipt", "charge"):
-        yield f"{allocation.receipt} pays for another household's charge: {allocation.charge}."
+        yield f"{allocation.receipt} pays for another family's charge: {allocation.charge}."
     early = Q(used_on__lt=F("receipt__received_on")) | Q(used_on__lt=F("charge__charged_on"))
     for allocation in Allocation.objects.filter(early).select_related("receipt"):
         yield f"{allocation.receipt} pays from {day_text(allocation.used_on)}, before there was something to pay."

@@ -67,7 +67,7 @@ PAID_FOR: Columns[tuple[str, Money]] = {
 
 
 AGED: Columns[Aged] = {
-    "household": Column("Household", lambda row: row.household, "name", link=lambda row: page_of(row.household)),
+    "household": Column("Family", lambda row: row.household, "name", link=lambda row: page_of(row.household)),
     **by_age(),
     "unused": Column("Paid ahead", lambda row: row.unused, "amount"),
     "owed": Column("Owes", lambda row: row.owed, "amount"),

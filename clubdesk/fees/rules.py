@@ -116,7 +116,7 @@ GUARDS = [
         "fees_allocation",
         "INSERT",
         when=BEYOND_REPAYMENT,
-        message="What was paid back comes from the household's own receipts, and from no more than was paid back.",
+        message="What was paid back comes from the family's own receipts, and from no more than was paid back.",
     ),
     *(
         Guard(
@@ -124,7 +124,7 @@ GUARDS = [
             "fees_allocation",
             event,
             when=ONE_HOUSEHOLD,
-            message="A receipt pays only for the household's own charges.",
+            message="A receipt pays only for the family's own charges.",
         )
         for event in ("INSERT", "UPDATE")
     ),

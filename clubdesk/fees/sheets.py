@@ -14,13 +14,13 @@ from clubdesk.sheets import Beside, Heading, Look, Named, Proved, Sheet
 
 OWING = Look(
     "Members owing",
-    (Heading("Household", 44, "name"), Heading("Owes", 16, "amount"), Heading("In credit", 16, "amount")),
+    (Heading("Family", 44, "name"), Heading("Owes", 16, "amount"), Heading("In credit", 16, "amount")),
 )
 VOUCHERS = Look(
     "Vouchers",
     (
         Heading("Accepted", 13, "date"), Heading("Scheme", 26, "name"), Heading("Code", 10),
-        Heading("Household", 30, "name"), Heading("Charge", 10, "number"), Heading("Claimed", 13, "amount"),
+        Heading("Family", 30, "name"), Heading("Charge", 10, "number"), Heading("Claimed", 13, "amount"),
         Heading("Paid", 13, "amount"), Heading("Not paid", 13, "amount"), Heading("Owed", 13, "amount"),
         Heading("Lodged", 13, "date"), Heading("Answered", 13, "date"),
     ),
@@ -30,7 +30,7 @@ VOUCHERS = Look(
 
 def write_owing(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
     """Each household with what it owes, or has in credit."""
-    first = sheet.top(beside.note("Households at the year's end.")) + 1
+    first = sheet.top(beside.note("Families at the year's end.")) + 1
     for name, figure in households_owing(year.last_day):
         sheet.line([Named(name), max(figure, ZERO) or None, max(-figure, ZERO) or None])
     sheet.total(["Total", *sheet.sums(first, "BC")])

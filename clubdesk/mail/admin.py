@@ -12,7 +12,7 @@ from clubdesk.screens.verbs import Facts, VerbPage
 
 
 class SendAgainForm(VerbForm[Message]):
-    to = forms.ChoiceField(label="To", help_text="Another address? Put it on the household’s page first.")
+    to = forms.ChoiceField(label="To", help_text="Another address? Put it on the family’s page first.")
 
     def prepare(self) -> None:
         field = self.fields["to"]

@@ -26,7 +26,9 @@ class Message(models.Model):
     """
 
     about = models.CharField(max_length=120, unique=True, editable=False)
-    household = models.ForeignKey(Household, models.PROTECT, null=True, blank=True, related_name="messages")
+    household = models.ForeignKey(
+        Household, models.PROTECT, null=True, blank=True, related_name="messages", verbose_name="family"
+    )
     to = models.EmailField(blank=True)
     subject = models.CharField(max_length=150)
     body = models.TextField()

@@ -101,7 +101,7 @@ def send_again(*, message: Message, to: str, by: User) -> Message:
     if document.state not in (MessageState.FAILED, MessageState.NO_ADDRESS):
         raise Refused(f"This letter is not to be sent again: {document.get_state_display().lower()}.")
     if to.lower() not in selectors.addresses_of(document):
-        raise Refused("Choose the address of a guardian; put a new one on the household's page first.")
+        raise Refused("Choose the address of a guardian; put a new one on the family's page first.")
     document.state, document.next_try_at, document.tries = MessageState.WAITING, clock.now(), 0
     document.written_at, document.to = clock.now(), to
     document.outcome = f"asked for again by {by.get_username()}"

@@ -65,7 +65,7 @@ class MembershipForm(VerbForm[None]):
 
 class TakeOutPage(VerbPage[None, Membership]):
     verb = services.take_out_membership
-    intro = "The household is charged the fee that the schedule has for the first day, less its discounts."
+    intro = "The family is charged the fee that the schedule has for the first day, less its discounts."
     button = "Take it out"
     form_class = MembershipForm
 
@@ -132,7 +132,7 @@ class EndPage(MembershipPage):
 class ChangePage(MembershipPage):
     slug = "change-plan"
     verb = services.change_plan
-    intro = "To the same last day. The household owes, or gets back, the difference for the whole months left."
+    intro = "To the same last day. The family owes, or gets back, the difference for the whole months left."
     button = "Change the plan"
     form_class = form_of(
         plan=forms.ModelChoiceField(queryset=Plan.objects.all(), label="To"),
@@ -348,7 +348,7 @@ class PlanAdmin(RoomAdmin[Plan]):
 @admin.register(FamilyCap)
 class FamilyCapAdmin(RoomAdmin[FamilyCap]):
     list_display = ("valid_from", "amount_shown")
-    amount_shown = amount_column("amount", "A household pays at most in twelve months")
+    amount_shown = amount_column("amount", "A family pays at most in twelve months")
 
 
 class RemitPage(VerbPage[None, Remittance]):

@@ -45,7 +45,7 @@ class Plan(models.Model):
     sibling_percent = models.PositiveSmallIntegerField(
         "sibling discount in per cent",
         default=0,
-        help_text="Off the club's own part, for each of a household but the first.",
+        help_text="Off the club's own part, for each of a family but the first.",
     )
     youngest = models.PositiveSmallIntegerField("youngest age", null=True, blank=True)
     oldest = models.PositiveSmallIntegerField("oldest age", null=True, blank=True, help_text="On the first day.")
@@ -56,7 +56,7 @@ class Plan(models.Model):
         "days of notice",
         default=30,
         validators=[MaxValueValidator(366)],
-        help_text="So many days before the end the household is reminded to renew.",
+        help_text="So many days before the end the family is reminded to renew.",
     )
     grace_days = models.PositiveSmallIntegerField(
         "days of grace",

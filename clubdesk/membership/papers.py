@@ -62,7 +62,7 @@ COLUMNS: Columns[MemberFee] = {
     "family_name": Column("Family name", lambda row: row.family_name),
     "member": Column("Member", lambda row: row.member, width=62),
     "born": Column("Born", lambda row: row.born, width=28, in_files="date of birth"),
-    "household": Column("Household", lambda row: row.household),
+    "household": Column("Family", lambda row: row.household),
     "fee": Column("Fee", lambda row: row.fee),
     "started": Column("Income on", lambda row: row.started, "date", 30),
     "share": Column("Share", lambda row: row.share, "amount", 27),

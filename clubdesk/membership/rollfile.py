@@ -156,10 +156,10 @@ class RowPlan:
     @property
     def where(self) -> str:
         if self.known_household:
-            return f"in the household {self.known_household} of the roll"
+            return f"in the family {self.known_household} of the roll"
         if self.with_row != self.number:
-            return f"in the household of row {self.with_row}"
-        return f"in a new household, {self.household}"
+            return f"in the family of row {self.with_row}"
+        return f"in a new family, {self.household}"
 
     @property
     def question(self) -> str:
@@ -211,7 +211,7 @@ def _find_homes(rows: list[RowPlan]) -> None:
         name, email = row.household.casefold(), row.email.casefold()
         emails = [each for each in groups[name] if each]
         if not email and len(emails) > 1:
-            row.faults.append("two households of this name stand in the file; give the guardian's e-mail here too.")
+            row.faults.append("two families of this name stand in the file; give the guardian's e-mail here too.")
         first = groups[name].get(email) or groups[name].get(emails[0] if emails and not email else "")
         row.with_row = first.number if first else row.number
         groups[name].setdefault(email, first or row)

@@ -364,7 +364,7 @@ class TillCount(Document):
     opening = Cents("float", default=nil)
     expected = Cents()
     counted = Cents()
-    card_receipts = Cents("households' fees on the slip", default=nil)
+    card_receipts = Cents("families' fees on the slip", default=nil)
     card_expected = Cents("expected by card", default=nil)
     card_slip = Cents("card slip", default=nil)
     reason = models.CharField(max_length=150, blank=True)

@@ -47,7 +47,7 @@ def forget_visitors(on: date, by: User) -> Done:
 
 ROOM = Room(
     label="rangeday",
-    purpose="Who signed on, what gear was hired, how it was paid, and the tin at the end of the day.",
+    purpose="Who signed on, what gear was hired, how it was paid, and the cash box at the end of the day.",
     tab=Tab.RANGE,
     on_home=40,
     menu=(

@@ -45,4 +45,4 @@ def _in_till() -> str:
 
 
 PAYS_INTO = (PaysInto(Role.TILL, into_till, uncounted), PaysInto(Role.CARD_TAKINGS, onto_cards, uncounted))
-STREAMS = (StreamOf("The tin", 10, banked, (source_type(Banking),), _in_till),)
+STREAMS = (StreamOf("The cash box", 10, banked, (source_type(Banking),), _in_till),)

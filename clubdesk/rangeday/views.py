@@ -405,12 +405,12 @@ def tin_page(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     return _figures(
         request,
         site,
-        "The tin",
-        intro="All cash of the club by the ledger, in whichever tin it lies. Money banked has left it.",
-        facts=[("In the tin now", in_the_tin), ("Days not counted yet", selectors.uncounted(today).count())],
+        "The cash box",
+        intro="All cash of the club by the ledger, in whichever cash box it lies. Money banked has left it.",
+        facts=[("In the cash box now", in_the_tin), ("Days not counted yet", selectors.uncounted(today).count())],
         verbs=[("Bank takings", add_page_of(Banking))] if may_bank else [],
         sections=[
-            Section("In and out", ["Day", "What", "In or out", "Then in the tin"], rows, "Nothing yet."),
+            Section("In and out", ["Day", "What", "In or out", "Then in the cash box"], rows, "Nothing yet."),
             Section("Last counted", ["Day", "Range", "Expected", "Counted", "Difference"], counted, "Not yet."),
         ],
     )

@@ -79,7 +79,7 @@ def line_name(account: Account, now: Figures | None = None) -> str:
     What was not explained when they began, and is explained in them, is taken off there: the money came before.
     """
     if now and account.role == Role.SUSPENSE and now.figure(now.opening, account):
-        return f"{account.name}, or explained since"
+        return f"{account.name}, or matched since"
     return NAMED.get(Role(account.role), account.name) if account.role else account.name
 
 

@@ -229,7 +229,7 @@ def family_file(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
         raise PermissionDenied
     household = get_object_or_404(Household, pk=pk)
     response = HttpResponse(content_type=WORKBOOK_TYPE)
-    response["Content-Disposition"] = f'attachment; filename="household-{pk}.xlsx"'
+    response["Content-Disposition"] = f'attachment; filename="family-{pk}.xlsx"'
     write_family_file(household, response)  # type: ignore[arg-type]
     return response
 

@@ -33,6 +33,8 @@ class Household(models.Model):
     everyone: ClassVar[models.Manager["Household"]] = models.Manager()
 
     class Meta:
+        verbose_name = "family"
+        verbose_name_plural = "families"
         ordering = ["name", "pk"]
 
     def __str__(self) -> str:
@@ -50,7 +52,7 @@ class Belonging(models.Model):
     History: a row is never changed but once, to say that it ended; nobody ends their own.
     """
 
-    household = models.ForeignKey(Household, models.PROTECT, related_name="belongings")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="belongings", verbose_name="family")
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="belongings")
     added_at = models.DateTimeField(auto_now_add=True)
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
@@ -82,7 +84,7 @@ class Belonging(models.Model):
 class Guardian(models.Model):
     """Who answers for a child. `link_version` is of their link to the family's pages: a higher one ends the earlier."""
 
-    household = models.ForeignKey(Household, models.PROTECT, related_name="guardians")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="guardians", verbose_name="family")
     name = models.CharField(max_length=100)
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=30, blank=True)
@@ -96,7 +98,7 @@ class Guardian(models.Model):
 
 
 class Person(models.Model):
-    household = models.ForeignKey(Household, models.PROTECT, related_name="people")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="people", verbose_name="family")
     given_name = models.CharField(max_length=60)
     family_name = models.CharField(max_length=60)
     birth_date = models.DateField("date of birth")
@@ -168,7 +170,7 @@ class Consent(models.Model):
     """What a guardian agreed to, in the words that were shown, and when."""
 
     key = models.UUIDField(unique=True, null=True, editable=False)
-    household = models.ForeignKey(Household, models.PROTECT, related_name="consents")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="consents", verbose_name="family")
     given_by = models.CharField(max_length=100)
     wording = models.TextField()
     given_at = models.DateTimeField(auto_now_add=True)

@@ -13,7 +13,7 @@ from clubdesk.rooms import Erase, Personal, Told
 
 
 def _told(home: Household) -> Iterator[Sequence[object]]:
-    yield ("Household", home.name, None, "", "")
+    yield ("Family", home.name, None, "", "")
     for guardian in home.guardians.all():
         yield ("Guardian", guardian.name, None, guardian.email, guardian.phone)
     for person in home.people.all():

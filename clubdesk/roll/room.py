@@ -21,7 +21,7 @@ from clubdesk.rooms import (
 
 ROOM = Room(
     label="roll",
-    purpose="Households, their guardians and their people: who comes, and who pays.",
+    purpose="Families, their guardians and their people: who comes, and who pays.",
     tab=Tab.FAMILIES,
     on_home=10,
     menu=(

@@ -85,7 +85,7 @@ def grades(account):
 
 class TestClearing:
     def test_both_sides_must_come_to_the_same_sum(self, line, raffle, by):
-        with pytest.raises(Refused, match=r"The statement says \$6.00 and what explains it \$5.00"):
+        with pytest.raises(Refused, match=r"The statement says \$6.00 and what matches it \$5.00"):
             services.clear(lines=[line("6.00", "CASH")], postings=[raffle], reasons="x", by=by)
         assert not Clearing.objects.exists()
 

@@ -39,7 +39,7 @@ class TestExpenses:
         families.belongs(approver, spent.household)
         with pytest.raises(Refused, match="You belong or belonged to"):
             expenses.approve_expense(expense=spent, on=NOW, by=approver)
-        for who, rule in ((by, "nobody_decides_what_they_recorded"), (approver, "expense of their own household")):
+        for who, rule in ((by, "nobody_decides_what_they_recorded"), (approver, "expense of their own family")):
             with pytest.raises(IntegrityError, match=rule), transaction.atomic():
                 type(spent).objects.filter(pk=spent.pk).update(state="approved", decided_by=who, decided_on=NOW)
 

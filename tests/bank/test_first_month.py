@@ -196,7 +196,7 @@ class TestEachMonthCountsForItself:
 
     def test_a_till_that_held_less_than_nothing_is_not_proven(self, opening, year, by):
         lines = [credit(Role.TILL, as_amount("100.01")), debit(Role.DONATIONS, as_amount("100.01"))]
-        ledger.record_journal(on=date(2026, 8, 8), narration="Paid from the tin", lines=lines, by=by)
+        ledger.record_journal(on=date(2026, 8, 8), narration="Paid from the cash box", lines=lines, by=by)
         assert closing.months_counted(year).said == "1020 Till: August 2026 to June 2027 not counted"
 
 

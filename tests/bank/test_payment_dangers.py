@@ -204,7 +204,7 @@ class TestGuards:
         home = spent.household if field == "household" else claim.household
         amount = as_amount(6000) if field == "amount" else claim.amount
         with (
-            pytest.raises(IntegrityError, match="has the amount and the household of what it pays"),
+            pytest.raises(IntegrityError, match="has the amount and the family of what it pays"),
             transaction.atomic(),
         ):
             PaymentItem.objects.create(
@@ -214,7 +214,7 @@ class TestGuards:
     def test_an_item_goes_to_its_own_households_details(self, run, claim, treasurer, spent):
         services.withdraw_run(run=run, on=NOW, reason="x", by=treasurer)
         other = self.other_run(run)
-        with pytest.raises(IntegrityError, match="and that household's bank details"), transaction.atomic():
+        with pytest.raises(IntegrityError, match="and that family's bank details"), transaction.atomic():
             PaymentItem.objects.create(
                 run=other, claim=claim, household=claim.household, amount=claim.amount,
                 details=spent.household.bank_details.first(),
@@ -397,5 +397,5 @@ class TestMore:
         roll.take_off_family(household=home, user=coordinator, by=by)
         with pytest.raises(Refused, match="You belong or belonged to Mirabar, which this run pays"):
             services.release_run(run=run, on=NOW, by=coordinator)
-        with pytest.raises(IntegrityError, match="to their own household"), transaction.atomic():
+        with pytest.raises(IntegrityError, match="to their own family"), transaction.atomic():
             PaymentRun.objects.filter(pk=run.pk).update(state="released", released_by=coordinator, released_on=NOW)

@@ -88,7 +88,7 @@ class TestReleasing:
         families.belongs(coordinator, home)
         with pytest.raises(Refused, match="You belong or belonged to Mirabar"):
             services.release_run(run=run, on=NOW, by=coordinator)
-        with pytest.raises(IntegrityError, match="to their own household"), transaction.atomic():
+        with pytest.raises(IntegrityError, match="to their own family"), transaction.atomic():
             PaymentRun.objects.filter(pk=run.pk).update(state="released", released_by=coordinator, released_on=NOW)
 
     def test_nobody_releases_a_payment_to_details_that_they_entered(self, run, by):

@@ -96,7 +96,7 @@ def test_the_published_example_to_the_cent(account, booked, line, by):
 def test_it_is_signed_off_only_once_the_book_holds_every_line(account, booked, line, sign, by):
     line("100.00", "CASH", posting=booked("100.00", "Raffle"))
     charge = line("-10.00", "SERVICE CHARGE")
-    with pytest.raises(Refused, match="Lines of the statement are not explained yet"):
+    with pytest.raises(Refused, match="Lines of the statement are not matched yet"):
         sign("90.00")
     services.explain_line(line=charge, posting=booked("-10.00", "Service charge"), by=by)
     with pytest.raises(Refused, match="only a difference of nil"):
@@ -190,7 +190,7 @@ class TestWhatIsSignedOffStays:
         with pytest.raises(IntegrityError, match="signed off"), transaction.atomic():
             booked("5.00", "Late")
         lines = [debit(Role.TILL, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
-        ledger.record_journal(on=date(2026, 9, 12), narration="In the tin", lines=lines, by=by)
+        ledger.record_journal(on=date(2026, 9, 12), narration="In the cash box", lines=lines, by=by)
         booked("5.00", "In October", on=date(2026, 10, 1))
 
     def test_it_takes_no_line_by_hand_or_by_file(self, signed, line, account, by):
@@ -208,7 +208,7 @@ class TestWhatIsSignedOffStays:
         with pytest.raises(Refused, match="open the month first"):
             services.undo_clearing(clearing=clearing, on=LATER, reason="x", by=by)
         with (
-            pytest.raises(IntegrityError, match="stays explained"),
+            pytest.raises(IntegrityError, match="stays matched"),
             transaction.atomic(),
             connection.cursor() as cursor,
         ):
@@ -306,7 +306,7 @@ class TestThePage:
         line("5.00", "CASH")
         client.force_login(treasurer)
         page = self.asked(client).content.decode()
-        assert "Lines of the statement are not explained yet" in page
+        assert "Lines of the statement are not matched yet" in page
         assert "Sign this month off" not in page
         answer = self.asked(client, "post", key="5b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01")
         assert answer.status_code == 422

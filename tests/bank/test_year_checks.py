@@ -25,7 +25,9 @@ def hold(by):
 
     def held(count):
         for number in range(1, count + 1):
-            account = Account.objects.create(code=f"109{number}", name=f"Tin {number}", kind="asset", is_money=True)
+            account = Account.objects.create(
+                code=f"109{number}", name=f"Cash box {number}", kind="asset", is_money=True
+            )
             lines = [debit(account, as_amount(5)), credit(Role.DONATIONS, as_amount(5))]
             ledger.record_journal(on=date(2026, 9, 12), narration="Raffle", lines=lines, by=by)
 
@@ -35,9 +37,9 @@ def hold(by):
 @pytest.mark.parametrize(
     ("count", "named"),
     [
-        (1, "1091 Tin 1"),
-        (3, "1091 Tin 1, 1092 Tin 2, 1093 Tin 3"),
-        (4, "1091 Tin 1, 1092 Tin 2, 1093 Tin 3 and 1 more"),
+        (1, "1091 Cash box 1"),
+        (3, "1091 Cash box 1, 1092 Cash box 2, 1093 Cash box 3"),
+        (4, "1091 Cash box 1, 1092 Cash box 2, 1093 Cash box 3 and 1 more"),
     ],
 )
 def test_money_without_statements_is_named_three_of_it_at_most(year, hold, count, named):
@@ -48,7 +50,7 @@ def test_money_without_statements_is_named_three_of_it_at_most(year, hold, count
 
 
 def test_an_account_that_never_held_anything_needs_no_statement(year):
-    Account.objects.create(code="1091", name="Tin", kind="asset", is_money=True)
+    Account.objects.create(code="1091", name="Cash box", kind="asset", is_money=True)
     assert closing.money_is_at_a_bank(year).done
 
 
@@ -57,4 +59,4 @@ def test_a_line_counts_to_the_last_day_of_the_year(year, by):
     for day in (date(2027, 6, 30), date(2027, 7, 1)):
         services.record_statement_line(bank_account=account, on=day, amount=as_amount(5), text="CASH", by=by)
     found = closing.lines_explained(year)
-    assert (found.done, found.said) == (False, "1 lines of the bank are not explained.")
+    assert (found.done, found.said) == (False, "1 lines of the bank are not matched.")

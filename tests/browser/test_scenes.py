@@ -100,7 +100,7 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     counting.get_by_label("Total on the card reader’s slip").fill("15.00")
     counting.get_by_label("Counted with").select_option(str(people["helper"].pk))
     counting.get_by_role("button", name="Close the day").click()
-    expect(counting.get_by_role("alert")).to_contain_text("The tin should hold $7.00 and is short by $5.00.")
+    expect(counting.get_by_role("alert")).to_contain_text("The cash box should hold $7.00 and is short by $5.00.")
     assert counting.get_by_label("2.00 ×").input_value() == "1"
     counting.get_by_label("Reason for a difference").fill("a note is missing")
     counting.get_by_role("button", name="Close the day").click()

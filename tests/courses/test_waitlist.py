@@ -53,7 +53,7 @@ class TestParties:
         assert sound()
 
     def test_a_party_is_of_one_household_and_at_most_six(self, course, by):
-        with pytest.raises(Refused, match="one household"):
+        with pytest.raises(Refused, match="one family"):
             services.book_party(course=course, people=[*family(12), *family(12, name="Solano")], by=by, on=NOW)
         with pytest.raises(Refused, match="at most 6"):
             services.book_party(course=course, people=family(*[12] * 7), by=by, on=NOW)

@@ -109,7 +109,7 @@ def test_with_the_last_of_a_household_its_guardians_and_letters_go_too(season, b
     erase_person(person=child, on=LATER, by=by)
     assert holding("Quillfeather") == []
     assert not Message.objects.filter(household=home).exists()
-    assert Party.objects.get(pk=home.party_id).name == f"Erased household {home.pk}"
+    assert Party.objects.get(pk=home.party_id).name == f"Erased family {home.pk}"
     assert sound()
 
 

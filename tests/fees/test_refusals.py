@@ -153,7 +153,7 @@ class TestReceipts:
         assert receive(amount, Method.CASH).handed_over == as_amount(handed_over)
 
     def test_one_pays_only_its_own_households_charges(self, owe, receive):
-        with pytest.raises(Refused, match="only for the household's own charges"):
+        with pytest.raises(Refused, match="only for the family's own charges"):
             receive(60, charges=[owe(home=factories.HouseholdFactory())])
 
     def test_one_is_not_cancelled_before_it_came(self, receive, by):

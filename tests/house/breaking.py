@@ -98,7 +98,7 @@ WAYS: Ways = {
         changed(ENTRY, source_type="'ledger.financialyear'", source_id=1),
         changed(ENTRY, "number = 5", reverses_id=1),
     ],
-    "Fees owed equals charges less credits, vouchers and receipts, household by household": [
+    "Fees owed equals charges less credits, vouchers and receipts, family by family": [
         changed(RECEIPT, **MORE),
         changed(CHARGE, **MORE),
         changed(VOUCHER, **MORE),
@@ -109,7 +109,7 @@ WAYS: Ways = {
         changed(ALLOCATION, "repayment_id IS NOT NULL", **MORE_THAN_CAME),
         changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
     ],
-    "What is repaid was received or is owed again, and a receipt pays only its own household's charges": [
+    "What is repaid was received or is owed again, and a receipt pays only its own family's charges": [
         RETURNED,
         changed("fees_repayment", **MORE),
         changed(ALLOCATION, "repayment_id IS NOT NULL", freed_on="'2026-09-12'"),
@@ -189,7 +189,7 @@ WAYS: Ways = {
     "The GST in a fee paid at the range is an eleventh of the club's part": [
         changed(SIGNON, "paid = 'cash'", tax=1),
     ],
-    "Refunds payable equals approved and unpaid claims, household by household": [
+    "Refunds payable equals approved and unpaid claims, family by family": [
         changed(CLAIM, "state = 'approved'", **MORE),
         changed(CLAIM, "state = 'recorded'", state="'approved'", decided_by_id=3, decided_on="'2026-09-12'"),
     ],

@@ -175,7 +175,7 @@ class TestTheRollsFile:
     ])  # fmt: skip
     def test_another_membership_shares_no_day_with_it(self, ada, expiry, covers):
         row, *_ = plan_roll(read_roll(FAMILIES.replace("Junior,2027-03-31,45.00", f"Junior,{expiry},").encode()))
-        assert row.where == "in the household Mirabar family of the roll"
+        assert row.where == "in the family Mirabar family of the roll"
         assert row.faults == (["Ada Mirabar has a membership to 31 Mar 2027 already."] if covers else [])
 
     @pytest.mark.parametrize(("same_as", "fault"), [

@@ -175,7 +175,7 @@ Wattle family,Uma Wattle,uma.w@example.org,,Eva,Wattle,2013-01-02,,,12.00,Beginn
 
     def test_two_of_one_name_in_a_file_need_the_e_mail(self, bring):
         text = FAMILIES.replace("Solano family", "Mirabar family") + "Mirabar family,,,,Eva,Mirabar,2011-01-02,,,,\n"
-        with pytest.raises(Refused, match="row 5: two households of this name stand in the file"):
+        with pytest.raises(Refused, match="row 5: two families of this name stand in the file"):
             bring(text)
 
     def test_siblings_of_one_who_is_the_same_join_that_household(self, bring, plan):
@@ -244,7 +244,7 @@ class TestBadFiles:
         file = tmp_path / "roll.csv"
         file.write_text(FAMILIES)
         call_command("import_roll", str(file), "--dry-run")
-        assert "2 households, 3 people and 2 memberships would be brought in" in capsys.readouterr().out
+        assert "2 families, 3 people and 2 memberships would be brought in" in capsys.readouterr().out
         assert not Person.objects.exists()
         call_command("import_roll", str(file))
         assert OpeningBalances.objects.get().as_at == date(2026, 6, 30)

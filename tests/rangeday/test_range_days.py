@@ -182,7 +182,7 @@ class TestCounting:
         # Fifty of the float lay at the river, thirty in the hall.
         assert count(65, opening=as_amount(50)).difference == nil()
         assert selectors.tin(other).opening == as_amount(30)
-        with pytest.raises(Refused, match=r"The tin should hold \$45.00 and is short by \$1.00"):
+        with pytest.raises(Refused, match=r"The cash box should hold \$45.00 and is short by \$1.00"):
             count(44, on=other, opening=as_amount(30))
         count(44, on=other, opening=as_amount(30), reason="a dollar coin")
         assert balance(Role.TILL, TODAY) == 80 + 30 - 1

@@ -148,7 +148,7 @@ class TestReading:
         assert [(line.amount.amount, line.balance.amount) for line in figures.tin_lines(date(2026, 9, 11))] == [(7, 7)]
         client.force_login(coordinator)
         facts = dict(client.get(reverse("admin:range_tin")).context["facts"])
-        assert facts["In the tin now"] == as_amount(4)
+        assert facts["In the cash box now"] == as_amount(4)
         assert facts["Days not counted yet"] == 2
 
 

@@ -68,8 +68,8 @@ def test_what_a_closed_year_did_not_explain_is_told_in_the_next_as_explained_sin
         rows_of(statements.receipts_and_payments(Figures.of_year(year), None))
         for year in (closed, FinancialYear.objects.get(first_day=NEXT))
     )
-    assert before["Not explained yet"][2] == 37
-    assert now["Not explained yet, or explained since"][2] == now["Total payments"][2] == 37
+    assert before["Not matched yet"][2] == 37
+    assert now["Not matched yet, or matched since"][2] == now["Total payments"][2] == 37
     assert now["Donations and fundraising"][2] == now["Total receipts"][2] == 37
     assert bridge.gaps(NEXT, date(2028, 6, 30)) == []
 
@@ -135,7 +135,7 @@ class TestCorrectedSince:
 
     def test_what_was_not_explained_and_a_journal_that_was_reversed(self, year, journal, by):
         journal((Role.SUSPENSE, 37), (Role.DONATIONS, -37), on=NEXT)
-        assert notes_of(year)["Not explained yet"].startswith(
+        assert notes_of(year)["Not matched yet"].startswith(
             "corrected since: $37.00 was for Donations and fundraising, by entry"
         )
         ledger.reverse_journal(journal=self.paid, on=NEXT, reason="never paid", by=by)

@@ -300,7 +300,7 @@ def test_every_figure_of_a_first_year_by_fund_on_both_bases_at_each_months_end(s
             if row.account:
                 shown[row.label] = [sign * figure for figure in in_cents(row.figures)]
         wanted = {NAMED.get(name, name): figures for name, figures in of_receipts(reckoned, first, last).items()}
-        found = {label.removesuffix(", or explained since"): figures for label, figures in shown.items()}
+        found = {label.removesuffix(", or matched since"): figures for label, figures in shown.items()}
         assert found == wanted, (first, last)
         before = first - timedelta(days=1)
         for row, on in ((money.rows[-2], before), (money.rows[-1], last)):

@@ -272,7 +272,7 @@ def test_a_receipt_that_somebody_else_just_took_is_seen_before_a_second(desk, ow
     answer = desk.post(receipts_page(owing), form_of(page, reference="slip 12"))
     assert answer.status_code == 422
     assert MOVED_ON in said(answer)
-    assert f"The household: owes ${owed:.2f} when you opened it, now" in said(answer)
+    assert f"The family: owes ${owed:.2f} when you opened it, now" in said(answer)
     assert form_of(answer)["reference"] == "slip 12"
     assert Receipt.objects.count() == count
     assert desk.post(receipts_page(owing), form_of(answer)).status_code == 302

@@ -94,7 +94,7 @@ class TestTheEntryFund:
         with pytest.raises(IntegrityError, match="nobody_decides_what_they_recorded"), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(decided_by=F("recorded_by"), **decided)
         families.belongs(approver, child.household)
-        with pytest.raises(IntegrityError, match="own household"), transaction.atomic():
+        with pytest.raises(IntegrityError, match="own family"), transaction.atomic():
             EntryClaim.objects.filter(pk=claim.pk).update(decided_by=approver, **decided)
 
     def test_a_refund_that_would_overdraw_the_fund_is_refused(self, child, coordinator, approver):

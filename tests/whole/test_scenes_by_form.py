@@ -142,7 +142,7 @@ class TestTheScenesByForm:
         other = get_user_model().objects.get(username="approver")
         page = as_role(C).get(url)
         facts = dict(page.context["facts"])
-        expected = facts["Should be in the tin, with the float below"]
+        expected = facts["Should be in the cash box, with the float below"]
         pieces = in_pieces(expected - as_amount(5))
         boxes = {f"pieces_{cents}": number for cents, number in pieces.items()}
         form = {"key": self.KEY, "second_counter": other.pk, "on": "2026-09-12", **boxes}

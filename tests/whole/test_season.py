@@ -220,7 +220,7 @@ class TestRangeDays:
         ("more", "sentence"),
         [
             ({"visitor_name": "Uncle", "paid": Paid.NOTHING}, "16.00 is due"),
-            ({"visitor_name": "Uncle", "paid": Paid.ACCOUNT}, "without a household"),
+            ({"visitor_name": "Uncle", "paid": Paid.ACCOUNT}, "without a family"),
             ({}, "Pick somebody"),
         ],
     )

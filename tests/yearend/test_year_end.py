@@ -130,7 +130,7 @@ class TestClose:
         ("spoil", "title"),
         [
             (reopened, "Every month of the bank is reconciled"),
-            (unexplained_line, "Every bank line is explained"),
+            (unexplained_line, "Every bank line is matched"),
             (in_suspense, "Nothing stands in suspense"),
             (uncounted_day, "Every range day is closed"),
             (open_question, "Questions from phones are answered"),
@@ -214,7 +214,7 @@ class TestClose:
             ledger.open_year(first_day=NEXT, by=by)
             ledger.lock_month(month_end=LAST, reason="a test", by=by)
             count = rangeday.close_day(
-                range_day=day, pieces={100: 3}, second_counter=approver, reason="found in the tin", on=NEXT, by=by
+                range_day=day, pieces={100: 3}, second_counter=approver, reason="found in the cash box", on=NEXT, by=by
             )
         entry = JournalEntry.objects.get(source_type="rangeday.tillcount", source_id=count.pk)
         assert entry.date == NEXT

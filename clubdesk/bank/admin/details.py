@@ -34,7 +34,7 @@ class DetailsPage(VerbPage[Household, BankDetails]):
 
     def facts(self, target: Household) -> Facts:
         last = selectors.details_of(target)
-        return [("Household", target), ("Until now", last.in_full if last else "none")]
+        return [("Family", target), ("Until now", last.in_full if last else "none")]
 
     def done(self, target: Household, result: BankDetails) -> str:
         return f"{target} is paid to {result.masked}."

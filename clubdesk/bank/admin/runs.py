@@ -251,7 +251,7 @@ def items_section(request: HttpRequest, run: PaymentRun) -> Section:
         where = (item.details.in_full if full else item.details.masked) if item.details else "no bank details noted"
         state = f"{item.get_state_display()}: {item.reason}" if item.reason else item.get_state_display()
         rows.append((link_to(item, str(item.household)), item.what, where, state, item.amount))
-    note = "For a payment that the bank returned or did not make, or one to leave out, open it by its household."
+    note = "For a payment that the bank returned or did not make, or one to leave out, open it by its family."
     return Section("Payments", ["To", "For", "Account", "State", "Amount"], rows, note=note)
 
 

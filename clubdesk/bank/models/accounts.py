@@ -133,7 +133,7 @@ class AccountChange(Document):
 class BankDetails(Document):
     """Where a household's money goes. Each change is a row of its own; the last one holds."""
 
-    household = models.ForeignKey(Household, models.PROTECT, related_name="bank_details")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="bank_details", verbose_name="family")
     title = models.CharField("account name", max_length=60)
     bsb = models.CharField("BSB", max_length=7, validators=[BSB_FORM])
     account_number = models.CharField(max_length=9, validators=[ACCOUNT_FORM])

@@ -79,7 +79,7 @@ class PaymentItem(models.Model):
     """A refund, an expense or a credit that a run pays to a household; its own document posts it."""
 
     run = models.ForeignKey(PaymentRun, models.PROTECT, related_name="items")
-    household = models.ForeignKey(Household, models.PROTECT, related_name="payments")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="payments", verbose_name="family")
     claim = models.ForeignKey(EntryClaim, models.PROTECT, null=True, blank=True, related_name="payments")
     expense = models.ForeignKey(Expense, models.PROTECT, null=True, blank=True, related_name="payments")
     repayment = models.OneToOneField(Repayment, models.PROTECT, null=True, blank=True, related_name="payment")

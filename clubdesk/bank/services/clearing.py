@@ -50,7 +50,7 @@ def clear(
         raise Refused("That entry is matched with another line already.")
     stated, booked = total(line.amount for line in lines), total(posting.amount for posting in postings)
     if stated != booked:
-        raise Refused(f"The statement says {shown(stated)} and what explains it {shown(booked)}.")
+        raise Refused(f"The statement says {shown(stated)} and what matches it {shown(booked)}.")
     document = Clearing(
         key=key or uuid.uuid4(), bank_account=account, how_sure=how_sure, reasons=reasons.strip()[:300], recorded_by=by
     )

@@ -115,7 +115,7 @@ class BookForm(AskingForm[None]):
 
 class BookPage(AskingPage[None]):
     verb = services.book_by_phone
-    intro = "For several of a family: put them on the roll, then “Book a course together” on the household’s page."
+    intro = "For several of a family: put them on the roll, then “Book a course together” on the family’s page."
     button = "Book the place"
     form_class = BookForm
 

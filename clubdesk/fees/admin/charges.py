@@ -86,7 +86,7 @@ class CreditPage(VerbPage[Charge, ChargeCredit]):
     slug = "credit"
     verb = services.credit_charge
     target = "charge"
-    intro = "Takes the charge, or part of it, back. What was paid towards it becomes the household's credit."
+    intro = "Takes the charge, or part of it, back. What was paid towards it becomes the family's credit."
     button = "Credit the charge"
     form_class = CreditForm
     lands_on_target = True

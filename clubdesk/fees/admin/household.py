@@ -60,7 +60,7 @@ class ReceivePage(VerbPage[Household, Receipt]):
 
     def facts(self, target: Household) -> Facts:
         owed = selectors.balance(target)
-        facts = [("The household", selectors.balance_in_words(target))]
+        facts = [("The family", selectors.balance_in_words(target))]
         if owed > nil() and cash_rounded(owed) != owed:
             facts.append(("In cash", shown(cash_rounded(owed))))
         return facts
@@ -124,7 +124,7 @@ class SendStatementPage(VerbPage[Household, Message]):
 
     def facts(self, target: Household) -> Facts:
         to = ", ".join(each.email for each in target.guardians.all() if each.email) or "no e-mail address"
-        return [("The household", selectors.balance_in_words(target)), ("To", to)]
+        return [("The family", selectors.balance_in_words(target)), ("To", to)]
 
     def done(self, target: Household, result: Message) -> str:
         return reached_in_words([result])
@@ -160,7 +160,7 @@ class PartsPage(VerbPage[Household, Arrangement]):
         return selectors.balance(target) > nil()
 
     def facts(self, target: Household) -> Facts:
-        return [("The household", selectors.balance_in_words(target))]
+        return [("The family", selectors.balance_in_words(target))]
 
     def arguments(self, target: Household, cleaned: Cleaned) -> Cleaned:
         """Each part's day and amount are fields of their own."""

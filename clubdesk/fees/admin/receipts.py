@@ -48,7 +48,7 @@ class PayPage(VerbPage[Receipt, Receipt]):
     slug = "pays"
     verb = services.pay_with
     target = "receipt"
-    intro = "For a payment that was meant for another child or fee. The household owes the same, so nothing is posted."
+    intro = "For a payment that was meant for another child or fee. The family owes the same, so nothing is posted."
     form_class = PayForm
 
     def applies(self, target: Receipt) -> bool:

@@ -35,7 +35,7 @@ class OpeningBalances(Document):
 class Charge(Document):
     """A household owes a fee. It becomes income on `starts_on`, the day the thing paid for starts."""
 
-    household = models.ForeignKey(Household, models.PROTECT, related_name="charges")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="charges", verbose_name="family")
     person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="charges")
     price = models.ForeignKey(FeePrice, models.PROTECT, null=True, blank=True, related_name="charges")
     opening = models.ForeignKey(OpeningBalances, models.PROTECT, null=True, blank=True, related_name="charges")
@@ -172,7 +172,7 @@ class Receipt(Document):
     """Money in from a household. `amount` is what it settles; cash handed over is `amount` less `rounding`."""
 
     number = models.PositiveIntegerField(unique=True, editable=False)
-    household = models.ForeignKey(Household, models.PROTECT, related_name="receipts")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="receipts", verbose_name="family")
     method = models.CharField(max_length=8, choices=Method.choices)
     amount = Cents()
     rounding = Cents(
@@ -250,7 +250,7 @@ class WriteOff(Document):
 class Arrangement(Document):
     """A household pays what it owes in parts, each by a day. At most one stands at a time."""
 
-    household = models.ForeignKey(Household, models.PROTECT, related_name="arrangements")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="arrangements", verbose_name="family")
     agreed_on = models.DateField()
     note = models.CharField(max_length=150, blank=True)
     ended_on = models.DateField(null=True, blank=True)
@@ -294,7 +294,7 @@ class ArrangementPart(models.Model):
 class Repayment(Document):
     """A household's credit paid back to it from the bank."""
 
-    household = models.ForeignKey(Household, models.PROTECT, related_name="repayments")
+    household = models.ForeignKey(Household, models.PROTECT, related_name="repayments", verbose_name="family")
     amount = Cents()
     paid_on = models.DateField()
     reference = models.CharField(max_length=60, blank=True)

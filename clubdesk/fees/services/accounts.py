@@ -104,7 +104,7 @@ def pay_with(*, receipt: Receipt, charges: Sequence[Charge], on: date, by: User)
     if document.cancelled_on:
         raise Refused("This receipt was cancelled; it pays for nothing.")
     if any(charge.household_id != household.pk for charge in charges):
-        raise Refused("A receipt pays only for the household's own charges.")
+        raise Refused("A receipt pays only for the family's own charges.")
     ledger.lock_book()
     ledger.refuse_shut(on)
     for allocation in document.allocations.standing().filter(repayment=None):

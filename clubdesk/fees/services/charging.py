@@ -333,7 +333,7 @@ def record_receipt(
         return found
     amount = positive(amount)
     if any(each.household_id != household.pk for each in charges):
-        raise Refused("A receipt pays only for the household's own charges.")
+        raise Refused("A receipt pays only for the family's own charges.")
     rounding = _rounding_of(amount, method, rounding)
     ledger.lock_book()
     last = Receipt.objects.aggregate(last=Max("number"))["last"] or 0
@@ -384,7 +384,7 @@ def cancel_receipt(*, receipt: Receipt, on: date, reason: str, by: User) -> Rece
     if document.opening_id:
         raise Refused("This credit was brought in with the opening balances; it can be repaid, not cancelled.")
     if document.allocations.standing().exclude(repayment=None).exists():
-        raise Refused("Part of this receipt was paid back to the household; it can no longer be cancelled.")
+        raise Refused("Part of this receipt was paid back to the family; it can no longer be cancelled.")
     for allocation in document.allocations.standing():
         free(allocation, on)
     ledger.undo_entries_of(document=document, on=on, reason="the receipt was cancelled", by=by)

@@ -32,7 +32,7 @@ class Role(models.TextChoices):
     ALLOWANCE = "allowance", "Allowance for fees not expected"
     PREPAYMENTS = "prepayments", "Prepayments"
     STOCK = "stock", "Stock of course materials"
-    SUSPENSE = "suspense", "Not explained yet"
+    SUSPENSE = "suspense", "Not matched yet"
     GST = "gst", "GST owed"
     GST_COLLECTED = "gst_collected", "GST collected"
     GST_PAID = "gst_paid", "GST paid"
@@ -196,7 +196,7 @@ class Fund(models.Model):
 
 
 class PartyKind(models.TextChoices):
-    HOUSEHOLD = "household", "Household"
+    HOUSEHOLD = "household", "Family"
     DEPARTMENT = "department", "Government department"
     ASSOCIATION = "association", "Association"
     SUPPLIER = "supplier", "Supplier"

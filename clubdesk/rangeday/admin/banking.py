@@ -21,18 +21,18 @@ class BankTakingsPage(VerbPage[None, Banking]):
     form_class = form_of(amount=AmountFormField(), on=HappenedField(label="Banked on"))
 
     def facts(self, target: None) -> Facts:
-        return [("In the tin", as_amount(balance(Role.TILL, clock.today())))]
+        return [("In the cash box", as_amount(balance(Role.TILL, clock.today())))]
 
     def done(self, target: None, result: Banking) -> str:
         left = as_amount(balance(Role.TILL, clock.today()))
-        return f"{shown(result.amount)} banked; {shown(left)} is left in the tin."
+        return f"{shown(result.amount)} banked; {shown(left)} is left in the cash box."
 
 
 class CancelBankingPage(VerbPage[Banking, Banking]):
     slug = "cancel"
     verb = services.cancel_banking
     target = "banking"
-    intro = "For one written down wrongly: what was posted is reversed, and the money is in the tin again."
+    intro = "For one written down wrongly: what was posted is reversed, and the money is in the cash box again."
     button = "Cancel the banking"
     form_class = day_and_reason("Cancelled on", "For instance: typed for the wrong family.")
 

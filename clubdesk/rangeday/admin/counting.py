@@ -27,23 +27,23 @@ class ByName(forms.ModelChoiceField[User]):
 
 class CloseForm(VerbForm[RangeDay]):
     opening = AmountFormField(
-        label="Float: what is in the tin besides today’s fees",
-        help_text="All other cash that the ledger knows: what is left of earlier days, and what households paid in "
+        label="Float: what is in the cash box besides today’s fees",
+        help_text="All other cash that the ledger knows: what is left of earlier days, and what families paid in "
         "cash, less what was banked. Write less where some of it lies elsewhere.",
     )
-    pieces = PiecesField(label="Notes and coins in the tin")
+    pieces = PiecesField(label="Notes and coins in the cash box")
     card_slip = AmountFormField(
         label="Total on the card reader’s slip", required=False, help_text="Blank where no card was used."
     )
     receipts_on_slip = forms.BooleanField(
-        label="Fees that households paid by card today are on this slip", required=False
+        label="Fees that families paid by card today are on this slip", required=False
     )
     second_counter = ByName(label="Counted with", queryset=User.objects.filter(is_active=True, is_staff=True))
     reason = forms.CharField(
         label="Reason for a difference",
         required=False,
         max_length=150,
-        help_text="Only where the tin or the slip is over or short.",
+        help_text="Only where the cash box or the slip is over or short.",
     )
     on = HappenedField(label="Counted on")
 
@@ -76,10 +76,10 @@ class CloseDayPage(VerbPage[RangeDay, TillCount]):
         out = selectors.kit_out(target).count()
         found = [
             ("Cash from today’s fees", tin.taken),
-            ("Should be in the tin, with the float below", tin.expected(tin.opening)),
+            ("Should be in the cash box, with the float below", tin.expected(tin.opening)),
             *([("Cash fees of other ranges, not counted yet", tin.elsewhere)] if tin.elsewhere != nil() else []),
             ("Cards, by the sheet", tin.card),
-            *([("Cards, households’ fees today", tin.card_receipts)] if tin.card_receipts != nil() else []),
+            *([("Cards, families’ fees today", tin.card_receipts)] if tin.card_receipts != nil() else []),
             ("Put on account", as_amount(day.account)),
         ]
         return [*found, ("Kit still out", out)] if out else found

@@ -48,8 +48,8 @@ class CallOffPage(VerbPage[RangeDay, services.CalledOff]):
     verb = services.call_off_day
     target = "range_day"
     intro = (
-        "Nobody is charged. What a household paid goes to its account, where it pays the day that you choose or else "
-        "its oldest open fee. A visitor without a household gets the money back by hand; the day then lists who. Kit "
+        "Nobody is charged. What a family paid goes to its account, where it pays the day that you choose or else "
+        "its oldest open fee. A visitor without a family gets the money back by hand; the day then lists who. Kit "
         "that is out counts as back."
     )
     button = "Call the day off"
@@ -88,7 +88,7 @@ def _became_of(row: SignOn) -> str:
     where = f"signed on for {day_text(moved.range_day.date)}" if moved else ""
     if row.paid == Paid.ACCOUNT:
         return where or "not charged"
-    return f"paid for {day_text(moved.range_day.date)}" if moved else "paid to their household’s account"
+    return f"paid for {day_text(moved.range_day.date)}" if moved else "paid to their family’s account"
 
 
 def kit_out_section(request: HttpRequest, day: RangeDay) -> Section | None:

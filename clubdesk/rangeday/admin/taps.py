@@ -29,7 +29,7 @@ class AnswerTapPage(VerbPage[Tap, Tap]):
     verb = services.answer_tap
     target = "tap"
     intro = (
-        "If money was taken twice, give it back or record a receipt on the household’s page. If a fee was mistyped, "
+        "If money was taken twice, give it back or record a receipt on the family’s page. If a fee was mistyped, "
         "cancel the sign-on first, then record what is missing. By recording a visitor you say that they agreed to the "
         "safety rules."
     )

@@ -58,7 +58,7 @@ def call_off_day(*, range_day: RangeDay, reason: str, on: date, by: User, move_t
     moved = [_move(row, move_to, by) for row in signed if row.person and row.price] if move_to else []
     _keep_as_credit(day, signed, [row.charge for row in moved if row and row.charge], by)
     if balance(Role.TILL, max(day.date, last_day_posted() or day.date)) < 0:
-        raise Refused("The tin holds too little to hand back what visitors paid; bring cash from the bank first.")
+        raise Refused("The cash box holds too little to hand back what visitors paid; bring cash from the bank first.")
     day.called_off_on, day.called_off_reason = on, reason.strip()[:150]
     day.save(update_fields=["called_off_on", "called_off_reason"])
     return CalledOff(day, tuple(row for row in moved if row), tuple(selectors.to_hand_back(day)))

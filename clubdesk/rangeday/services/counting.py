@@ -94,7 +94,7 @@ def _refuse_count(day: RangeDay, on: date, by: User, second_counter: User) -> No
     if on < day.date:
         raise Refused(f"{day} is still to come.")
     if second_counter.pk == by.pk:
-        raise Refused("Two people count the tin; choose the other one.")
+        raise Refused("Two people count the cash box; choose the other one.")
 
 
 def _refuse_figures(count: TillCount, tin: selectors.Tin, *, slip_given: bool) -> None:
@@ -125,7 +125,7 @@ def differences_in_words(count: TillCount) -> str:
     """A sentence for each method whose count differs from what the book expects."""
     parts = []
     for what, expected, difference in (
-        ("the tin", count.expected, count.difference),
+        ("the cash box", count.expected, count.difference),
         ("the card slip", count.card_expected, count.card_difference),
     ):
         if difference != nil():
@@ -178,7 +178,7 @@ def bank_takings(*, amount: Money, on: date, by: User, key: uuid.UUID | None = N
     amount = positive(amount)
     in_the_tin = as_amount(min(balance(Role.TILL, on), balance(Role.TILL, max(on, last_day_posted() or on))))
     if amount > in_the_tin:
-        raise Refused(f"The tin holds {shown(in_the_tin)} on {day_text(on)}; no more than that can be banked.")
+        raise Refused(f"The cash box holds {shown(in_the_tin)} on {day_text(on)}; no more than that can be banked.")
     document = Banking.objects.create(key=key or uuid.uuid4(), amount=amount, banked_on=on, recorded_by=by)
     ledger.post(
         source=document,

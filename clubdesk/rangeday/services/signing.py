@@ -119,7 +119,7 @@ def _refuse_payment(day: RangeDay, due: selectors.Tariff, paid: Paid, person: Pe
     if paid in PAID_AT_THE_RANGE and day.date > clock.today():
         raise Refused(f"{day} is still to come: put it on account, and record what is paid as a receipt.")
     if paid == Paid.ACCOUNT and not person:
-        raise Refused("A visitor without a household cannot put it on account; take cash or card.")
+        raise Refused("A visitor without a family cannot put it on account; take cash or card.")
 
 
 def _rounding(amount: Money, given: Money | None) -> Money:

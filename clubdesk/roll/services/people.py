@@ -13,7 +13,7 @@ from clubdesk.roll.models import Belonging, Guardian, Household, Person
 from clubdesk.verbs import shell_user, verb
 
 
-@verb(permission="roll.change_household", title="Save this household")
+@verb(permission="roll.change_household", title="Save this family")
 def save_household(*, household: Household) -> Household:
     """Write a new or renamed household together with its party in the ledger."""
     if household.party_id is None:
@@ -25,7 +25,7 @@ def save_household(*, household: Household) -> Household:
     return household
 
 
-@verb(permission="roll.add_household", title="Add a household")
+@verb(permission="roll.add_household", title="Add a family")
 def add_household(*, name: str, guardian: str = "", email: str = "", phone: str = "") -> Household:
     """A new household with its first guardian."""
     household = save_household(household=Household(name=name))
@@ -86,7 +86,7 @@ def one_new_family_at_a_time() -> None:
 
 def forget_household(household: Household) -> None:
     """Take a household's name away, end its links and who belongs to it; for the erasing of its last person."""
-    household.name = f"Erased household {household.pk}"
+    household.name = f"Erased family {household.pk}"
     save_household(household=household)
     household.guardians.update(link_version=F("link_version") + 1)
     for belonging in household.belongings.filter(ended_at=None):
