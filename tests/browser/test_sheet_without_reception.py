@@ -122,7 +122,7 @@ def test_signing_out_leaves_nothing_of_it(phone, sheet, day):
     page.wait_for_load_state()
     assert kept(page) == []
     phone.set_offline(True)
-    with pytest.raises(Error):
+    with pytest.raises(Error, match="net::ERR_"):
         opened_again(phone, f"/range/{day.pk}/")
 
 
@@ -140,7 +140,7 @@ def test_a_closed_day_leaves_nothing_of_it(phone, sheet, day):
 def test_after_its_day_it_does_not_open(phone, sheet, day):
     sheet.evaluate(OF_YESTERDAY)
     phone.set_offline(True)
-    with pytest.raises(Error):
+    with pytest.raises(Error, match="net::ERR_"):
         opened_again(phone, f"/range/{day.pk}/")
     phone.set_offline(False)
     assert kept(opened_again(phone, "/")) == []
