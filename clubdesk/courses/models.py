@@ -342,6 +342,7 @@ class ReachCheck(Document):
     checked_by = models.CharField(max_length=100, help_text="Who watched the child draw.")
 
     class Meta:
+        verbose_name = "draw check"
         ordering = ["-checked_on", "-pk"]
 
     def __str__(self) -> str:

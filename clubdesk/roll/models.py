@@ -25,7 +25,7 @@ class Standing(models.Manager[Row]):
 class Household(models.Model):
     """Who pays. Each household is a party of the ledger, with one balance."""
 
-    name = models.CharField("household", max_length=100, help_text="As you would say it: “the Mirabar family”.")
+    name = models.CharField("family", max_length=100, help_text="As you would say it: “the Mirabar family”.")
     party = models.OneToOneField(Party, models.PROTECT, editable=False)
     merged_into = models.ForeignKey("self", models.PROTECT, null=True, blank=True, editable=False, related_name="+")
 

@@ -114,9 +114,13 @@ def test_of_several_sheets_the_one_that_looks_like_a_roll_is_proposed():
     assert (layout.sheet, layout.head, layout.columns) == ("Members 2026", 3, ("name", "birth_date", "phone"))
 
 
-@pytest.mark.parametrize("content", [b"", b"\n\n", b"\x00\x01\x02" * 90, b"PK not a workbook"])
-def test_what_is_no_roll_is_refused_in_a_sentence(content):
-    with pytest.raises(Refused):
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [(b"", "The file is empty"), (b"\n\n", "The file is empty"), (b"\x00\x01\x02" * 90, "binary data"),
+     (b"PK not a workbook", "no workbook that can be read")],
+)  # fmt: skip
+def test_what_is_no_roll_is_refused_in_a_sentence(content, sentence):
+    with pytest.raises(Refused, match=sentence):
         anyroll.sheets_of(content)
 
 
