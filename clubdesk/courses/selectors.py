@@ -485,9 +485,6 @@ def percent(chance: float) -> str:
     return f"{chance * 100:.0f} %" if chance >= 0.01 else "under 1 %"
 
 
-# What came of a course
-
-
 def completed_by(day: date, people: Sequence[int] | None = None) -> set[int]:
     """Ids of everyone who had completed a course by that day; of `people` only, where they are given."""
     rows = Certificate.objects.filter(completed_on__lte=day)

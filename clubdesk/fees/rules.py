@@ -11,6 +11,7 @@ FAMILY_OF_THE_CHILD = (
     " FOR NO KEY UPDATE"
 )
 """Its vouchers are accepted one at a time, also those that fees of another family name it for."""
+CHARGE_KEEPS = ("household_id", "person_id", "price_id", "opening_id", "opened_for_id", "amount", "charged_on")
 CHARGED = "EXISTS (SELECT 1 FROM fees_charge c WHERE c.price_id = {price})"
 
 
@@ -460,13 +461,7 @@ GUARDS = [
     *kept(
         "fees_charge",
         "charge",
-        "household_id",
-        "person_id",
-        "price_id",
-        "opening_id",
-        "opened_for_id",
-        "amount",
-        "charged_on",
+        *CHARGE_KEEPS,
         free=("description", "starts_on", "recognised_on", "taken_back_on", "kept", "tax", "carried_on"),
     ),
     Guard(

@@ -79,13 +79,17 @@ def close_day(
         reason=reason.strip()[:150],
     )
     _refuse_figures(count, tin, slip_given=card_slip is not None)
-    count.save()
-    counted = sorted(((cents, number) for cents, number in pieces.items() if number), reverse=True)
-    CountedPiece.objects.bulk_create(CountedPiece(till_count=count, cents=cents, number=n) for cents, n in counted)
+    _save(count, pieces)
     _post_difference(count, by)
     day.closed_on = on
     day.save(update_fields=["closed_on"])
     return count
+
+
+def _save(count: TillCount, pieces: Mapping[int, int]) -> None:
+    count.save()
+    counted = sorted(((cents, number) for cents, number in pieces.items() if number), reverse=True)
+    CountedPiece.objects.bulk_create(CountedPiece(till_count=count, cents=cents, number=n) for cents, n in counted)
 
 
 def _refuse_count(day: RangeDay, on: date, by: User, second_counter: User) -> None:
