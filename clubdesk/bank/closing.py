@@ -15,7 +15,7 @@ from clubdesk.rooms import BeforeLock, Check, Item
 
 STATEMENTS = "Every account of money has statements"
 RECONCILED = "Every month of the bank is reconciled"
-COUNTED = "Every month of the till and the card takings is counted"
+COUNTED = "Every month of the cash box and the card takings is counted"
 EXPLAINED = "Every bank line is matched"
 MOST_NAMED = 3
 COUNTED_ROLES = (Role.TILL, Role.CARD_TAKINGS)

@@ -38,7 +38,7 @@ def agreed_account_holds() -> Iterator[str]:
             yield f"{change.bank_account} does not have the number that was agreed to, {change.in_full}."
 
 
-@invariant("The till equals its takings less bankings and counted differences")
+@invariant("The cash box equals its takings less bankings and counted differences")
 def till_holds() -> Iterator[str]:
     yield from differences("Till", {"all": balance_of(Role.TILL)}, {"all": detail_of(Role.TILL)})
 

@@ -68,7 +68,7 @@ def passes_are_told() -> Iterator[str]:
                 yield f"Booking {booking.pk} waits while booking {offered.pk} behind it has an offer."
 
 
-@invariant("A party stands as its places do")
+@invariant("A booking stands as its places do")
 def parties_hold() -> Iterator[str]:
     states: dict[int, Counter[str]] = defaultdict(Counter)
     for booking, state in Place.objects.values_list("booking", "state"):
@@ -81,7 +81,7 @@ def parties_hold() -> Iterator[str]:
         if asks is None and party.state in STANDING:
             yield f"Booking {party.pk} says {party.state}; all its places are ended."
     for place in Place.objects.exclude(course=F("booking__course")):
-        yield f"Place {place.pk} is not of its party's course."
+        yield f"Place {place.pk} is not of its booking's course."
 
 
 @invariant("Each held place is charged, and each ended one credited by its course's rule")

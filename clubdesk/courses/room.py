@@ -77,8 +77,8 @@ ROOM = Room(
             on_others=True,
         ),
         Waits(
-            "party on a waitlist",
-            "parties on waitlists",
+            "booking on a waitlist",
+            "bookings on waitlists",
             permission="courses.change_place",
             page="admin:courses_booking_changelist",
             query="state__exact=waiting",

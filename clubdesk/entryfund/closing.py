@@ -12,7 +12,7 @@ def decided(year: FinancialYear) -> Item:
     waiting = EntryClaim.objects.filter(claimed_on__lte=year.last_day, state__in=UNDECIDED).count()
     said = f"{waiting} wait for a decision." if waiting else "All are decided."
     url = reverse("admin:claim_queue")
-    return Item("Entry claims are decided", not waiting, said, url, "entryfund.decide_entryclaim", "an approver")
+    return Item("Refund requests are decided", not waiting, said, url, "entryfund.decide_entryclaim", "an approver")
 
 
-CHECKS = (Check("Entry claims are decided", "entryfund.decide_entryclaim", decided),)
+CHECKS = (Check("Refund requests are decided", "entryfund.decide_entryclaim", decided),)

@@ -21,7 +21,7 @@ CENTS_A_CONTAINER = 10
 
 class PaidInto(models.TextChoices):
     BANK = "bank", "The bank"
-    TILL = "till", "The till, in cash"
+    TILL = "till", "The cash box, in cash"
 
 
 class ContainerReturn(Document):
@@ -215,8 +215,9 @@ class EntryClaim(PaidBack):
     state = models.CharField(max_length=8, choices=ClaimState.choices, default=ClaimState.RECORDED)
 
     class Meta:
+        verbose_name = "refund request"
         ordering = ["-claimed_on", "-pk"]
-        permissions = [("decide_entryclaim", "Can approve or decline an entry claim")]
+        permissions = [("decide_entryclaim", "Can approve or decline a refund request")]
         constraints = [
             CLAIM.constraint("entryfund_claim_state_is_one"),
             models.UniqueConstraint(

@@ -102,7 +102,7 @@ def cancel_return(*, container_return: ContainerReturn, on: date, reason: str, b
         raise Refused(f"It was cashed in on {day_text(document.returned_on)}; it cannot be cancelled before.")
     ledger.lock_book()
     if document.paid_into == PaidInto.TILL and as_amount(balance(Role.TILL, on)) < document.amount:
-        raise Refused("That cash is not in the till any more; cancel its banking first.")
+        raise Refused("That cash is not in the cash box any more; cancel its banking first.")
     ledger.undo_entries_of(document=document, on=on, reason=reason, by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])

@@ -190,7 +190,7 @@ def minutes_text(on: date) -> str:
 def statement(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """The fund over a period, equal to the ledger; what it promised; children entered over the years."""
     today = clock.today()
-    claims = Link("Entry claims", reverse("admin:entryfund_entryclaim_changelist"))
+    claims = Link("Refund requests", reverse("admin:entryfund_entryclaim_changelist"))
     form = SpanForm(
         request.GET if "since" in request.GET else {"since": year_start(today), "until": today}, label_suffix=""
     )

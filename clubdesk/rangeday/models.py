@@ -36,7 +36,7 @@ class RangeDay(models.Model):
                 condition=Q(called_off_on=None) | ~Q(called_off_reason=""), name="rangeday_called_off_for_a_reason"
             ),
         ]
-        permissions = [("close_rangeday", "Can count the till and close a range day")]
+        permissions = [("close_rangeday", "Can count the cash box and close a range day")]
 
     def __str__(self) -> str:
         return f"{self.place}, {day_text(self.date, weekday=True)}"
@@ -206,8 +206,8 @@ class Tap(Document):
 
     class Meta:
         ordering = ["-pk"]
-        verbose_name = "tap on a phone"
-        verbose_name_plural = "taps on phones"
+        verbose_name = "phone entry"
+        verbose_name_plural = "phone entries"
         constraints = [
             TAP.constraint("rangeday_tap_state_is_one"),
             models.CheckConstraint(
@@ -394,7 +394,7 @@ class TillCount(Document):
         ]
 
     def __str__(self) -> str:
-        return f"Till count, {self.range_day}"
+        return f"Count of the cash box, {self.range_day}"
 
     @property
     def difference(self) -> Money:

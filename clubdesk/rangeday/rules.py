@@ -91,7 +91,7 @@ GUARDS = [
     ),
     *kept(
         "rangeday_tillcount",
-        "till count",
+        "count of the cash box",
         "opening",
         "expected",
         "counted",

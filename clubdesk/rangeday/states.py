@@ -3,7 +3,7 @@
 from clubdesk.states import States
 
 TAP = States(
-    "tap on a phone",
+    "phone entry",
     first=("done", "undone"),
     table={
         "done": {"question": "rangeday.receive_tap", "undone": "rangeday.receive_tap"},

@@ -41,7 +41,7 @@ def uncounted(first: date, last: date) -> Iterable[date]:
 
 
 def _in_till() -> str:
-    return f"{shown(balance_of(Role.TILL))} in the till"
+    return f"{shown(balance_of(Role.TILL))} in the cash box"
 
 
 PAYS_INTO = (PaysInto(Role.TILL, into_till, uncounted), PaysInto(Role.CARD_TAKINGS, onto_cards, uncounted))

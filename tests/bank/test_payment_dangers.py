@@ -364,7 +364,7 @@ class TestMore:
         cashed = entryfund.cash_in(containers=100, amount=as_amount(10), paid_into=PaidInto.TILL, on=NOW, by=by)
         entryfund.cash_in(containers=100, amount=as_amount(10), paid_into=PaidInto.BANK, on=NOW, by=by)
         rangeday.bank_takings(amount=as_amount(10), on=NOW, by=by)
-        with pytest.raises(Refused, match="not in the till any more"):
+        with pytest.raises(Refused, match="not in the cash box any more"):
             entryfund.cancel_return(container_return=cashed, on=NOW, reason="typo", by=by)
         assert balance(Role.TILL, NOW) == 0
 

@@ -163,7 +163,7 @@ def test_a_cohort_is_run_from_its_page(site, people):
     path = f"/courses/cohort/{cohort.pk}/change/"
     page.goto(path)
     expect(page.locator("#content")).to_contain_text("2 of 2 seats taken: 2 held, 0 offered")
-    expect(page.locator("#content")).to_contain_text("1 party waits for Beginner course")
+    expect(page.locator("#content")).to_contain_text("1 booking waits for Beginner course")
     assert fits(page)
     assert accessible(page) == []
     page.get_by_role("link", name="Record their payment").first.click()

@@ -83,7 +83,7 @@ class TestTheCoordinatorsScreens:
         form = {"course": course.pk, "name": "Summer", "first_session": "2026-12-06", "last_session": "2026-12-27",
                 "days_between": 7, "capacity": 2}  # fmt: skip
         text = desk.post(reverse("admin:courses_cohort_add"), form, follow=True).content.decode()
-        assert "1 waiting parties were offered 2 seats" in text
+        assert "1 waiting bookings were offered 2 seats" in text
 
     def test_a_cohort_tells_only_of_the_offers_that_it_made_itself(self, october, course, ask, by):
         full, waiting, other = ask(12, 12, 12), ask(12, 12), ask(12)
@@ -161,7 +161,7 @@ class TestTheCoordinatorsScreens:
         text = desk.get(reverse("admin:courses_cohort_change", args=[october.pk])).content.decode()
         assert "3 of 3 seats taken: 3 held, 0 offered" in text
         assert "Record their payment" in text
-        assert "1 party waits for Beginner course" in text
+        assert "1 booking waits for Beginner course" in text
         services.withdraw(booking=single, on=NOW, reason="ill", by=by)
         with clock.on(date(2026, 10, 26)):
             form = {"key": self.KEY, "session": "2026-10-04",

@@ -67,7 +67,7 @@ class TestWhatWaits:
         first = courses.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=NOW)
         courses.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=NOW)
         yours, others = waits_for(client, coordinator)
-        assert "Party on a waitlist" in others
+        assert "Booking on a waitlist" in others
         courses.withdraw_place(place=first.booking.places.get(), on=NOW, reason="ill", by=by)
         yours, others = waits_for(client, coordinator)
         assert others["Offer open, waiting for an answer"].count == 1

@@ -285,7 +285,7 @@ class TestAsking:
             services.answer_claim(claim=asked, answer="In March", by=by)
 
     def test_nobody_asks_about_what_they_recorded(self, junior, claim, by):
-        with pytest.raises(Refused, match="You recorded this entry claim"):
+        with pytest.raises(Refused, match="You recorded this refund request"):
             services.ask_for_more(claim=claim(junior()), question="?", by=by, on=NOW)
 
 

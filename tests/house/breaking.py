@@ -168,7 +168,7 @@ WAYS: Ways = {
             added("courses_bookingevent", booking_id=f"(SELECT MAX(id) FROM {BOOKING})", kind="'offered'"),
         ),
     ],
-    "A party stands as its places do": [
+    "A booking stands as its places do": [
         changed(BOOKING, seats="seats + 1"),
         changed(BOOKING, state="'waiting'"),
         changed(PLACE, **ENDED),
@@ -221,7 +221,7 @@ WAYS: Ways = {
     "Families pay into the account that two people agreed on": [
         changed("bank_bankaccount", **{column: "'1'"}) for column in ("holder", "bsb", "account_number", "iban", "bic")
     ],
-    "The till equals its takings less bankings and counted differences": [
+    "The cash box equals its takings less bankings and counted differences": [
         changed("rangeday_banking", **MORE),
         changed(SIGNON, "paid = 'cash'", cancelled_on="'2026-09-12'"),
         changed("rangeday_tillcount", counted="counted + 1"),

@@ -207,7 +207,7 @@ MOVES = {
     "voucher": vouchers,
     "place in a course": bookings,
     "booking": bookings,
-    "tap on a phone": taps,
+    "phone entry": taps,
     "piece of kit": kit,
     "claim": claims,
     "volunteer’s expense": spendings,

@@ -163,7 +163,7 @@ class TestCourses:
         url = reverse("admin:courses_cohort_change", args=[october.pk])
         form = form_of(desk.client.get(url), capacity="3")
         answer = desk.client.post(url, form, follow=True).content.decode()
-        assert "2 waiting parties were offered 2 seats. 1 letter goes out. No e-mail address is known of Odo" in answer
+        assert "2 waiting bookings were offered 2 seats. 1 letter goes out. No e-mail address is known of Odo" in answer
 
 
 class TestMemberships:

@@ -77,7 +77,7 @@ class TestTheEntryFund:
     def test_nobody_decides_what_they_recorded(self, child, approver):
         approver.groups.add(Group.objects.get(name=COORDINATOR))
         self.cash_in(approver)
-        with pytest.raises(Refused, match="You recorded this entry claim"):
+        with pytest.raises(Refused, match="You recorded this refund request"):
             entryfund.approve_claim(claim=self.claim(approver, child), by=approver, on=NOW)
 
     def test_nobody_decides_for_their_own_household(self, child, coordinator, approver):

@@ -12,6 +12,8 @@ RETIRED = {
     "cash box": r"tins?",
     "matched": r"explain(ed|s)?",
     "draw check": r"reach checks?",
+    "refund request": r"entry claims?",
+    "phone entry": r"taps? on (a phone|phones)",
 }
 NOT_READ = re.compile(r"<(script|style|svg)\b.*?</\1>|<[^>]*>", re.DOTALL)
 

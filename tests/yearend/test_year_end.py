@@ -136,7 +136,7 @@ class TestClose:
             (open_question, "Questions from phones are answered"),
             (unlodged_voucher, "Vouchers are settled or carried"),
             (waiting_fee, "Cohorts and memberships that started are income"),
-            (undecided_claim, "Entry claims are decided"),
+            (undecided_claim, "Refund requests are decided"),
             (undecided_expense, "Volunteers’ expenses are decided"),
             (behind_with_depreciation, "Equipment is depreciated"),
             (not_in_the_register, "The register of equipment agrees with the ledger"),

@@ -168,7 +168,7 @@ class WithdrawPage(BookingPage):
     slug = "withdraw"
     verb = services.withdraw
     intro = (
-        "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits. Tick "
+        "The fee is credited by the course’s refund rule, and the seat is offered to the next booking that fits. Tick "
         "only who leaves: the others keep their places, or their turn."
     )
     button = "Withdraw"

@@ -129,7 +129,7 @@ def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
             row.append(cannot or ("too young without a draw check" if booking.pk in young else "yes"))
         rows.append(row)
     more = f", the first {FIRST_OF_A_LIST} shown" if count > len(first) else ""
-    title = f"{count} {'party waits' if count == 1 else 'parties wait'} for {course}{more}"
+    title = f"{count} {'booking waits' if count == 1 else 'bookings wait'} for {course}{more}"
     columns = ["", "Party", "Places", "Since", "Most likely"] + (["Age and dates fit"] if cohort else [])
     return Section(title, columns, rows, "Nobody waits.", note=PRIOR_IN_WORDS if rows else "")
 
@@ -243,7 +243,7 @@ class CancelPage(VerbPage[Cohort, Cohort]):
     slug = "cancel"
     verb = services.cancel_cohort
     target = "cohort"
-    intro = "Every fee is credited in full, and each party is offered the next cohort with room, in order of arrival."
+    intro = "Every fee is credited in full, and each booking is offered the next cohort with room, in order of arrival."
     button = "Cancel the cohort"
     form_class = day_and_reason("Cancelled on")
 
@@ -303,7 +303,7 @@ class CohortAdmin(RoomAdmin[Cohort]):
         if saved.offered:
             count, seats = len(saved.offered), saved.seats
             told = reached_in_words(letters.of_offers(saved.offered))
-            self.message_user(request, f"{count} waiting parties were offered {seats} seats. {told}")
+            self.message_user(request, f"{count} waiting bookings were offered {seats} seats. {told}")
         for place in saved.too_young:
             young = selectors.too_young(place.person, saved.cohort)
             self.message_user(request, f"{young}. Record a draw check, or ask the family.", messages.WARNING)

@@ -22,7 +22,7 @@ class PlaceWithdrawPage(VerbPage[Place, Place]):
     slug = "withdraw"
     verb = services.withdraw_place
     target = "place"
-    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next party that fits."
+    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next booking that fits."
     button = "Withdraw the place"
     form_class = day_and_reason("Withdrawn on")
 

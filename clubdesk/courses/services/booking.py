@@ -111,7 +111,7 @@ def _people(people: Sequence[Person], payer: Household | None) -> list[Person]:
     if not found:
         raise Refused("Say who wants to do the course.")
     if len(found) > MOST_IN_A_PARTY:
-        raise Refused(f"A party is at most {MOST_IN_A_PARTY} people; book the others on their own.")
+        raise Refused(f"A booking is for at most {MOST_IN_A_PARTY} people; book the others on their own.")
     if payer is None and len({person.household_id for person in found}) > 1:
         raise Refused("A booking is of one family, which pays; book each family on its own.")
     for person in found:

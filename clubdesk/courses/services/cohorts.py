@@ -123,7 +123,7 @@ def cancel_cohort(*, cohort: Cohort, on: date, reason: str, by: User) -> Cohort:
     cohort.save()
     sorry = f"We are sorry: {cohort} cannot take place ({reason.strip()})."
     for booking in parties:
-        words = f"{cohort.name} was cancelled: {reason.strip()}. The party waits again, in its old order."
+        words = f"{cohort.name} was cancelled: {reason.strip()}. The booking waits again, in its old order."
         event = note(fresh(booking), Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
         turn = "You keep your turn: as soon as another cohort has room you are offered a place."
         opening = [sorry, *words_about.called_off_for_the_family(taken[booking.pk]), turn]

@@ -241,10 +241,10 @@ def move_in_queue(*, booking: Booking, before: Booking | None, on: date, reason:
         raise Refused("Say why the order changes; the families may ask.")
     if booking.state != PlaceState.WAITING:
         raise Refused(
-            f"Only a party that waits can be moved; this one does not ({booking.get_state_display().lower()})."
+            f"Only a booking that waits can be moved; this one does not ({booking.get_state_display().lower()})."
         )
     if before and (before.pk == booking.pk or before.course_id != course.pk or fresh(before).state != booking.state):
-        raise Refused("Choose another party that waits for the same course.")
+        raise Refused("Choose another booking that waits for the same course.")
     if _stands_there(booking, before):
         return booking
     rank = _rank_between(booking, before)

@@ -16,7 +16,7 @@ from clubdesk.screens.verbs import Facts, VerbPage
 
 class BankTakingsPage(VerbPage[None, Banking]):
     verb = services.bank_takings
-    intro = "Write down cash that was brought from the till to the bank."
+    intro = "Write down cash that was brought from the cash box to the bank."
     button = "Record the banking"
     form_class = form_of(amount=AmountFormField(), on=HappenedField(label="Banked on"))
 
