@@ -62,8 +62,8 @@ ROOM = Room(
     ),
     waits=(
         Waits(
-            "claim to decide",
-            "claims to decide",
+            "refund request to decide",
+            "refund requests to decide",
             permission="entryfund.view_entryclaim",
             page="admin:entryfund_entryclaim_changelist",
             query="state__exact=recorded",

@@ -128,7 +128,7 @@ def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         request,
         site,
         "entryfund/queue.html",
-        "Claims to decide",
+        "Refund requests to decide",
         rows=rows,
         ready=sum(1 for row, why in rows if not why and row.passes and row.covered),
         more=selectors.waiting_claims().count() - len(rows),

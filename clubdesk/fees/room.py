@@ -72,8 +72,8 @@ ROOM = Room(
     ),
     waits=(
         Waits(
-            "voucher to lodge",
-            "vouchers to lodge",
+            "voucher to claim",
+            "vouchers to claim",
             permission="fees.add_lodgement",
             page="admin:fees_voucher_changelist",
             query="state__exact=accepted",

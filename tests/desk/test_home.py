@@ -79,7 +79,11 @@ class TestWhatWaits:
     ):
         if not EntryClaim.objects.filter(state="recorded").exists():
             pytest.fail("the season has no request that waits")
-        words = "Claim to decide" if EntryClaim.objects.filter(state="recorded").count() == 1 else "Claims to decide"
+        words = (
+            "Refund request to decide"
+            if EntryClaim.objects.filter(state="recorded").count() == 1
+            else "Refund requests to decide"
+        )
         yours, others = waits_for(client, coordinator)
         assert (words in yours, words in others) == (False, True)
         yours, others = waits_for(client, approver)

@@ -212,7 +212,8 @@ class TestAskedAgain:
             if getattr(page, "asks_again", False)
         }
         assert asks == {
-            "bank.paymentrun.release", "roll.household.bank-details", "roll.person.erase",
+            "bank.accountchange.agree", "bank.bankaccount.another-account", "bank.paymentrun.release",
+            "roll.household.bank-details", "roll.person.erase",
             "auth.user.invite-again", "auth.user.end-sessions", "auth.user.forget-second-step",
         }  # fmt: skip
 

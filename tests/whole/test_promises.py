@@ -264,7 +264,7 @@ class TestFees:
 TESTED = {
     "courses.booking accept", "courses.cohort cancel", "fees.charge send-statements", "fees.voucher refuse",
     "fees.voucher release", "membership.membership cancel", "membership.membership change-plan",
-    "membership.membership end", "roll.family renew",
+    "membership.membership end", "roll.household renew",
 }  # fmt: skip
 
 
