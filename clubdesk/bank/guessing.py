@@ -26,7 +26,7 @@ def family_of(line: StatementLine) -> Household | None:
     words = words_of(line.text)
     like = {payer for payer, names in named.items() if max(likeness(name, words) for name in names) >= PLAIN_ENOUGH}
     chosen = payers or (list(like) if len(like) == 1 else [])
-    pk = chosen[0].removeprefix("household ") if chosen else ""
+    pk = chosen[0].removeprefix("family ") if chosen else ""
     return Household.objects.filter(pk=int(pk)).first() if pk.isdigit() else None
 
 
