@@ -25,7 +25,7 @@ from tests.worlds import day_one, keeping
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 40
 ASK_MORE = {
-    "/": 45, "/reports/committee/": 42,
+    "/": 45, "/roll/household/1/file/": 45, "/reports/committee/": 42,
     "/year/2027/close/": 62, "/ledger/financialyear/1/close/": 62,
     "/bank/reconcile/?account=1&until=2026-09-30&balance=47.00": 45,
     **dict.fromkeys(("/reports/2027/", "/reports/2027/?basis=cash", "/reports/2027/?basis=bridge"), 55),

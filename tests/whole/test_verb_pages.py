@@ -8,11 +8,14 @@ from django.contrib.auth.models import User
 from django.urls import reverse
 
 from clubdesk import clock
+from clubdesk.bank import services as bank
+from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort, Course
 from clubdesk.desk.house.pages import screens
-from clubdesk.ledger.models import TaxBasis
+from clubdesk.ledger.models import Account, TaxBasis
 from clubdesk.ledger.services import register_for_gst
+from clubdesk.membership import services as membership
 from clubdesk.roll import services as roll
 from clubdesk.screens.verbs import VerbPage
 from tests import factories
@@ -63,7 +66,20 @@ def somebody_of_a_family(by):
     return roll.add_to_family(household=home, user=user, by=by)
 
 
-@pytest.mark.usefixtures("a_group_that_waits", "two_that_are_one", "somebody_of_a_family")
+@pytest.fixture
+def what_others_answer(by):
+    """A child whose family asks to leave, and another number of the club's account that one person asked for."""
+    child = factories.PersonFactory()
+    membership.ask_to_leave(household=child.household, people=[child], reason="moving", on=clock.today(), by=by)
+    account = Account.objects.create(code="1015", name="Savings", kind="asset", is_money=True)
+    savings = BankAccount.objects.create(name="Savings", account=account)
+    bank.ask_for_account(
+        bank_account=savings, holder="Reedbank Archers", bsb="012-003", account_number="4500123",
+        reason="the bank’s own letter", on=clock.today(), by=by,
+    )  # fmt: skip
+
+
+@pytest.mark.usefixtures("a_group_that_waits", "two_that_are_one", "somebody_of_a_family", "what_others_answer")
 def test_each_opens_on_a_document_that_it_applies_to(client, keeper):
     client.force_login(keeper)
     found = list(pages_with_documents())

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from django.db.models import Max
 
+from clubdesk.clock import day_text
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, JournalEntry, Role
 from clubdesk.ledger.selectors import ZERO
@@ -52,6 +53,12 @@ class Context:
         known = JournalEntry.objects.filter(number__lte=self.stamp.seal.number, date__lte=self.figures.last)
         latest: date = known.aggregate(last=Max("date"))["last"] or self.figures.first
         return min(self.figures.last, max(self.stamp.made_on, latest))
+
+    @property
+    def at_the_end(self) -> str:
+        """Behind what it is of: on the last day, or so far, where the year ran on when the file was made."""
+        runs = self.stamp.made_on < self.figures.last and not self.stamp.seal.is_final
+        return "so far" if runs else f"on {day_text(self.figures.last)}"
 
     @property
     def entry_fund(self) -> Fund:

@@ -83,7 +83,7 @@ def _write_money(context: Context, sheet: Sheet, net: list[Formula]) -> tuple[Te
     row = sheet.line(["", f"Money in hand before {day_text(now.first)}", *before])
     figures = zip(columns, net, map(plain_value, before), strict=True)
     after = [Formula(f"={c}{row - 1}+{c}{row}", a.value + b) for c, a, b in figures]
-    sheet.total(["", f"Money in hand {now.at_the_end}", *after])
+    sheet.total(["", f"Money in hand {context.at_the_end}", *after])
     return net_of_all, sheet.term(all_funds)
 
 
