@@ -30,8 +30,8 @@ ASK_MORE = {
     "/bank/reconcile/?account=1&until=2026-09-30&balance=47.00": 45,
     **dict.fromkeys(("/reports/2027/", "/reports/2027/?basis=cash", "/reports/2027/?basis=bridge"), 55),
 }  # fmt: skip
-"""What waits and stands in every room; what every room asks before a year is closed; both sides of a month; stored
-months and whatever came since.
+"""What waits and stands in every room; what every room holds of a family, and asks before a year is closed; both sides
+of a month; stored months and whatever came since.
 """
 DO_THEIR_VERB, A_VERB = ("/renew/", "/accept/", "/cancel/", "/end/", "/change-plan/", "/refuse/", "/release/"), 70
 """Pages that do their verb and undo it, to say what it will do."""
