@@ -1,6 +1,7 @@
 """Memberships in a real browser: a household renewed with one click, prices, a roll from a file, affiliation."""
 
 from datetime import date
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
@@ -18,6 +19,13 @@ STARTED, DUE = date(2026, 7, 6), date(2027, 6, 20)
 ROLL = """household,guardian,email,given_name,family_name,birth_date,plan,expiry,opening_balance,balance_for
 Wattle family,Uma Wattle,uma@example.org,Cato,Wattle,2013-01-02,Junior,2027-03-31,45.00,Memberships
 Wattle family,Uma Wattle,uma@example.org,Adah,Mirabar,2014-05-05,,,,
+"""
+UNTIDY = """Juniors of the club;;;;
+First;Surname;D.O.B.;Mum or dad;Owing
+Dot;Solano;27 May 2011;Pia Solano;$45.00
+Eli;Nightjar;15.04.08;Per Nightjar;-
+Cai;Rowan;31/02/2013;;
+Total;;;;$45.00
 """
 
 
@@ -88,7 +96,7 @@ def test_a_roll_is_brought_in_after_a_look_at_what_would_happen(site, household,
     looks_right(page)
     page.get_by_label("The same as Ada Mirabar of Mirabar family").check()
     page.get_by_role("button", name="Import all of it").click()
-    expect(page.locator(".messagelist")).to_contain_text("Brought in: 1 household, 1 person, 1 membership, 1 balance.")
+    expect(page.locator(".messagelist")).to_contain_text("Imported: 1 family, 1 person, 1 membership, 1 balance.")
     assert Person.objects.count() == 3
     assert Household.objects.get(name="Wattle family").people.get().given_name == "Cato"
     assert sound()
@@ -106,4 +114,25 @@ def test_the_treasurer_sees_what_is_owed_for_whom_and_pays_it_on(site, household
     page.get_by_role("button", name="Record the payment").click()
     expect(page.locator(".messagelist")).to_contain_text("142.00 to State archery association for 2 fees")
     looks_right(page)
+    assert sound()
+
+
+def test_an_untidy_roll_is_taken_by_its_columns_and_the_rest_comes_back(site, household, tmp_path):
+    file = tmp_path / "juniors.csv"
+    file.write_text(UNTIDY)
+    page = site("coordinator")
+    page.goto("/roll/import/")
+    page.get_by_label("File").set_input_files(file)
+    page.get_by_role("button", name="Show what would happen").click()
+    expect(page.get_by_label("Surname")).to_have_value("family_name")
+    page.get_by_label("Mum or dad").select_option("guardian")
+    looks_right(page)
+    page.get_by_role("button", name="Show what would happen").click()
+    expect(page.get_by_text("1 of them must be put right first")).to_be_visible()
+    looks_right(page)
+    with page.expect_download() as left:
+        page.get_by_role("button", name="Get the 1 other as a file").click()
+    assert "is not a date" in Path(left.value.path()).read_text()
+    page.get_by_role("button", name="Import the 2 good rows").click()
+    expect(page.locator(".messagelist")).to_contain_text("Imported: 2 families, 2 people, 0 memberships, 1 balance.")
     assert sound()

@@ -104,7 +104,7 @@ def test_a_child_belongs_to_another_family_and_comes_back(site, homes):
 def test_who_is_known_is_pointed_out_with_use_this_one(site, homes):
     page = site("coordinator")
     page.goto("/roll/household/add/")
-    page.get_by_label("Household", exact=False).first.fill("Quoll once more")
+    page.locator("#id_name").fill("Quoll once more")
     page.locator("#id_guardians-0-name").fill("Ida")
     page.locator("#id_guardians-0-phone").fill("0400111222")
     page.get_by_role("button", name="Save", exact=True).click()

@@ -182,7 +182,7 @@ def test_what_a_form_needs_still_works(chromium, served):
     page.locator(".select2-results__option").first.click()
     with page.expect_popup() as opened:
         page.locator("#add_id_household").click()
-    opened.value.get_by_label("Family", exact=True).fill("Popped family")
+    opened.value.locator("#id_name").fill("Popped family")
     opened.value.locator("#id_guardians-0-name").fill("Ida")
     opened.value.get_by_role("button", name="Save").click()
     expect(page.locator("#id_household option:checked")).to_contain_text("Popped")
