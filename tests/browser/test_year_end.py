@@ -111,7 +111,7 @@ def test_a_thing_is_put_in_the_register_sold_and_followed_to_its_entry(site, peo
     for place, (account, side) in enumerate((("1500", "Debit"), ("1010", "Credit"))):
         lines.nth(place).get_by_label("Account").select_option(code(account))
         lines.nth(place).get_by_label(side).fill("1,000.00")
-    expect(page.locator(".sums")).to_have_text("Debits $1000.00 · credits $1000.00 · both sides agree")
+    expect(page.locator(".sums")).to_have_text("Debits $1,000.00 · credits $1,000.00 · both sides agree")
     page.get_by_role("button", name="Post the journal").click()
     page.goto("/yearend/equipment/add/")
     for label, text in (("What it is", "Bows"), ("Bought on", "2026-07-10"), ("Cost", "1000"), ("Years of use", "3")):
