@@ -105,7 +105,7 @@ class TestKept:
 
     @pytest.mark.parametrize(("change", "sentence"), [
         ("people = '[]'", "keeps what the ledger says"), ("paid = 'card'", "keeps what the ledger says"),
-        ("act = 'back'", "keeps what the ledger says"), ("state = 'answered'", "states of a phone entry follow one another"),
+        ("act = 'back'", "keeps what the ledger says"), ("state = 'answered'", "states of a phone entry follow"),
     ])  # fmt: skip
     def test_what_a_phone_sent_is_never_changed(self, tap, member, change, sentence):
         tap(member, **HIRED)
