@@ -13,8 +13,8 @@ from django.db.models.functions import TruncMonth
 from clubdesk import clock
 from clubdesk.bank.models import BankAccount
 from clubdesk.bank.selectors import brought_in_on, lines_of_the_book
-from clubdesk.ledger.models import Account, FinancialYear, Posting
-from clubdesk.ledger.selectors import ZERO, balances, month_end, month_ends
+from clubdesk.ledger.models import Account, Posting
+from clubdesk.ledger.selectors import ZERO, balances, earliest_open_year, month_end, month_ends
 from clubdesk.money import sum_of
 from clubdesk.rooms import in_order
 
@@ -56,7 +56,7 @@ def not_signed(bank_account: BankAccount, first: date, last: date) -> list[date]
 
 def open_ones(bank_account: BankAccount, before: date) -> list[date]:
     """Of the years that are not closed, the month ends before a day that are not signed off."""
-    year = FinancialYear.objects.filter(closed_at=None).order_by("first_day").first()
+    year = earliest_open_year()
     if year is None or before <= year.first_day:
         return []
     return [end for end in not_signed(bank_account, year.first_day, before) if end < before]

@@ -43,9 +43,7 @@ def beginning(request: HttpRequest) -> Beginning | None:
     done = there[: len(firsts)]
     if all(done) or any(there[len(firsts) :]):
         return None
-    return Beginning(
-        tuple(Thing(*each) for each in zip(firsts, (reverse(one.page) for one in firsts), done, strict=True))
-    )
+    return Beginning(tuple(Thing(each, reverse(each.page), ok) for each, ok in zip(firsts, done, strict=True)))
 
 
 def _are_there(rows: Sequence[QuerySet[Any]]) -> Sequence[bool]:

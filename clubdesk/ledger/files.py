@@ -48,7 +48,12 @@ def read_cells(content: bytes) -> list[tuple[int, list[str]]]:
         raise Refused(f"row {line}: the file is not UTF-8 text; save it as CSV in UTF-8.") from None
     if "\0" in text:
         raise Refused("row 1: the file holds binary data; save it as CSV in UTF-8.")
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    return rows_of_text(io.StringIO(text, newline=""), strict=True)
+
+
+def rows_of_text(text: io.StringIO, *, delimiter: str = ",", strict: bool = False) -> list[tuple[int, list[str]]]:
+    """The rows of delimited text that hold anything, each with the line where it ends."""
+    reader = csv.reader(text, delimiter=delimiter, strict=strict)
     try:
         rows = [(reader.line_num, stripped(reader.line_num, cells)) for cells in reader]
     except csv.Error as error:

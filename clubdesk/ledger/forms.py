@@ -8,8 +8,8 @@ from django.forms.models import ModelChoiceIterator
 
 from clubdesk.evidence import EvidenceField
 from clubdesk.ledger.models import YEARLY_KINDS, Account, FinancialYear, Fund, FundRole, Kind, Party, PartyKind, Role
-from clubdesk.ledger.posting import Line
-from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS, what_is_left
+from clubdesk.ledger.posting import Line, what_is_left
+from clubdesk.ledger.services import HAVE_OWN_DOCUMENTS
 from clubdesk.money import AmountFormField, nil
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, VerbForm
 

@@ -1,6 +1,6 @@
 """Lines of journal entries before they are written: pure, no database."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from djmoney.money import Money
@@ -61,3 +61,10 @@ def merged(lines: Iterable[Line]) -> list[Line]:
 def difference(before: Iterable[Line], now: Iterable[Line]) -> list[Line]:
     """The lines that bring what `before` posted to what `now` does."""
     return merged([*negated(before), *now])
+
+
+def what_is_left(lines: Sequence[Line]) -> list[Line]:
+    """The club's own, a line for each fund in which what it had and what it owed differ: Accumulated funds."""
+    funds = {line.fund_code: line.fund for line in lines}
+    left = {code: sum((line.amount for line in lines if line.fund_code == code), nil()) for code in funds}
+    return [credit(Role.ACCUMULATED, left[code], fund=fund) for code, fund in funds.items() if left[code]]

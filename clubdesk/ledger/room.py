@@ -9,6 +9,7 @@ from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
 from clubdesk.ledger.models import Book, FinancialYear, JournalEntry, MonthUnlock, UnlockState
+from clubdesk.ledger.selectors import earliest_open_year
 from clubdesk.ledger.services import reverse_due
 from clubdesk.ledger.sheets import SHEETS
 from clubdesk.rooms import (
@@ -36,7 +37,7 @@ def _undo_journals(on: date, by: User) -> Done:
 
 def _open_year() -> tuple[int] | None:
     """The earliest year that is not closed, as addresses name it; None where there is none."""
-    year = FinancialYear.objects.filter(closed_at=None).order_by("first_day").first()
+    year = earliest_open_year()
     return (year.pk,) if year else None
 
 

@@ -140,6 +140,11 @@ def opening_day() -> date:
     return day_before(first)
 
 
+def earliest_open_year() -> FinancialYear | None:
+    """The first year that is not closed."""
+    return FinancialYear.objects.filter(closed_at=None).order_by("first_day").first()
+
+
 def still_opens() -> bool:
     """Whether what was there before the first year can still be brought in: no month is locked yet."""
     return not FinancialYear.objects.exclude(locked_through=None).exists()

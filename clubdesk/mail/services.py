@@ -115,7 +115,7 @@ def send_again(*, message: Message, to: str, by: User) -> Message:
 def send_test_letter(*, by: User, key: uuid.UUID) -> Message:
     """A letter to whoever asks for it, which shows that letters go out. Raises Refused where they have no e-mail."""
     if not by.email:
-        raise Refused("Your own sign-in has no e-mail address; the administrator adds it under Who signs in.")
+        raise Refused("Your own sign-in has no e-mail address; ask an administrator to add it.")
     club = book().club_name
     body = f"Hello\n\nThis is a test: letters of {club} go out, and this is how they arrive.\n\n{club}\n"
     return write_message(about=f"test {key}", to=by.email, subject=f"{club}: a test letter", body=body)

@@ -16,7 +16,7 @@ from dateutil import parser as dates
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.ledger.files import Row, stripped
+from clubdesk.ledger.files import Row, rows_of_text
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, sheets_of_workbook
 from clubdesk.roll.models import age_on
 
@@ -52,7 +52,7 @@ CALLED = {
 FIELD_OF = {word: field for field, words in CALLED.items() for word in words.split()}
 HEAD_WITHIN, LOOKED_AT = 20, 60
 MOST_OF = 0.7
-"""So much of a column must look like something for the column to be taken for it; by trial."""
+"""So much of a column must look like something for the column to be taken for it; a choice of ours."""
 NOTHING = {"", "-", "–", "—", "n/a", "na", "nil", "none", "tba", "?"}
 PARTICLES = {"van", "von", "de", "der", "den", "del", "della", "di", "da", "la", "le", "ter", "ten", "du", "dos", "al"}
 DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{2}|\d{4})")
@@ -113,12 +113,7 @@ def _decoded(content: bytes) -> str:
 def _rows_of_text(text: str) -> Iterable[tuple[int, list[str]]]:
     lines = text.splitlines()[:HEAD_WITHIN]
     delimiter = max(",;\t|", key=lambda each: sum(line.count(each) for line in lines))
-    reader = csv.reader(io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n")), delimiter=delimiter)
-    try:
-        rows = [(reader.line_num, stripped(reader.line_num, cells)) for cells in reader]
-    except csv.Error as error:
-        raise Refused(f"row {reader.line_num}: the row cannot be read as CSV ({error}).") from None
-    return [(number, cells) for number, cells in rows if any(cells)]
+    return rows_of_text(io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n")), delimiter=delimiter)
 
 
 # What a file itself says of its shape

@@ -29,8 +29,8 @@ TITLE = "Import a roll"
 ALSO_NEEDED = ("membership.add_membership", "fees.add_charge")
 EXAMPLES = 3
 AS_EXAMPLE = (
-    ("Mirabar", "Ada", "Mirabar", "2014-05-02", "Ida Mirabar", "ida@example.org", "0400 000 000", "", "", "", ""),
-    ("Mirabar", "Bo", "Mirabar", "2016-11-21", "Ida Mirabar", "ida@example.org", "0400 000 000", "", "", "45.00",
+    ("Mirabar", "Ada", "Mirabar", "2014-05-02", "Ida Mirabar", "ida@example.org", "0491 570 156", "", "", "", ""),
+    ("Mirabar", "Bo", "Mirabar", "2016-11-21", "Ida Mirabar", "ida@example.org", "0491 570 156", "", "", "45.00",
      "Memberships"),
 )  # fmt: skip
 
@@ -54,12 +54,11 @@ class LayoutForm(forms.Form):
 
     sheet = forms.ChoiceField(label="Sheet")
     owed_for = forms.ChoiceField(label="What is owed is for")
-    head = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
 
     def __init__(self, data: object, sheets: Sequence[Sheet], layout: Layout):
         incomes = list(Account.objects.filter(kind=Kind.INCOME).exclude(role=Role.TRANSFERS))
         usual = next((each.name for each in incomes if each.role == Role.MEMBERSHIPS), "")
-        initial = {"sheet": layout.sheet, "head": layout.head, "owed_for": usual}
+        initial = {"sheet": layout.sheet, "owed_for": usual}
         super().__init__(data, label_suffix="", initial=initial)  # type: ignore[arg-type]
         self.layout = layout
         self.fields["sheet"].choices = [(each.name, each.name) for each in sheets]  # type: ignore[attr-defined]
@@ -125,7 +124,7 @@ def _again(request: HttpRequest, site: AdminSite) -> HttpResponse:
     if not form.is_valid():
         raise Refused("The file did not come through whole; choose it again.")
     content = form.cleaned_data["content"]
-    if "head" in request.POST:
+    if "sheet" in request.POST:
         return _columns(request, site, content, sent=True)
     confirm = ConfirmForm(request.POST)
     if not confirm.is_valid():

@@ -65,14 +65,18 @@ class Figures:
         return other
 
     @property
+    def is_over(self) -> bool:
+        return self.last <= clock.today()
+
+    @property
     def last_day_told(self) -> str:
         """The last day, as what stands on it is headed; days that are not over are told so far."""
-        return "so far" if self.last > clock.today() else day_text(self.last)
+        return day_text(self.last) if self.is_over else "so far"
 
     @property
     def at_the_end(self) -> str:
         """The same behind what it is of: money in hand on 30 Jun 2026, or so far."""
-        return self.last_day_told if self.last > clock.today() else f"on {self.last_day_told}"
+        return f"on {day_text(self.last)}" if self.is_over else "so far"
 
     @cached_property
     def funds(self) -> list[Fund]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from clubdesk.ledger.models import FinancialYear
+from clubdesk.ledger.selectors import earliest_open_year
 from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, ListOf, PageOn, Room, SitePage, Tab
 from clubdesk.yearend import admin, views
 from clubdesk.yearend.closing import CHECKS
@@ -12,7 +12,7 @@ from clubdesk.yearend.sheets import SHEETS
 
 def _open_year() -> Sequence[object] | None:
     """The earliest year that is not closed, as addresses name it; None where there is none."""
-    year = FinancialYear.objects.filter(closed_at=None).order_by("first_day").first()
+    year = earliest_open_year()
     return (year.last_day.year,) if year else None
 
 

@@ -1,6 +1,5 @@
 """CSV of any shape, read by a mapping: which column is what, and how dates and amounts are written."""
 
-import csv
 import io
 import itertools
 import re
@@ -12,7 +11,7 @@ from typing import Any
 
 from clubdesk.bank.reading.lines import ReadLine, ReadStatement, as_cents, as_day, words
 from clubdesk.errors import Refused
-from clubdesk.ledger.files import Faults, stripped
+from clubdesk.ledger.files import Faults, rows_of_text
 
 DELIMITERS = ",;\t|"
 DAYS_FIRST = {
@@ -157,12 +156,7 @@ def _rows(content: bytes, encoding: str, delimiter: str) -> list[tuple[int, list
         text = content.decode(encoding)
     except (UnicodeDecodeError, LookupError):
         raise Refused("The file is in another encoding than the account's mapping says; propose a new one.") from None
-    reader = csv.reader(io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n")), delimiter=delimiter)
-    try:
-        rows = [(reader.line_num, stripped(reader.line_num, cells)) for cells in reader]
-    except csv.Error as error:
-        raise Refused(f"row {reader.line_num}: the row cannot be read as CSV ({error}).") from None
-    return [(number, cells) for number, cells in rows if any(cells)]
+    return rows_of_text(io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n")), delimiter=delimiter)
 
 
 # What a file itself says of its shape

@@ -11,7 +11,6 @@ from clubdesk.ledger.services.journals import (
     reverse_as_dated,
     reverse_due,
     reverse_journal,
-    what_is_left,
 )
 from clubdesk.ledger.services.mending import mend_books, mends
 from clubdesk.ledger.services.posting import NO_MONEY_ROLES, post, refuse_overdrawing
@@ -61,6 +60,5 @@ __all__ = [
     "reverse_journal",
     "start_book",
     "undo_entries_of",
-    "what_is_left",
     "written",
 ]

@@ -24,11 +24,11 @@ from clubdesk.ledger.models import (
     Posting,
     Role,
 )
-from clubdesk.ledger.posting import Line, credit
+from clubdesk.ledger.posting import Line
 from clubdesk.ledger.services.book import lock_book, written
 from clubdesk.ledger.services.posting import accounts_of, post
 from clubdesk.ledger.services.reversing import reverse
-from clubdesk.money import nil, positive
+from clubdesk.money import positive
 from clubdesk.verbs import NOBODY, verb
 
 LONGEST_UNTIL_UNDONE = timedelta(days=397)
@@ -115,13 +115,6 @@ def record_opening(
     )
     _write(journal, lines, evidence)
     return journal
-
-
-def what_is_left(lines: Sequence[Line]) -> list[Line]:
-    """The club's own, a line for each fund in which what it had and what it owed differ: Accumulated funds."""
-    funds = {line.fund_code: line.fund for line in lines}
-    left = {code: sum((line.amount for line in lines if line.fund_code == code), nil()) for code in funds}
-    return [credit(Role.ACCUMULATED, left[code], fund=fund) for code, fund in funds.items() if left[code]]
 
 
 def _write(journal: Journal, lines: list[Line], evidence: Evidence | None) -> None:
