@@ -10,6 +10,7 @@ from django.db import DatabaseError
 
 def main() -> None:
     """Runs what was typed; what the database does not do for a command of Django's own is said in a sentence too."""
+    os.umask(0o077)  # what a command writes holds families' details: its owner alone reads it
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clubdesk.settings")
     try:
         execute_from_command_line(sys.argv)

@@ -52,6 +52,11 @@ def long_day(day: date, *, weekday: bool = False, year: bool = True) -> str:
     return day.strftime(f"{'%A, ' if weekday else ''}{day.day} %B{' %Y' if year else ''}")
 
 
+def span_text(first: date, last: date) -> str:
+    """Days from one to another: 3 Jul 2026 – 9 Jul 2026, or the one day where they are the same."""
+    return day_text(first) if first == last else f"{day_text(first)} – {day_text(last)}"
+
+
 def set_today(day: date | None) -> None:
     """Fix today's date for this process; None lets it run again."""
     global _fixed

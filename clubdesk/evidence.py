@@ -20,6 +20,8 @@ from pypdf import PdfReader
 from pypdf.generic import ArrayObject, DictionaryObject, IndirectObject
 
 from clubdesk.errors import Refused
+from clubdesk.handing import disposition
+from clubdesk.uploads import FileInput
 
 FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 60_000_000
@@ -84,7 +86,7 @@ def served(stored: Any, content_type: str, name: str) -> FileResponse:
     except OSError:
         raise Http404("The file is missing from the evidence folder; check_books names it.") from None
     response = FileResponse(file, content_type=content_type)
-    response["Content-Disposition"] = f'inline; filename="{name}"'
+    response["Content-Disposition"] = disposition(name, is_shown=True)
     response["Content-Security-Policy"] = "default-src 'none'; sandbox"
     response["X-Content-Type-Options"] = "nosniff"
     response["Cache-Control"] = "private, no-store"
@@ -97,7 +99,7 @@ class EvidenceField(forms.FileField):
     def __init__(self, **kwargs: Any):
         kwargs.setdefault("label", "Receipt")
         kwargs.setdefault("help_text", "A PDF or a photo (JPEG, PNG), at most 10 MB.")
-        kwargs.setdefault("widget", forms.FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}))
+        kwargs.setdefault("widget", FileInput(attrs={"accept": "application/pdf,image/jpeg,image/png"}))
         super().__init__(allow_empty_file=True, **kwargs)
 
     def clean(self, data: Any, initial: Any = None) -> Any:
@@ -116,6 +118,7 @@ def examine(upload: UploadedFile[bytes] | io.BytesIO) -> Evidence:
     A photo is drawn anew: whatever else its file carried (where it was taken, other formats behind it) is left behind.
     A PDF that can do anything by itself is refused. Source of the dangers: OWASP, File Upload Cheat Sheet.
     """
+    upload.seek(0)
     content = upload.read(settings.EVIDENCE_LIMIT + 1)
     if len(content) > settings.EVIDENCE_LIMIT:
         raise Refused(f"The receipt is larger than {settings.EVIDENCE_LIMIT // 1024 // 1024} MB; send a smaller photo.")
@@ -138,7 +141,7 @@ def _pdf(content: bytes) -> bytes:
     except Refused:
         raise
     except Exception:  # whatever a reader does with bytes from outside, the answer is the same
-        raise Refused(f"The receipt starts like a PDF but is not whole. {WANTED}") from None
+        raise Refused(f"The receipt starts like a PDF but is cut short. {WANTED}") from None
     if active:
         raise Refused(
             f"The PDF holds a program or another file inside it ({active[1:]}). Print it to a plain PDF first."

@@ -34,6 +34,18 @@ class Expected:
 
 
 @dataclass(frozen=True)
+class Coming:
+    """Money that is due: cents, in positive, out negative; by a day, or None where no day was set for it.
+
+    `what` tells what it is together with others of its kind, as “vouchers claimed”.
+    """
+
+    day: date | None
+    cents: int
+    what: str
+
+
+@dataclass(frozen=True)
 class PaysInto:
     """What the room's documents put, over all time, into an account of money that rooms share, less what they took out.
 

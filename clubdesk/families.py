@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Protocol
 
 from django.urls import reverse
 
@@ -49,13 +50,38 @@ class Act(Leads):
     is_quiet: bool = False
 
 
+class PaidFor(Protocol):
+    """What a fee pays for: its kind, and over how many sessions and weeks, where that is known."""
+
+    @property
+    def kind(self) -> str: ...
+    @property
+    def sessions(self) -> int | None: ...
+    @property
+    def weeks(self) -> int | None: ...
+
+
+@dataclass(frozen=True)
+class FeeToCome:
+    """A fee that one of the family, by their id, would be charged today, as for a renewal or an offered place: what
+    for, in cents, and within how many days it is paid, where that is not as usual.
+    """
+
+    person: int
+    words: str
+    cents: int
+    item: PaidFor
+    pay_days: int | None = None
+
+
 @dataclass(frozen=True)
 class Part:
-    """A room's part of the page: what is to be answered, lines about the children, acts, and by when charges of the
-    room are paid, by their ids, where it is not as usual.
+    """A room's part of the page: what is to be answered, lines about the children, acts, by when charges of the
+    room are paid, by their ids, where it is not as usual, and fees that are not charged yet.
     """
 
     to_answer: tuple[ToAnswer, ...] = ()
     children: tuple[OfChild, ...] = ()
     acts: tuple[Act, ...] = ()
     due: Mapping[int, date] = field(default_factory=dict)
+    to_come: tuple[FeeToCome, ...] = ()

@@ -6,8 +6,6 @@ A fault gets a short id, which stands on the page and in the log beside the trac
 
 import errno
 import logging
-import re
-import secrets
 import sqlite3
 from collections.abc import Iterator
 from enum import Enum
@@ -16,7 +14,7 @@ from django.db import DatabaseError, DataError, IntegrityError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 
-from clubdesk import unique
+from clubdesk import logs, unique
 from clubdesk.errors import Refused
 
 log = logging.getLogger(__name__)
@@ -144,11 +142,17 @@ def sentence_of(error: Exception) -> str:
 
 
 def noted(error: BaseException, request: HttpRequest) -> str:
-    """Write the error to the log, a fault with its traceback; returns a fault's id, else nothing."""
-    return _noted_at(f"{request.method} {_without_tokens(request.path)}", error)
+    """Write the error to the log, a fault with its traceback; returns a fault's id, else nothing.
+
+    The id is the request's own. The administrator is written to of a fault.
+    """
+    where, fault = f"{request.method} {logs.address_of(request)}", logs.id_of(request)
+    if found := _noted_at(where, error, fault):
+        logs.tell_administrator(found, where, error)
+    return found
 
 
-def _noted_at(where: str, error: BaseException) -> str:
+def _noted_at(where: str, error: BaseException, fault: str) -> str:
     kind = kind_of(error)
     if kind is Kind.BUSY:
         log.warning("busy at %s: %s", where, error)
@@ -159,14 +163,8 @@ def _noted_at(where: str, error: BaseException) -> str:
     if kind is Kind.DAMAGED:
         log.error("the file of the book is damaged, seen at %s: %s", where, error)
         return ""
-    fault = "".join(secrets.choice("23456789ABCDEFGHJKMNPQRSTVWXYZ") for _ in range(6))
     log.error("fault %s at %s", fault, where, exc_info=error)
     return fault
-
-
-def _without_tokens(path: str) -> str:
-    """The address without a family's own link, which would let whoever reads the log in."""
-    return re.sub(r"[^/]{30,}", "...", path).encode("unicode_escape").decode("ascii")
 
 
 def said(error: BaseException, request: HttpRequest) -> str:
@@ -178,7 +176,7 @@ def said_by_command(command: str, error: Exception) -> str:
     """The same for whoever typed a command; what needs no telling to a person is not in the log either."""
     if isinstance(error, IntegrityError | DataError):
         return sentence_of(error)
-    return _in_words(error, _noted_at(command, error) if kind_of(error) is Kind.FAULT else "")
+    return _in_words(error, _noted_at(command, error, logs.new_id()) if kind_of(error) is Kind.FAULT else "")
 
 
 def _in_words(error: BaseException, fault: str) -> str:

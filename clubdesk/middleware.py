@@ -1,7 +1,10 @@
 """What every request passes through."""
 
+import json
 import logging
+import os
 import sys
+import traceback
 from collections.abc import Callable
 
 from django.conf import settings
@@ -15,7 +18,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.csrf import csrf_failure
 
-from clubdesk import guards, schema, upkeep
+from clubdesk import guards, handing, schema, upkeep
 from clubdesk.faults import OF_DATABASE, Kind, answer, damaged, kind_of, noted, of_another_version
 from clubdesk.screens import again
 
@@ -73,9 +76,17 @@ class InWords:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if isinstance(exception, OverflowError | DataError):
+        if isinstance(exception, OverflowError | DataError) or _is_nested_beyond_reading(exception):
             return render(request, "400.html", status=400)
         return None if kind_of(exception) is Kind.FAULT else answer(request, exception)
+
+
+def _is_nested_beyond_reading(exception: Exception) -> bool:
+    """Whether Python's own reader of JSON gave up: nothing that a page of ours sends is nested so deeply."""
+    if not isinstance(exception, RecursionError):
+        return False
+    frames = [frame.f_code.co_filename for frame, _ in traceback.walk_tb(exception.__traceback__)]
+    return frames[-1].startswith(os.path.dirname(json.__file__))
 
 
 class Sessions(SessionMiddleware):
@@ -117,6 +128,19 @@ class WritesNeedGuards:
 
 def _signs_in_or_out(request: HttpRequest) -> bool:
     return request.path in {reverse(name) for name in SIGNING}
+
+
+class NotesWhatIsHandedOut:
+    """Who was given a file, or saw in full what is masked else, is written down once it is known that they were."""
+
+    def __init__(self, get_response: Answer):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if response.status_code < 400:
+            handing.note_all(request)
+        return response
 
 
 class DemoStaysHome:

@@ -20,7 +20,8 @@ from clubdesk.errors import Refused
 
 CENT = Decimal("0.01")
 FIVE_CENTS = Decimal("0.05")
-GROUPED = re.compile(r"-?\d{1,3}(,\d{3})+(\.\d*)?")
+WHOLE = re.compile(r"(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d{0,2})?|\.\d{1,2}")
+MINUS = ("-", "−", "–")
 LARGEST = Decimal("9999999999.99")
 
 
@@ -104,7 +105,6 @@ class AmountFormField(forms.DecimalField):
 
     sentences = {
         "required": "Write an amount, like 12.50.",
-        "invalid": "That is not an amount; write it like 12.50.",
         "min_value": "An amount is not negative; write it like 12.50.",
         "max_decimal_places": "Write whole cents, like 12.50.",
         "max_digits": "That is more than an amount can be.",
@@ -123,13 +123,12 @@ class AmountFormField(forms.DecimalField):
         return value.amount if isinstance(value, Money) else value
 
     def to_python(self, value: Any) -> Any:
-        """Digits and a point, sign and commas as the site prints them: “1e3” and “12,50” are slips, not amounts."""
+        """What was typed, as `read_amount` understands it."""
         if isinstance(value, str):
-            value = value.strip().removeprefix(sign())
-        if isinstance(value, str) and GROUPED.fullmatch(value.strip()):
-            value = value.replace(",", "")
-        if isinstance(value, str) and set(value.strip()) - set("0123456789.-"):
-            raise forms.ValidationError(self.error_messages["invalid"], code="invalid")
+            try:
+                value = read_amount(value) if value.strip() else None
+            except Refused as refusal:
+                raise forms.ValidationError(refusal.sentence, code="invalid") from None
         return super().to_python(value)
 
     def clean(self, value: Any) -> Any:
@@ -138,6 +137,42 @@ class AmountFormField(forms.DecimalField):
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return super().has_changed(self.prepare_value(initial), data)
+
+
+def read_amount(text: str) -> Decimal:
+    """An amount as people type or print it, as a decimal: 85, $85, 85.00, 1,085.00, AUD 85; below zero -85, (85), 85-.
+
+    A point parts the cents and commas part thousands, as on every page here. Raises Refused in one sentence for what
+    is no amount, has parts of a cent, or could be two amounts, as 85,5 and 1.085.
+    """
+    typed = "".join(text.split())
+    inside = typed[1:-1] if typed.startswith("(") and typed.endswith(")") else typed
+    below, inside = inside != typed, _without_sign(inside)
+    if inside[:1] in MINUS or inside[-1:] in MINUS:
+        below, inside = not below, _without_sign(inside[1:] if inside[:1] in MINUS else inside[:-1])
+    if WHOLE.fullmatch(inside):
+        figure = Decimal(inside.replace(",", ""))
+        return -figure if below and figure else figure
+    raise Refused(_why_no_amount(text.strip()[:30], inside))
+
+
+def _without_sign(text: str) -> str:
+    """Without the sign of the book's currency or its code, before or behind."""
+    for mark in (settings.CLUB_CURRENCY, sign().strip()):
+        text = text.removeprefix(mark).removesuffix(mark)
+    return text
+
+
+def _why_no_amount(typed: str, digits: str) -> str:
+    if re.fullmatch(r"\d+,\d{1,2}", digits):
+        meant = Decimal(digits.replace(",", "."))
+        return f"“{typed}” has a comma where a point parts the cents; write it like {meant:.2f}."
+    if re.fullmatch(r"\d{1,3}(\.\d{3})+", digits):
+        whole = f"{int(digits.replace('.', '')):,}.00"
+        return f"Write whole cents, like 12.50: “{typed}” could be {whole} or parts of a cent."
+    if re.fullmatch(r"[\d,]+\.\d{3,}", digits):
+        return f"Write whole cents, like 12.50: “{typed}” has parts of a cent."
+    return f"That is not an amount: “{typed}”. Write it like 12.50."
 
 
 def as_amount(value: Money | Decimal | int | str) -> Money:
@@ -185,7 +220,7 @@ def positive(value: Money | Decimal | int | str, what: str = "The amount") -> Mo
     """`value` as an amount above nil, or Refused."""
     amount = as_amount(value)
     if amount.amount <= 0:
-        raise Refused(f"{what} must be more than nil.")
+        raise Refused(f"{what} must be more than 0.00.")
     return amount
 
 

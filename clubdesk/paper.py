@@ -30,7 +30,9 @@ from clubdesk.paying import Code
 from clubdesk.screens.charts import Chart
 from clubdesk.tables import Row, Table
 
-GREEN, RED, INK, SOFT, RULE = (HexColor(each) for each in ("#1f4238", "#b04a33", "#232a27", "#55605a", "#d9d8cc"))
+GREEN, LIGHTER, RED, INK, SOFT, RULE = (
+    HexColor(each) for each in ("#1f4238", "#6a9a88", "#b04a33", "#232a27", "#55605a", "#d9d8cc")
+)
 FONTS = settings.BASE_DIR / "fixtures" / "fonts"
 FRAME = 6  # points that reportlab keeps free around what stands in a page's margins
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
@@ -82,11 +84,15 @@ def gap(height: float = 4) -> Spacer:
 def table(told: Table[Row], size: float = NORMAL) -> Grid:
     """A table whose heading stands on each page, as wide as its columns say; `size` is one of `IN_SIZE`."""
 
+    headings = told.headings
+
     def styled(cells: Iterable[tuple[str, bool]], plain: ParagraphStyle, right: ParagraphStyle) -> list[Paragraph]:
         styles = (IN_SIZE[size][plain], IN_SIZE[size][right])
-        return [text(words, styles[is_right]) for words, is_right in cells]
+        return [
+            text(_within_a_page(words, heading.width), styles[is_right])
+            for heading, (words, is_right) in zip(headings, cells, strict=True)
+        ]
 
-    headings = told.headings
     body = [styled(((each.title, each.is_right) for each in headings), STRONG, STRONG_FIGURE)]
     for row in told.shown_rows:
         cells = ((cell.text, cell.is_right) for cell in row.cells)
@@ -100,6 +106,16 @@ def table(told: Table[Row], size: float = NORMAL) -> Grid:
     ]
     widths = [each.width * mm for each in headings]
     return Grid(body, widths, repeatRows=1, style=TableStyle([*lines, *close]), hAlign="LEFT")
+
+
+WIDEST, BESIDE, MOST_LINES = 3.4, 2.2, 40
+"""Millimetres of the widest letter in the normal size and of what is free beside it; so many lines fit on any page."""
+
+
+def _within_a_page(words: str, width: float) -> str:
+    """The words of a cell of so many millimetres, cut where they might be taller than a page: no row is broken."""
+    most = max(int((width - BESIDE) / WIDEST), 1) * MOST_LINES
+    return words if len(words) <= most or not width else f"{words[: most - 1]}…"
 
 
 UNFRAMED = [
@@ -126,7 +142,7 @@ def drawing(chart: Chart, width: float) -> Drawing:
     scale = width * mm / chart.WIDTH
     sheet = Drawing(chart.WIDTH * scale, chart.HEIGHT * scale)
     sheet.scale(scale, scale)
-    colours = (GREEN, RED, SOFT)
+    colours = (GREEN, LIGHTER, SOFT)
     for y, figure in chart.lines:
         sheet.add(Line(chart.LEFT, chart.HEIGHT - y, chart.WIDTH, chart.HEIGHT - y, strokeColor=RULE))
         sheet.add(String(chart.LEFT - 6, chart.HEIGHT - y - 4, figure, fontName=PLAIN, fontSize=13, textAnchor="end"))

@@ -17,15 +17,19 @@ from django.apps import AppConfig
 from django.conf import settings
 
 from clubdesk import guards
-from clubdesk.expecting import Expected, PaysInto, StreamOf
+from clubdesk.expecting import Coming, Expected, PaysInto, StreamOf
+from clubdesk.recorded import Recorded as Recorded
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import User
     from django.db.models import QuerySet
 
+    from clubdesk.audiences import Audience, ToCome
+    from clubdesk.dates import Dated
     from clubdesk.demoing import Demo
     from clubdesk.families import Part
     from clubdesk.finding import Sought
+    from clubdesk.lettering import LetterKind
     from clubdesk.paying import PaidInto
     from clubdesk.sheets import Beside, Look, Proved, Sheet
 
@@ -37,7 +41,6 @@ AUDITOR = "Auditor"
 ROLES = (COORDINATOR, RANGE_HELPER, APPROVER, TREASURER, AUDITOR)
 SEE_ALL = "view_*"
 """In a room's roles: everything of the room may be looked at."""
-
 
 ERASED = "erased"
 """What stands where personal details stood."""
@@ -77,7 +80,8 @@ class Entry:
     place: Menu = Menu.DAILY
     arguments: Callable[[], Sequence[object] | None] = tuple
     is_likely: Callable[[date], bool] = lambda on: False
-    """Whether it is the likeliest act of the day."""
+    tried: str = ""
+    """Whether it is the likeliest act of the day; how a visitor tries it in the demo, in a sentence or two."""
 
 
 @dataclass(frozen=True)
@@ -152,8 +156,8 @@ class Line:
 
 @dataclass(frozen=True)
 class Card:
-    """How something stands, looked at and not acted on, for whoever has the permission: a few lines on the home page
-    and on its room's own. `empty` is said where there is none, blank for no card at all; `more` leads to `page`.
+    """How something stands, looked at and not acted on, for whoever has the permission: a few lines on its room's page
+    and, for whose `week` it is (a permission too), on home. `empty` stands for no lines, blank for no card at all.
     """
 
     title: str
@@ -162,6 +166,7 @@ class Card:
     empty: str = ""
     more: str = ""
     page: str = ""
+    week: str = ""
 
 
 @dataclass(frozen=True)
@@ -180,7 +185,7 @@ class First:
 
 @dataclass(frozen=True)
 class HomePart:
-    """Something on the home page that the room draws by a template of its own, for whoever has the permission."""
+    """Something on home that the room draws by a template of its own, for whoever has the permission."""
 
     template: str
     permission: str
@@ -255,13 +260,16 @@ class Merging:
 class Told:
     """Rows of one sheet in the file of what is held about a family; rooms that name the same sheet share it.
 
-    `columns` are titles with their widths; `amounts` the letters of those that hold amounts.
+    `columns` are titles with their widths; `amounts` the letters of those that hold amounts. With a `permission` the
+    rows stand only in a file made by somebody who has it, which the verb `logs` writes down first.
     """
 
     sheet: str
     columns: tuple[tuple[str, int], ...]
     rows: Callable[..., Iterable[Sequence[object]]]
     amounts: str = ""
+    permission: str = ""
+    logs: Callable[..., object] | None = None
 
 
 @dataclass(frozen=True)
@@ -349,12 +357,16 @@ class SheetOf:
 
 @dataclass(frozen=True)
 class PageOn:
-    """A page, a section or a page of the list that a room adds to a document of a room below, “roll.household”."""
+    """A page, a section, a page of the list or its bulk action, that a room adds to a document, “roll.household”.
+    Pages that are `is_main` stand before all, the rest under “More”. The `permission` of an `action` names who may.
+    """
 
     document: str
     page: Any = None
     section: Callable[..., Any] | None = None
     list_page: Any = None
+    is_main: bool = False
+    action: Callable[..., Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -373,10 +385,6 @@ class SitePage:
     """Whether whoever opens it must have said in the last minutes who they are."""
 
 
-def _nothing(demo: "Demo", *given: date) -> None:
-    pass
-
-
 @dataclass(frozen=True)
 class Scene:
     """What a room does in the demo, given the demo: each part by the verbs, as the sign-in whose work it is.
@@ -385,10 +393,10 @@ class Scene:
     what happens when; `daily` is what any day may bring; `leave` is what a visitor finds to do on the last day.
     """
 
-    begin: "Callable[[Demo], None]" = _nothing
-    plan: "Callable[[Demo, date], None]" = _nothing
-    daily: "Callable[[Demo, date], None]" = _nothing
-    leave: "Callable[[Demo, date], None]" = _nothing
+    begin: "Callable[[Demo], None]" = lambda demo: None
+    plan: "Callable[[Demo, date], None]" = lambda demo, day: None
+    daily: "Callable[[Demo, date], None]" = lambda demo, day: None
+    leave: "Callable[[Demo, date], None]" = lambda demo, day: None
 
 
 @dataclass(frozen=True)
@@ -398,48 +406,55 @@ class Room:
     label: str
     purpose: str
     tab: Tab
-    on_home: int = 50
-    """Where it stands on the home page, in the order of a season: smaller numbers first."""
+    on_home: int = 50  # in the order of a season: smaller numbers first
     menu: tuple[Entry | ListOf, ...] = ()
-    today: Callable[["User", date], str] = lambda who, on: ""
-    """A sentence about today for the top of the home page, for whoever looks; blank for none."""
+    today: Callable[["User", date], str] = lambda who, on: ""  # a sentence for the top of the home page, or blank
     first_things: tuple[First, ...] = ()
-    under_way: "tuple[Callable[[], QuerySet[Any]], ...]" = ()
-    """Rows, of which one is there once the book is past its first things, whether all are done or not."""
+    under_way: "tuple[Callable[[], QuerySet[Any]], ...]" = ()  # one row is there once past the first things
     waits: tuple[Waits, ...] = ()
     cards: tuple[Card, ...] = ()
     home_parts: tuple[HomePart, ...] = ()
     each_night: tuple[Night, ...] = ()
-    begins: tuple[Callable[[], object], ...] = ()
-    """What an empty book needs of the room, once the chart stands."""
+    begins: tuple[Callable[[], object], ...] = ()  # what an empty book needs, once the chart stands
     roles: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    second_step: tuple[str, ...] = ()
-    """Those of its permissions that only somebody with a second step of signing in uses."""
+    second_step: tuple[str, ...] = ()  # the permissions that only somebody with a second step of signing in uses
     personal: tuple[Personal, ...] = ()
     told: tuple[Told, ...] = ()
+    recorded: tuple[Recorded, ...] = ()
     merging: Merging = Merging()
     holds_back: tuple[Callable[..., str], ...] = ()
-    """Why the details of a person cannot be erased yet, as a sentence, or blank: asked with the person, whether it is
-    the last of its family, and the day.
-    """
+    """Why somebody's details cannot be erased yet, or blank: of whom, whether the last of a family, on which day."""
+    stays: tuple[Callable[[Any], Iterable[str]], ...] = ()  # what of somebody stays once erased, why, until when
     finds: tuple[Finder, ...] = ()
     before_close: tuple[Check, ...] = ()
     before_lock: tuple[BeforeLock, ...] = ()
+    lacking: tuple[Callable[[Any], str], ...] = ()
+    before_signing_on: "tuple[Callable[[Any, Any, User], None], ...]" = ()
+    """Why the sheet of a range day does not open yet, or blank; what must be before somebody signs on by somebody."""
     sheets: tuple[SheetOf, ...] = ()
-    no_sheet: str = ""
-    """Why the workbook has no sheet about a room that has documents."""
+    no_sheet: str = ""  # why the workbook has no sheet about its documents
     adds: tuple[PageOn, ...] = ()
     paid_into: "Callable[[], PaidInto | None] | None" = None
     of_family: "Callable[[Any, Sequence[Any], date], Part] | None" = None
     """Where families pay, as one room knows; what a family’s page shows of the room, of its people, on a day."""
+    letters: "tuple[LetterKind, ...]" = ()  # the kinds that it writes, whose text the club may change
+    dates: "Callable[[date, date], Iterable[Dated]]" = lambda first, last: ()
+    dates_of: "Callable[[Any, Sequence[Any], date, date], Iterable[Dated]]" = lambda home, people, first, last: ()
+    """What the club has from one day to another, for everybody to see; what a family has, of its people, for itself."""
+    opens: "Callable[[date], date | None] | None" = None
+    """The next day on which the range is open, from a day on, as one room knows; None for none."""
+    audiences: "tuple[Audience, ...]" = ()
+    to_come: "Callable[[Sequence[int], date], Iterable[ToCome]] | None" = None
+    """What is to come for people, by their ids, from a day on: in one question for many."""
     pages: tuple[SitePage, ...] = ()
     demo: tuple[Scene, ...] = ()
     pays_into: tuple[PaysInto, ...] = ()
     streams: tuple[StreamOf, ...] = ()
     expects: tuple[Callable[[date], Iterable[Expected]], ...] = ()
-    """What the lines of a bank statement may be, asked with the first day that counts. The key says of which document,
-    as “charge 7”; “posting 12” stands for that entry of the ledger in place of what the bank reads from it by itself.
-    """
+    """What bank lines may be, from the first day that counts; the key says of which document, “charge 7”, and
+    “posting 12” stands for that entry of the ledger in place of what the bank reads from it by itself."""
+    comes_due: tuple[Callable[[date, date], Iterable[Coming]], ...] = ()
+    """What of its money is due in and out between two days, and what is due with no day set."""
 
 
 ROOMS: dict[str, Room] = {}

@@ -17,22 +17,24 @@ env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 
-def _own_secret_key() -> str:
-    """The key that this checkout makes when one is first asked for, kept beside manage.py: files are signed with it."""
-    path = BASE_DIR / ".secret_key"
+def _own_key(name: str) -> str:
+    """A key that this checkout makes when it is first asked for, kept beside manage.py: “SECRET_KEY” in .secret_key."""
+    path = BASE_DIR / f".{name.lower()}"
     try:
         with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
             file.write(secrets.token_urlsafe(64))
     except FileExistsError:
         pass
     except OSError as fault:
-        raise ImproperlyConfigured(f"Set SECRET_KEY: {path} cannot be written ({fault.strerror}).") from fault
+        raise ImproperlyConfigured(f"Set {name}: {path} cannot be written ({fault.strerror}).") from fault
     return path.read_text()
 
 
 DEBUG = env.bool("DEBUG", default=False)
-SECRET_KEY = env.str("SECRET_KEY", default="") or SimpleLazyObject(_own_secret_key)
+SECRET_KEY = env.str("SECRET_KEY", default="") or SimpleLazyObject(lambda: _own_key("SECRET_KEY"))
 SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
+# Signs exported files, and stays where the site's own key is changed: a file of years ago must still prove itself.
+EXPORT_KEY = env.str("EXPORT_KEY", default="") or SimpleLazyObject(lambda: _own_key("EXPORT_KEY"))
 PUBLIC_HOSTS = env.list("ALLOWED_HOSTS", default=[])
 ALLOWED_HOSTS = PUBLIC_HOSTS or ["localhost", "127.0.0.1", "[::1]"]
 
@@ -50,11 +52,14 @@ ROOMS = [
     "roll",
     "mail",
     "fees",
+    "care",
     "membership",
     "courses",
     "rangeday",
     "entryfund",
     "expenses",
+    "safety",
+    "news",
     "bank",
     "yearend",
     "reports",
@@ -74,10 +79,12 @@ INSTALLED_APPS = [
     "allauth.account",
     "allauth.mfa",
     "allauth.usersessions",
+    "auditlog",
     *(f"clubdesk.{room}" for room in ROOMS),
 ]
 
 MIDDLEWARE = [
+    "clubdesk.logs.Logged",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "clubdesk.middleware.Needs",
@@ -96,6 +103,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clubdesk.middleware.InWords",
     "clubdesk.middleware.WritesNeedGuards",
+    "clubdesk.middleware.NotesWhatIsHandedOut",
 ]
 
 ROOT_URLCONF = "clubdesk.urls"
@@ -112,7 +120,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
             ],
-            "builtins": ["clubdesk.desk.templatetags.amounts"],
+            "builtins": [f"clubdesk.desk.templatetags.{name}" for name in ("amounts", "faults")],
         },
     }
 ]
@@ -128,12 +136,18 @@ if DATABASE["ENGINE"].endswith("sqlite3"):
     DATABASE["OPTIONS"] = {
         "timeout": 30,
         "transaction_mode": "IMMEDIATE",
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+        # What was deleted is written over, so that nothing of an erased health note stays in the file.
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON; "
+        "PRAGMA secure_delete=ON;",
     }
 else:
     # A pool: however many ask at once, they share a few connections and wait for their turn. No question is compiled
     # before it is asked: that costs more than the questions here, where PostgreSQL takes small tables for large ones.
     DATABASE["OPTIONS"] = {"pool": {"min_size": 0, "max_size": 20, "timeout": 60}, "options": "-c jit=off"}
+# Changes are recorded in a table of the desk's, which says whom they are about; theirs is never made.
+AUDITLOG_LOGENTRY_MODEL = "desk.ActRecord"
+AUDITLOG_STORE_JSON_CHANGES = AUDITLOG_USE_BASE_MANAGER = True
+MIGRATION_MODULES = {"auditlog": None}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_PASSWORD_VALIDATORS = [
@@ -144,9 +158,12 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "admin:index"
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTHENTICATION_BACKENDS = ["clubdesk.desk.signin.backend.Backend"]
 # What all worker processes must know of each other, such as how often a name was tried, is kept in a table.
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "desk_cache"}}
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "desk_cache"},
+    "figures": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "figures"},
+}
 ALLAUTH_TRUSTED_PROXY_COUNT = env.int("PROXIES", default=0)
 ACCOUNT_ADAPTER = "clubdesk.desk.signin.adapter.Adapter"
 ACCOUNT_LOGIN_METHODS = {"username", "email"}
@@ -163,9 +180,11 @@ ACCOUNT_RATE_LIMITS = {
     "login": "60/m/ip",
     "login_failed": "30/15m/ip,5/15m/key",
     "request_login_code": "20/h/ip,5/h/key",
+    "family_link": "20/h/ip,3/h/key",
 }
 MFA_SUPPORTED_TYPES = ["webauthn", "totp", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_ADAPTER = "clubdesk.desk.signin.sealing.MFAAdapter"
 MFA_TOTP_ISSUER = "Fletchbook"
 MFA_FORMS = {"add_webauthn": "clubdesk.desk.signin.forms.AddPasskeyForm"}
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PUBLIC_HOSTS
@@ -189,13 +208,19 @@ EVIDENCE_LIMIT = 10 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 vars().update(env.email("EMAIL_URL", default="consolemail://"))
+if vars()["EMAIL_BACKEND"] == "django.core.mail.backends.smtp.EmailBackend":
+    EMAIL_BACKEND = "clubdesk.mail.smtp.Backend"
 EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("CLUB_EMAIL", default="club@localhost")
+ADMINS = [("", address) for address in env.list("ADMIN_EMAIL", default=[])]
+SERVER_EMAIL, EMAIL_SUBJECT_PREFIX = DEFAULT_FROM_EMAIL, "Fletchbook: "
 MAIL_GOES_OUT_BY_ITSELF = True
 # What cash there is, each piece in cents. From memory: the notes and coins of the Australian dollar.
 CASH_PIECES = env.list("CASH_PIECES", cast=int, default=[10000, 5000, 2000, 1000, 500, 200, 100, 50, 20, 10, 5])
 FAMILY_LINK_DAYS = env.int("FAMILY_LINK_DAYS", default=90)
 KEEP_RECORDS_YEARS = env.int("KEEP_RECORDS_YEARS", default=7)
+# How long after the last record of somebody their health note stays. Common practice, no source: a season away.
+KEEP_HEALTH_DAYS = env.int("KEEP_HEALTH_DAYS", default=365)
 SITE_URL = env.str(
     "SITE_URL", default=f"https://{PUBLIC_HOSTS[0]}" if PUBLIC_HOSTS else "http://127.0.0.1:8000"
 ).rstrip("/")
@@ -203,16 +228,21 @@ SITE_URL = env.str(
 CLOCK_WRONG_UNTIL_ENTRY = env.int("CLOCK_WRONG_UNTIL_ENTRY", default=0)
 PROXIES = env.int("PROXIES", default=0)
 
-# Plain lines to standard error. `clubdesk.faults` writes each fault itself, with the id that the page shows.
+# Plain lines to standard error, one a request (`clubdesk.logs`), without tokens, names and what was searched for, which
+# Django's own lines would hold. `clubdesk.faults` writes each fault itself, with the id that the page shows.
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "formatters": {
+        "plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{", "datefmt": "%Y-%m-%dT%H:%M:%S%z"}
+    },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
     "loggers": {
         "django": {"handlers": [], "level": "INFO"},
         "django.request": {"level": "CRITICAL"},
+        "django.server": {"level": "CRITICAL", "propagate": False},
+        "clubdesk.requests": {"level": "INFO"},
         "clubdesk.desk.signin": {"level": "INFO"},
     },
 }
@@ -249,4 +279,6 @@ if PUBLIC_HOSTS and not DEBUG:
     SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+    # By these names a browser takes them only over HTTPS, from this very host and for all of it.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
     CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in PUBLIC_HOSTS if host != "*"]

@@ -15,8 +15,9 @@ from typing import Any, ClassVar, Generic, NoReturn, TypeVar, cast
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection, transaction
 
-from clubdesk import clock, faults, schema
+from clubdesk import clock, faults, handing, schema
 from clubdesk.errors import Refused
+from clubdesk.handing import Handed
 from clubdesk.moment import one_moment
 from clubdesk.verbs import Verb, shell_user, verb_of
 
@@ -84,6 +85,8 @@ class ShellCommand(BaseCommand):
 
     why_no_verb: ClassVar[str] = ""
     """Why a command is neither a verb's nor a question."""
+    hands_out: str = ""
+    """What whoever typed it was given, after “they”: “wrote a backup”. It is written down once all is done."""
 
     def get_version(self) -> str:
         """Of Fletchbook, whose command it is."""
@@ -112,6 +115,8 @@ class ShellCommand(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         self.run(**options)
+        if self.hands_out:
+            handing.note(shell_user(), Handed(self.hands_out))
 
     def fail(self, sentences: list[str]) -> NoReturn:
         for sentence in sentences:

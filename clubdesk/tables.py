@@ -23,6 +23,8 @@ TO_THE_RIGHT: frozenset[Kind] = frozenset(("amount", "figure", "formula"))
 RISKY = tuple("=+-@\t\r")
 """What text begins with that a spreadsheet would take for a formula. Source: OWASP, CSV injection; CWE-1236."""
 
+MOST_FOLDED = 6
+
 Row = TypeVar("Row")
 
 
@@ -82,6 +84,8 @@ class Cell:
     is_right: bool = False
     heads: bool = False
     url: str = ""
+    label: str = ""
+    """The heading of its column."""
 
 
 @dataclass(frozen=True)
@@ -116,6 +120,11 @@ class Table(Generic[Row]):
         yield from map(self._foot, self.feet)
 
     @property
+    def folds(self) -> bool:
+        """Whether it has so few columns that each row may fold into a few lines on a phone."""
+        return len(self.columns) <= MOST_FOLDED
+
+    @property
     def headings(self) -> Sequence[Column[Row]]:
         return list(self.columns.values())
 
@@ -130,13 +139,14 @@ class Table(Generic[Row]):
     def _cell(self, name: str, column: Column[Row], row: Row) -> Cell:
         value = column.value(row)
         text = "" if column.hides_zero and not value else in_words(value)
-        return Cell(text, column.is_right, name == self._first, column.link(row) if column.link else "")
+        url = column.link(row) if column.link else ""
+        return Cell(text, column.is_right, name == self._first, url, column.title)
 
     def _foot(self, foot: Labelled) -> ShownRow:
         cells = [
             Cell(foot.words, heads=True)
             if name == self._first
-            else Cell(in_words(foot.figures.get(name)), column.is_right)
+            else Cell(in_words(foot.figures.get(name)), column.is_right, label=column.title)
             for name, column in self.columns.items()
         ]
         return ShownRow(cells, foot.is_total)

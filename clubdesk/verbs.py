@@ -22,6 +22,7 @@ NOBODY = "nobody"
 """The permission of a verb that no role has: time, a command, or a family's own page does it."""
 
 Act = TypeVar("Act", bound=Callable[..., object])
+_by: ContextVar[User | None] = ContextVar("who acts", default=None)
 _inside: ContextVar[bool] = ContextVar("inside a verb", default=False)
 _in_whole: ContextVar[bool] = ContextVar("inside what is undone as a whole", default=False)
 
@@ -57,7 +58,7 @@ def verb(*, permission: str, title: str, whole: bool = True) -> Callable[[Act], 
             with transaction.atomic(savepoint=not _in_whole.get()) if whole else nullcontext():
                 if not _inside.get():
                     _refuse_stranger(given.get("by"), permission, title)
-                with _marked(_inside), _marked(_in_whole) if whole else nullcontext():
+                with _acted_by(given.get("by")), _marked(_inside), _marked(_in_whole) if whole else nullcontext():
                     return function(*args, **given)
 
         name = f"{_room_of(function.__module__)}.{function.__name__}"
@@ -90,6 +91,20 @@ def _marked(mark: ContextVar[bool]) -> Iterator[None]:
         yield
     finally:
         mark.reset(token)
+
+
+@contextmanager
+def _acted_by(by: object) -> Iterator[None]:
+    token = _by.set(_by.get() or (by if isinstance(by, User) else None))
+    try:
+        yield
+    finally:
+        _by.reset(token)
+
+
+def acting() -> User | None:
+    """Who does the outermost verb that is being done and says so; None outside of verbs."""
+    return _by.get()
 
 
 def _room_of(module: str) -> str:

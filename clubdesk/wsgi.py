@@ -11,6 +11,7 @@ import django
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
+os.umask(0o077)  # evidence and an SQLite book hold families' details: their owner alone reads them
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clubdesk.settings")
 django.setup()
 

@@ -1,5 +1,6 @@
 """What a browser would send of a page: every field of its form as it stands, for a test to change some of it."""
 
+import re
 from html.parser import HTMLParser
 from typing import Any
 
@@ -10,9 +11,12 @@ class _Form(HTMLParser):
     def __init__(self) -> None:
         super().__init__()
         self.sent: dict[str, list[str]] = {}
-        self.inside, self.name, self.text = False, "", ""
+        self.inside, self.name, self.text, self.patterns = False, "", "", 0
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.patterns += tag == "template"
+        if self.patterns:
+            return
         told = {name: value or "" for name, value in attrs}
         if tag == "form":
             self.inside = told.get("method") == "post" and told.get("id") != "logout-form"
@@ -35,6 +39,7 @@ class _Form(HTMLParser):
         self.text += data
 
     def handle_endtag(self, tag: str) -> None:
+        self.patterns -= tag == "template"
         if tag == "textarea" and self.inside:
             self.sent[self.name] = [self.text.removeprefix("\n")]
         if tag == "form":
@@ -46,3 +51,10 @@ def form_of(response: Any, **typed: object) -> dict[str, Any]:
     parser = _Form()
     parser.feed(response.content.decode())
     return {name: values[0] if len(values) == 1 else values for name, values in parser.sent.items()} | typed
+
+
+def agreed(client: Any, url: str, form: dict[str, Any], *, follow: bool = False) -> Any:
+    """The answer to a form that first shows what it comes to, once somebody has seen that and pressed again."""
+    answer = client.post(url, form, follow=follow)
+    seen = re.search(r'name="seen" value="(\w+)"', answer.content.decode())
+    return client.post(url, {**form, "seen": seen[1]}, follow=follow) if seen else answer

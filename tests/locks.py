@@ -76,7 +76,8 @@ def read_first(act: Callable[[], object]) -> str:
 ORDER = (
     "Course", "RangeDay", "StateEvent", "BankAccount", "AccountChange", "PaymentRun", "VoucherScheme", "Lodgement",
     "Household", "Person", "LeaveRequest", "Charge", "Voucher", "Receipt", "WriteOff", "Repayment", "EntryClaim",
-    "Expense", "Kit", "SignOn", "Banking", "ContainerReturn",
+    "Expense", "GiveBack", "ClaimFile", "VolunteerCheck", "Stay", "Incident", "Kit", "SignOn", "Banking",
+    "ContainerReturn",
     "Book", "MonthUnlock", "FinancialYear", "Equipment",
 )  # fmt: skip
 """The nouns in the order in which a transaction takes their rows; rows of one noun by their ids."""
@@ -85,6 +86,7 @@ GUARDS_HOLD: Mapping[str, Callable[[Model], tuple[str, int]]] = {
     "BudgetMonth": lambda row: ("Book", 1),
     "Comparative": lambda row: ("Book", 1),
     "Voucher": lambda row: ("Household", row.person.household_id),
+    "Opening": lambda row: ("RangeDay", row.range_day_id),
     "KitLoan": lambda row: ("SignOn", row.sign_on_id),
 }
 """What the guards of the database hold by themselves when such a row is written (`Guard.holds`)."""

@@ -43,13 +43,13 @@ def restore(source: Path, passphrase: str = "") -> Restored:
         raise Refused("This database holds tables already; restore into an empty one, so that nothing is mixed.")
     with reading.opened(source) as (archive, manifest):
         _refuse_unknown(manifest)
-        key = keys.opened(archive.read(form.KEYS), passphrase) if passphrase and manifest.keys else ""
+        held = keys.opened(archive.read(form.KEYS), passphrase) if passphrase and manifest.keys else {}
         with all_or_nothing(connection):
             _load(archive, manifest)
             call_command("migrate", verbosity=0)
             _bring_evidence(archive, manifest)
             _check(manifest)
-    return Restored(manifest, _of_the_key(manifest, key))
+    return Restored(manifest, _of_the_key(manifest, held))
 
 
 def _refuse_unknown(manifest: Manifest) -> None:
@@ -114,8 +114,8 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _of_the_key(manifest: Manifest, key: str) -> str:
-    if key:
-        return keys.put_in_place(key)
+def _of_the_key(manifest: Manifest, held: keys.Keys) -> str:
+    if held:
+        return keys.put_in_place(held)
     why = "it was made without a passphrase" if not manifest.keys else "no passphrase was given"
     return f"No key came with it, since {why}: links that families have and files signed before are not known here."

@@ -11,8 +11,10 @@ from django.apps.registry import Apps
 from django.db import connection
 from django.db.models import Field, ForeignKey, Model
 
-LEFT_OUT = {"sessions.Session", "usersessions.UserSession", "desk.CacheRow"}
-"""Who is signed in now is nobody's record, and nobody is signed in to a book that was restored."""
+LEFT_OUT = {"sessions.Session", "usersessions.UserSession", "desk.CacheRow", "desk.Upkeep"}
+"""Who is signed in now is nobody's record, and nobody is signed in to a book that was restored; nor did the
+machine that it is restored on do what another did.
+"""
 AT_ONCE = 2000
 Read = Callable[[Any], Any]
 ModelClass = type[Model]

@@ -25,7 +25,7 @@ def money_is_at_a_bank(year: FinancialYear) -> Item:
     """Money that is neither in the till nor at the card reader is proven by statements."""
     unproven = _held_in(year).exclude(role__in=COUNTED_ROLES).filter(bank_account=None)
     said = (
-        f"Nothing proves {listed(unproven, MOST_NAMED)}; set it up as a bank account and bring in its statements."
+        f"Nothing proves {listed(unproven, MOST_NAMED)}; set it up as a bank account and import its statements."
         if unproven
         else "Every account of money has statements."
     )

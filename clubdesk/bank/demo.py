@@ -24,12 +24,10 @@ RECONCILED_AFTER = timedelta(days=44)
 
 
 def begin(demo: Demo) -> None:
-    BankAccount.objects.update(
-        bank_letters="QBB",
-        user_name="QUANDONG BEND ARCHERY CLUB",
-        user_id="300123",
-        remitter="QUANDONG BEND AC",
-    )
+    account = BankAccount.objects.get()
+    account.bank_letters, account.user_id = "QBB", "300123"
+    account.user_name, account.remitter = "QUANDONG BEND ARCHERY CLUB", "QUANDONG BEND AC"
+    account.save()
     asked = services.ask_for_account(
         bank_account=BankAccount.objects.get(),
         holder="Quandong Bend Archery Club",

@@ -105,7 +105,7 @@ def _refuse_unpayable(payment: Payment) -> None:
     if no_account := no_such_account(payment.bsb, payment.account):
         raise Refused(f"{who}: {no_account}")
     if not 0 < payment.cents <= MOST_CENTS:
-        raise Refused(f"{who}: an amount in a file is above nil and below a hundred million.")
+        raise Refused(f"{who}: an amount in a file is above 0.00 and below a hundred million.")
 
 
 def _first(sender: Sender, description: str, on: date) -> str:

@@ -161,6 +161,10 @@ def _posted(bank_account: BankAccount, since: date) -> Iterator[Expected]:
         )
 
 
+DOCUMENTS = ("claim", "expense", "give_back", "repayment")
+"""What a payment is for."""
+
+
 def _reaching_the_bank(bank_account: BankAccount, postings: list[Posting]) -> list[Posting]:
     """Without the entries that were reversed, and their reversals; but with payments that the bank returned, since
     the bank shows both, and with the one of a pair whose other the bank has shown.
@@ -169,7 +173,7 @@ def _reaching_the_bank(bank_account: BankAccount, postings: list[Posting]) -> li
     shown = set(cleared.values_list("posting__entry", flat=True))
     returned = {
         (source_type(document), document.pk)
-        for item in PaymentItem.objects.filter(state=ItemState.RETURNED).select_related("claim", "expense", "repayment")
+        for item in PaymentItem.objects.filter(state=ItemState.RETURNED).select_related(*DOCUMENTS)
         if (document := item.document)
     }
     found = []
@@ -186,7 +190,7 @@ def _runs(since: date) -> dict[tuple[str, int], tuple[str, str]]:
     """By the document that a payment run paid since then: the run, and the payment's own reference."""
     found = {}
     paid = PaymentItem.objects.filter(state=ItemState.PAID, paid_on__gte=since)
-    for item in paid.select_related("run", "claim", "expense", "repayment"):
+    for item in paid.select_related("run", *DOCUMENTS):
         if document := item.document:
             found[source_type(document), document.pk] = (f"run {item.run.number}", item.reference)
     return found
@@ -195,7 +199,7 @@ def _runs(since: date) -> dict[tuple[str, int], tuple[str, str]]:
 def released(since: date) -> Iterator[Expected]:
     """What a released run will pay; single transfers are told by the name of the household."""
     rows = PaymentItem.objects.filter(state=ItemState.WAITING, run__state=RunState.RELEASED)
-    items = list(rows.select_related("run", "household", "claim", "expense", "repayment"))
+    items = list(rows.select_related("run", "household", *DOCUMENTS, "give_back__voucher__scheme__department"))
     names = names_of({item.household_id for item in items})
     for item in items:
         yield Expected(
@@ -203,10 +207,10 @@ def released(since: date) -> Iterator[Expected]:
             day=item.run.pay_on,
             cents=-cents_of(item.amount),
             what=f"{item.run} pays {item}",
-            names=names.get(item.household_id, ()),
+            names=() if item.give_back_id else names.get(item.household_id, ()),
             references=(f"run {item.run.number}", item.reference),
             batch=f"run {item.run.number}",
-            payer=f"family {item.household_id}",
+            payer="" if item.give_back_id else f"family {item.household_id}",
             early=2,
             late=LATE,
         )

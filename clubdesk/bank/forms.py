@@ -11,11 +11,14 @@ from clubdesk.ledger.selectors import month_end
 from clubdesk.money import AmountFormField
 from clubdesk.screens.fields import Cleaned, DayField
 from clubdesk.screens.pages import FileAgainField
+from clubdesk.uploads import FileInput
 
 
 class FileForm(forms.Form):
     bank_account = forms.ModelChoiceField(BankAccount.objects.all())
-    file = forms.FileField(help_text="OFX, camt.053 or CSV, as the bank exports it.", allow_empty_file=True)
+    file = forms.FileField(
+        help_text="OFX, camt.053 or CSV, as the bank exports it.", allow_empty_file=True, widget=FileInput
+    )
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)

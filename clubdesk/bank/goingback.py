@@ -58,7 +58,11 @@ def _receipts_bounced(cents: set[int], since: object, until: object) -> Iterator
 
 def _payments_returned(cents: set[int], since: object, until: object) -> Iterator[Expected]:
     rows = PaymentItem.objects.filter(state=ItemState.PAID, paid_on__range=(since, until))
-    items = [each for each in rows.select_related("run", "household") if cents_of(each.amount) in cents]
+    items = [
+        each
+        for each in rows.select_related("run", "household", "give_back__voucher__scheme__department")
+        if cents_of(each.amount) in cents
+    ]
     names = names_of({each.household_id for each in items})
     for each in items:
         assert each.paid_on, "what was paid has a day"
@@ -67,9 +71,9 @@ def _payments_returned(cents: set[int], since: object, until: object) -> Iterato
             day=each.paid_on,
             cents=cents_of(each.amount),
             what=f"{each} of {each.run} came back; it waits to be paid again",
-            names=names.get(each.household_id, ()),
+            names=() if each.give_back_id else names.get(each.household_id, ()),
             references=(each.reference,),
-            payer=f"family {each.household_id}",
+            payer="" if each.give_back_id else f"family {each.household_id}",
             early=0,
             late=BOUNCES_WITHIN.days,
             says=COMES_BACK,

@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 
 from clubdesk.bank.models import (
     AccountChange,
+    BankDetails,
     ChangeState,
     ClearedLine,
     ClearedPosting,
@@ -27,7 +28,7 @@ from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of
 from clubdesk.money import Figure, sum_of
-from clubdesk.roll.models import Belonging
+from clubdesk.roll.models import Belonging, Person
 
 
 @invariant("Families pay into the account that two people agreed on")
@@ -38,9 +39,17 @@ def agreed_account_holds() -> Iterator[str]:
             yield f"{change.bank_account} does not have the number that was agreed to, {change.in_full}."
 
 
+@invariant("Bank details are gone only where those of the family’s last person were erased")
+def details_go_with_the_family() -> Iterator[str]:
+    people = Person.everyone.filter(household=OuterRef("household"))
+    gone = BankDetails.objects.filter(account_number="").select_related("household")
+    for details in gone.filter(Exists(people.filter(erased_on=None)) | ~Exists(people)):
+        yield f"The account number of {details} was taken away, and nobody erased the family’s details."
+
+
 @invariant("The cash box equals its takings less bankings and counted differences")
 def till_holds() -> Iterator[str]:
-    yield from differences("Till", {"all": balance_of(Role.TILL)}, {"all": detail_of(Role.TILL)})
+    yield from differences("Cash box", {"all": balance_of(Role.TILL)}, {"all": detail_of(Role.TILL)})
 
 
 @invariant("Card takings equal what the readers took less what was settled")
@@ -51,18 +60,21 @@ def card_takings_hold() -> Iterator[str]:
 
 @invariant("A payment that went out stands behind a document that says it is paid, and no two behind one")
 def payments_hold() -> Iterator[str]:
-    rows = PaymentItem.objects.select_related("run", "household")
+    rows = PaymentItem.objects.select_related("run", "household", "give_back__voucher__scheme__department")
     of_claim, of_expense = Q(claim__isnull=False), Q(claim=None, expense__isnull=False)
+    of_voucher = Q(claim=None, expense=None, give_back__isnull=False)
     unpaid = (
         of_claim & ~Q(claim__state="paid")
         | of_expense & ~Q(expense__state="paid")
-        | Q(claim=None, expense=None) & (Q(repayment=None) | Q(repayment__returned_on__isnull=False))
+        | of_voucher & ~Q(give_back__state="paid")
+        | Q(claim=None, expense=None, give_back=None) & (Q(repayment=None) | Q(repayment__returned_on__isnull=False))
     )
     for item in rows.filter(unpaid, state=ItemState.PAID):
         yield f"{item.run}: {item} was paid; what it was for says something else."
     as_claimed = Q(claim__amount=F("amount"), claim__household=F("household"))
     as_spent = Q(expense__amount=F("amount"), expense__household=F("household"))
-    for item in rows.filter(of_claim & ~as_claimed | of_expense & ~as_spent):
+    as_owed_back = Q(give_back__amount=F("amount"), give_back__household=F("household"))
+    for item in rows.filter(of_claim & ~as_claimed | of_expense & ~as_spent | of_voucher & ~as_owed_back):
         yield f"{item.run}: {item} is not of the amount and family of what it pays."
     for item in rows.filter(state=ItemState.RETURNED, repayment__isnull=False, repayment__returned_on=None):
         yield f"{item.run}: {item} came back; the repayment says that it was paid."
@@ -82,7 +94,7 @@ def runs_hold() -> Iterator[str]:
 
 @invariant("Nobody released a payment to a family that they belonged to when it was asked for or since")
 def nobody_released_to_their_family() -> Iterator[str]:
-    asked = Coalesce("claim__recorded_at", "expense__recorded_at", "run__recorded_at")
+    asked = Coalesce("claim__recorded_at", "expense__recorded_at", "give_back__recorded_at", "run__recorded_at")
     rows = PaymentItem.objects.filter(run__released_by__isnull=False).annotate(asked_for=asked)
     own = Belonging.objects.filter(
         Q(ended_at=None) | Q(ended_at__gte=OuterRef("asked_for")),
@@ -129,7 +141,7 @@ def _clearings(lines: QuerySet[ClearedLine], postings: QuerySet[ClearedPosting])
     )
 
 
-@invariant("A month that is signed off still reconciles to nil, with the balances that were signed")
+@invariant("A month that is signed off still reconciles to 0.00, with the balances that were signed")
 def signed_off_months_hold() -> Iterator[str]:
     standing = Reconciliation.objects.filter(reopened_on=None).select_related("bank_account")
     rows = standing.order_by("bank_account", "month_end").iterator(chunk_size=2000)

@@ -99,7 +99,7 @@ class Reconciled:
         if self.opening is not None and self.opening + self.moved != self.statement_balance:
             found.append("Opening balance and lines do not come to the closing balance; a line or a file is missing.")
         if self.difference != nil():
-            found.append("The two balances differ; only a difference of nil can be signed off.")
+            found.append("The two balances differ; only where they are the same can the month be signed off.")
         if self.after and self.statement_balance + self.until_after != self.after.statement_balance:
             found.append(
                 f"The lines after it do not come to what {self.after.month_end:%B %Y} was signed off with;"

@@ -2,8 +2,10 @@
 
 from clubdesk.bank import selectors, views
 from clubdesk.bank.admin.details import DetailsPage, details_section
+from clubdesk.bank.admin.givingback import UndoGiveBackPage
 from clubdesk.bank.admin.pairs import PairPage, matched_section
 from clubdesk.bank.closing import BEFORE_LOCK, CHECKS
+from clubdesk.bank.coming import CARDS, due_of_runs
 from clubdesk.bank.demo import SCENES
 from clubdesk.bank.expected import released
 from clubdesk.bank.finding import FINDS
@@ -20,6 +22,7 @@ from clubdesk.bank.models import (
 )
 from clubdesk.bank.outstanding_views import outstanding_entries
 from clubdesk.bank.personal import PERSONAL, TOLD, owed
+from clubdesk.bank.rules import NUMBERS
 from clubdesk.bank.services.accounts import begin
 from clubdesk.bank.sheets import SHEETS
 from clubdesk.bank.streams import PAYS_INTO, STREAMS
@@ -35,6 +38,7 @@ from clubdesk.rooms import (
     ListOf,
     Menu,
     PageOn,
+    Recorded,
     Room,
     SitePage,
     Tab,
@@ -51,7 +55,7 @@ ROOM = Room(
     tab=Tab.MONEY,
     on_home=70,
     menu=(
-        Entry("Bring a bank statement in", "admin:import_statement", "bank.add_statementline"),
+        Entry("Import a bank statement", "admin:import_statement", "bank.add_statementline"),
         Entry("Match bank lines", "admin:explain_lines", "bank.view_statementline"),
         Entry("Reconcile a month", "admin:reconcile_month", "bank.view_reconciliation"),
         Entry("On its way to the bank", "admin:outstanding_entries", "bank.view_statementline"),
@@ -167,6 +171,25 @@ ROOM = Room(
         ),
         AUDITOR: (SEE_ALL,),
     },
+    recorded=(
+        Recorded(
+            "bank.BankAccount",
+            leaves=("csv_mapping",),
+            proven=("account", *NUMBERS, "bank_letters", "user_id"),
+        ),
+        Recorded(
+            "bank.Reconciliation",
+            leaves=("key", "recorded_by", "recorded_at"),
+            proven=("reopened_on", "reopened_by", "reopen_reason"),
+        ),
+        Recorded("bank.BankRule"),
+        Recorded(
+            "bank.BankDetails",
+            masked=("account_number",),
+            hidden=("bsb",),
+            leaves=("key", "recorded_by", "recorded_at"),
+        ),
+    ),
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,
@@ -180,9 +203,12 @@ ROOM = Room(
     pays_into=PAYS_INTO,
     streams=STREAMS,
     expects=(released,),
+    comes_due=(due_of_runs,),
+    cards=CARDS,
     adds=(
         PageOn("roll.household", page=DetailsPage(), section=details_section),
         PageOn("ledger.journalentry", page=PairPage(), section=matched_section),
+        PageOn("fees.giveback", page=UndoGiveBackPage()),
     ),
     pages=(
         SitePage("bank/import/", "import_statement", views.bring_in, "bank.add_statementline"),

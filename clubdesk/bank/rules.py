@@ -8,7 +8,8 @@ from clubdesk.rooms import ERASED
 OF_THE_RUN = "FROM bank_paymentitem i {join} WHERE i.run_id = NEW.id AND i.state = 'waiting'"
 ASKED_FOR = (
     "COALESCE((SELECT c.recorded_at FROM entryfund_entryclaim c WHERE c.id = i.claim_id),"
-    " (SELECT e.recorded_at FROM expenses_expense e WHERE e.id = i.expense_id), NEW.recorded_at)"
+    " (SELECT e.recorded_at FROM expenses_expense e WHERE e.id = i.expense_id),"
+    " (SELECT g.recorded_at FROM fees_giveback g WHERE g.id = i.give_back_id), NEW.recorded_at)"
 )
 """When what a payment is for was asked for; a credit when the run was made."""
 OWN_HOUSEHOLD = (
@@ -82,7 +83,7 @@ GUARDS = [
         "bank_reconciliation",
         "INSERT",
         when="NEW.statement_balance + NEW.deposits - NEW.payments <> NEW.book_balance + NEW.recorded_later",
-        message="Only a month that differs by nil is signed off.",
+        message="Only a month that differs by 0.00 is signed off.",
     ),
     Guard(
         "bank_reconciliation_stays_reopened",
@@ -271,9 +272,25 @@ GUARDS = [
         "bank_paymentitem",
         "INSERT",
         when=f"{_differs('claim', 'entryfund_entryclaim')} OR {_differs('expense', 'expenses_expense')}"
+        f" OR {_differs('give_back', 'fees_giveback')}"
         " OR (NEW.details_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM bank_bankdetails d"
         " WHERE d.id = NEW.details_id AND d.household_id = NEW.household_id))",
         message="A payment has the amount and the family of what it pays, and that family's bank details.",
+    ),
+    Guard(
+        "bank_payment_is_of_a_voucher_owed_back",
+        "bank_paymentitem",
+        "INSERT",
+        when="EXISTS (SELECT 1 FROM fees_giveback g WHERE g.id = NEW.give_back_id AND g.state = 'undone')",
+        message="This voucher is not given back any more; nothing is owed of it.",
+    ),
+    Guard(
+        "bank_voucher_in_a_run_is_given_back",
+        "fees_giveback",
+        "UPDATE",
+        when="NEW.state = 'undone' AND OLD.state <> 'undone' AND EXISTS (SELECT 1 FROM bank_paymentitem i"
+        " WHERE i.give_back_id = NEW.id AND i.state IN ('waiting', 'paid'))",
+        message="It stands in a payment run; remove it from that first.",
     ),
     *PAYMENT.guards("bank_paymentitem"),
     Guard(
@@ -290,6 +307,7 @@ GUARDS = [
         when=f"NEW.run_id <> OLD.run_id OR {changes('bank_paymentitem', 'household_id')} OR NEW.amount <> OLD.amount"
         " OR COALESCE(NEW.claim_id, 0) <> COALESCE(OLD.claim_id, 0)"
         " OR COALESCE(NEW.expense_id, 0) <> COALESCE(OLD.expense_id, 0)"
+        " OR COALESCE(NEW.give_back_id, 0) <> COALESCE(OLD.give_back_id, 0)"
         " OR COALESCE(NEW.details_id, 0) <> COALESCE(OLD.details_id, 0)"
         " OR (OLD.repayment_id IS NOT NULL AND (NEW.repayment_id IS NULL OR NEW.repayment_id <> OLD.repayment_id))"
         " OR (OLD.paid_on IS NOT NULL AND NEW.paid_on <> OLD.paid_on)",

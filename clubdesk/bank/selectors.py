@@ -24,6 +24,8 @@ from clubdesk.bank.models import (
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.expenses.models import Expense, ExpenseState
+from clubdesk.fees import givingback
+from clubdesk.fees.models import GiveBack
 from clubdesk.fees.selectors import receipts_with_payable
 from clubdesk.ledger.models import JournalEntry, Posting, Role
 from clubdesk.ledger.selectors import balance_of, balances, by_hand, club_name, month_end, opening_entries
@@ -78,14 +80,20 @@ def expenses_to_pay() -> QuerySet[Expense]:
     return rows.select_related("household").order_by("decided_on", "pk")
 
 
+def give_backs_to_pay() -> QuerySet[GiveBack]:
+    """Vouchers that are owed back to their departments and stand in no run."""
+    rows = givingback.unpaid().exclude(pk__in=_in_a_run().exclude(give_back=None).values("give_back"))
+    return rows.select_related("household", "voucher__scheme__department").order_by("asked_on", "pk")
+
+
 def _in_a_run() -> QuerySet[PaymentItem]:
     return PaymentItem.objects.filter(state__in=LIVE)
 
 
 def credits_to_repay() -> dict[int, Decimal]:
     """Each household's credit that may be paid back and stands in no run, by the household's id."""
-    standing = PaymentItem.objects.filter(state=ItemState.WAITING, claim=None, expense=None).values("household")
-    rows = receipts_with_payable().filter(payable__gt=0).exclude(household__in=standing)
+    standing = PaymentItem.objects.filter(state=ItemState.WAITING, claim=None, expense=None, give_back=None)
+    rows = receipts_with_payable().filter(payable__gt=0).exclude(household__in=standing.values("household"))
     return _credits(rows)
 
 
@@ -118,7 +126,9 @@ def changed_details(items: Sequence[PaymentItem]) -> dict[int, str]:
     found = _in_files_before(items)
     for item in items:
         before, said = last.get(item.household_id), ""
-        if item.details is None:
+        if item.give_back:
+            said = f"to {item.give_back.pay_to}; compare it with the invoice"
+        elif item.details is None:
             said = "no bank details are noted"
         elif before and before.details_id == item.details_id and before.state == ItemState.RETURNED:
             said = f"the bank returned the last payment to this very account: {before.reason}"
@@ -136,12 +146,16 @@ def _in_files_before(items: Sequence[PaymentItem]) -> dict[int, str]:
     """For each payment that stood in a run which was withdrawn though its file was made: that the bank may have it."""
     withdrawn = PaymentItem.objects.filter(run__state=RunState.WITHDRAWN, run__files__isnull=False).distinct()
     withdrawn = withdrawn.filter(household__in={item.household_id for item in items}).select_related("run")
-    earlier = {(each.household_id, each.claim_id, each.expense_id): each.run for each in withdrawn}
+    earlier = {_what_for(each): each.run for each in withdrawn}
     return {
         item.pk: f"it stood in {run}, withdrawn after its file was made; make sure that the bank did not pay it"
         for item in items
-        if (run := earlier.get((item.household_id, item.claim_id, item.expense_id)))
+        if (run := earlier.get(_what_for(item)))
     }
+
+
+def _what_for(item: PaymentItem) -> tuple[int | None, ...]:
+    return item.household_id, item.claim_id, item.expense_id, item.give_back_id
 
 
 def _noted(details: BankDetails) -> str:

@@ -41,7 +41,7 @@ def write_months(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
     if sheet.row < first:
         sheet.line(["No month of this year was signed off."])
     gaps = sheet.apart("J", first, MORE_THAN_MONTHS)
-    return Proved("Every month of the bank that was signed off reconciles to nil", gaps, Term.of(ZERO))
+    return Proved("Every month of the bank that was signed off reconciles to 0.00", gaps, Term.of(ZERO))
 
 
 SHEETS = (SheetOf(MONTHS, write_months, tab=70, proof=90, goes_on=True),)

@@ -11,7 +11,7 @@ from clubdesk.bank.selectors import card_takings_waiting, statements_begin
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expecting import PaysInto, StreamOf
 from clubdesk.expenses.models import Expense
-from clubdesk.fees.models import Repayment
+from clubdesk.fees.models import GiveBack, Repayment
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import balance_of, source_type
 from clubdesk.money import in_all, shown
@@ -82,8 +82,9 @@ def settled() -> Decimal:
 
 
 def paid_out() -> Decimal:
-    """Below nil: refunds, expenses and credits that payments made good."""
+    """Below nil: refunds, expenses, credits and vouchers given back that payments made good."""
     owed = in_all(EntryClaim.objects.filter(state="paid")) + in_all(Expense.objects.filter(state="paid"))
+    owed += in_all(GiveBack.objects.filter(state="paid"))
     return -owed - in_all(Repayment.objects.filter(returned_on=None))
 
 
@@ -99,6 +100,6 @@ STREAMS = (
     ),
     StreamOf(
         "Refunds, expenses and credits paid", 60, paid_out,
-        tuple(map(source_type, (EntryClaim, Expense, Repayment))), _to_be_paid,
+        tuple(map(source_type, (EntryClaim, Expense, Repayment, GiveBack))), _to_be_paid,
     ),
 )  # fmt: skip

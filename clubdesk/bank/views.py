@@ -14,7 +14,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
-from clubdesk import clock
+from clubdesk import clock, uploads
 from clubdesk.bank import months, reading, selectors, services
 from clubdesk.bank.admin.ways import ways_of
 from clubdesk.bank.expected import MOST_LINES, explain
@@ -31,6 +31,7 @@ from clubdesk.bank.streams import streams
 from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.faults import COULD_NOT, sentence_of
+from clubdesk.handing import PDF, file_answer
 from clubdesk.ledger.selectors import book
 from clubdesk.screens.fields import Cleaned
 from clubdesk.screens.pages import site_page
@@ -40,18 +41,19 @@ from clubdesk.verbs import may, verb_of
 
 Context = dict[str, Any]
 MOST_HERE = 1_500_000
-TOO_LARGE = "A file of this size is brought in from the shell: manage.py import_statement FILE."
+TOO_LARGE = "A file of this size is imported from the shell: manage.py import_statement FILE."
 SHOWN = 30
 
 
 def bring_in(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """Bring a bank statement in from a file."""
+    """Import a bank statement from a file."""
     context: Context = {"form": FileForm(None, label_suffix="")}
     try:
         if "content" in request.POST:
             return _read_again(request, site, context)
         if request.method == "POST":
-            form = FileForm(request.POST, request.FILES, label_suffix="")
+            whose = uploads.session_of(request)
+            form = FileForm(request.POST, uploads.sent_files(request, whose), label_suffix="")
             context["form"] = form
             if form.is_valid():
                 file = form.cleaned_data["file"]
@@ -60,13 +62,14 @@ def bring_in(request: HttpRequest, site: AdminSite) -> HttpResponse:
                     raise Refused(TOO_LARGE)
                 context |= {"bank_account": form.cleaned_data["bank_account"], "file_name": file.name or "statement"}
                 return _preview(request, site, context, content, None)
+            uploads.keep(request, form, whose)
     except COULD_NOT as refusal:
         context["sentences"] = _sentences(refusal)
     return _import_page(request, site, context, 422 if request.method == "POST" else 200)
 
 
 def _import_page(request: HttpRequest, site: AdminSite, context: Context, status: int) -> HttpResponse:
-    return site_page(request, site, "bank/import.html", "Bring a bank statement in", status=status, **context)
+    return site_page(request, site, "bank/import.html", "Import a bank statement", status=status, **context)
 
 
 def _sentences(refusal: Exception) -> list[str]:
@@ -103,7 +106,7 @@ def _read_again(request: HttpRequest, site: AdminSite, context: Context) -> Http
         context["sentences"] = refusal.messages
         return _preview(request, site, context, content, mapping)
     count = "1 line" if document.brought == 1 else f"{document.brought} lines"
-    messages.success(request, f"{count} brought in, {document.known} known before. {document.note}".strip())
+    messages.success(request, f"{count} imported, {document.known} known before. {document.note}".strip())
     may_match = document.brought and may(request.user, "bank.change_statementline")
     return HttpResponseRedirect(reverse("admin:explain_lines") if may_match else page_of(account))
 
@@ -263,7 +266,7 @@ def reconcile_month(request: HttpRequest, site: AdminSite) -> HttpResponse:
     cleaned = form.cleaned_data
     figures = reconcile(cleaned["account"], cleaned["until"], cleaned["balance"])
     if "pdf" in request.GET:
-        return _pdf(figures)
+        return _pdf(request, figures)
     context: Context = {"form": form, **_figures(request, figures)}
     if request.method == "POST":
         return _signed_off(request, site, context, figures)
@@ -301,14 +304,16 @@ def _figures(request: HttpRequest, figures: Reconciled) -> Context:
     }
 
 
-def _pdf(figures: Reconciled) -> HttpResponse:
+def _pdf(request: HttpRequest, figures: Reconciled) -> HttpResponse:
     standing = figures.bank_account.reconciliations.filter(month_end=figures.month_end, reopened_on=None).first()
     signed = "Not signed off."
     if standing:
         signed = f"Signed off by {standing.recorded_by} on {long_day(standing.signed_on)}."
-    response = HttpResponse(reconciliation_pdf(figures, book().club_name, signed), content_type="application/pdf")
-    response["Content-Disposition"] = f'attachment; filename="reconciliation-{figures.month_end:%Y-%m}.pdf"'
-    return response
+    content, name = (
+        reconciliation_pdf(figures, book().club_name, signed),
+        f"reconciliation-{figures.month_end:%Y-%m}.pdf",
+    )
+    return file_answer(request, content, kind=PDF, name=name, what="printed a month’s reconciliation")
 
 
 def _signed_off(request: HttpRequest, site: AdminSite, context: Context, figures: Reconciled) -> HttpResponse:

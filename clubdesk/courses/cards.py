@@ -1,13 +1,15 @@
 """How the courses stand, on the home page: the seats of the next cohorts."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from django.db.models import Count, Q
 
 from clubdesk.clock import day_text
-from clubdesk.courses import selectors
+from clubdesk.courses import checks, selectors
 from clubdesk.courses.models import PlaceState
-from clubdesk.rooms import Card, Line
+from clubdesk.dates import this_hour
+from clubdesk.moment import remembered_for
+from clubdesk.rooms import Card, Line, Waiting
 
 MOST_COHORTS = 3
 
@@ -28,6 +30,13 @@ def seats(on: date) -> list[Line]:
     ]
 
 
+@remembered_for(timedelta(minutes=10))
+def to_watch(on: date) -> Waiting:
+    """How many are to be watched first, and as of when that is: each place that waits is looked at."""
+    line = f"They wait below the minimum age, and are offered a place once they can draw. As of {this_hour()}."
+    return Waiting(checks.to_watch(on).count(), line=line)
+
+
 def _room(cohort: "selectors.SeatedCohort") -> str:
     offered: int = vars(cohort)["offered"]
     if offered:
@@ -37,11 +46,12 @@ def _room(cohort: "selectors.SeatedCohort") -> str:
 
 CARDS = (
     Card(
-        "Seats in courses",
+        "Places in courses",
         "courses.view_cohort",
         seats,
         empty="No cohort is in the calendar.",
         more="Cohorts",
         page="admin:courses_cohort_changelist",
+        week="courses.add_place",
     ),
 )

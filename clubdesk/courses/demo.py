@@ -1,7 +1,7 @@
 """The part of the courses in the demo: families who ask, offers and their answers, cohorts and who came of them."""
 
 from contextlib import suppress
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 
 from clubdesk import clock
 from clubdesk.courses import services
@@ -64,6 +64,8 @@ def set_up(demo: Demo, day: date, first: date, name: str) -> None:
         name=name,
         first_session=first,
         last_session=first + timedelta(weeks=3),
+        begins_at=time(13),
+        ends_at=time(15),
         capacity=14,
     )
     services.save_cohort(cohort=cohort, on=day, by=demo.users["coordinator"])

@@ -1,23 +1,20 @@
-"""The form of the parents' page."""
+"""The form that asks for places in a course, for parents and coordinator alike; and which dates somebody can make."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
 from django import forms
-from django.forms import BaseFormSet, formset_factory
 from djmoney.money import Money
 
 from clubdesk import clock
-from clubdesk.clock import long_day
-from clubdesk.courses import selectors
-from clubdesk.courses.models import ADULT_FROM, MOST_IN_A_PARTY, Booking, Cohort, Course
-from clubdesk.courses.services import Child, PartyForm
+from clubdesk.courses import selectors, words
+from clubdesk.courses.models import MOST_IN_A_PARTY, Booking, Cohort, Course
+from clubdesk.courses.services import Named, PartyForm
 from clubdesk.money import shown
-from clubdesk.roll.models import age_on, fault_of_birth_date
-from clubdesk.screens.fields import DayField, PickMany
-
-MOST_CHILDREN = MOST_IN_A_PARTY - 1
+from clubdesk.roll.models import fault_of_birth_date
+from clubdesk.screens.fields import Cleaned, DayField, PickMany, Target, VerbForm
+from clubdesk.screens.rows import Rows, rows_of
 
 
 def room_in_words(cohort: Any) -> str:
@@ -31,23 +28,36 @@ def room_in_words(cohort: Any) -> str:
 ROOM = ((8, "8 or more seats left"), (4, "4 or more seats left"), (1, "last seats"))
 
 
-class OpenCohorts(PickMany):
-    """Dates to choose from, each with what it costs; `fees` says so by first session."""
+Fees = Mapping[tuple[int, date], tuple[Money | None, Money | None]]
 
-    fees: Mapping[date, tuple[Money | None, Money | None]] = {}
+
+class OpenCohorts(PickMany):
+    """Dates to choose from, each with what it costs; `fees` says so by course and first session."""
+
+    fees: Fees = {}
 
     def label_from_instance(self, cohort: Any) -> str:
-        room = room_in_words(cohort)
-        days = f"{long_day(cohort.first_session, weekday=True)} to {long_day(cohort.last_session)}"
         age = f", from age {cohort.youngest}" if cohort.youngest else ""
-        return f"{cohort.name}: {days}{age}{self._fee(cohort.first_session)} ({room})"
+        return f"{self.named(cohort)}: {words.days_in_words(cohort)}{age}{self._fee(cohort)} ({self.room(cohort)})"
 
-    def _fee(self, day: date) -> str:
-        child, adult = self.fees.get(day, (None, None))
+    def named(self, cohort: Any) -> str:
+        return str(cohort.name)
+
+    def room(self, cohort: Any) -> str:
+        return room_in_words(cohort)
+
+    def _fee(self, cohort: Any) -> str:
+        child, adult = self.fees.get((cohort.course_id, cohort.first_session), (None, None))
         named = [shown(child)] if child else []
         if adult:
             named.append(f"adults {shown(adult)}")
         return "".join(f", {each}" for each in named)
+
+
+def fees_by_course(course: Course, cohorts: Iterable[Cohort]) -> Fees:
+    """What each first session costs a child and an adult."""
+    found = selectors.fees_of(course, [cohort.first_session for cohort in cohorts])
+    return {(course.pk, day): amounts for day, amounts in found.items()}
 
 
 class DatesForm(forms.Form):
@@ -66,7 +76,7 @@ class DatesForm(forms.Form):
         to_come = selectors.cohorts_to_come(booking.course, clock.today())
         field = self.fields["cohorts"]
         assert isinstance(field, OpenCohorts)
-        field.fees = selectors.fees_of(booking.course, [cohort.first_session for cohort in to_come])
+        field.fees = fees_by_course(booking.course, to_come)
         field.queryset = to_come
         cannot = set(booking.cannot_make.all())
         field.initial = [cohort.pk for cohort in to_come if cohort not in cannot]
@@ -84,65 +94,9 @@ class BirthDayField(DayField):
     default_validators: list[Any] = []
 
 
-class GuardianForm(forms.Form):
-    """The guardian, the cohorts and the consent; `website` is a trap that only programs fill in."""
+class WhoRow(forms.Form):
+    """A child or an adult who would like to do the course."""
 
-    key = forms.UUIDField(widget=forms.HiddenInput)
-    given_name = forms.CharField(
-        label="Your given name", max_length=60, widget=forms.TextInput({"autocomplete": "given-name"})
-    )
-    family_name = forms.CharField(
-        label="Your family name", max_length=39, widget=forms.TextInput({"autocomplete": "family-name"})
-    )
-    email = forms.EmailField(
-        label="Your e-mail",
-        help_text="Your place, or your turn on the waitlist, is confirmed there.",
-        widget=forms.EmailInput({"autocomplete": "email"}),
-    )
-    phone = forms.CharField(label="Your phone", max_length=30, widget=forms.TextInput({"autocomplete": "tel"}))
-    too = forms.BooleanField(label="I would like to do the course too", required=False)
-    birth_date = BirthDayField(label="Then your date of birth", required=False, initial=None)
-    cohorts = OpenCohorts(
-        Cohort.objects.none(),
-        label="Which could you make?",
-        help_text="Tick each that suits. You get the first with room for all of you, or wait for one of them.",
-        error_messages={"required": "Tick at least one, so that we know when you can come."},
-    )
-    consent = forms.BooleanField(
-        label="I am a parent or guardian of these children and agree",
-        error_messages={"required": "We can only book with your agreement."},
-    )
-    website = forms.CharField(required=False, widget=forms.TextInput({"tabindex": "-1", "autocomplete": "off"}))
-
-    def __init__(self, *args: Any, course: Course, **kwargs: Any):
-        kwargs.setdefault("label_suffix", "")
-        super().__init__(*args, **kwargs)
-        to_come = selectors.cohorts_to_come(course, clock.today())
-        if to_come:
-            field = self.fields["cohorts"]
-            assert isinstance(field, OpenCohorts)
-            field.fees = selectors.fees_of(course, [cohort.first_session for cohort in to_come])
-            field.queryset = to_come
-        else:
-            del self.fields["cohorts"]
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or {}
-        born = cleaned.get("birth_date")
-        if cleaned.get("too") and not born:
-            self.add_error("birth_date", "Give your date of birth if you would like to do the course too.")
-        if cleaned.get("too") and born and age_on(born, clock.today()) < ADULT_FROM:
-            self.add_error("birth_date", "This is for the parent or guardian; check the year.")
-        return cleaned
-
-    def clean_phone(self) -> str:
-        phone = str(self.cleaned_data["phone"])
-        if sum(sign.isdigit() for sign in phone) < 6:
-            raise forms.ValidationError("Give a phone number with at least six digits.")
-        return phone
-
-
-class ChildForm(forms.Form):
     given_name = forms.CharField(label="Given name", max_length=60)
     family_name = forms.CharField(label="Family name", max_length=60)
     birth_date = BirthDayField(label="Date of birth", initial=None)
@@ -151,65 +105,98 @@ class ChildForm(forms.Form):
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
 
-    def clean_birth_date(self) -> Any:
-        born = self.cleaned_data["birth_date"]
-        if born and age_on(born, clock.today()) >= ADULT_FROM:
-            raise forms.ValidationError("This is for a child; to do the course yourself, tick that below.")
-        return born
 
-
-class Children(BaseFormSet[ChildForm]):
+class Who(Rows):
+    one, another, carries = "Person", "Add another child or adult", ("family_name",)
     default_error_messages = {
-        **BaseFormSet.default_error_messages,
-        "too_few_forms": "Name at least one child.",
-        "too_many_forms": "Book the other children on their own.",
+        **Rows.default_error_messages,
+        "too_few_forms": "Say who would like to do the course.",
+        "too_many_forms": f"A booking is for at most {MOST_IN_A_PARTY} people; book the others on their own.",
     }
 
     def clean(self) -> None:
-        named = [
-            tuple(str(value).casefold() for value in form.cleaned_data.values())
-            for form in self.forms
-            if form.cleaned_data
-        ]
+        named = [tuple(str(value).casefold() for value in each.values()) for each in self.filled()]
         if len(set(named)) < len(named):
-            raise forms.ValidationError("The same child stands here twice.")
+            raise forms.ValidationError("The same person stands here twice.")
 
 
-ChildFormSet = formset_factory(
-    ChildForm,
-    formset=Children,
-    extra=0,
-    min_num=1,
-    max_num=MOST_CHILDREN,
-    absolute_max=MOST_CHILDREN,
-    validate_min=True,
-    validate_max=True,
-)
+class AskingForm(VerbForm[Target]):
+    """Who asks, who would like to do the course, and which dates they can make: the same wherever somebody books."""
 
-
-def too_young(children: list[dict[str, Any]], cohorts: list[Cohort]) -> str:
-    """What a guardian is told of a child who is below the age of each cohort that they could make; blank if none is."""
-    for child in filter(None, children):
-        if cohorts and all(child["birth_date"] > cohort.born_by for cohort in cohorts):
-            first = cohorts[0]
-            age = age_on(child["birth_date"], first.first_session)
-            return (
-                f"{child['given_name']} is {age} on the first day of {first.name}, which starts at {first.youngest}. "
-                "Tick a later date, or ask the club: it can book a younger child whose reach it has checked."
-            )
-    return ""
-
-
-def party_of(guardian: dict[str, Any], children: list[dict[str, Any]], wording: str) -> PartyForm:
-    """What the verb is told, from the cleaned data of both forms."""
-    people = [Child(each["given_name"], each["family_name"], each["birth_date"]) for each in children if each]
-    if guardian["too"]:
-        people.append(Child(guardian["given_name"], guardian["family_name"], guardian["birth_date"]))
-    return PartyForm(
-        guardian_name=f"{guardian['given_name']} {guardian['family_name']}",
-        email=guardian["email"],
-        phone=guardian["phone"],
-        people=people,
-        cohorts=list(guardian.get("cohorts") or []),
-        wording=wording,
+    rows_class = rows_of(WhoRow, Who, most=MOST_IN_A_PARTY, least=1)
+    gives = ("people",)
+    guardian = forms.CharField(label="Guardian’s name", max_length=100)
+    email = forms.EmailField(
+        label="Guardian’s e-mail", help_text="The place, or the turn on the waitlist, is confirmed there."
     )
+    phone = forms.CharField(label="Guardian’s phone", max_length=30)
+    cohorts = OpenCohorts(
+        Cohort.objects.none(),
+        label="Dates they can make",
+        help_text="Tick each that suits. They get the first with room for all of them, or wait for one of them.",
+        error_messages={"required": "Tick at least one, so that we know when you can come."},
+    )
+
+    def prepare(self) -> None:
+        assert self.rows_class is not None
+        started = self.initial.get("people")
+        self.rows = self.rows_class(self.data if self.is_bound else None, initial=started, prefix="person")
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean() or {}
+        if self.rows is not None and self.rows.is_valid():
+            return {**cleaned, "people": [self.asked(each) for each in self.rows.filled()]}
+        self.add_error(None, "Look at the rows below: one of them needs something.")
+        return cleaned
+
+    def asked(self, row: Cleaned) -> object:
+        """Who a row is."""
+        return Named(row["given_name"], row["family_name"], row["birth_date"])
+
+    def clean_phone(self) -> str:
+        phone = str(self.cleaned_data["phone"])
+        if phone and sum(sign.isdigit() for sign in phone) < 6:
+            raise forms.ValidationError("Give a phone number with at least six digits.")
+        return phone
+
+
+class ParentsForm(AskingForm[Course]):
+    """The same on the parents' page, with the consent; `website` is a trap that only programs fill in."""
+
+    guardian = forms.CharField(label="Your name", max_length=100, widget=forms.TextInput({"autocomplete": "name"}))
+    email = forms.EmailField(
+        label="Your e-mail",
+        help_text="Your place, or your turn on the waitlist, is confirmed there.",
+        widget=forms.EmailInput({"autocomplete": "email"}),
+    )
+    phone = forms.CharField(
+        label="Your phone", max_length=30, widget=forms.TextInput({"autocomplete": "tel", "inputmode": "tel"})
+    )
+    consent = forms.BooleanField(
+        label="I am a parent or guardian of each child above, and agree",
+        error_messages={"required": "We can only book with your agreement."},
+    )
+    website = forms.CharField(required=False, widget=forms.TextInput({"tabindex": "-1", "autocomplete": "off"}))
+
+    def prepare(self) -> None:
+        super().prepare()
+        field, to_come = self.fields["cohorts"], selectors.cohorts_to_come(self.target, clock.today())
+        field.label = "Which could you make?"
+        if not to_come:
+            del self.fields["cohorts"]
+            return
+        assert isinstance(field, OpenCohorts)
+        field.fees = fees_by_course(self.target, to_come)
+        field.queryset = to_come
+
+    def as_sent(self, wording: str) -> PartyForm:
+        """What the verb is told; the form is valid."""
+        cleaned = self.cleaned_data
+        return PartyForm(
+            guardian_name=cleaned["guardian"],
+            email=cleaned["email"],
+            phone=cleaned["phone"],
+            people=cleaned["people"],
+            cohorts=list(cleaned.get("cohorts") or []),
+            wording=wording,
+        )

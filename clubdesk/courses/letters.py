@@ -1,13 +1,15 @@
 """What a family is told by mail, written with the change itself."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from django.db.models import Max, QuerySet
 from django.urls import reverse
 
 from clubdesk.courses import words
+from clubdesk.courses.letter_kinds import COURSE, STANDING
 from clubdesk.courses.models import Booking, BookingEvent, Cohort, Happened
-from clubdesk.fees.writing import write_to
+from clubdesk.fees.writing import write_letter
+from clubdesk.lettering import HOW_TO_PAY, LetterKind
 from clubdesk.mail.models import Message
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
@@ -40,23 +42,22 @@ def _of_events(events: QuerySet[BookingEvent]) -> QuerySet[Message]:
     return letters.select_related("household").prefetch_related("household__guardians")
 
 
-def tell(event: BookingEvent, opening: str | Sequence[str], subject: str, guardian: Guardian | None = None) -> Message:
+def tell(
+    event: BookingEvent, kind: LetterKind, values: Mapping[str, str] | None = None, guardian: Guardian | None = None
+) -> Message:
     """Write to the party's guardian, or another of the household, what happened and where it stands now."""
     booking = event.booking
     asks = words.asked_of(booking)
-    paragraphs = [
-        *([opening] if isinstance(opening, str) else opening),
-        "\n".join(words.standing_in_words(booking, asks=asks is None)),
-        *(asks.in_letter() if asks else ()),
-    ]
-    return write_to(
+    given = {
+        COURSE.name: str(booking.course),
+        STANDING.name: "\n".join(words.standing_in_words(booking, asks=asks is None)),
+        HOW_TO_PAY.name: asks.as_told if asks else "",
+    }
+    return write_letter(
         booking.household,
-        paragraphs,
+        kind,
+        {**given, **(values or {})},
         about=about(event),
-        subject=f"{booking.course}: {subject}",
-        asks=asks is not None,
         link_path=reverse("book:own", args=[booking.pk]),
-        leads="To see where you stand, accept an offer or withdraw, open your own page:",
-        keep="Whoever has this link can do the same, so please keep it to yourselves.",
         guardian=guardian or who_is_written_to(booking),
     )

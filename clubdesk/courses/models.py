@@ -113,6 +113,8 @@ class Cohort(models.Model):
     first_session = models.DateField()
     last_session = models.DateField()
     days_between = models.PositiveSmallIntegerField("days between sessions", default=7)
+    begins_at = models.TimeField("from", null=True, blank=True, help_text="Such as 9:00; families see it.")
+    ends_at = models.TimeField("until", null=True, blank=True)
     capacity = models.PositiveSmallIntegerField("seats")
     minimum_age = models.PositiveSmallIntegerField(
         null=True,
@@ -134,6 +136,12 @@ class Cohort(models.Model):
             ),
             models.CheckConstraint(condition=Q(last_session__gte=F("first_session")), name="courses_cohort_order"),
             models.CheckConstraint(condition=Q(capacity__gte=1), name="courses_cohort_holds_somebody"),
+            models.CheckConstraint(
+                condition=Q(begins_at=None, ends_at=None)
+                | Q(begins_at__isnull=False, ends_at__isnull=False, ends_at__gt=F("begins_at")),
+                name="courses_cohort_ends_after_it_begins",
+                violation_error_message="Say from when until when, the end after the beginning; or neither.",
+            ),
             models.CheckConstraint(condition=Q(days_between__gte=1), name="courses_cohort_sessions_apart"),
             models.CheckConstraint(
                 condition=Q(minimum_age=None) | Q(minimum_age__lte=OLDEST), name="courses_cohort_age_within_a_life"

@@ -4,13 +4,15 @@ from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
+from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from clubdesk.clock import long_day
+from clubdesk.courses.checks import needed
 from clubdesk.courses.models import STANDING, Booking, Certificate, Place, PlaceState
 from clubdesk.courses.selectors import names
-from clubdesk.families import OfChild, Part, ToAnswer
+from clubdesk.families import FeeToCome, OfChild, Part, ToAnswer
+from clubdesk.money import cents_of
 from clubdesk.roll.models import Household, Person
 
 SHOWN_FOR = timedelta(days=365)
@@ -33,6 +35,7 @@ def of_family(home: Household, people: Sequence[Person], on: date) -> Part:
         to_answer=tuple(_to_answer(offered) for offered in offers.values()),
         children=(*(_line(place, on) for place in places), *_certificates(home, people)),
         due=due,
+        to_come=tuple(_once_accepted(place) for offered in offers.values() for place in offered if place.offered_price),
     )
 
 
@@ -44,9 +47,10 @@ def _places(home: Household, people: Sequence[Person], on: date) -> QuerySet[Any
     turn = before.order_by().values("course").annotate(count=Count("pk")).values("count")
     rows = Place.objects.filter(booking__household=home, person__in=people, state__in=STANDING)
     rows = rows.exclude(cohort__last_session__lt=on - SHOWN_FOR)
+    watched = needed(on).filter(pk=OuterRef("pk"))
     return (
-        rows.annotate(turn=Coalesce(Subquery(turn), Value(0)))
-        .select_related("booking", "course", "cohort__course", "person")
+        rows.annotate(turn=Coalesce(Subquery(turn), Value(0)), is_watched=Exists(watched))
+        .select_related("booking", "course", "cohort__course", "person", "offered_price__item")
         .order_by("pk")
     )
 
@@ -59,7 +63,8 @@ def _line(place: Any, on: date) -> OfChild:
 def _stands(place: Any, on: date) -> tuple[str, str]:
     """What a place is, and how it stands on the day."""
     if place.state == PlaceState.WAITING:
-        return f"Waits for {place.course}", f"Number {place.turn} in the queue"
+        first = "; first a draw check at the range" if place.is_watched else ""
+        return f"Waits for {place.course}", f"Number {place.turn} in the queue{first}"
     if place.state == PlaceState.OFFERED:
         return str(place.cohort), "A place is offered: answer above"
     first = place.cohort.first_session
@@ -74,6 +79,12 @@ def _to_answer(offered: Sequence[Any]) -> ToAnswer:
     starts = f"It starts on {long_day(first.cohort.first_session, weekday=True)}. You owe the fee once you accept."
     title = f"{'Places' if len(offered) > 1 else 'A place'} for {who}: {first.cohort}"
     return ToAnswer(title, starts, first.booking.offer_lapses_on, page="book:own", arguments=(first.booking_id,))
+
+
+def _once_accepted(place: Any) -> FeeToCome:
+    """What an offered place costs once the family accepts it."""
+    price, words = place.offered_price, f"the place in {place.cohort}, once accepted"
+    return FeeToCome(place.person_id, words, cents_of(price.amount), price.item, place.course.pay_days)
 
 
 def _certificates(home: Household, people: Sequence[Person]) -> Iterator[OfChild]:

@@ -5,12 +5,16 @@ from clubdesk.courses.admin.families import (
     BookFamilyPage,
     MovePage,
     ReachCheckPage,
+    WatchedPage,
     bookings_section,
     reach_checks_section,
 )
-from clubdesk.courses.cards import CARDS
+from clubdesk.courses.audiences import AUDIENCES, to_come
+from clubdesk.courses.cards import CARDS, to_watch
+from clubdesk.courses.dates import dates, dates_of
 from clubdesk.courses.demo import SCENES
 from clubdesk.courses.finding import FINDS
+from clubdesk.courses.letter_kinds import LETTERS
 from clubdesk.courses.merging import MERGING
 from clubdesk.courses.models import Booking, Course, PlaceState
 from clubdesk.courses.nights import NIGHTS
@@ -27,6 +31,7 @@ from clubdesk.rooms import (
     ListOf,
     Menu,
     PageOn,
+    Recorded,
     Room,
     SitePage,
     Tab,
@@ -45,6 +50,7 @@ ROOM = Room(
             "admin:courses_booking_add",
             "courses.add_place",
             Menu.SCENE,
+            tried="Pick a child of the roll or write down a new family. Where all is full, it waits in its turn.",
         ),
         ListOf("Booking"),
         ListOf("Cohort"),
@@ -97,9 +103,17 @@ ROOM = Room(
             query="dates=none",
             now=lambda on: waiting(selectors.bound_to_no_date(on), since="booked_on"),
         ),
+        Waits(
+            "child to watch at the range: draw check",
+            "children to watch at the range: draw checks",
+            permission="courses.add_reachcheck",
+            page="admin:draw_checks",
+            now=to_watch,
+        ),
     ),
     cards=CARDS,
     each_night=NIGHTS,
+    letters=LETTERS,
     roles={
         COORDINATOR: (
             SEE_ALL,
@@ -118,6 +132,11 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     of_family=of_family,
+    audiences=AUDIENCES,
+    to_come=to_come,
+    dates=dates,
+    dates_of=dates_of,
+    recorded=(Recorded("courses.Course"), Recorded("courses.RefundStep"), Recorded("courses.Cohort")),
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,
@@ -125,11 +144,13 @@ ROOM = Room(
     sheets=SHEETS,
     finds=FINDS,
     adds=(
-        PageOn("roll.person", page=ReachCheckPage(), section=reach_checks_section),
+        PageOn("roll.person", page=ReachCheckPage(), section=reach_checks_section, is_main=True),
+        PageOn("roll.person", page=WatchedPage()),
         PageOn("roll.person", page=MovePage()),
-        PageOn("roll.household", page=BookFamilyPage(), section=bookings_section),
+        PageOn("roll.household", page=BookFamilyPage(), section=bookings_section, is_main=True),
     ),
     pages=(
+        SitePage("courses/draw-checks/", "draw_checks", views.draw_checks, "courses.view_place"),
         SitePage("courses/cohort/<int:pk>/sheet/", "course_sheet", views.sheet, "courses.view_cohort"),
         SitePage(
             "courses/certificate/<int:pk>/pdf/", "course_certificate", views.certificate, "courses.view_certificate"

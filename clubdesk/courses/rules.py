@@ -20,6 +20,19 @@ CANCELLED = (
     f"NEW.state IN {SEATED} AND EXISTS (SELECT 1 FROM courses_cohort c WHERE c.id = NEW.cohort_id"
     " AND (c.cancelled_on IS NOT NULL OR c.course_id <> NEW.course_id))"
 )
+YEARS = (
+    "CAST(SUBSTR(CAST(c.first_session AS TEXT), 1, 4) AS INTEGER) - CAST(SUBSTR(CAST(p.birth_date AS TEXT), 1, 4)"
+    " AS INTEGER) - CASE WHEN SUBSTR(CAST(p.birth_date AS TEXT), 6) > SUBSTR(CAST(c.first_session AS TEXT), 6)"
+    " THEN 1 ELSE 0 END"
+)
+UNCHECKED = (
+    f"NEW.state IN {SEATED} AND NOT EXISTS (SELECT 1 FROM courses_reachcheck r WHERE r.person_id = NEW.person_id)"
+    " AND EXISTS (SELECT 1 FROM courses_cohort c JOIN courses_course k ON k.id = c.course_id"
+    " JOIN roll_person p ON p.id = NEW.person_id WHERE c.id = NEW.cohort_id"
+    f" AND {YEARS} < COALESCE(c.minimum_age, k.minimum_age))"
+)
+"""Somebody too young on the first session without a draw check. Whoever has the seat already keeps it, also where the
+club moves the days."""
 HISTORY = (
     "id", "booking_id", "kind", "on", "cohort_id", "in_favour_of_id", "rank_after", "seats", "recorded_by_id",
     "recorded_at",
@@ -42,6 +55,23 @@ GUARDS = [
             message="The cohort was cancelled, or belongs to another course.",
         )
         for event in ("INSERT", "UPDATE")
+    ),
+    *(
+        Guard(
+            f"courses_place_{event.lower()}_after_a_draw_check",
+            "courses_place",
+            event,
+            when=when,
+            message="Below the minimum age a place is offered only after a draw check is recorded.",
+        )
+        for event, when in (
+            ("INSERT", UNCHECKED),
+            (
+                "UPDATE",
+                f"(OLD.state NOT IN {SEATED} OR COALESCE(OLD.cohort_id, 0) <> COALESCE(NEW.cohort_id, 0))"
+                f" AND {UNCHECKED}",
+            ),
+        )
     ),
     Guard(
         "courses_capacity_holds_its_places",

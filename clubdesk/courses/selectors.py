@@ -15,6 +15,7 @@ from djmoney.money import Money
 
 from clubdesk.clock import day_text
 from clubdesk.courses import forecast
+from clubdesk.courses.checks import too_young, waiting_places_too_young_for
 from clubdesk.courses.forecast import CohortAhead, Estimate, Habits, PartyAhead, estimates, not_set_up_yet
 from clubdesk.courses.models import (
     ADULT_FROM,
@@ -117,19 +118,6 @@ def position(booking: Booking) -> int:
     return waitlist(booking.course).filter(rank__lte=booking.rank).count()
 
 
-def waiting_places_too_young_for(cohort: Cohort) -> QuerySet[Place]:
-    """Places of people below the cohort's age on its first session, for whom no draw check is recorded."""
-    checked = ReachCheck.objects.filter(person=OuterRef("person"))
-    return Place.objects.filter(~Exists(checked), state=PlaceState.WAITING, person__birth_date__gt=cohort.born_by)
-
-
-def seated_too_young_for(cohort: Cohort) -> QuerySet[Place]:
-    """The same of those who hold or are offered a place in it, for instance since its first session was moved."""
-    checked = ReachCheck.objects.filter(person=OuterRef("person"))
-    young = Place.objects.filter(~Exists(checked), cohort=cohort, person__birth_date__gt=cohort.born_by)
-    return young.filter(state__in=TAKES_A_SEAT).select_related("person").order_by("pk")
-
-
 def fitting(cohort: Cohort, seats: int) -> QuerySet[Booking]:
     """The parties of the waitlist that `seats` of the cohort would take together, in their order."""
     young = waiting_places_too_young_for(cohort).filter(booking=OuterRef("pk"))
@@ -145,21 +133,11 @@ def why_passed(parties: Sequence[Booking], cohort: Cohort, seats: int) -> dict[i
         if cohort in party.cannot_make.all():
             reasons[party.pk] = f"cannot make {cohort.name}"
         elif party.pk in young:
-            reasons[party.pk] = too_young(young[party.pk], cohort)
+            reasons[party.pk] = f"{too_young(young[party.pk], cohort)}, and no draw check is recorded"
         elif party.seats > seats:
             free = f"{seats} {'was' if seats == 1 else 'were'} free"
             reasons[party.pk] = f"wants {party.seats} places together, {free}"
     return reasons
-
-
-def too_young(person: Person, cohort: Cohort) -> str:
-    age = person.age_on(cohort.first_session)
-    return f"{person} is {age} on the first session of {cohort.name}, which takes people from {cohort.youngest}"
-
-
-def is_old_enough(person: Person, cohort: Cohort) -> bool:
-    """Old enough on the first session, or a draw check is recorded."""
-    return person.birth_date <= cohort.born_by or person.reach_checks.exists()
 
 
 def standing_place(person: Person, course: Course, on: date) -> Place | None:

@@ -16,7 +16,7 @@ from clubdesk.sheets import Beside, Heading, Look, Named, Proved, Sheet
 COURSES = Look(
     "Courses",
     (
-        Heading("Cohort", 46, "name"), Heading("Begins", 14, "date"), Heading("Seats", 10, "number"),
+        Heading("Cohort", 46, "name"), Heading("Begins", 14, "date"), Heading("Places", 10, "number"),
         Heading("Taken", 10, "number"), Heading("Earned in the year", 16, "amount"),
     ),
 )  # fmt: skip

@@ -22,14 +22,15 @@ PLACE = States(
         "withdrawn": {},
     },
 )
+UNDONE = "courses.undo_withdrawal"
 BOOKING = States(
     "booking",
     first=("waiting",),
     table={
         **PLACE.table,
         "held": {**PLACE.table["held"], "waiting": "courses.cancel_cohort"},
-        "withdrawn": {"held": "courses.undo_withdrawal", "waiting": "courses.undo_withdrawal"},
+        **{state: {"held": UNDONE, "waiting": UNDONE} for state in ("lapsed", "withdrawn")},
     },
 )
 """A booking stands as its places do; one whose cohort is cancelled waits again, by new places, and one whose
-withdrawal is undone stands as before, by new places as well."""
+withdrawal is undone stands as before, by new places as well: also one of which another place has lapsed since."""

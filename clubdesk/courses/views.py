@@ -2,7 +2,10 @@
 
 import time
 import uuid
+from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django import forms
@@ -10,41 +13,34 @@ from django.conf import settings
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, OperationalError
-from django.forms import formset_factory
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
 from clubdesk import clock
-from clubdesk.courses import selectors, services, words
+from clubdesk.care import texts
+from clubdesk.courses import checks, selectors, services, words
 from clubdesk.courses.certificate import certificate_pdf
-from clubdesk.courses.forms import (
-    MOST_CHILDREN,
-    ChildForm,
-    ChildFormSet,
-    DatesForm,
-    GuardianForm,
-    OpenCohorts,
-    party_of,
-    too_young,
-)
+from clubdesk.courses.forms import DatesForm, OpenCohorts, ParentsForm
 from clubdesk.courses.models import Booking, Certificate, Cohort, Course, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, sentence_of
+from clubdesk.fees.models import Charge
+from clubdesk.fees.promises import charged_by
+from clubdesk.handing import PDF, file_answer, hand_out
 from clubdesk.ledger.models import Book
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import guardian_to_write_to
 from clubdesk.roll.views import family_page, for_family
 from clubdesk.screens.pages import site_page
-from clubdesk.verbs import may
+from clubdesk.screens.promises import Did, foretold
+from clubdesk.screens.rows import MORE, grown, left_alone
+from clubdesk.verbs import may, verb_of
 
-CONSENT = (
-    "The club keeps the names, birth dates and contacts that you give here to run the course, to reach you, and to "
-    "keep its books as the law asks. It passes them to nobody else without asking you, except to the sport’s "
-    "associations where somebody becomes a member."
-)
+CONSENT = texts.DATA
+"""What a booking agrees to where the course has no words of its own: the same as the use of data elsewhere."""
 TRIES = 5
 SLOW_DOWN = "Too many bookings came from here just now. Please wait an hour and try again, or phone the club."
 
@@ -75,34 +71,75 @@ def courses(request: HttpRequest) -> HttpResponse:
 
 @never_cache
 def course(request: HttpRequest, pk: int) -> HttpResponse:
-    """A course's cohorts, and one form for the whole party."""
+    """A course's cohorts and one form for all who come; then what it comes to; then it is booked."""
     shown = get_object_or_404(Course.objects.select_related("fee_item", "adult_fee_item"), pk=pk, on_parents_page=True)
     if request.method != "POST":
-        guardian = GuardianForm(course=shown, initial={"key": uuid.uuid4()})
-        return _course_page(request, shown, guardian, ChildFormSet(prefix="child"))
-    if "more" in request.POST:
-        return _course_page(request, shown, *_one_row_more(request, shown))
-    guardian = GuardianForm(request.POST, course=shown)
-    children = ChildFormSet(request.POST, prefix="child")
+        return _course_page(request, shown, ParentsForm(target=shown, initial={"key": uuid.uuid4()}))
+    if MORE in request.POST or "change" in request.POST:
+        return _course_page(request, shown, _as_typed(request, shown))
+    form = ParentsForm(request.POST, target=shown)
     if request.POST.get("website"):
         return HttpResponseRedirect(reverse("book:thanks"))
-    if not (guardian.is_valid() and children.is_valid()):
-        return _course_page(request, shown, guardian, children, status=422)
-    if sentence := too_young(children.cleaned_data, list(guardian.cleaned_data.get("cohorts") or [])):
-        guardian.add_error(None, sentence)
-        return _course_page(request, shown, guardian, children, status=422)
-    party = party_of(guardian.cleaned_data, children.cleaned_data, shown.consent_text or CONSENT)
+    if not form.is_valid():
+        return _course_page(request, shown, form, status=422)
     try:
-        if not _in_turn(lambda: services.within_limits("address", address_of(request))):
-            guardian.add_error(None, SLOW_DOWN)
-            return _course_page(request, shown, guardian, children, status=429)
-        key = uuid.uuid5(guardian.cleaned_data["key"], repr(party))
+        kind = "address" if "seen" in request.POST else "look"
+        if not _in_turn(lambda: services.within_limits(kind, address_of(request))):
+            form.add_error(None, SLOW_DOWN)
+            return _course_page(request, shown, form, status=429)
+        party = form.as_sent(shown.consent_text or CONSENT)
+        if "seen" not in request.POST:
+            return _look_page(request, shown, party)
+        key = uuid.uuid5(form.cleaned_data["key"], repr(party))
         if _in_turn(lambda: services.within_limits("email", party.email)):
             _in_turn(lambda: services.book_from_page(course=shown, form=party, on=clock.today(), key=key))
     except (Refused, IntegrityError, OperationalError) as refusal:
-        guardian.add_error(None, sentence_of(refusal))
-        return _course_page(request, shown, guardian, children, status=422)
+        form.add_error(None, sentence_of(refusal))
+        return _course_page(request, shown, form, status=422)
     return HttpResponseRedirect(reverse("book:thanks"))
+
+
+def _as_typed(request: HttpRequest, shown: Course) -> ParentsForm:
+    """The same form again, with room for one more where that was asked for; nothing is complained of yet."""
+    typed: QueryDict = request.POST
+    if MORE in typed and ParentsForm.rows_class:
+        typed = grown(typed, ParentsForm.rows_class)
+    form = ParentsForm(typed, target=shown)
+    assert form.rows is not None
+    left_alone(form, form.rows)
+    return form
+
+
+def _look_page(request: HttpRequest, shown: Course, party: services.PartyForm) -> HttpResponse:
+    """What it comes to for a family that the club does not know yet, whoever asks; all that was typed goes along."""
+    as_new = replace(party, email=f"{uuid.uuid4().hex}@nobody.invalid")
+
+    def act() -> Booking:
+        return services.book_from_page(course=shown, form=as_new, on=clock.today(), key=uuid.uuid4())
+
+    facts = _in_turn(lambda: foretold(act, partial(_comes_to, party=party)))
+    left_out = ("csrfmiddlewaretoken", "seen")
+    return _family_page(
+        request,
+        "look",
+        f"{shown.name}: is this right?",
+        course=shown,
+        facts=facts,
+        button="Book",
+        sent=[(name, value) for name, values in request.POST.lists() if name not in left_out for value in values],
+    )
+
+
+def _comes_to(did: Did[Booking], party: services.PartyForm) -> Iterator[tuple[str, object]]:
+    yield "For", ", ".join(f"{each.given_name} {each.family_name}" for each in party.people)
+    yield "Then", " ".join(words.standing_in_words(did.result, asks=False))
+    if len(party.people) > 1 and (watched := checks.watched_of(did.result, clock.today())):
+        who = selectors.names(watched)
+        yield "Or", f"book the others alone first, and then {who}: so they need not wait"
+    for charge in did.rows(Charge):
+        yield f"Fee for {charge.person}", charge.amount
+    yield "You owe", charged_by(did)
+    yield "A letter goes to", party.email
 
 
 def _in_turn(act: Any) -> Any:
@@ -117,31 +154,7 @@ def _in_turn(act: Any) -> Any:
     return None
 
 
-def _one_row_more(request: HttpRequest, shown: Course) -> tuple[GuardianForm, Any]:
-    """The same page with room for one more child; nothing typed is lost and nothing is complained of yet."""
-    typed = request.POST
-    guardian = GuardianForm(
-        course=shown,
-        initial={
-            name: typed.getlist(name) if name == "cohorts" else typed[name]
-            for name in GuardianForm.base_fields
-            if name in typed
-        },
-    )
-    asked = typed.get("child-TOTAL_FORMS", "")
-    count = int(asked) if asked in map(str, range(1, MOST_CHILDREN + 1)) else 1
-    rows = [
-        {name: typed.get(f"child-{index}-{name}", "") for name in ("given_name", "family_name", "birth_date")}
-        for index in range(count)
-    ]
-    if count < MOST_CHILDREN:
-        rows.append({"family_name": rows[-1]["family_name"] if rows else ""})
-    return guardian, formset_factory(ChildForm, extra=0)(prefix="child", initial=rows)
-
-
-def _course_page(
-    request: HttpRequest, shown: Course, guardian: GuardianForm, children: Any, status: int = 200
-) -> HttpResponse:
+def _course_page(request: HttpRequest, shown: Course, form: ParentsForm, status: int = 200) -> HttpResponse:
     today = clock.today()
     to_come = selectors.cohorts_to_come(shown, today)
     full = not any(cohort.taken < cohort.capacity for cohort in to_come)
@@ -154,9 +167,7 @@ def _course_page(
         fees=[] if to_come else _fees_in_words(shown, today),
         wait=selectors.wait_estimates(shown, today).likely(selectors.JOINING_NOW) if full else "",
         full=full,
-        guardian=guardian,
-        children=children,
-        more=len(children.forms) < MOST_CHILDREN,
+        form=form,
         consent=shown.consent_text or CONSENT,
         rules=words.rules_in_words(shown),
     )
@@ -230,7 +241,7 @@ def own(request: HttpRequest, guardian: Guardian, pk: int) -> HttpResponse:
         booking=booking,
         sentences=words.standing_in_words(booking, asks=asks is None),
         asks=asks,
-        likely=selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk) if waits else "",
+        likely=words.wait_in_words(booking) if waits else "",
         apart=words.apart_in_words(booking),
         offered=booking.state == PlaceState.OFFERED,
         standing=standing,
@@ -291,7 +302,7 @@ def _given_back(places: list[Any]) -> list[tuple[str, str]]:
 def own_certificate(request: HttpRequest, guardian: Guardian, pk: int, certificate: int) -> HttpResponse:
     """A family's certificate, by its own link."""
     booking = _booking_of(guardian, pk)
-    return _pdf(get_object_or_404(Certificate, pk=certificate, place__booking=booking))
+    return _pdf(request, get_object_or_404(Certificate, pk=certificate, place__booking=booking))
 
 
 class CheckForm(forms.Form):
@@ -312,19 +323,43 @@ def check_certificate(request: HttpRequest) -> HttpResponse:
     return _family_page(request, "certificate", "Check a certificate", form=form, asked=asked, certificate=found)
 
 
-def _pdf(certificate: Certificate) -> HttpResponse:
-    club = Book.objects.get().club_name
-    response = HttpResponse(certificate_pdf(certificate, club), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="certificate-{certificate.number}.pdf"'
-    return response
+def _pdf(request: HttpRequest, certificate: Certificate, what: str = "") -> HttpResponse:
+    content, name = certificate_pdf(certificate, Book.objects.get().club_name), f"certificate-{certificate.number}.pdf"
+    return file_answer(request, content, kind=PDF, name=name, is_shown=True, what=what)
 
 
 # Behind the sign-in
 
 
+def draw_checks(request: HttpRequest, site: AdminSite) -> HttpResponse:
+    """Whom to watch at the range, each with a button for who can draw."""
+    today = clock.today()
+    places = checks.needed(today).select_related("person", "course", "booking__guardian", "booking__household")
+    rows = places.prefetch_related("booking__household__guardians").order_by("person__given_name", "booking__rank")
+    found = [
+        {
+            "place": place,
+            "age": place.person.age_on(today),
+            "guardian": place.booking.guardian or guardian_to_write_to(place.booking.household),
+            "key": uuid.uuid4(),
+        }
+        for place in rows
+    ]
+    return site_page(
+        request,
+        site,
+        "courses/draw_checks.html",
+        "Draw checks to do",
+        rows=found,
+        opens=checks.next_open_day(today),
+        may_record=may(request.user, verb_of(services.record_reach_check).permission),
+    )
+
+
 def certificate(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """The certificate to print."""
-    return _pdf(get_object_or_404(Certificate.objects.select_related("place__person", "place__cohort__course"), pk=pk))
+    rows = Certificate.objects.select_related("place__person", "place__cohort__course")
+    return _pdf(request, get_object_or_404(rows, pk=pk), "printed a certificate")
 
 
 def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
@@ -353,6 +388,7 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
                 "sessions": [day in came for day in cohort.sessions],
             }
         )
+    hand_out(request, "opened the list of a cohort, with guardians and phones", rows=len(rows))
     return site_page(
         request,
         site,

@@ -3,16 +3,37 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
+from itertools import pairwise
 
 from clubdesk import clock
 from clubdesk.clock import long_day
-from clubdesk.courses import selectors
+from clubdesk.courses import checks, selectors
 from clubdesk.courses.models import STANDING, Booking, Cohort, Course, Place, PlaceState
 from clubdesk.errors import Refused
 from clubdesk.fees.asking import IN_PARTS, Asked, asked, pay_by
 from clubdesk.fees.selectors import TakenBack, credited
 from clubdesk.ledger.selectors import book
 from clubdesk.money import as_amount, nil, shown, total
+
+MOST_DAYS_NAMED = 8
+
+
+def days_in_words(cohort: Cohort) -> str:
+    """The days of a cohort: “Sunday 4, 11, 18 and 25 October 2026”, or the first and the last of very many."""
+    days = cohort.sessions
+    weekday = f"{days[0]:%A} " if len({day.weekday() for day in days}) == 1 else ""
+    if len(days) > MOST_DAYS_NAMED:
+        return f"{len(days)} days, {weekday}{long_day(days[0])} to {long_day(days[-1])}"
+    told = [_until_month_ends(day, after) for day, after in pairwise([*days, None]) if day]
+    return weekday + " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+
+
+def _until_month_ends(day: date, after: date | None) -> str:
+    """The day alone where the next is of the same month; else with its month, and its year where that ends too."""
+    if after and (after.year, after.month) == (day.year, day.month):
+        return str(day.day)
+    return f"{day.day} {day:%B}" if after and after.year == day.year else long_day(day)
+
 
 LAPSES = "A place that is not paid by then lapses, and the next family hears of it."
 
@@ -51,6 +72,8 @@ def standing_in_words(booking: Booking, asks: bool = True) -> list[str]:
             sentences.append(
                 f"{who} {wait} for {booking.course}, as number {selectors.position(booking)} in the queue."
             )
+            if watched := checks.watched_of(booking, clock.today()):
+                sentences.append(checks.asked_to_come(selectors.names(watched), clock.today()))
             continue
         places = "places" if len(group) > 1 else "a place"
         starts = f"{cohort}, which starts on {long_day(cohort.first_session, weekday=True)}"
@@ -124,6 +147,14 @@ def _fee_in_words(places: Iterable[Place], cohort: Cohort) -> str:
     return f" The fee is {shown(total(price.amount for price in prices))}."
 
 
+def wait_in_words(booking: Booking) -> str:
+    """When a booking that waits most likely has its places; where a draw check is needed, how it is without one."""
+    waits = selectors.wait_estimates(booking.course, clock.today()).in_words(booking.pk)
+    if not checks.watched_of(booking, clock.today()):
+        return waits
+    return f"without the draw check {waits}; with it, you are offered a place in your turn"
+
+
 def apart_in_words(booking: Booking) -> str:
     """That a waiting group would have its places sooner if it were booked apart; blank where it would not."""
     chances = selectors.if_apart(booking, clock.today())
@@ -137,9 +168,9 @@ def apart_in_words(booking: Booking) -> str:
 
 
 def money_in_words(taken: TakenBack) -> str:
-    """What became of a fee, for the history: “86.00 of the fee taken back, 40.00 kept”."""
+    """What became of a fee, for the history: “86.00 of the fee credited, 40.00 kept”."""
     parts = [
-        (taken.credited, "of the fee taken back"),
+        (taken.credited, "of the fee credited"),
         (taken.kept, "kept"),
         (taken.claimed, "of it claimed by voucher"),
     ]
@@ -155,7 +186,8 @@ def refund_for_the_family(taken: TakenBack, because: str = "") -> list[str]:
     else:
         claimed = min(taken.claimed, taken.kept)
         part = f" ({shown(claimed)} of it from your sport voucher, which is claimed already)" if claimed > nil() else ""
-        sentences = [f"{because}The club keeps {shown(taken.kept)} of the fee of {shown(taken.fee)}{part}."]
+        keeps = f"{because}the club keeps" if because else "The club keeps"
+        sentences = [f"{keeps} {shown(taken.kept)} of the fee of {shown(taken.fee)}{part}."]
         if taken.credited > nil():
             sentences.append(f"You no longer owe the other {shown(taken.credited)}.")
     return [" ".join([*sentences, *_free_again(taken)])]

@@ -4,7 +4,9 @@ from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
 from allauth.usersessions.models import UserSession
 from django import forms
+from django.apps import apps
 from django.contrib import admin
+from django.contrib.admin.views.main import ChangeList
 from django.contrib.auth.admin import GroupAdmin
 from django.contrib.auth.models import Group, User
 from django.db import models
@@ -13,14 +15,15 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 
 from clubdesk.clock import day_text
-from clubdesk.desk import erasing, services
-from clubdesk.desk.models import SignInRecord
+from clubdesk.desk import erasing, history, services
+from clubdesk.desk.models import ActRecord, SignInRecord
+from clubdesk.desk.recording import recorded
 from clubdesk.desk.signin import invitations
 from clubdesk.roll.models import Household, Person
 from clubdesk.rooms import RANGE_HELPER
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.moved import SaysWhatMoved
-from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
+from clubdesk.screens.rooms import DocumentAdmin, LogsNothing, RoomAdmin
 from clubdesk.screens.scripts import OnlyItsScripts
 from clubdesk.screens.tables import Section, page_of
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage, signed_in
@@ -62,13 +65,14 @@ class ErasePage(VerbPage[Person, Person]):
         retained = (
             f"to {day_text(until)}, then they can be erased" if until else "no longer: nothing is recorded of them"
         )
-        return [("Who", target), ("Records are kept", retained)]
+        stays = [("What stays", sentence) for sentence in erasing.what_stays(target)]
+        return [("Who", target), ("Records are kept", retained), *stays]
 
     def done(self, target: Person, result: Person) -> str:
-        return "The details are erased; every figure stays."
+        return " ".join(["The details are erased; every figure stays.", *erasing.what_stays(result)])
 
 
-admin.site.unregister((User, Group, EmailAddress, Authenticator, UserSession))
+admin.site.unregister((User, Group, EmailAddress, Authenticator, UserSession, ActRecord))
 
 
 class InviteForm(VerbForm[None]):
@@ -227,6 +231,55 @@ class SignInRecordAdmin(DocumentAdmin[SignInRecord]):
     search_help_text = "A name, a role, or an address on the network"
 
 
+class KindFilter(admin.SimpleListFilter):
+    """By what the rooms say is recorded, in the words of its screens."""
+
+    title = "kind of thing"
+    parameter_name = "of"
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        named = [(label.lower(), str(apps.get_model(label)._meta.verbose_name)) for label in recorded()]
+        return sorted(named, key=lambda each: each[1].lower())
+
+    def queryset(self, request: HttpRequest, queryset: models.QuerySet[ActRecord]) -> models.QuerySet[ActRecord]:
+        app, _, model = (self.value() or "").partition(".")
+        return queryset.filter(content_type__app_label=app, content_type__model=model) if model else queryset
+
+
+class InSentences(ChangeList):
+    """A list of acts, each with what it says; whatever they lead to is asked once for all of a page."""
+
+    def get_results(self, request: HttpRequest) -> None:
+        super().get_results(request)
+        rows = list(self.result_list)
+        for row, words in zip(rows, history.sentences(rows), strict=True):
+            row.said = words
+        self.result_list = rows
+
+
+@admin.register(ActRecord)
+class ActRecordAdmin(DocumentAdmin[ActRecord]):
+    list_display = ("when", "said")
+    list_select_related = ("actor", "family")
+    list_filter = ("action", KindFilter, ("actor", admin.RelatedOnlyFieldListFilter))
+    date_hierarchy = "timestamp"
+    search_fields = ("object_repr", "what", "actor__username", "actor__first_name", "actor__last_name")
+    search_help_text = "Who did it, what it was called that they changed, or what they were given"
+    fields = ("timestamp", "said", "remote_addr")
+    readonly_fields = fields
+
+    def get_changelist(self, request: HttpRequest, **kwargs: object) -> type[ChangeList]:
+        return InSentences
+
+    @admin.display(description="When", ordering="pk")
+    def when(self, row: ActRecord) -> str:
+        return history.when(row)
+
+    @admin.display(description="What")
+    def said(self, row: ActRecord) -> str:
+        return getattr(row, "said", "") or next(history.sentences([row]))
+
+
 @admin.register(Group)
-class RoleAdmin(SaysWhatMoved[Group], OnlyItsScripts[Group], GroupAdmin):
+class RoleAdmin(LogsNothing[Group], SaysWhatMoved[Group], OnlyItsScripts[Group], GroupAdmin):
     search_help_text = "A role’s name"

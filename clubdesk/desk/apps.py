@@ -7,6 +7,9 @@ from django.db.models.signals import post_migrate, pre_migrate
 
 from clubdesk import guards, twice
 from clubdesk.rooms import RoomConfig
+from clubdesk.screens.fields import say_what_to_do
+
+say_what_to_do()  # before any form is made
 
 
 class FletchbookAdminConfig(admin.AdminConfig):
@@ -28,11 +31,15 @@ def lift_guards(using: str, plan: Any = (), **kwargs: Any) -> None:
 
 def renew_roles(using: str, **kwargs: Any) -> None:
     """A book that is begun already gets, with each migration, what its roles may newly do."""
+    from clubdesk.desk import recording
     from clubdesk.desk.roles import make_roles
+    from clubdesk.desk.signin.sealing import seal_anew
     from clubdesk.ledger.models import Book
 
     if using == "default" and Book.objects.exists():
         make_roles()
+        recording.note_as_it_stands()
+        seal_anew()
 
 
 def check_guards(app_configs: Any, databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
@@ -50,15 +57,19 @@ class DeskConfig(RoomConfig):
     verbose_name = "Sign-ins and roles"
 
     def ready(self) -> None:
+        from clubdesk.desk import recording
+        from clubdesk.desk.deploying import check_deployment
         from clubdesk.desk.house import check_the_house
         from clubdesk.desk.signin import record, second, sessions
 
         super().ready()
         for each in (record, second, sessions):
             each.listen()
+        recording.watch()
         # The top room migrates last, so every table that a guard stands on is there by then.
         pre_migrate.connect(lift_guards, sender=self, dispatch_uid="lift_guards")
         post_migrate.connect(install_guards, sender=self, dispatch_uid="install_guards")
         post_migrate.connect(renew_roles, sender=self, dispatch_uid="renew_roles")
         register(Tags.database)(check_guards)
         register(check_the_house)
+        register(Tags.security, deploy=True)(check_deployment)

@@ -6,13 +6,13 @@ from Faker with a fixed seed, so that the same day gives the same book. What hap
 
 from collections.abc import Callable, Iterator
 from datetime import date
+from typing import TYPE_CHECKING
 
 from django.apps import apps
 from django.contrib.auth.models import User
 from django.core.management import call_command
 from django.db import connection, models, transaction
 from django.test.utils import override_settings
-from faker import Faker
 
 from clubdesk import clock, guards, rooms
 from clubdesk.demoing import SEED, Demo
@@ -23,6 +23,9 @@ from clubdesk.mail import services as mail
 from clubdesk.roll.models import Household
 from clubdesk.upkeep import learn_sizes
 from clubdesk.verbs import shell_user
+
+if TYPE_CHECKING:
+    from faker import Faker
 
 CLUB = "Quandong Bend Archery Club"
 PASSWORD = "quandong-bend"  # noqa: S105 - the demo's own, printed when it starts, on loopback only
@@ -40,12 +43,11 @@ SIGN_INS = {
 def build(*, today: date, say: Callable[[str], None] = lambda text: None) -> Demo:
     """Put a fresh demo book into the database in place of an earlier demo; `say` is told each month that begins.
 
-    Raises Refused for any other book.
+    Raises Refused for any other book, and where Faker is not installed.
     """
     refuse_a_real_book()
+    fake = invented_people()
     empty()
-    fake = Faker("en_AU")
-    fake.seed_instance(SEED)
     demo = Demo(today=today, fake=fake)
     with override_settings(EMAIL_BACKEND=NOWHERE, MAIL_GOES_OUT_BY_ITSELF=False):
         with transaction.atomic():
@@ -59,6 +61,19 @@ def build(*, today: date, say: Callable[[str], None] = lambda text: None) -> Dem
         with clock.on(today), transaction.atomic():
             leave(demo)
     return demo
+
+
+def invented_people() -> "Faker":
+    """Where the people come from. Raises Refused where the package is not installed: a club's own books need none."""
+    try:
+        from faker import Faker
+    except ImportError:
+        raise Refused(
+            "The demo invents its people with Faker: pip install --require-hashes -r .lock/demo.txt."
+        ) from None
+    fake = Faker("en_AU")
+    fake.seed_instance(SEED)
+    return fake
 
 
 def refuse_a_real_book() -> None:

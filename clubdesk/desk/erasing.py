@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from auditlog.context import disable_auditlog
 from django.apps import apps
 from django.conf import settings
 from django.contrib.admin.models import LogEntry
@@ -18,6 +19,7 @@ from django.utils import timezone
 
 from clubdesk import clock, rooms
 from clubdesk.clock import day_text, months_later
+from clubdesk.desk import recording
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.roll.models import Household, Person
@@ -52,6 +54,11 @@ def _days_of(person: Person) -> Iterator[date]:
 
 def _told_of_people() -> Iterator[Personal]:
     return (each for room in rooms.in_order() for each in room.personal)
+
+
+def what_stays(person: Person) -> list[str]:
+    """What of the person stays when the details are erased, as the rooms say: a sentence each, why and until when."""
+    return [sentence for room in rooms.in_order() for tells in room.stays for sentence in tells(person)]
 
 
 def is_last_of_family(person: Person) -> bool:
@@ -105,8 +112,11 @@ def erase_person(*, person: Person, on: date, by: User) -> Person:
         for asks in room.holds_back:
             if why := asks(document, is_last=is_last, on=on):
                 raise Refused(why)
-    _erase(document, is_last, on)
+    # What is done about it is recorded as one act, without what stood before.
     Person.objects.filter(pk=document.pk).update(erased_on=on)
+    with disable_auditlog():
+        _erase(document, is_last, on)
+    recording.write_erased(document, by)
     document.refresh_from_db()
     return document
 

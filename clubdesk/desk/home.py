@@ -14,16 +14,17 @@ from django.urls import reverse
 
 from clubdesk import clock, rooms
 from clubdesk.clock import day_text
-from clubdesk.desk import menus
+from clubdesk.desk import menus, trying
 from clubdesk.desk.beginning import beginning
 from clubdesk.ledger.models import Book
+from clubdesk.moment import asking_once
 from clubdesk.rooms import Card, Line, Menu, Room, Rows, Tab, Waiting, Waits
 from clubdesk.screens.pages import site_page
 from clubdesk.verbs import may
 from clubdesk.waiting import counted
 
-MOST_BESIDE = 2
-"""So many cards stand beside what waits, the others below."""
+FEWEST_BESIDE, TASKS_A_CARD = 2, 4
+"""So many cards stand beside what waits, one more for so many things that wait; the others below."""
 
 
 @dataclass(frozen=True)
@@ -69,32 +70,38 @@ def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
     """What the home page shows whoever looks."""
     of, today = rooms.as_a_season_goes(), clock.today()
     yours, others = tasks(request, of)
-    shown = list(cards(request, of))
+    shown, beside = list(cards(request, of, is_home=True)), _beside(len(yours) + len(others))
     said = [room.today(cast(User, request.user), today) for room in of]
     return {
         "title": f"{today:%A} {day_text(today)}",
         "said": [each for each in said if each],
         "parts": [each.template for room in of for each in room.home_parts if may(request.user, each.permission)],
         "beginning": beginning(request),
+        **trying.walk(request),
         "scenes": menus.scenes(request),
         "yours": yours,
         "others": others,
-        "cards": shown[:MOST_BESIDE],
-        "more_cards": shown[MOST_BESIDE:],
+        "cards": shown[:beside],
+        "more_cards": shown[beside:],
     }
 
 
+@asking_once()
 def tab_page(request: HttpRequest, site: AdminSite, tab: Tab) -> TemplateResponse:
     """The page of a place of the bar: what waits there, its things of every day, and what is set up once."""
     of = menus.rooms_of(tab)
     yours, others = tasks(request, of)
-    shown = list(cards(request, of))
+    shown, beside = list(cards(request, of)), _beside(len(yours) + len(others))
     return site_page(
         request, site, "desk/tab.html", tab.value,
         scenes=[line for room in of for line in menus.lines_of(site, request, room, Menu.SCENE)],
-        yours=yours, others=others, cards=shown[:MOST_BESIDE], more_cards=shown[MOST_BESIDE:],
+        yours=yours, others=others, cards=shown[:beside], more_cards=shown[beside:],
         shelves=menus.shelves(site, request, of, Menu.DAILY), set_up=menus.shelves(site, request, of, Menu.SETTING),
     )  # fmt: skip
+
+
+def _beside(tasks: int) -> int:
+    return max(FEWEST_BESIDE, tasks // TASKS_A_CARD)
 
 
 def everything(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -150,12 +157,12 @@ def _days(span: timedelta) -> str:
     return "1 day" if span.days == 1 else f"{span.days} days"
 
 
-def cards(request: HttpRequest, of: Iterable[Room]) -> Iterator[CardShown]:
-    """How things stand, for whoever may look."""
+def cards(request: HttpRequest, of: Iterable[Room], *, is_home: bool = False) -> Iterator[CardShown]:
+    """How things stand, for whoever may look; on home for whose week it is."""
     today = clock.today()
     for room in of:
         for number, card in enumerate(room.cards):
-            if not may(request.user, card.permission):
+            if not may(request.user, (is_home and card.week) or card.permission):
                 continue
             lines = tuple(LineShown(each, _url(each)) for each in card.lines(today))
             if lines or card.empty:

@@ -13,7 +13,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from clubdesk import rooms
-from clubdesk.desk.models import Seen
+from clubdesk.desk.models import Regular, Seen, Upkeep
 from clubdesk.desk.roles import make_roles
 from clubdesk.desk.signin import invitations
 from clubdesk.desk.signin.record import note
@@ -193,4 +193,11 @@ def nightly(*, on: date, by: User) -> Nightly:
             not_yet += done.not_yet
             if night.told:
                 counts[night.told] = counts.get(night.told, 0) + done.count
+    note_upkeep(what=Regular.NIGHT, on=on)
     return Nightly(counts, tuple(not_yet))
+
+
+@verb(permission=NOBODY, title="Note that the machine has done its work")
+def note_upkeep(*, what: Regular, on: date) -> Upkeep:
+    """The night of that day is done, or the book was backed up on it."""
+    return Upkeep.objects.create(what=what, on=on)

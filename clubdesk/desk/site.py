@@ -2,7 +2,6 @@
 
 from importlib.metadata import version
 
-from django.apps import apps
 from django.contrib.admin import AdminSite
 from django.contrib.auth.models import AnonymousUser, User
 from django.contrib.auth.views import redirect_to_login
@@ -13,6 +12,8 @@ from django.utils.cache import patch_cache_control
 
 from clubdesk import faults, rooms, upkeep
 from clubdesk.desk import home, menus
+from clubdesk.ledger.selectors import the_book
+from clubdesk.moment import asking_once
 from clubdesk.screens.pages import addresses
 
 VERSION = version("fletchbook")
@@ -27,9 +28,8 @@ class FletchbookSite(AdminSite):
     enable_nav_sidebar = False
 
     def each_context(self, request: HttpRequest) -> dict[str, object]:
-        book = apps.get_model("ledger", "Book")._default_manager.first()
         ours: dict[str, object] = {
-            "book": book,
+            "book": the_book(),
             "damage": faults.DAMAGED if upkeep.is_damaged() else "",
             "version": VERSION,
         }
@@ -56,6 +56,7 @@ class FletchbookSite(AdminSite):
         patch_cache_control(response, private=True, max_age=24 * 3600)
         return response
 
+    @asking_once()
     def index(self, request: HttpRequest, extra_context: dict[str, object] | None = None) -> TemplateResponse:
         return super().index(request, {**home.home_of(self, request), "is_home": True, **(extra_context or {})})
 

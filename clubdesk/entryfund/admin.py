@@ -1,7 +1,6 @@
 """Screens of the entry fund: containers, state events, claims and their decision."""
 
 from django import forms
-from django.conf import settings
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
@@ -12,7 +11,6 @@ from clubdesk import clock
 from clubdesk.entryfund import selectors, services
 from clubdesk.entryfund.models import (
     BagCount,
-    CalendarLink,
     ClaimState,
     ContainerReturn,
     EntryClaim,
@@ -38,7 +36,7 @@ from clubdesk.screens.fields import (
     day_form,
     form_of,
 )
-from clubdesk.screens.rooms import Context, DocumentAdmin, RoomAdmin
+from clubdesk.screens.rooms import Context, DocumentAdmin, NamedCells, RoomAdmin
 from clubdesk.screens.searching import amount_in, named_like
 from clubdesk.screens.tables import Link, Section, amount_column, as_figure, link_to
 from clubdesk.screens.verbs import Facts, VerbPage, signed_in
@@ -184,10 +182,10 @@ def event_claims_section(request: HttpRequest, event: StateEvent) -> Section:
         (link_to(row, str(row.person)), row.get_state_display(), row.amount)
         for row in event.claims.select_related("person", "event")
     ]
-    return Section("Claims", ["Child", "State", "Amount"], rows)
+    return Section("Refund requests", ["Child", "State", "Amount"], rows)
 
 
-class EventFeeInline(admin.TabularInline[EventFee, StateEvent]):
+class EventFeeInline(NamedCells, admin.TabularInline[EventFee, StateEvent]):
     model = EventFee
     extra = 0
     fields = ("age_class", "amount")
@@ -212,15 +210,15 @@ class StateEventAdmin(RoomAdmin[StateEvent]):
 class ClaimForm(VerbForm[None]):
     person = PickField(Person, through=(EntryClaim, "person"), label="Child")
     event = forms.ModelChoiceField(queryset=StateEvent.objects.none())
-    amount = AmountFormField(label="Amount claimed", help_text="What the receipt says, at most the entry fee.")
+    amount = AmountFormField(label="Amount asked for", help_text="What the receipt says, at most the entry fee.")
     receipt_amount = AmountFormField(
-        label="What the receipt says", required=False, help_text="Blank: the same as is claimed."
+        label="What the receipt says", required=False, help_text="Blank: the same as is asked for."
     )
     evidence = EvidenceField(label="Receipt")
     entry_shown = forms.BooleanField(
         label="The receipt or the organiser’s list shows the child’s entry", required=False, initial=True
     )
-    on = HappenedField(label="Claimed on")
+    on = HappenedField(label="Asked for on")
 
     def prepare(self) -> None:
         choose_from(self, "event", StateEvent.objects.filter(held_on__lte=clock.today()))
@@ -229,11 +227,11 @@ class ClaimForm(VerbForm[None]):
 class ClaimPage(VerbPage[None, EntryClaim]):
     verb = services.record_claim
     intro = "It is decided by somebody who neither recorded it nor belongs to the family."
-    button = "Record the claim"
+    button = "Record the request"
     form_class = ClaimForm
 
     def done(self, target: None, result: EntryClaim) -> str:
-        return f"Claim recorded: {shown(result.amount)} for {result}. It waits for a decision."
+        return f"Request recorded: {shown(result.amount)} for {result}. It waits for a decision."
 
 
 class AnswerForm(VerbForm[EntryClaim]):
@@ -252,7 +250,7 @@ class AnswerPage(VerbPage[EntryClaim, EntryClaim]):
         return target.state == ClaimState.ASKED
 
     def facts(self, target: EntryClaim) -> Facts:
-        return [("Claim", target), ("Asked", target.question)]
+        return [("Request", target), ("Asked", target.question)]
 
     def done(self, target: EntryClaim, result: EntryClaim) -> str:
         return "Answered; it waits for a decision again."
@@ -278,7 +276,7 @@ class DecisionPage(VerbPage[EntryClaim, EntryClaim]):
     def facts(self, target: EntryClaim) -> Facts:
         fund = selectors.entry_fund_balance()
         return [
-            ("Claim", target),
+            ("Request", target),
             ("Paid to", target.household),
             ("Amount", target.amount),
             ("Receipt", receipt_link(target)),
@@ -291,7 +289,7 @@ class DecisionPage(VerbPage[EntryClaim, EntryClaim]):
 class AskPage(DecisionPage):
     slug = "ask"
     verb = services.ask_for_more
-    intro = "The family hears it by mail and answers on its own page. The claim keeps its place in the queue."
+    intro = "The family hears it by mail and answers on its own page. The request keeps its place in the queue."
     button = "Ask the family"
     form_class = form_of(question=forms.CharField(max_length=200, help_text="As the family will read it."))
 
@@ -322,7 +320,7 @@ class ApprovePage(DecisionPage):
 class DeclinePage(DecisionPage):
     slug = "decline"
     verb = services.decline_claim
-    button = "Decline the claim"
+    button = "Decline the request"
     form_class = day_and_reason("Decided on", "In words that you would tell the family.")
 
     def done(self, target: EntryClaim, result: EntryClaim) -> str:
@@ -414,19 +412,6 @@ class EntryClaimAdmin(DocumentAdmin[EntryClaim]):
         if not self.has_view_permission(request, claim):
             raise PermissionDenied
         return claim
-
-
-@admin.register(CalendarLink)
-class CalendarLinkAdmin(RoomAdmin[CalendarLink]):
-    list_display = ("name", "ended_on")
-    fields = ("name", "ended_on", "address")
-    readonly_fields = ("address",)
-
-    @admin.display(description="Secret address")
-    def address(self, link: CalendarLink) -> str:
-        if link.pk is None:
-            return "It is made when you save."
-        return f"{settings.SITE_URL}{reverse('claims:calendar', args=[link.secret])}"
 
 
 class MoveForm(VerbForm[None]):

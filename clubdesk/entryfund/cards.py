@@ -26,8 +26,8 @@ def fund(on: date) -> list[Line]:
 def closing(on: date) -> list[Line]:
     """The state events whose entries close within four weeks, with how many children may enter and have not claimed."""
     lines = []
-    for event in selectors.events_closing(on, CLOSES_WITHIN):
-        claimed = set(event.claims.exclude(state=ClaimState.DECLINED).values_list("person", flat=True))
+    for event in selectors.events_closing(on, CLOSES_WITHIN).prefetch_related(None).prefetch_related("claims"):
+        claimed = {claim.person_id for claim in event.claims.all() if claim.state != ClaimState.DECLINED}
         left = sum(person.pk not in claimed for person in selectors.eligible_children(event, on))
         note = f"{left} eligible child{'' if left == 1 else 'ren'} without a refund request"
         closes = f"closes {day_text(event.entries_close, year=False)}"
@@ -37,5 +37,5 @@ def closing(on: date) -> list[Line]:
 
 CARDS = (
     Card("Entry fund", "entryfund.view_entryclaim", fund, more="How the fund stands", page="admin:fund_statement"),
-    Card("Entries close soon", "entryfund.view_stateevent", closing),
+    Card("Entries close soon", "entryfund.view_stateevent", closing, week="entryfund.add_stateevent"),
 )

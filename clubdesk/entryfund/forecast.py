@@ -25,8 +25,8 @@ BAND = (10, 90)
 
 METHOD = (
     "The method: the containers of the months ahead are drawn a thousand times from the same season of the last two "
-    "years, raised or lowered as the last months compare with a year before; each event on the list is claimed for by "
-    "as many children as came to events of its discipline, give or take what so short a history leaves open; claims "
+    "years, raised or lowered as the last months compare with a year before; each event on the list is asked for by "
+    "as many children as came to events of its discipline, give or take what so short a history leaves open; requests "
     "are approved as often as in the past. Events that are not on the list yet, and bags at the club, are not counted."
 )
 

@@ -1,6 +1,6 @@
 """What families hear from the entry fund."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from django.urls import reverse
@@ -8,43 +8,100 @@ from django.urls import reverse
 from clubdesk.clock import long_day
 from clubdesk.entryfund.models import EntryClaim, StateEvent
 from clubdesk.entryfund.selectors import fee_for, refundable
-from clubdesk.fees.writing import write_to
+from clubdesk.fees.writing import write_letter
+from clubdesk.lettering import Field, LetterKind, Linked
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
 from clubdesk.roll.models import Household, Person
 
+CLAIMS = Linked(
+    "To see your refund requests, open your own page:",
+    "Whoever has this link can read and answer them, so please keep it to yourselves.",
+)
+OF_A_CLAIM = (
+    Field("child", "Whose entry fee it is", "Ada Mirabar"),
+    Field("event", "The event", "State clout championship"),
+    Field("amount", "What was asked for", "$60.00", must=True),
+)
+DAY, REASON = Field("day", "When it was decided", "12 September 2026"), Field("reason", "Why", "the receipt is blurred")
+WHAT = "the entry fee of {{ child }} for {{ event }} ({{ amount }})"
+APPROVED = LetterKind(
+    "entryfund.approved",
+    "A refund request was approved",
+    "Goes out when the committee approves a refund request.",
+    subject="Your refund request was approved",
+    says=f"Your refund request for {WHAT} was approved on {{{{ day }}}}. The treasurer pays it to your bank account.",
+    fields=(*OF_A_CLAIM, DAY),
+    linked=CLAIMS,
+)
+DECLINED = LetterKind(
+    "entryfund.declined",
+    "A refund request was declined",
+    "Goes out when the committee declines a refund request.",
+    subject="Your refund request was declined",
+    says=f"Your refund request for {WHAT} was declined on {{{{ day }}}}.\n\nThe reason: {{{{ reason }}}}",
+    fields=(*OF_A_CLAIM, DAY, REASON),
+    linked=CLAIMS,
+)
+ASKED = LetterKind(
+    "entryfund.asked",
+    "A question about a refund request",
+    "Goes out when the committee asks for more before it decides.",
+    subject="A question about your refund request",
+    says=f"Please answer a question about your refund request for {WHAT}:\n\n{{{{ question }}}}",
+    fields=(*OF_A_CLAIM, Field("question", "What the committee asks", "Which class was it?", must=True)),
+    linked=Linked("To answer it, open your own page:", CLAIMS.keep),
+)
+ENTRIES = LetterKind(
+    "entryfund.entries_close",
+    "Entries to an event close soon",
+    "Goes out some days before, to families with children who may enter.",
+    subject="Entries to {{ event }} close on {{ last_day }}",
+    says=(
+        "Please enter by {{ last_day }} if your children would like to shoot at {{ event }} "
+        "({{ discipline }}, {{ day }}).\n\n{{ children }}\n\n"
+        "Enter with the organiser, keep the receipt, and send it to us after the event. "
+        "The fund refunds as long as it holds enough, first asked, first served."
+    ),
+    fields=(
+        Field("event", "The event", "State clout championship"),
+        Field("discipline", "What is shot", "clout"),
+        Field("day", "When it is", "24 October 2026"),
+        Field("last_day", "The last day to enter", "17 October 2026", must=True),
+        Field(
+            "children",
+            "Who may enter, what it costs and what the fund refunds, a line each",
+            "Ada Mirabar, Under 14: $80.00, of which the entry fund refunds $80.00",
+            whole=True,
+            must=True,
+        ),
+    ),
+    linked=CLAIMS,
+)
+LETTERS = (APPROVED, DECLINED, ASKED, ENTRIES)
 
-def _tell(household: Household, about: str, subject: str, paragraphs: Sequence[str]) -> Message:
-    return write_to(
-        household,
-        paragraphs,
-        about=about,
-        subject=subject,
-        link_path=reverse("claims:own"),
-        leads="Your claims:",
-        keep="Whoever has this link can read and answer them, so please keep it to yourselves.",
-    )
+
+def _tell(household: Household, kind: LetterKind, values: Mapping[str, str], about: str) -> Message:
+    return write_letter(household, kind, values, about=about, link_path=reverse("claims:own"))
 
 
-def _what(claim: EntryClaim) -> str:
-    return f"the entry fee of {claim.person} for {claim.event.name} ({shown(claim.amount)})"
+def _of(claim: EntryClaim) -> dict[str, str]:
+    return {"child": str(claim.person), "event": claim.event.name, "amount": shown(claim.amount)}
 
 
 def tell_approved(claim: EntryClaim, on: date) -> Message:
-    words = f"Your claim for {_what(claim)} was approved on {long_day(on)}. The treasurer pays it to your bank account."
-    return _tell(claim.household, f"claim {claim.pk} approved", "Your claim was approved", [words])
+    return _tell(claim.household, APPROVED, {**_of(claim), "day": long_day(on)}, f"claim {claim.pk} approved")
 
 
 def tell_declined(claim: EntryClaim, on: date) -> Message:
-    words = f"Your claim for {_what(claim)} was declined on {long_day(on)}. The reason: {claim.decision_reason}"
-    return _tell(claim.household, f"claim {claim.pk} declined", "Your claim was declined", [words])
+    values = {**_of(claim), "day": long_day(on), "reason": claim.decision_reason}
+    return _tell(claim.household, DECLINED, values, f"claim {claim.pk} declined")
 
 
 def tell_asked(claim: EntryClaim, on: date) -> Message:
     """Each question is a letter of its own, the same one once a day."""
-    words = f"About your claim for {_what(claim)} the committee asks: {claim.question}"
     about = f"claim {claim.pk} asked {on.isoformat()} {claim.question[:60]}"
-    return _tell(claim.household, about, "A question about your claim", [words, "Please answer on the page below."])
+    return _tell(claim.household, ASKED, {**_of(claim), "question": claim.question}, about)
 
 
 def about_entries(event: StateEvent, household: int) -> str:
@@ -59,12 +116,11 @@ def tell_entries(event: StateEvent, children: Sequence[Person]) -> Message:
         fee, back = fee_for(event, age_class), refundable(event, age_class)
         lines.append(f"{child}, {age_class}: {shown(fee)}, of which the entry fund refunds {shown(back)}")
     household = children[0].household
-    paragraphs = [
-        f"Entries to {event.name} ({event.get_discipline_display().lower()}, {long_day(event.held_on)}) close on "
-        f"{long_day(event.entries_close)}. Your children may enter:",
-        "\n".join(lines),
-        "Enter with the organiser, keep the receipt, and send it to us after the event. The fund refunds as long as "
-        "it holds enough, first claimed first.",
-    ]
-    subject = f"Entries to {event.name} close on {long_day(event.entries_close, year=False)}"
-    return _tell(household, about_entries(event, household.pk), subject, paragraphs)
+    values = {
+        "event": event.name,
+        "discipline": event.get_discipline_display().lower(),
+        "day": long_day(event.held_on),
+        "last_day": long_day(event.entries_close),
+        "children": "\n".join(lines),
+    }
+    return _tell(household, ENTRIES, values, about_entries(event, household.pk))

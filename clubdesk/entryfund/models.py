@@ -166,21 +166,8 @@ class EventFee(models.Model):
 
 
 def _secret() -> str:
+    """What the first migration asks for."""
     return secrets.token_urlsafe(24)
-
-
-class CalendarLink(models.Model):
-    """A secret address at which calendars fetch the state events; ending it closes it for whoever has it."""
-
-    name = models.CharField(max_length=60, help_text="Whom it is for, such as: families, coaches.")
-    secret = models.CharField(max_length=40, unique=True, default=_secret, editable=False)
-    ended_on = models.DateField(null=True, blank=True, help_text="From this day the address answers nobody.")
-
-    class Meta:
-        ordering = ["name", "pk"]
-
-    def __str__(self) -> str:
-        return f"Calendar for {self.name}"
 
 
 class ClaimState(models.TextChoices):
@@ -205,7 +192,7 @@ class EntryClaim(PaidBack):
     receipt_amount = Cents("the receipt says", null=True, blank=True)
     entry_shown = models.BooleanField("the entry is shown", default=True)
     by_family = models.BooleanField("sent by the family", default=False)
-    claimed_on = models.DateField()
+    claimed_on = models.DateField("asked for on")
     receipt = models.FileField(upload_to=evidence_path)
     receipt_type = models.CharField(max_length=20)
     receipt_digest = models.CharField(max_length=64)

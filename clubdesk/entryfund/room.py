@@ -5,10 +5,13 @@ from datetime import date
 from django.contrib.auth.models import User
 
 from clubdesk.entryfund import services, views
+from clubdesk.entryfund.audiences import AUDIENCES
 from clubdesk.entryfund.cards import CARDS
 from clubdesk.entryfund.closing import CHECKS
+from clubdesk.entryfund.dates import dates, dates_of
 from clubdesk.entryfund.demo import SCENES
 from clubdesk.entryfund.finding import FINDS
+from clubdesk.entryfund.letters import LETTERS
 from clubdesk.entryfund.merging import MERGING
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.own import of_family
@@ -26,6 +29,7 @@ from clubdesk.rooms import (
     ListOf,
     Menu,
     Night,
+    Recorded,
     Room,
     SitePage,
     Tab,
@@ -50,6 +54,7 @@ ROOM = Room(
             "entryfund.decide_entryclaim",
             Menu.SCENE,
             is_likely=lambda on: EntryClaim.objects.filter(state=ClaimState.RECORDED).exists(),
+            tried="Look at receipts and checks, tick those that pass and approve them: the fund shows what is left.",
         ),
         ListOf("EntryClaim"),
         ListOf("StateEvent"),
@@ -58,7 +63,6 @@ ROOM = Room(
         ListOf("FundTransfer"),
         Entry("How the fund stands", "admin:fund_statement", "entryfund.view_entryclaim"),
         Entry("Minutes of decisions", "admin:claim_minutes", "entryfund.view_entryclaim"),
-        ListOf("CalendarLink", Menu.SETTING),
     ),
     waits=(
         Waits(
@@ -78,6 +82,7 @@ ROOM = Room(
     cards=CARDS,
     each_night=(Night("families reminded", _remind),),
     second_step=("decide_entryclaim",),
+    letters=LETTERS,
     roles={
         COORDINATOR: (
             SEE_ALL,
@@ -87,8 +92,6 @@ ROOM = Room(
             "add_eventfee",
             "change_eventfee",
             "delete_eventfee",
-            "add_calendarlink",
-            "change_calendarlink",
             "add_entryclaim",
         ),
         APPROVER: (
@@ -102,6 +105,10 @@ ROOM = Room(
         AUDITOR: (SEE_ALL,),
     },
     of_family=of_family,
+    audiences=AUDIENCES,
+    dates=dates,
+    dates_of=dates_of,
+    recorded=(Recorded("entryfund.StateEvent"), Recorded("entryfund.EventFee")),
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,

@@ -40,7 +40,7 @@ GUARDS = [
         "UPDATE",
         when="NEW.decided_by_id IS NOT NULL AND OLD.decided_by_id IS NULL AND "
         + of_the_family("NEW.household_id", "NEW.decided_by_id", "NEW.recorded_at"),
-        message="Nobody decides about a claim of their own family.",
+        message="Nobody decides about a refund request of their own family.",
     ),
     Guard(
         "entryfund_decision_stays",
@@ -48,7 +48,7 @@ GUARDS = [
         "UPDATE",
         when="OLD.decided_by_id IS NOT NULL"
         " AND (NEW.decided_by_id <> OLD.decided_by_id OR NEW.decided_on <> OLD.decided_on)",
-        message="A claim that was decided stays as it is.",
+        message="A refund request that was decided stays as it is.",
     ),
     Guard(
         "entryfund_payment_comes_back_once",

@@ -19,7 +19,7 @@ from clubdesk.entryfund.models import BagCount, ClaimState, ContainerReturn, Ent
 from clubdesk.ledger.models import FundRole, Kind, Posting, Role
 from clubdesk.ledger.selectors import balances, fund_balance, held_in
 from clubdesk.membership.models import Membership
-from clubdesk.membership.selectors import is_member, members_on
+from clubdesk.membership.selectors import is_member, people_on
 from clubdesk.money import as_amount, cents_of, in_all, nil, shown, sum_of, total
 from clubdesk.roll.models import JUNIOR_CLASSES, Person
 from clubdesk.screens.charts import Chart
@@ -74,7 +74,7 @@ def eligibility(
 
 
 def checks_of(claim: EntryClaim, known: Known | None = None) -> list[Check]:
-    """The claim's own checks, and whether its receipt file stands behind another claim too."""
+    """The claim's own checks, and whether its receipt file stands behind another request too."""
     known = known or Known([claim])
     used = known.used_elsewhere(claim)
     return [
@@ -87,7 +87,7 @@ def checks_of(claim: EntryClaim, known: Known | None = None) -> list[Check]:
             member=known.member(claim),
         ),
         Check(claim.entry_shown, f"the child’s entry is {'shown' if claim.entry_shown else 'not shown'}"),
-        Check(not used, "this receipt file stands behind another claim" if used else "receipt not used before"),
+        Check(not used, "this receipt file stands behind another request" if used else "receipt not used before"),
     ]
 
 
@@ -128,7 +128,15 @@ class Queued:
 
     @property
     def passes(self) -> bool:
-        return all(check.passed for check in self.checks)
+        return not self.failed
+
+    @property
+    def failed(self) -> list[Check]:
+        return [check for check in self.checks if not check.passed]
+
+    @property
+    def passed(self) -> list[Check]:
+        return [check for check in self.checks if check.passed]
 
     @property
     def covered(self) -> bool:
@@ -181,9 +189,13 @@ def events_closing(on: date, within: timedelta) -> QuerySet[StateEvent]:
 
 def eligible_children(event: StateEvent, on: date) -> list[Person]:
     """Members today of a junior class that the event refunds; whether they are on its day shows when they claim."""
-    people = Person.objects.filter(pk__in=members_on(on).values("person"), erased_on=None).select_related("household")
+    return [person for person in people_on(on) if is_of_its_classes(person, event)]
+
+
+def is_of_its_classes(person: Person, event: StateEvent) -> bool:
+    """Whether somebody is in one of the junior classes that the event refunds."""
     classes = JUNIOR_CLASSES[: JUNIOR_CLASSES.index(event.oldest_class) + 1]
-    return [person for person in people.order_by("household", "pk") if person.age_class_on(event.held_on) in classes]
+    return person.age_class_on(event.held_on) in classes
 
 
 @dataclass(frozen=True)

@@ -122,7 +122,7 @@ def count_bags(*, bags: int, containers: int, on: date, by: User, key: uuid.UUID
     )
 
 
-@verb(permission="entryfund.add_entryclaim", title="Record an entry-fee claim")
+@verb(permission="entryfund.add_entryclaim", title="Record a refund request")
 def record_claim(
     *,
     person: Person,
@@ -147,7 +147,7 @@ def record_claim(
     refuse_erased(person)
     standing = event.claims.filter(person=person).exclude(state=ClaimState.DECLINED).first()
     if standing:
-        raise Refused(f"{person} has a claim for {event} already: {standing.get_state_display().lower()}.")
+        raise Refused(f"{person} has a refund request for {event} already: {standing.get_state_display().lower()}.")
     claim = EntryClaim(
         key=key or uuid.uuid4(),
         person=person,
@@ -173,7 +173,7 @@ def ask_for_more(*, claim: EntryClaim, question: str, by: User, on: date) -> Ent
     if claim.state == ClaimState.ASKED and claim.question == question.strip()[:200]:
         return claim
     if claim.state != ClaimState.ASKED:
-        CLAIM.refuse_unless(claim.state, ClaimState.ASKED, "This claim was decided already.")
+        CLAIM.refuse_unless(claim.state, ClaimState.ASKED, "This request was decided already.")
     if not question.strip():
         raise Refused("Write what you would like to know or see.")
     claim.state, claim.question, claim.answer = ClaimState.ASKED, question.strip()[:200], ""
@@ -190,7 +190,7 @@ def answer_claim(
     claim = EntryClaim.objects.select_for_update(of=("self",), no_key=True).get(pk=claim.pk)
     if claim.state == ClaimState.RECORDED:
         return claim
-    CLAIM.refuse_unless(claim.state, ClaimState.RECORDED, "Nothing is asked about this claim.")
+    CLAIM.refuse_unless(claim.state, ClaimState.RECORDED, "Nothing is asked about this request.")
     if not answer.strip() and evidence is None:
         raise Refused("Write an answer, or send what was asked for.")
     if evidence is not None:
@@ -218,13 +218,13 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
     if claim.state in (ClaimState.APPROVED, ClaimState.PAID):
         return claim
     asked = "The family was asked for more and has not answered yet."
-    declined = "This claim was declined; record it again if that was wrong."
+    declined = "This request was declined; record it again if that was wrong."
     CLAIM.refuse_unless(claim.state, ClaimState.APPROVED, asked if claim.state == ClaimState.ASKED else declined)
     if on < claim.claimed_on:
-        raise Refused(f"It was claimed on {day_text(claim.claimed_on)}; it cannot be decided before.")
+        raise Refused(f"It was asked for on {day_text(claim.claimed_on)}; it cannot be decided before.")
     failed = [check.sentence for check in selectors.checks_of(claim) if not check.passed]
     if failed:
-        raise Refused(f"This claim cannot be approved: {'; '.join(failed)}.")
+        raise Refused(f"This request cannot be approved: {'; '.join(failed)}.")
     ledger.lock_book()
     ledger.refuse_overdrawing(FundRole.ENTRY, -cents_of(claim.amount))
     _refuse_out_of_turn(claim)
@@ -234,7 +234,7 @@ def approve_claim(*, claim: EntryClaim, by: User, on: date) -> EntryClaim:
         source=claim,
         purpose="approve",
         on=on,
-        narration=f"Entry fee refund approved: {claim.event} (claim {claim.pk})",
+        narration=f"Entry fee refund approved: {claim.event} (request {claim.pk})",
         lines=posting.approved_lines(claim.amount, claim.household.party),
         by=by,
     )
@@ -250,18 +250,18 @@ def _refuse_out_of_turn(claim: EntryClaim) -> None:
     ahead = selectors.ahead_of(claim)
     if left < ahead:
         raise Refused(
-            f"The fund does not cover the earlier claims as well: {shown(ahead)} was claimed before this one. "
-            "Decide on those first, or bring more into the fund."
+            f"The fund does not cover the earlier requests as well: {shown(ahead)} was asked for before this one. "
+            "Decide on those first, or put more into the fund."
         )
 
 
-@verb(permission="entryfund.decide_entryclaim", title="Decline this claim")
+@verb(permission="entryfund.decide_entryclaim", title="Decline this request")
 def decline_claim(*, claim: EntryClaim, reason: str, by: User, on: date) -> EntryClaim:
     """Decline a claim with a reason that the family can be told."""
     claim = _for_decision(claim, by)
     if claim.state == ClaimState.DECLINED:
         return claim
-    CLAIM.refuse_unless(claim.state, ClaimState.DECLINED, "This claim was approved already.")
+    CLAIM.refuse_unless(claim.state, ClaimState.DECLINED, "This request was approved already.")
     if not reason.strip():
         raise Refused("Give the reason in words that you would tell the family.")
     claim.state, claim.decided_by, claim.decided_on = ClaimState.DECLINED, by, on
@@ -283,7 +283,7 @@ def pay_claim(*, claim: EntryClaim, on: date, by: User, reference: str = "") -> 
         on=on,
         by=by,
         reference=reference,
-        narration=f"Entry fee refund paid: {claim.event} (claim {claim.pk})",
+        narration=f"Entry fee refund paid: {claim.event} (request {claim.pk})",
         lines=posting.paid_lines(claim.amount, claim.household.party),
     )
 

@@ -1,4 +1,4 @@
-"""A family's own claims, under /claims/, and the calendar: without a sign-in."""
+"""A family's own claims, under /claims/: without a sign-in."""
 
 from django.urls import path
 
@@ -7,7 +7,6 @@ from clubdesk.roll.views import no_longer
 
 app_name = "claims"
 urlpatterns = [
-    path("calendar/<str:secret>.ics", views.calendar, name="calendar"),
     path("", views.own, name="own"),
     path("<int:pk>/", views.own_answer, name="answer"),
     path("<path:old>/", no_longer, name="no_longer"),

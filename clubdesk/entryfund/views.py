@@ -6,23 +6,21 @@ from datetime import date, datetime
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.db import IntegrityError, OperationalError
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
-from django.utils import timezone
 
-from clubdesk import clock
-from clubdesk.clock import day_text, long_day, months_later
+from clubdesk import clock, uploads
+from clubdesk.clock import day_text, long_day
 from clubdesk.entryfund import selectors, services
-from clubdesk.entryfund.calendar import calendar_of
 from clubdesk.entryfund.forecast import METHOD
 from clubdesk.entryfund.forms import DayForm, FamilyAnswerForm, FamilyClaimForm
-from clubdesk.entryfund.models import CalendarLink, ClaimState, Discipline, EntryClaim, StateEvent
+from clubdesk.entryfund.models import ClaimState, Discipline, EntryClaim
 from clubdesk.errors import Refused
-from clubdesk.faults import sentence_of
+from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.ledger.models import FinancialYear
-from clubdesk.ledger.selectors import book, year_start
+from clubdesk.ledger.selectors import year_start
 from clubdesk.money import as_amount, shown
 from clubdesk.roll.models import Guardian
 from clubdesk.roll.selectors import NEVER, left_families
@@ -36,27 +34,17 @@ from clubdesk.verbs import shell_user
 # Without a sign-in
 
 
-def calendar(request: HttpRequest, secret: str) -> HttpResponse:
-    """The state events, for whoever has the secret address; nobody once it was ended."""
-    today = clock.today()
-    link = CalendarLink.objects.filter(secret=secret).first()
-    if link is None or (link.ended_on and link.ended_on <= today):
-        raise Http404
-    events = StateEvent.objects.filter(held_on__gte=months_later(today, -12))
-    content = calendar_of(events, book().club_name, timezone.now())
-    response = HttpResponse(content, content_type="text/calendar; charset=utf-8")
-    response["Content-Disposition"] = 'inline; filename="state-events.ics"'
-    return response
-
-
 @for_family
 def own(request: HttpRequest, guardian: Guardian) -> HttpResponseBase:
     """A family's claims, and the form for another."""
     household = guardian.household
-    form = FamilyClaimForm(request.POST or None, request.FILES or None, household=household)
+    whose = _sent_by(guardian)
+    files = uploads.sent_files(request, whose)
+    form = FamilyClaimForm(request.POST or None, files or None, household=household)
     if request.method == "POST" and form.is_valid() and _claimed(form):
-        messages.success(request, "Your claim has reached the committee. You will hear by mail what it decides.")
+        messages.success(request, "Your request has reached the committee. You will hear by mail what it decides.")
         return HttpResponseRedirect(request.path)
+    uploads.keep(request, form, whose)
     claims = household.entry_claims.select_related("person", "event").order_by("-claimed_on", "-pk")[:30]
     return family_page(
         request,
@@ -67,6 +55,11 @@ def own(request: HttpRequest, guardian: Guardian) -> HttpResponseBase:
         claims=claims,
         form=form,
     )
+
+
+def _sent_by(guardian: Guardian) -> str:
+    """Whose files they are that come by a family's link."""
+    return f"guardian {guardian.pk} {guardian.link_version}"
 
 
 def _claimed(form: FamilyClaimForm) -> EntryClaim | None:
@@ -97,7 +90,8 @@ def own_answer(request: HttpRequest, guardian: Guardian, pk: int) -> HttpRespons
     claim = get_object_or_404(guardian.household.entry_claims.select_related("person", "event"), pk=pk)
     if claim.state != ClaimState.ASKED:
         return HttpResponseRedirect(reverse("claims:own"))
-    form = FamilyAnswerForm(request.POST or None, request.FILES or None)
+    whose = _sent_by(guardian)
+    form = FamilyAnswerForm(request.POST or None, uploads.sent_files(request, whose) or None)
     if request.method == "POST" and form.is_valid():
         try:
             services.answer_claim(
@@ -107,9 +101,10 @@ def own_answer(request: HttpRequest, guardian: Guardian, pk: int) -> HttpRespons
             return HttpResponseRedirect(reverse("claims:own"))
         except (Refused, OperationalError) as refusal:
             form.add_error(None, sentence_of(refusal))
+    uploads.keep(request, form, whose)
     status = 422 if form.errors else 200
     return family_page(
-        request, "entryfund/answer.html", "A question about your claim", status=status, claim=claim, form=form
+        request, "entryfund/answer.html", "A question about your refund request", status=status, claim=claim, form=form
     )
 
 
@@ -118,9 +113,11 @@ def own_answer(request: HttpRequest, guardian: Guardian, pk: int) -> HttpRespons
 
 def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     """What a committee clears in one sitting: each claim with its evidence, checks, and the fund before and after."""
+    refused: dict[str, object] = {}
     if request.method == "POST":
-        _approve_ticked(request)
-        return HttpResponseRedirect(f"{reverse('admin:claim_queue')}?decided={clock.today().isoformat()}")
+        refused = _decide_one(request) if "act" in request.POST else _approve_ticked(request)
+        if not refused:
+            return HttpResponseRedirect(f"{reverse('admin:claim_queue')}?decided={clock.today().isoformat()}")
     left = left_families(signed_in(request))
     rows = [(row, _not_for(request, row, left)) for row in selectors.queue()]
     asked = EntryClaim.objects.filter(state=ClaimState.ASKED).select_related("person", "event")
@@ -129,7 +126,10 @@ def queue(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
         site,
         "entryfund/queue.html",
         "Refund requests to decide",
+        status=422 if refused else 200,
         rows=rows,
+        acts=ACTS,
+        refused=refused,
         ready=sum(1 for row, why in rows if not why and row.passes and row.covered),
         more=selectors.waiting_claims().count() - len(rows),
         fund=selectors.entry_fund_balance(),
@@ -147,7 +147,40 @@ def _not_for(request: HttpRequest, row: selectors.Queued, left: Mapping[int, dat
     return ""
 
 
-def _approve_ticked(request: HttpRequest) -> None:
+ACTS = (
+    ("decline", "Why it is declined", "In words that you would tell the family, who have them by mail.", "Decline it"),
+    ("ask", "What you would like to know or see", "The family reads it by mail and on its own page.", "Ask for more"),
+)
+"""What is done with words, beside approving: its name, what its field is called, the help, and its button."""
+
+
+def _decide_one(request: HttpRequest) -> dict[str, object]:
+    """Decide one request where it stands; what was refused, with the words typed, so that they are there again."""
+    act, words = request.POST["act"], request.POST.get("words", "")
+    number = request.POST.get("of", "")
+    known = number.isascii() and number.isdigit() and len(number) < 19
+    claim = EntryClaim.objects.filter(pk=int(number)).first() if known else None
+    if claim is None or act not in {"approve", "decline", "ask"}:
+        messages.error(request, "That request is not here any more; nothing was decided.")
+        return {}
+    by, on = signed_in(request), clock.today()
+    try:
+        if act == "approve":
+            services.approve_claim(claim=claim, by=by, on=on)
+            said = f"Approved: {shown(claim.amount)} to {claim.household}."
+        elif act == "decline":
+            services.decline_claim(claim=claim, reason=words, by=by, on=on)
+            said = f"Declined: {claim}. The family hears why."
+        else:
+            services.ask_for_more(claim=claim, question=words, by=by, on=on)
+            said = f"The family was asked about {claim}."
+    except COULD_NOT as refusal:
+        return {"claim": claim.pk, "act": act, "words": words, "sentence": sentence_of(refusal)}
+    messages.success(request, said)
+    return {}
+
+
+def _approve_ticked(request: HttpRequest) -> dict[str, object]:
     """Only claims for which every check passes are approved together; the others are decided one by one."""
     ticked = {int(pk) for pk in request.POST.getlist("claim") if pk.isascii() and pk.isdigit() and len(pk) < 19}
     passing = [row.claim for row in selectors.queue() if row.claim.pk in ticked and row.passes]
@@ -155,11 +188,14 @@ def _approve_ticked(request: HttpRequest) -> None:
     count = len(decided.approved)
     if count:
         amount = sum((claim.amount for claim in decided.approved), as_amount(0))
-        messages.success(request, f"{count} {'claim' if count == 1 else 'claims'} approved, {shown(amount)} in all.")
+        messages.success(
+            request, f"{count} {'request' if count == 1 else 'requests'} approved, {shown(amount)} in all."
+        )
     for sentence in decided.refused:
         messages.error(request, sentence)
     if not ticked:
         messages.info(request, "Nothing was ticked; nothing was decided.")
+    return {}
 
 
 def minutes(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
@@ -182,7 +218,8 @@ def minutes_text(on: date) -> str:
         decision = "declined" if claim.state == ClaimState.DECLINED else "approved"
         lines.append(f"- {what}, {decision} by {by}{reason}")
     approved = [claim.amount for claim in claims if claim.state != ClaimState.DECLINED]
-    lines.append(f"Approved in all: {shown(sum(approved, as_amount(0)))}, {len(approved)} claims.")
+    count = f"{len(approved)} {'request' if len(approved) == 1 else 'requests'}"
+    lines.append(f"Approved in all: {shown(sum(approved, as_amount(0)))}, {count}.")
     lines.append(f"The entry fund holds {shown(selectors.entry_fund_balance())} after what was approved so far.")
     return "\n".join(lines)
 
@@ -238,11 +275,14 @@ def _outlook_facts(today: date) -> list[tuple[str, str]]:
     until = year.last_day
     found = selectors.outlook(today, until)
     if found is None:
-        return [("Bags at the club", selectors.bags_in_words()), ("Chance that it covers all claims", NOTHING_TO_GO_BY)]
+        return [
+            ("Bags at the club", selectors.bags_in_words()),
+            ("Chance that it covers all requests", NOTHING_TO_GO_BY),
+        ]
     low, middle, high = (f"{round(cents / 100):,}".replace("-", "−") for cents in (found.low, found.middle, found.high))
     share = min(99, max(1, round(100 * found.chance)))
     return [
         ("Bags at the club", selectors.bags_in_words()),
-        (f"Chance that it covers all claims to {day_text(until)}", f"about {share} in 100"),
+        (f"Chance that it covers all requests to {day_text(until)}", f"about {share} in 100"),
         ("It would then hold", f"about {middle}; four times of five between {low} and {high}"),
     ]

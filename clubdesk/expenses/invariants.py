@@ -7,17 +7,18 @@ from django.db.models import F
 from clubdesk.evidence import fault_of_stored
 from clubdesk.expenses import selectors
 from clubdesk.expenses.models import Expense
+from clubdesk.fees import givingback
 from clubdesk.fees.selectors import decided_for_their_family
 from clubdesk.ledger.invariants import differences, invariant
 from clubdesk.ledger.models import Posting, Role
 from clubdesk.ledger.selectors import by_hand
-from clubdesk.money import sum_of
+from clubdesk.money import in_all, sum_of
 
 
-@invariant("Other payables equals approved and unpaid expenses, and what was written by hand")
+@invariant("Other payables equals expenses and vouchers given back that are not paid yet, and what was written by hand")
 def other_payables_hold() -> Iterator[str]:
     posted = -Posting.objects.filter(account__role=Role.OTHER_PAYABLES).aggregate(figure=sum_of("amount"))["figure"]
-    detail = selectors.approved_unpaid() - by_hand(Role.OTHER_PAYABLES)
+    detail = selectors.approved_unpaid() + in_all(givingback.unpaid()) - by_hand(Role.OTHER_PAYABLES)
     yield from differences("Other payables", {"all": posted}, {"all": detail})
 
 

@@ -3,6 +3,7 @@
 from clubdesk.expenses.closing import CHECKS
 from clubdesk.expenses.demo import SCENES
 from clubdesk.expenses.finding import FINDS
+from clubdesk.expenses.letters import LETTERS
 from clubdesk.expenses.models import Expense, ExpenseState
 from clubdesk.expenses.personal import PERSONAL, TOLD, owed
 from clubdesk.rooms import APPROVER, AUDITOR, COORDINATOR, SEE_ALL, TREASURER, ListOf, Room, Tab, Waits
@@ -25,6 +26,7 @@ ROOM = Room(
         ),
     ),
     second_step=("decide_expense",),
+    letters=LETTERS,
     roles={
         COORDINATOR: (SEE_ALL, "add_expense"),
         APPROVER: ("view_expense", "decide_expense"),

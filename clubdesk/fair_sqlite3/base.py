@@ -4,9 +4,12 @@ SQLite's own waiter sleeps up to a tenth of a second between two looks, the long
 whoever comes later, and looks again at once, is served first. Here whoever has waited longer looks more often.
 """
 
+import os
 import random
 import sqlite3
 import time
+from contextlib import suppress
+from typing import Any
 
 from django.db.backends.sqlite3 import base
 from django.db.utils import OperationalError
@@ -26,6 +29,14 @@ def is_taken(error: OperationalError) -> bool:
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
+    def get_new_connection(self, conn_params: dict[str, Any]) -> Any:
+        """A file that is not there yet is made for its owner alone, and SQLite makes its log and index alike."""
+        name = str(conn_params["database"])
+        if name and not name.startswith(("file:", ":")):
+            with suppress(OSError):
+                os.close(os.open(name, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        return super().get_new_connection(conn_params)
+
     def _start_transaction_under_autocommit(self) -> None:
         """Begin once nobody else writes. Raises OperationalError after the seconds of the setting `timeout`."""
         limit, began = float(self.settings_dict["OPTIONS"].get("timeout", 5)), time.monotonic()

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
 from django.db.models.functions import Coalesce, Concat
 from djmoney.money import Money
 
@@ -16,6 +16,7 @@ from clubdesk.fees.models import (
     Arrangement,
     Charge,
     ChargeCredit,
+    GiveBack,
     Receipt,
     Repayment,
     Voucher,
@@ -186,21 +187,34 @@ def _moves(households: Sequence[int], until: date) -> dict[int, list[Move]]:
 
     add(Charge.objects.all(), "household", "charged_on", CHARGED, "description", 1)
     for rows, on, words in (
-        (ChargeCredit.objects.all(), "credited_on", "Taken back: %s"),
+        (ChargeCredit.objects.filter(STANDING), "credited_on", "Credited: %s"),
         (WriteOff.objects.filter(STANDING), "written_off_on", "Written off: %s"),
     ):
         add(rows, "charge__household", on, LESS, "charge__description", -1, words)
     family, fee = "charge__household", "fee"
     vouchers = Voucher.objects.annotate(fee=Coalesce("first_charge__description", "charge__description"))
-    asked = vouchers.annotate(asked=F("amount") + F("short_by"))
-    add(asked, family, "accepted_on", LESS, fee, -1, "Paid by voucher: %s", "asked")
+    asked = vouchers.annotate(asked=F("amount") + F("short_by") + F("given_back"), first=Coalesce("came_from", family))
+    add(asked, "first", "accepted_on", LESS, fee, -1, "Paid by voucher: %s", "asked")
+    came = vouchers.filter(came_on__isnull=False)
+    add(came, "came_from", "came_on", ENDED, fee, 1, "Voucher goes along with its child: %s", "came_with")
+    add(came, family, "came_on", ENDED, fee, -1, "Paid by voucher, which came along: %s", "came_with")
     refused = vouchers.filter(state=VoucherState.REFUSED)
     refused = refused.annotate(why=Concat(fee, Value(" ("), "end_reason", Value(")"), output_field=TextField()))
     add(refused, family, "ended_on", ENDED, "why", 1, "Voucher refused: %s")
     released = vouchers.filter(state=VoucherState.RELEASED)
     add(released, family, "ended_on", ENDED, fee, 1, "Voucher not claimed: %s")
-    short = vouchers.filter(short_by__gt=0)
-    add(short, family, "lodgement__paid_on", ENDED, fee, 1, "Voucher paid short: %s", "short_by")
+    before = When(came_on__gte=F("lodgement__paid_on"), then=F("came_from"))
+    short = vouchers.filter(short_by__gt=0).annotate(payer=Case(before, default=F(family)))
+    add(short, "payer", "lodgement__paid_on", ENDED, fee, 1, "Voucher paid short: %s", "short_by")
+    add(
+        GiveBack.objects.filter(undone_on=None),
+        "household",
+        "asked_on",
+        ENDED,
+        "voucher__charge__description",
+        1,
+        "Voucher given back: %s",
+    )
     add(Receipt.objects.filter(STANDING), "household", "received_on", PAID, "number", -1, "Received: receipt %s")
     add(Repayment.objects.all(), "household", "paid_on", PAID + 1, "reference", 1, "Credit paid back %s")
     came_back = Repayment.objects.exclude(returned_on=None)
@@ -239,6 +253,7 @@ class Acquittal:
     refused: tuple[int, Decimal]
     released: tuple[int, Decimal]
     short: Decimal
+    given_back: tuple[int, Decimal]
     ages: dict[str, Decimal]
 
     @property
@@ -251,14 +266,14 @@ def acquittals(on: date) -> list[Acquittal]:
     """What became of the vouchers, by scheme and calendar year, the latest first."""
     groups: dict[tuple[int, int], list[Voucher]] = defaultdict(list)
     schemes = {}
-    for voucher in Voucher.objects.select_related("scheme__department").order_by("pk"):
+    for voucher in Voucher.objects.select_related("scheme__department").prefetch_related("give_backs").order_by("pk"):
         groups[voucher.scheme_id, voucher.calendar_year].append(voucher)
         schemes[voucher.scheme_id] = voucher.scheme
     found = []
     for (scheme, year), vouchers in sorted(groups.items(), key=lambda item: (-item[0][1], item[0][0])):
         sums = {}
         for state in VoucherState:
-            own = [voucher.amount.amount for voucher in vouchers if voucher.state == state]
+            own = [voucher.paid_in.amount for voucher in vouchers if _counts_as(voucher) == state]
             sums[state] = (len(own), sum(own, ZERO))
         open_ones = [each for each in vouchers if each.state in (VoucherState.ACCEPTED, VoucherState.LODGED)]
         ages = {name: ZERO for _, name in AGES}
@@ -274,10 +289,21 @@ def acquittals(on: date) -> list[Acquittal]:
                 refused=sums[VoucherState.REFUSED],
                 released=sums[VoucherState.RELEASED],
                 short=sum((each.short_by.amount for each in vouchers), ZERO),
+                given_back=_given_back(vouchers),
                 ages=ages,
             )
         )
     return found
+
+
+def _counts_as(voucher: Voucher) -> str:
+    """What was given back was paid before."""
+    return VoucherState.PAID if voucher.state == VoucherState.RETURNED else voucher.state
+
+
+def _given_back(vouchers: Sequence[Voucher]) -> tuple[int, Decimal]:
+    back = [found.amount.amount for each in vouchers if (found := each.give_back)]
+    return len(back), sum(back, ZERO)
 
 
 def _age(days: int) -> str:

@@ -82,11 +82,12 @@ class Asked:
         text = payment_code(self.account, self.amount, self.reference) if self.account else ""
         return Code(text) if text else None
 
-    def in_letter(self) -> list[str]:
-        """The paragraphs of a letter."""
+    @property
+    def as_told(self) -> str:
+        """The paragraphs of a letter, as one text."""
         lines = "\n".join(f"{each.label}: {each.text}" for each in self.lines)
         how = f"{self.opening} By bank transfer:\n{lines}" if lines else self.opening
-        return [each for each in (how, self.closing) if each]
+        return "\n\n".join(each for each in (how, self.closing) if each)
 
 
 def asked(

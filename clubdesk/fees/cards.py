@@ -1,19 +1,26 @@
 """How families stand, on the home page: what they owe, what is paid ahead, what departments owe for vouchers."""
 
 from datetime import date
+from decimal import Decimal
 
-from clubdesk.fees.models import Voucher, VoucherState
+from clubdesk.fees.deadlines import claims_unpaid
 from clubdesk.ledger.models import Role
+from clubdesk.ledger.remembering import until_the_next_entry
 from clubdesk.ledger.selectors import ZERO, party_balances
-from clubdesk.money import as_amount, in_all, shown
+from clubdesk.money import as_amount, shown
 from clubdesk.rooms import Card, Line
+
+
+@until_the_next_entry
+def _balances(on: date) -> dict[int, Decimal]:
+    return party_balances(Role.FEES_OWED, on)
 
 
 def families(on: date) -> list[Line]:
     """What is owed and what is in credit, never one netted against the other; vouchers claimed and not paid yet."""
-    found = party_balances(Role.FEES_OWED, on).values()
+    found = _balances(on).values()
     owed, ahead = [each for each in found if each > 0], [-each for each in found if each < 0]
-    claimed = as_amount(in_all(Voucher.objects.filter(state=VoucherState.LODGED)))
+    claimed = as_amount(sum((waits for _, waits in claims_unpaid()), ZERO))
     return [
         Line(f"{_families(len(owed))} owe", shown(sum(owed, ZERO))),
         Line(f"{_families(len(ahead))} in credit", shown(sum(ahead, ZERO))),

@@ -19,7 +19,7 @@ def vouchers_settled_or_carried(year: FinancialYear) -> Item:
     waiting = Voucher.objects.filter(accepted_on__lte=year.last_day, state=VoucherState.ACCEPTED).count()
     owed = balance(Role.VOUCHERS_OWED, year.last_day)
     said = (
-        f"{waiting} accepted and never lodged; lodge them, or say that they are not claimed."
+        f"{waiting} accepted and in no claim; claim them, or say that they are not claimed."
         if waiting
         else f"{shown(owed)} is carried into the next year."
     )

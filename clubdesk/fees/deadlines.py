@@ -2,11 +2,14 @@
 
 from collections import Counter
 from datetime import date, timedelta
+from decimal import Decimal
 
 from django.db.models import F, QuerySet
 
 from clubdesk.clock import day_text
 from clubdesk.fees.models import Lodgement, Voucher, VoucherState
+from clubdesk.moment import once
+from clubdesk.money import sum_of
 from clubdesk.rooms import Waiting
 
 SOON = 14
@@ -31,12 +34,17 @@ def too_late(on: date) -> QuerySet[Voucher]:
     return to_claim().filter(claim_by__lt=on)
 
 
+@once
+def claims_unpaid() -> list[tuple[Lodgement, Decimal]]:
+    """Claims of which the department has something to pay, the oldest first, each with what that is."""
+    rows = Lodgement.objects.filter(paid_on=None, vouchers__state=VoucherState.LODGED).order_by("lodged_on", "pk")
+    claims = rows.select_related("scheme__department").annotate(waits=sum_of("vouchers__amount"))
+    return [(claim, claim.waits) for claim in claims]
+
+
 def paid_late(on: date) -> list[Lodgement]:
     """Claims that are not paid though the department promised it by a day that has passed, the oldest first."""
-    waits = Voucher.objects.filter(state=VoucherState.LODGED).values("lodgement")
-    rows = Lodgement.objects.filter(pk__in=waits, paid_on=None, scheme__promise_days__isnull=False)
-    found = rows.select_related("scheme__department").order_by("lodged_on", "pk")
-    return [each for each in found if each.promised_by and each.promised_by < on]
+    return [claim for claim, _ in claims_unpaid() if claim.promised_by and claim.promised_by < on]
 
 
 def department_is_late(on: date) -> Waiting:

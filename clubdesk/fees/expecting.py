@@ -65,7 +65,7 @@ def _part(voucher: Voucher) -> Expected:
         key=f"voucher {voucher.pk}",
         day=voucher.accepted_on,
         cents=cents_of(voucher.amount),
-        what=f"the department pays the voucher of {voucher.person}, of lodgement {voucher.lodgement_id}",
+        what=f"the department pays the voucher of {voucher.person}, of voucher claim {voucher.lodgement_id}",
         batch=f"lodgement {voucher.lodgement_id}",
     )
 

@@ -1,19 +1,22 @@
 """What must always be true of the fees."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from django.db.models import F, Prefetch, Q
 
 from clubdesk.clock import day_text
-from clubdesk.fees import accounts, posting, selectors
+from clubdesk.evidence import fault_of_stored
+from clubdesk.fees import accounts, givingback, posting, selectors
 from clubdesk.fees.models import (
     NOTHING_CLAIMED,
     Allocation,
     Charge,
     ChargeCredit,
     ChargeShare,
+    ClaimFile,
+    GiveBack,
     Receipt,
     Repayment,
     TiedCredit,
@@ -22,7 +25,7 @@ from clubdesk.fees.models import (
     WriteOff,
 )
 from clubdesk.ledger.invariants import differences, invariant, party_differences
-from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.models import Party, PartyKind, Posting, Role
 from clubdesk.ledger.selectors import by_hand, by_hand_of_parties
 from clubdesk.money import as_amount, gst_in, shown, sum_of, total
 
@@ -75,7 +78,8 @@ def tax_of_fees_holds() -> Iterator[str]:
     shares = Prefetch("shares", ChargeShare.objects.only("charge", "party", "amount"))
     taxed = Charge.objects.filter(tax__gt=0).prefetch_related(shares).order_by("pk")
     taxed = taxed.annotate(
-        credited=selectors.SumPer(ChargeCredit, "charge"), back=selectors.SumPer(ChargeCredit, "charge", column="tax")
+        credited=selectors.SumPer(ChargeCredit, "charge", selectors.NOT_CANCELLED),
+        back=selectors.SumPer(ChargeCredit, "charge", selectors.NOT_CANCELLED, column="tax"),
     )
     for charge in taxed.iterator(chunk_size=2000):
         parts, left = list(charge.shares.all()), charge.amount - as_amount(charge.credited)
@@ -102,6 +106,41 @@ def vouchers_owed_holds() -> Iterator[str]:
     yield from party_differences(Role.VOUCHERS_OWED, detail)
 
 
+@invariant("What is owed back to each department equals the vouchers that were given back and not paid yet")
+def given_back_holds() -> Iterator[str]:
+    of_it = Posting.objects.filter(account__role=Role.OTHER_PAYABLES, party__kind=PartyKind.DEPARTMENT)
+    posted: dict[int, Decimal] = {
+        party: -figure for party, figure in of_it.order_by().values_list("party").annotate(figure=sum_of("amount"))
+    }
+    told = givingback.owed_by_department()
+    for party, figure in by_hand_of_parties(Role.OTHER_PAYABLES).items():
+        if party in posted:
+            told[party] = told.get(party, Decimal(0)) - figure
+    yield from differences("Owed back to departments", _of_parties(posted), _of_parties(told))
+    standing = GiveBack.objects.filter(undone_on=None)
+    astray = standing.exclude(household=F("voucher__charge__household")).filter(voucher__came_on=None)
+    for row in astray.exclude(voucher__charge__household__merged_into=F("household")):
+        yield f"{row} is not of the family whose fee the voucher paid."
+    for voucher in Voucher.objects.filter(state=VoucherState.RETURNED).exclude(
+        pk__in=standing.filter(amount=F("voucher__amount")).values("voucher")
+    ):
+        yield f"{voucher} was given back whole; its invoice says something else."
+    for voucher in Voucher.objects.filter(given_back__gt=0).exclude(
+        pk__in=standing.filter(amount=F("voucher__given_back")).values("voucher")
+    ):
+        yield f"{voucher} was given back by {shown(voucher.given_back)}; its invoice says something else."
+    nothing_went = Voucher.objects.filter(state=VoucherState.PAID, given_back=0)
+    for row in standing.filter(voucher__in=nothing_went):
+        yield f"{row} stands; its voucher pays as if nothing was given back."
+    for row in GiveBack.objects.exclude(undone_on=None).filter(credit__isnull=False, credit__cancelled_on=None):
+        yield f"{row} was undone, and what was credited with it still is."
+
+
+def _of_parties(figures: Mapping[int, Decimal]) -> dict[str, Decimal]:
+    names = dict(Party.objects.filter(pk__in=figures).values_list("pk", "name"))
+    return {f"{names.get(pk, 'nobody')} ({pk})": figure for pk, figure in figures.items() if figure}
+
+
 @invariant("No more vouchers a child, scheme and year than the scheme allows, never more than the fee or its value")
 def vouchers_hold() -> Iterator[str]:
     standing = Voucher.objects.filter(selectors.STANDING_VOUCHER).select_related("person", "scheme")
@@ -118,6 +157,13 @@ def vouchers_hold() -> Iterator[str]:
         yield f"{voucher} is more than a voucher of {voucher.calendar_year} is worth."
 
 
+@invariant("Each file of a voucher claim is the one that was sent, or that the department answered")
+def claim_files_hold() -> Iterator[str]:
+    for document in ClaimFile.objects.filter(erased_on=None).iterator():
+        if fault := fault_of_stored(document.file, document.file_digest):
+            yield f"The file {document} {fault}."
+
+
 @invariant("No credit that a voucher made is paid back as money, where its scheme forbids that")
 def tied_credit_holds() -> Iterator[str]:
     tied = selectors.receipts_with_payable().filter(tied_up__gt=0).select_related("household")
@@ -126,8 +172,8 @@ def tied_credit_holds() -> Iterator[str]:
     ended = TiedCredit.objects.filter(freed_on=None, voucher__state__in=NOTHING_CLAIMED).select_related("voucher")
     for row in ended:
         yield f"{row.voucher} pays nothing and still ties a credit."
-    astray = TiedCredit.objects.exclude(receipt__household=F("voucher__charge__household")).select_related("voucher")
-    for row in astray:
+    astray = TiedCredit.objects.exclude(receipt__household=F("voucher__charge__household"))
+    for row in astray.filter(voucher__came_on=None).select_related("voucher"):
         yield f"{row.voucher} ties a receipt of another family."
 
 

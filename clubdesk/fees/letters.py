@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 from hashlib import sha256
+from uuid import UUID
 
 from django.contrib.auth.models import User
 from django.urls import reverse
@@ -14,18 +15,86 @@ from clubdesk.fees import accounts, deadlines, writing
 from clubdesk.fees.asking import IN_PARTS, asked, pay_by
 from clubdesk.fees.models import Voucher
 from clubdesk.fees.selectors import open_amount
-from clubdesk.fees.writing import write_to
+from clubdesk.fees.writing import write_letter
 from clubdesk.ledger.models import Book
 from clubdesk.ledger.selectors import book
+from clubdesk.lettering import HOW_TO_PAY, Field, LetterKind, Linked, Wording, written
 from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import wording
 from clubdesk.mail.services import untold, write_message
 from clubdesk.money import nil, shown
 from clubdesk.paying import PaidInto
+from clubdesk.roll.models import Guardian
 
-ACCOUNT = "Your page:"
+ACCOUNT = "To see your account and your memberships, open your own page:"
+VOUCHER = LetterKind(
+    "fees.voucher",
+    "A sport voucher pays less than was hoped",
+    "Goes out when a department refuses a voucher or pays a part of it.",
+    subject="Your sport voucher",
+    says=(
+        "The sport voucher for {{ child }} ({{ fee }}) {{ answer }}.\n\n"
+        "So {{ amount }} of the fee is no longer paid by it. {{ rest }}"
+    ),
+    fields=(
+        Field("child", "Whose voucher it is", "Ada Mirabar"),
+        Field("fee", "The fee that it was to pay", "Beginner course, October 2026"),
+        Field("answer", "What the department said", "was refused by Department for Sport: no such child"),
+        Field("amount", "What of the fee it no longer pays", "$100.00", must=True),
+        Field("rest", "What of that is credited or paid already, if anything", "$40.00 of that your credit has paid."),
+    ),
+    linked=Linked(ACCOUNT),
+    asks="$60.00",
+)
+STATEMENT = LetterKind(
+    "fees.account",
+    "The account of a family",
+    "Goes with a statement: what the family owes or has in credit, and how to pay it.",
+    subject="Your account: {{ balance }}",
+    says=(
+        "{{ how_to_pay }}\n\nYour account with the club stands at {{ balance }} on {{ day }}.\n\n{{ ages }}\n\n"
+        "Does something not look right? Please tell us."
+    ),
+    fields=(
+        Field("balance", "How the account stands", "$126.00 to pay", must=True),
+        Field("day", "On which day", "12 September 2026"),
+        Field(
+            "ages",
+            "What is to pay, by how long ago it was charged",
+            "Still to pay, by how long ago it was charged:\nup to 30 days: $126.00",
+            whole=True,
+        ),
+    ),
+    linked=Linked("To see the whole statement, also to print, open your own page:"),
+    asks="$126.00",
+)
+TO_CLAIM = LetterKind(
+    "fees.vouchers_to_claim",
+    "Sport vouchers to claim",
+    "Goes to each coordinator as the last day of a voucher comes near.",
+    subject="Sport vouchers to claim",
+    says=(
+        "Please claim these sport vouchers from the department, each by its day, or nobody pays it:\n\n{{ vouchers }}"
+        "\n\n{{ too_late }}\n\nWhich they are stands under “Vouchers to claim” in the book."
+    ),
+    fields=(
+        Field("vouchers", "How many by which day", "2 by 13 September 2026\n1 by 22 September 2026", True, must=True),
+        Field("too_late", "How many can no longer be claimed, if any", "", whole=True),
+    ),
+    to_family=False,
+)
+NEW_LINK = LetterKind(
+    "fees.new_link",
+    "A new link to a family’s page",
+    "Goes to a guardian who asked for a new link.",
+    subject="The link to your page",
+    says="Somebody typed this e-mail address on our page and asked for a new link. If it was not you, do nothing.",
+    linked=Linked(ACCOUNT),
+)
+LETTERS = (STATEMENT, VOUCHER, TO_CLAIM, NEW_LINK)
 
 
-def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) -> Message:
+def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money, about: str = "answered") -> Message:
     """A voucher was refused or paid short of `amount`; of that `credited` is owed by nobody, since it was taken back.
 
     What of the rest the family's credit has paid, and what it is to pay, the book knows.
@@ -34,50 +103,51 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money) ->
     to_pay = min(open_amount(voucher.charge), amount - credited)
     by_credit = amount - credited - to_pay
     sentences = [
-        f"So {shown(amount)} of the fee is no longer paid by it.",
         f"{shown(credited)} of that was credited, so nobody owes it." if credited > nil() else "",
         f"{shown(by_credit)} of that your credit with the club has paid." if by_credit > nil() else "",
         "" if to_pay > nil() else "There is nothing for you to pay.",
     ]
     asks = asked(household, to_pay, today, by=pay_by(today, book()), otherwise=IN_PARTS) if to_pay > nil() else None
-    paragraphs = [
-        f"The sport voucher for {voucher.person} ({voucher.charge}) {said}.",
-        " ".join(filter(None, sentences)),
-        *(asks.in_letter() if asks else ()),
-    ]
-    return write_to(
-        household,
-        paragraphs,
-        about=f"voucher {voucher.pk} answered",
-        subject="Your sport voucher",
-        asks=asks is not None,
-        link_path=reverse("account:own"),
-        leads=ACCOUNT,
+    values = {
+        "child": str(voucher.person),
+        "fee": str(voucher.charge),
+        "answer": said,
+        "amount": shown(amount),
+        "rest": " ".join(filter(None, sentences)),
+        HOW_TO_PAY.name: asks.as_told if asks else "",
+    }
+    return write_letter(
+        household, VOUCHER, values, about=f"voucher {voucher.pk} {about}", link_path=reverse("account:own")
     )
 
 
-def drafted(statement: accounts.Statement, on: date, of: Book, account: PaidInto | None) -> Message:
+def new_link(guardian: Guardian, key: UUID) -> Message:
+    """The letter that a guardian asked for, with a link to their family's page; nothing is saved."""
+    return writing.drafted(
+        guardian.household, NEW_LINK, {}, book(), wording(NEW_LINK),
+        about=f"link {guardian.pk} {key}", link_path=reverse("account:own"), guardian=guardian,
+    )  # fmt: skip
+
+
+def drafted(
+    statement: accounts.Statement, on: date, of: Book, account: PaidInto | None, says: Wording | None = None
+) -> Message:
     """The letter that goes with a statement: what is owed, by age, how to pay it, and the family's own link.
 
     Its `about` is the family, the day and what it says, so that none is written twice, nor an older one in its place.
+    Who drafts many asks for the text that it `says` once.
     """
     household = statement.household
     ages = "\n".join(f"{name}: {shown(figure)}" for name, figure in statement.ages.items() if figure)
     asks = statement.asks(account, of)
-    paragraphs = [
-        f"Your account with the club stands at {statement.in_words} on {long_day(on)}.",
-        f"Still to pay, by how long ago it was charged:\n{ages}" if ages else "",
-        *(asks.in_letter() if asks else ()),
-        "Does something not look right? Please tell us.",
-    ]
+    values = {
+        "balance": statement.in_words,
+        "day": long_day(on),
+        "ages": f"Still to pay, by how long ago it was charged:\n{ages}" if ages else "",
+        HOW_TO_PAY.name: asks.as_told if asks else "",
+    }
     letter = writing.drafted(
-        household,
-        paragraphs,
-        of,
-        about="",
-        subject=f"Your account: {statement.in_words}",
-        link_path=reverse("account:own"),
-        leads="The whole statement, also to print:",
+        household, STATEMENT, values, of, says or wording(STATEMENT), about="", link_path=reverse("account:own")
     )
     letter.about = f"statement {household.pk} {on.isoformat()} {sha256(letter.body.encode()).hexdigest()[:12]}"
     return letter
@@ -98,17 +168,12 @@ def tell_deadlines(coordinators: Iterable[User], on: date) -> list[Message]:
 
 def _deadlines_for(user: User, about: str, on: date) -> Message:
     late = deadlines.too_late(on).count()
-    paragraphs = [
-        f"Hello {user.first_name or user.username},",
-        "Please claim these sport vouchers from the department, each by its day, or nobody pays it:",
-        "\n".join(f"{count} by {long_day(day)}" for day, count in deadlines.by_days(on, deadlines.SOON)),
-        f"{late} more can no longer be claimed: say of {'it' if late == 1 else 'each'} that it is not." if late else "",
-        "Which they are stands under “Vouchers to claim” in the book.",
-        book().club_name,
-    ]
-    return write_message(
-        about=about,
-        to=user.email,
-        subject="Sport vouchers to claim",
-        body="\n\n".join(filter(None, paragraphs)) + "\n",
-    )
+    which = "it" if late == 1 else "each"
+    values = {
+        "guardian": user.first_name or user.username,
+        "vouchers": "\n".join(f"{count} by {long_day(day)}" for day, count in deadlines.by_days(on, deadlines.SOON)),
+        "too_late": f"{late} more can no longer be claimed: say of {which} that it is not." if late else "",
+        "club": book().club_name,
+    }
+    subject, body = written(TO_CLAIM, wording(TO_CLAIM), values)
+    return write_message(about=about, to=user.email, subject=subject, body=body)

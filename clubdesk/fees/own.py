@@ -1,6 +1,6 @@
 """A family's own page, by a guardian's link: what it owes and how to pay, its children, its papers, its details."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -14,16 +14,16 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.clock import long_day
 from clubdesk.families import OfChild, Part
-from clubdesk.fees import accounts, papers
+from clubdesk.fees import accounts, advising, papers
 from clubdesk.fees.asking import Asked, paid_into, pay_by
 from clubdesk.fees.models import Receipt
-from clubdesk.fees.selectors import open_charges
-from clubdesk.fees.views import pdf_answer, receipt_asks
+from clubdesk.fees.views import receipt_asks
+from clubdesk.handing import PDF, file_answer
 from clubdesk.ledger.models import Book
 from clubdesk.ledger.selectors import book
 from clubdesk.paying import Code
 from clubdesk.roll import links
-from clubdesk.roll.models import Guardian, Household, Person
+from clubdesk.roll.models import Guardian, Person
 from clubdesk.roll.views import family_page, for_family
 from clubdesk.rooms import in_order
 from clubdesk.screens.pages import at_one_moment
@@ -59,7 +59,10 @@ def own(request: HttpRequest, guardian: Guardian) -> HttpResponse:
     people = list(home.people.filter(erased_on=None).order_by("birth_date", "pk"))
     parts = [room.of_family(home, people, today) for room in in_order() if room.of_family]
     statement = accounts.statement(home, today)
-    fees = to_pay(home, parts, of, today)
+    owed, due = list(advising.fees_of(home)), due_days(parts)
+    fees = to_pay(owed, due, of, today)
+    to_come = [fee for part in parts for fee in part.to_come]
+    vouchers = advising.advice(home, people, today, pay_days=of.pay_days, open_fees=owed, due=due, to_come=to_come)
     asks = statement.asks(paid_into(), of)
     if asks and not statement.arrangement:
         asks = replace(asks, when=when_of(fees, today))
@@ -67,10 +70,13 @@ def own(request: HttpRequest, guardian: Guardian) -> HttpResponse:
         request,
         "fees/own.html",
         home.name,
+        of=of,
         home=home,
         statement=statement,
         lines=statement.lines[: -MOST_LINES - 1 : -1],
         fees=fees,
+        vouchers=[sentence for child in vouchers for sentence in child.sentences],
+        vouchers_are=advising.AS_THE_DEPARTMENT_SAYS,
         asks=asks,
         page=page_code(request),
         answers=[each for part in parts for each in part.to_answer],
@@ -82,15 +88,18 @@ def own(request: HttpRequest, guardian: Guardian) -> HttpResponse:
     )
 
 
-def to_pay(home: Household, parts: Sequence[Part], of: Book, today: date) -> list[ToPay]:
+def to_pay(rows: Sequence[Any], due: Mapping[int, date], of: Book, today: date) -> list[ToPay]:
     """What is to pay, each fee with its day, the most pressing first."""
-    due = {charge: day for part in parts for charge, day in part.due.items()}
-    rows: Any = open_charges(home)
     found = []
     for row in rows:
         by = due.get(row.pk) or pay_by(row.charged_on, of)
         found.append(ToPay(row.description, row.open_amount, by, by < today))
     return sorted(found, key=lambda fee: fee.by)
+
+
+def due_days(parts: Sequence[Part]) -> dict[int, date]:
+    """By when charges are paid, by their ids, where a room says so."""
+    return {charge: day for part in parts for charge, day in part.due.items()}
 
 
 def when_of(fees: Sequence[ToPay], today: date) -> str:
@@ -119,7 +128,8 @@ def page_code(request: HttpRequest) -> Code:
 @at_one_moment
 def own_statement(request: HttpRequest, guardian: Guardian) -> HttpResponse:
     statement = accounts.statement(guardian.household, clock.today())
-    return pdf_answer(papers.statement_pdf(statement, book(), paid_into(), page_code(request)), "statement")
+    content = papers.statement_pdf(statement, book(), paid_into(), page_code(request))
+    return file_answer(request, content, kind=PDF, name="statement.pdf", is_shown=True)
 
 
 @for_family
@@ -127,4 +137,5 @@ def own_statement(request: HttpRequest, guardian: Guardian) -> HttpResponse:
 def own_receipt(request: HttpRequest, guardian: Guardian, number: int) -> HttpResponse:
     receipt = get_object_or_404(Receipt, household=guardian.household, number=number)
     asks: Asked | None = receipt_asks(receipt)
-    return pdf_answer(papers.receipt_pdf(receipt, book(), asks, page_code(request)), f"receipt-{number}")
+    content = papers.receipt_pdf(receipt, book(), asks, page_code(request))
+    return file_answer(request, content, kind=PDF, name=f"receipt-{number}.pdf", is_shown=True)

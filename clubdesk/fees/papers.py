@@ -76,11 +76,12 @@ ACQUITTED: Columns[Acquittal] = {
     "scheme": Column("Scheme", lambda row: row.scheme, "name"),
     "year": Column("Year", lambda row: row.year, "number"),
     "accepted": Column("Accepted", lambda row: _counted(row.accepted), "figure"),
-    "lodged": Column("Lodged", lambda row: _counted(row.lodged), "figure"),
+    "lodged": Column("Claimed", lambda row: _counted(row.lodged), "figure"),
     "paid": Column("Paid", lambda row: _counted(row.paid), "figure"),
     "short": Column("Paid short by", lambda row: row.short, "amount"),
     "refused": Column("Refused", lambda row: _counted(row.refused), "figure"),
     "released": Column("Not claimed", lambda row: _counted(row.released), "figure"),
+    "given_back": Column("Given back", lambda row: _counted(row.given_back), "figure"),
     "outstanding": Column("Outstanding", lambda row: row.outstanding, "amount"),
 }
 LODGED: Columns[Voucher] = {

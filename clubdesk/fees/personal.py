@@ -2,8 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 
+from clubdesk import clock
 from clubdesk.fees import selectors
 from clubdesk.fees.models import NOTHING_CLAIMED, Charge, ChargeCredit, Voucher, WriteOff
+from clubdesk.fees.services import claiming
 from clubdesk.money import nil
 from clubdesk.roll.models import Household, Person
 from clubdesk.rooms import Erase, Personal, Told
@@ -16,6 +18,8 @@ def _told(home: Household) -> Iterator[Row]:
         yield (charge.charged_on, "Fee", charge.description, charge.amount.amount)
     for credit in ChargeCredit.objects.filter(charge__household=home).select_related("charge"):
         yield (credit.credited_on, "Credit", f"{credit.charge}: {credit.reason}", -credit.amount.amount)
+        if credit.cancel_reason:
+            yield (credit.cancelled_on, "Credit undone", credit.cancel_reason, credit.amount.amount)
     for debt in WriteOff.objects.filter(charge__household=home):
         yield (debt.written_off_on, "Written off", debt.reason, -debt.amount.amount)
         if debt.cancel_reason:
@@ -26,6 +30,10 @@ def _told(home: Household) -> Iterator[Row]:
         yield (receipt.received_on, "Receipt", words + cancelled, -receipt.amount.amount)
     for voucher in Voucher.objects.filter(charge__household=home).select_related("person", "scheme"):
         yield _told_of_voucher(voucher)
+    for back in home.give_backs.all():
+        yield (back.asked_on, "Voucher given back", back.reason, back.amount.amount)
+        if back.undo_reason:
+            yield (back.undone_on, "Not given back after all", back.undo_reason, -back.amount.amount)
     for repayment in home.repayments.all():
         yield (repayment.paid_on, "Credit repaid", repayment.reference, repayment.amount.amount)
         if repayment.returned_on:
@@ -60,6 +68,11 @@ def _no_code(voucher: Voucher) -> str:
     return f"erased-{voucher.pk}"
 
 
+def _forget_its_files(voucher: Voucher) -> None:
+    """The files of the claim in which the child's name stands."""
+    claiming.forget_files(claiming.claims_of([voucher]), clock.today())
+
+
 PERSONAL = (
     Personal(
         "fees.Charge",
@@ -74,8 +87,8 @@ PERSONAL = (
         "fees.ChargeCredit",
         person="charge__person",
         family="charge__household",
-        erased=(Erase("reason"),),
-        told=("reason",),
+        erased=(Erase("reason"), Erase("cancel_reason")),
+        told=("reason", "cancel_reason"),
         retained_from=("credited_on",),
     ),
     Personal(
@@ -91,8 +104,23 @@ PERSONAL = (
         person="person",
         family="charge__household",
         erased=(Erase("code", to=_no_code), Erase("end_reason")),
+        then=_forget_its_files,
         told=("code", "end_reason"),
         retained_from=("accepted_on",),
+    ),
+    Personal(
+        "fees.GiveBack",
+        person="voucher__person",
+        family="household",
+        erased=(Erase("reason"), Erase("undo_reason")),
+        told=("reason", "undo_reason"),
+        retained_from=("asked_on", "paid_on"),
+        free={
+            "invoice": "the department's own number",
+            "pay_to": "the department's own account",
+            "decision_reason": "nobody decides about it",
+            "payment_reference": "the run's number, or what the treasurer's bank calls the payment",
+        },
     ),
     Personal("fees.TiedCredit", person="voucher__person", family="receipt__household", retained_from=("tied_on",)),
     Personal(

@@ -180,5 +180,19 @@ def voucher_refused_lines(amount: Money, department: Party, household: Party) ->
     return [debit(Role.FEES_OWED, amount, household), credit(Role.VOUCHERS_OWED, amount, department)]
 
 
+def voucher_moved_lines(amount: Money, before: Party, now: Party) -> list[Line]:
+    """The child belongs to another family: what its voucher pays is paid for that one, and no longer for the first."""
+    return [debit(Role.FEES_OWED, amount, before), credit(Role.FEES_OWED, amount, now)]
+
+
+def give_back_lines(amount: Money, department: Party, household: Party) -> list[Line]:
+    """What of a paid voucher the department gets back: it pays so much less of the family's fee."""
+    return [debit(Role.FEES_OWED, amount, household), credit(Role.OTHER_PAYABLES, amount, department)]
+
+
+def give_back_paid_lines(amount: Money, department: Party) -> list[Line]:
+    return [debit(Role.OTHER_PAYABLES, amount, department), credit(Role.BANK, amount)]
+
+
 def lodgement_paid_lines(amount: Money, department: Party) -> list[Line]:
     return [debit(Role.BANK, amount), credit(Role.VOUCHERS_OWED, amount, department)]

@@ -1,6 +1,6 @@
 """What the room of fees tells of itself."""
 
-from clubdesk.fees import deadlines, selectors, services, views
+from clubdesk.fees import claimviews, deadlines, givingback, selectors, services, views
 from clubdesk.fees.admin.household import (
     ChargePage,
     EndPartsPage,
@@ -11,12 +11,16 @@ from clubdesk.fees.admin.household import (
     account_section,
     parts_section,
     receipts_section,
+    statement_section,
 )
+from clubdesk.fees.audiences import AUDIENCES
 from clubdesk.fees.cards import CARDS
 from clubdesk.fees.closing import CHECKS
+from clubdesk.fees.coming import due_of_departments, due_of_families
 from clubdesk.fees.demo import SCENES
 from clubdesk.fees.expecting import lodged, owed
 from clubdesk.fees.finding import FINDS
+from clubdesk.fees.letters import LETTERS
 from clubdesk.fees.merging import MERGING
 from clubdesk.fees.models import FeePrice, Voucher, VoucherState
 from clubdesk.fees.personal import PERSONAL, TOLD, unpaid
@@ -33,6 +37,7 @@ from clubdesk.rooms import (
     Menu,
     Night,
     PageOn,
+    Recorded,
     Room,
     SitePage,
     Tab,
@@ -51,6 +56,7 @@ ROOM = Room(
         ListOf("Receipt"),
         ListOf("Voucher"),
         ListOf("Lodgement"),
+        ListOf("GiveBack"),
         Entry("Vouchers to claim", "admin:vouchers_to_claim", "fees.view_voucher"),
         Entry("What became of the vouchers", "admin:vouchers_answered", "fees.view_voucher"),
         ListOf("Arrangement"),
@@ -66,7 +72,7 @@ ROOM = Room(
             "What things cost",
             "Each fee with its price and the day it counts from: memberships, courses, hire, visitors.",
             "fees.add_feeitem",
-            "admin:fees_feeitem_add",
+            "admin:fees_feeitem_begin",
             lambda: FeePrice.objects.all(),
         ),
     ),
@@ -105,6 +111,16 @@ ROOM = Room(
             now=lambda on: deadlines.department_is_late(on),
         ),
         Waits(
+            "voucher to give back to its department",
+            "vouchers to give back to their departments",
+            permission="fees.add_giveback",
+            page="admin:fees_giveback_changelist",
+            query="state__exact=approved",
+            now=lambda on: waiting(
+                givingback.unpaid(), since="asked_on", line="Put them into a payment run by single transfers."
+            ),
+        ),
+        Waits(
             "claimed voucher that waits for the child’s next fee: ask whether the child comes back",
             "claimed vouchers that wait for the child’s next fee: ask whether the child comes back",
             permission="fees.add_lodgement",
@@ -119,6 +135,7 @@ ROOM = Room(
         Night("coordinators told by when vouchers are claimed", lambda on, by: services.tell_deadlines(on=on, by=by)),
         Night("numbers of children erased", lambda on, by: services.erase_numbers(on=on, by=by)),
     ),
+    letters=LETTERS,
     roles={
         COORDINATOR: (
             SEE_ALL,
@@ -145,6 +162,9 @@ ROOM = Room(
             "change_vouchervalue",
             "add_voucherwindow",
             "change_voucherwindow",
+            "add_claimcolumn",
+            "change_claimcolumn",
+            "delete_claimcolumn",
             "add_charge",
             "add_chargecredit",
             "add_receipt",
@@ -154,9 +174,20 @@ ROOM = Room(
             "add_lodgement",
             "change_lodgement",
             "change_voucher",
+            "add_giveback",
         ),
         AUDITOR: (SEE_ALL,),
     },
+    recorded=(
+        Recorded("fees.FeeItem"),
+        Recorded("fees.FeePrice"),
+        Recorded("fees.FeeShare"),
+        Recorded("fees.VoucherScheme"),
+        Recorded("fees.VoucherValue"),
+        Recorded("fees.VoucherWindow"),
+        Recorded("fees.ClaimColumn"),
+    ),
+    audiences=AUDIENCES,
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,
@@ -164,14 +195,15 @@ ROOM = Room(
     pays_into=PAYS_INTO,
     streams=STREAMS,
     expects=(owed, lodged),
+    comes_due=(due_of_families, due_of_departments),
     finds=FINDS,
     before_close=CHECKS,
     sheets=SHEETS,
     adds=(
-        PageOn("roll.household", page=ReceivePage(), section=account_section),
+        PageOn("roll.household", page=ReceivePage(), section=account_section, is_main=True),
         PageOn("roll.household", page=ChargePage(), section=parts_section),
         PageOn("roll.household", page=StatementLink(), section=receipts_section),
-        PageOn("roll.household", page=SendStatementPage()),
+        PageOn("roll.household", page=SendStatementPage(), section=statement_section),
         PageOn("roll.household", page=PartsPage()),
         PageOn("roll.household", page=EndPartsPage()),
     ),
@@ -179,6 +211,13 @@ ROOM = Room(
         SitePage("fees/vouchers-answered/", "vouchers_answered", views.vouchers, "fees.view_voucher"),
         SitePage("fees/vouchers-to-claim/", "vouchers_to_claim", views.to_claim, "fees.view_voucher"),
         SitePage("fees/lodgement/<int:pk>/list/", "lodgement_list", views.lodgement_list, "fees.add_lodgement"),
+        SitePage("fees/claim-file/<int:pk>/", "claim_file", claimviews.claim_file, "fees.add_lodgement"),
+        SitePage(
+            "fees/lodgement/<int:pk>/answer-file/",
+            "lodgement_answer_file",
+            claimviews.answer_file,
+            "fees.change_lodgement",
+        ),
         SitePage("fees/balances/", "aged_balances", views.aged, "fees.view_charge"),
         SitePage("fees/statements/", "statements_to_print", views.statements, "fees.view_charge"),
         SitePage("roll/household/<int:pk>/statement/", "household_statement", views.statement, "fees.view_charge"),

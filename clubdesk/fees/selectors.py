@@ -159,7 +159,7 @@ def charges_with_open() -> QuerySet[Any]:
     `creditable` is what is neither credited, written off nor paid by a voucher, `open_amount` what is still to pay.
     """
     return Charge.objects.annotate(
-        credited=SumPer(ChargeCredit, "charge"),
+        credited=SumPer(ChargeCredit, "charge", NOT_CANCELLED),
         by_voucher=SumPer(Voucher, "charge", CLAIMED),
         by_receipt=SumPer(Allocation, "charge", NOT_FREED),
         written_off=SumPer(WriteOff, "charge", NOT_CANCELLED),
@@ -239,7 +239,7 @@ def families_of(charges: Iterable[int]) -> set[int]:
 
 
 def credited(charge: Charge) -> Money:
-    return as_amount(charge.credits.aggregate(figure=sum_of("amount"))["figure"])
+    return as_amount(charge.credits.filter(STANDING).aggregate(figure=sum_of("amount"))["figure"])
 
 
 def open_amount(charge: Charge) -> Money:
@@ -335,7 +335,7 @@ def household_detail() -> dict[int, Decimal]:
             found[party_id] = found.get(party_id, ZERO) + sign * figure
 
     add(Charge.objects.all(), "household__party_id", 1)
-    add(ChargeCredit.objects.all(), "charge__household__party_id", -1)
+    add(ChargeCredit.objects.filter(STANDING), "charge__household__party_id", -1)
     add(Voucher.objects.filter(STANDING_VOUCHER), "charge__household__party_id", -1)
     add(Receipt.objects.filter(cancelled_on=None), "household__party_id", -1)
     add(Repayment.objects.filter(returned_on=None), "household__party_id", 1)
@@ -416,7 +416,7 @@ def charges_to_recognise(on: date) -> QuerySet[Any]:
 def in_advance_detail() -> Decimal:
     """What waits in Fees in advance by the documents; the GST in it does not, since it is owed at once."""
     waiting = charges_with_open().filter(starts_on__gt=F("charged_on"), recognised_on=None)
-    waiting = waiting.annotate(tax_back=SumPer(ChargeCredit, "charge", column="tax"))
+    waiting = waiting.annotate(tax_back=SumPer(ChargeCredit, "charge", NOT_CANCELLED, column="tax"))
     figures: dict[str, Decimal] = waiting.aggregate(
         charged=sum_of("amount"),
         taken_back=sum_of("credited"),

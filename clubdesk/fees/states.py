@@ -16,8 +16,19 @@ VOUCHER = States(
             "paid": "fees.answer_lodgement",
             "refused": "fees.refuse_voucher",
         },
-        "paid": {},
+        "paid": {"returned": "fees.give_back"},
         "refused": {},
         "released": {},
+        "returned": {"paid": "bank.undo_give_back"},
+    },
+)
+
+GIVE_BACK = States(
+    "voucher given back",
+    first=("approved",),
+    table={
+        "approved": {"paid": "fees.pay_give_back", "undone": "bank.undo_give_back"},
+        "paid": {"approved": "fees.take_give_back_back"},
+        "undone": {},
     },
 )

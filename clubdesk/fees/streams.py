@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from clubdesk.expecting import PaysInto, StreamOf
-from clubdesk.fees.models import Lodgement, Method, Receipt, Voucher, VoucherState
+from clubdesk.fees.models import PAID_IN, Lodgement, Method, Receipt, Voucher
 from clubdesk.fees.selectors import STANDING
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance_of, source_type
@@ -20,8 +20,9 @@ def onto_cards() -> Decimal:
 
 
 def by_department() -> Decimal:
-    """Voucher claims that were paid."""
-    return in_all(Voucher.objects.filter(state=VoucherState.PAID, lodgement__paid_on__isnull=False))
+    """Voucher claims that were paid, also what was given back of them since."""
+    paid = Voucher.objects.filter(state__in=PAID_IN, lodgement__paid_on__isnull=False)
+    return in_all(paid) + in_all(paid, "given_back")
 
 
 def by_transfer() -> Decimal:

@@ -11,6 +11,7 @@ from clubdesk import clock
 from clubdesk.fees import accounts, deadlines, papers, selectors, services
 from clubdesk.fees.asking import IN_PARTS, Asked, asked, paid_into, pay_by
 from clubdesk.fees.models import Lodgement, Receipt
+from clubdesk.handing import CSV, PDF, file_answer
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance as ledger_balance
 from clubdesk.ledger.selectors import book
@@ -19,12 +20,6 @@ from clubdesk.roll.models import Household
 from clubdesk.screens.pages import site_page
 from clubdesk.tables import Table, together, write_csv
 from clubdesk.verbs import may, verb_of
-
-
-def pdf_answer(content: bytes, name: str) -> HttpResponse:
-    response = HttpResponse(content, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}.pdf"'
-    return response
 
 
 def receipt_asks(receipt: Receipt) -> Asked | None:
@@ -37,8 +32,9 @@ def receipt_asks(receipt: Receipt) -> Asked | None:
 
 def statement(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     household = get_object_or_404(Household, pk=pk)
-    return pdf_answer(
-        papers.statement_pdf(accounts.statement(household, clock.today()), book(), paid_into()), f"statement-{pk}"
+    content = papers.statement_pdf(accounts.statement(household, clock.today()), book(), paid_into())
+    return file_answer(
+        request, content, kind=PDF, name=f"statement-{pk}.pdf", is_shown=True, what="printed the statement", family=pk
     )
 
 
@@ -48,12 +44,16 @@ def statements(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
     if not made:
         messages.info(request, "Nobody owes anything, so there is no statement to print.")
         return HttpResponseRedirect(reverse("admin:aged_balances"))
-    return pdf_answer(papers.statements_pdf(made, book(), paid_into()), "statements")
+    content = papers.statements_pdf(made, book(), paid_into())
+    what = "printed the statements of all who owe"
+    return file_answer(request, content, kind=PDF, name="statements.pdf", is_shown=True, what=what, rows=len(made))
 
 
 def receipt(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     found = get_object_or_404(Receipt.objects.select_related("household"), pk=pk)
-    return pdf_answer(papers.receipt_pdf(found, book(), receipt_asks(found)), f"receipt-{found.number}")
+    content, what = papers.receipt_pdf(found, book(), receipt_asks(found)), f"printed receipt {found.number}"
+    name = f"receipt-{found.number}.pdf"
+    return file_answer(request, content, kind=PDF, name=name, is_shown=True, what=what, family=found.household_id)
 
 
 def vouchers(request: HttpRequest, site: AdminSite) -> HttpResponse:
@@ -85,10 +85,12 @@ def to_claim(request: HttpRequest, site: AdminSite) -> HttpResponse:
 def lodgement_list(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
     """The batch as the department takes it, with whole codes; only for who lodges it."""
     lodgement = get_object_or_404(Lodgement.objects.select_related("scheme"), pk=pk)
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="vouchers-{lodgement.lodged_on.isoformat()}-{pk}.csv"'
-    vouchers = selectors.vouchers_of(lodgement).select_related("person", "charge")
-    write_csv(Table("Vouchers", papers.LODGED, list(vouchers)), response)
+    vouchers = list(selectors.vouchers_of(lodgement).select_related("person", "charge"))
+    response = file_answer(
+        request, kind=CSV, name=f"vouchers-{lodgement.lodged_on.isoformat()}-{pk}.csv",
+        what="exported a voucher claim with whole codes (CSV)", rows=len(vouchers),
+    )  # fmt: skip
+    write_csv(Table("Vouchers", papers.LODGED, vouchers), response)
     return response
 
 

@@ -1,6 +1,7 @@
 """Forms of the ledger."""
 
-from typing import Any, cast
+from collections.abc import Mapping, Sequence
+from typing import Any, ClassVar, cast
 
 from django import forms
 from django.db.models import QuerySet
@@ -96,6 +97,42 @@ LineFormSet = cast(
     type[Lines],
     forms.formset_factory(LineForm, formset=Lines, extra=4, max_num=MOST_LINES, absolute_max=MOST_LINES),
 )
+
+
+class OneLine(forms.Form):
+    """A line of a list that a verb is given: what it says, or None where it is empty and left out."""
+
+    def line(self) -> object | None:
+        raise NotImplementedError
+
+
+def listed(form: type[OneLine], legend: str, *, extra: int, most: int) -> type[Lines]:
+    """Lines of that form under a legend, so many empty ones beside those that stand there."""
+    base = type("Listed", (Lines,), {"legend": legend, "sums": ""})
+    return cast(type[Lines], forms.formset_factory(form, formset=base, extra=extra, max_num=most, absolute_max=most))
+
+
+class ListForm(VerbForm[None]):
+    """Lines, which the verb is given by the name in `gives`; an `example` stands in them to be changed."""
+
+    made_of: ClassVar[type[Lines]]
+    example: ClassVar[Sequence[Mapping[str, object]]] = ()
+
+    def prepare(self) -> None:
+        # What was left as it is counts as typed: once sent, nothing stands there beforehand.
+        sent = self.data if self.is_bound else None
+        self.lines = self.made_of(sent, prefix="line", initial=None if self.is_bound else self.example)
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean() or {}
+        assert isinstance(self.lines, Lines)
+        if not self.lines.is_valid():
+            said = self.lines.non_form_errors() or ["Look at the lines below: one of them needs something."]
+            self.add_error(None, list(said))
+            return cleaned
+        found = (form.line() for form in self.lines if isinstance(form, OneLine))
+        cleaned[self.gives[0]] = [line for line in found if line is not None]
+        return cleaned
 
 
 class LinesForm(VerbForm[None]):

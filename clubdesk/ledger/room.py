@@ -4,11 +4,12 @@ from datetime import date
 
 from django.contrib.auth.models import User
 
+from clubdesk.ledger import views
 from clubdesk.ledger.cards import CARDS
 from clubdesk.ledger.closing import CHECKS
 from clubdesk.ledger.demo import SCENES
 from clubdesk.ledger.finding import FINDS
-from clubdesk.ledger.models import Book, FinancialYear, JournalEntry, MonthUnlock, UnlockState
+from clubdesk.ledger.models import Book, FinancialYear, JournalEntry, MonthUnlock, PartyKind, UnlockState
 from clubdesk.ledger.selectors import earliest_open_year
 from clubdesk.ledger.services import reverse_due
 from clubdesk.ledger.sheets import SHEETS
@@ -24,7 +25,9 @@ from clubdesk.rooms import (
     ListOf,
     Menu,
     Night,
+    Recorded,
     Room,
+    SitePage,
     Tab,
     Waits,
 )
@@ -103,6 +106,7 @@ ROOM = Room(
             lambda: JournalEntry.objects.filter(year=None),
         ),
     ),
+    pages=(SitePage("ledger/opening-file/", "opening_file", views.opening_file, "ledger.add_journal"),),
     under_way=(lambda: FinancialYear.objects.exclude(locked_through=None),),
     cards=CARDS,
     each_night=(Night("", _undo_journals),),
@@ -128,6 +132,13 @@ ROOM = Room(
         ),
         AUDITOR: (SEE_ALL, "export_year"),
     },
+    recorded=(
+        Recorded("ledger.Book", leaves=("last_number", "last_digest")),
+        Recorded("ledger.Account", proven=("code", "kind", "role", "needs_party", "is_money")),
+        Recorded("ledger.Fund", leaves=("balance",)),
+        # A family's party has its name, and is recorded with it.
+        Recorded("ledger.Party", leaves=("merged_into",), spares=lambda party: party.kind == PartyKind.HOUSEHOLD),
+    ),
     finds=FINDS,
     before_close=CHECKS,
     sheets=SHEETS,

@@ -31,22 +31,28 @@ from clubdesk.ledger.models import (
     Role,
     TaxCode,
 )
+from clubdesk.moment import once
 from clubdesk.money import as_amount, in_all, sum_of
 
 ZERO = Decimal("0.00")
 Row = TypeVar("Row", bound=Model)
 
 
+@once
+def the_book() -> Book | None:
+    return Book.objects.first()
+
+
 def book() -> Book:
     """The book, or Refused where none has been started."""
-    found = Book.objects.first()
+    found = the_book()
     if found is None:
         raise Refused("No book has been started yet; run start_books first.")
     return found
 
 
 def club_name() -> str:
-    found = Book.objects.first()
+    found = the_book()
     return found.club_name if found else ""
 
 
@@ -185,6 +191,13 @@ class Balances:
     after_closing: dict[Any, Decimal]
 
 
+@once
+def last_stored(as_at: date) -> date | None:
+    """The end of the last month up to that day of which balances are stored."""
+    last: date | None = MonthBalance.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
+    return last
+
+
 def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
     """Cumulative balances at the end of `as_at`, keyed by tuples of the fields `by` (such as "account_id").
 
@@ -194,7 +207,7 @@ def balances(as_at: date, by: Iterable[str], **only: object) -> Balances:
     keys = list(by)
     before: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
     closing: dict[tuple[Any, ...], Decimal] = defaultdict(lambda: ZERO)
-    stored = MonthBalance.objects.filter(month_end__lte=as_at).aggregate(last=Max("month_end"))["last"]
+    stored = last_stored(as_at)
     if stored is None and not JournalEntry.objects.filter(date__lte=as_at).exists():
         return Balances({}, {})
     since = Posting.objects.filter(entry__sealed=True, entry__date__lte=as_at, **only)

@@ -53,7 +53,7 @@ class TestLetterPage(VerbPage[None, Message]):
 @admin.register(Message)
 class MessageAdmin(RoomAdmin[Message]):
     list_display = ("subject", "to", "state", "written_at", "outcome")
-    list_filter = ("state",)
+    list_filter = ("state", "is_news")
     search_fields = ("to", "subject", "household__name", "household__guardians__name")
     search_help_text = "An e-mail, a subject, a family or guardian"
     fields = ("to", "household", "subject", "text", "state", "written_at", "tries", "sent_at", "outcome")

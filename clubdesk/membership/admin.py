@@ -11,13 +11,19 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.clock import day_text
+from clubdesk.fees import advising
 from clubdesk.fees import selectors as fees
-from clubdesk.fees.models import VoucherScheme
+from clubdesk.fees.models import Voucher, VoucherScheme
 from clubdesk.fees.promises import charged_by, credited_by, credited_if_refused
 from clubdesk.ledger.models import Party, PartyKind
-from clubdesk.membership import selectors, services
+from clubdesk.ledger.selectors import book
+from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import reached_in_words
+from clubdesk.membership import owed, selectors, services
+from clubdesk.membership.beginning import BeginPlansPage
+from clubdesk.membership.forms import RenewForm
 from clubdesk.membership.models import FamilyCap, LeaveRequest, LeaveState, Membership, Plan, Remittance
-from clubdesk.money import nil, shown
+from clubdesk.money import nil, shown, total
 from clubdesk.roll.finding import of_family
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import (
@@ -26,7 +32,6 @@ from clubdesk.screens.fields import (
     DayField,
     HappenedField,
     PickField,
-    PickMany,
     VerbForm,
     day_and_reason,
     form_of,
@@ -54,6 +59,10 @@ class MembershipForm(VerbForm[None]):
         widget=DateInput,
         help_text="It is compared with the roll and not kept.",
     )
+    payer = PickField(
+        Household, through=(Membership, "payer"), label="Another family pays", required=False,
+        help_text="For a child of two homes: it is charged, written to, and renews. Blank: the child’s own family.",
+    )  # fmt: skip
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
@@ -66,7 +75,7 @@ class MembershipForm(VerbForm[None]):
 class TakeOutPage(VerbPage[None, Membership]):
     verb = services.take_out_membership
     intro = "The family is charged the fee that the schedule has for the first day, less its discounts."
-    button = "Take it out"
+    button = "Take out the membership"
     form_class = MembershipForm
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
@@ -77,7 +86,7 @@ class TakeOutPage(VerbPage[None, Membership]):
     def done(self, target: None, result: Membership) -> str:
         return (
             f"{result.person} is a member to {day_text(result.ends_on)}. {selectors.working_in_words(result)}, "
-            f"charged to {result.person.household}."
+            f"charged to {result.paying}."
         )
 
 
@@ -124,9 +133,9 @@ class EndPage(MembershipPage):
 
     def done(self, target: Membership, result: Membership) -> str:
         if result.cancelled_on:
-            return f"{result} had not begun: it is cancelled and its fee taken back."
-        owes = fees.balance_in_words(result.person.household)
-        return f"{result} ends on {day_text(result.ends_on)}. {result.person.household} {owes}."
+            return f"{result} had not begun: it is cancelled and its fee credited."
+        owes = fees.balance_in_words(result.paying)
+        return f"{result} ends on {day_text(result.ends_on)}. {result.paying} {owes}."
 
 
 class ChangePage(MembershipPage):
@@ -170,11 +179,11 @@ class CancelPage(MembershipPage):
         return self.foretold(target, tell, reason=self.title)
 
     def done(self, target: Membership, result: Membership) -> str:
-        owes = fees.balance_in_words(result.person.household)
+        owes = fees.balance_in_words(result.paying)
         stays = fees.kept_by_vouchers(result.charge) if result.charge else nil()
         claimed = f" {shown(stays)} of it is claimed by voucher and stays." if stays > nil() else ""
         before = " The plan before holds again." if result.changed_from and not result.ended_on else ""
-        return f"Cancelled: {result}. Its fee is taken back.{claimed}{before} {result.person.household} {owes}."
+        return f"Cancelled: {result}. Its fee is credited.{claimed}{before} {result.paying} {owes}."
 
 
 @admin.register(Membership)
@@ -189,8 +198,8 @@ class MembershipAdmin(DocumentAdmin[Membership]):
     also_finds = (of_family("person__household"),)
     date_hierarchy = "ends_on"
     fields = (
-        "person", "plan", "starts_on", "ends_on", "working", "charge", "changed_from", "ended_on", "cancelled_on",
-        "end_reason", "recorded_by",
+        "person", "plan", "payer", "starts_on", "ends_on", "working", "charge", "changed_from", "ended_on",
+        "cancelled_on", "end_reason", "recorded_by",
     )  # fmt: skip
     readonly_fields = fields
     add_page = TakeOutPage()
@@ -221,39 +230,23 @@ def household_section(request: HttpRequest, household: Household) -> Section:
     return Section("Memberships", ["Who", "Now", ""], rows, "Nobody yet.")
 
 
-class RenewForm(VerbForm[Household]):
-    people = PickMany(
-        Person.objects.none(), label="Who is renewed", error_messages={"required": "Tick who is renewed."}
-    )
-
-    def prepare(self) -> None:
-        priced = {
-            line.membership.person_id: f"{line.membership.person}: {line.quote.price.working}"
-            for each in selectors.renewals(clock.today(), self.target)
-            for line in each.lines
-            if line.quote
-        }
-        field = self.fields["people"]
-        assert isinstance(field, PickMany)
-        field.queryset = self.target.people.filter(pk__in=priced)
-        field.choices = list(priced.items())
-        field.initial = list(priced)
-
-
 class RenewPage(VerbPage[Household, list[Membership]]):
     """On a household's page, and a click in the list of renewals."""
 
     slug = "renew"
     verb = services.renew_household
     target = "household"
-    intro = "Each membership is taken out again from the day after it ends, and the family is charged."
+    intro = (
+        "Each membership begins anew from the day after it ends, and the family is charged and written to. A "
+        "sport voucher can be entered at once."
+    )
     button = "Renew them"
     form_class = RenewForm
-    looks_first = True
+    looks_first = looked_alone = True
     lands_on_target = True
 
     def applies(self, target: Household) -> bool:
-        return bool(selectors.renewals(clock.today(), target))
+        return bool(selectors.to_renew(clock.today(), target))
 
     def facts(self, target: Household) -> Facts:
         lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines]
@@ -263,26 +256,44 @@ class RenewPage(VerbPage[Household, list[Membership]]):
             if line.problem
         ]
 
+    def notes(self, target: Household) -> list[str]:
+        """Which vouchers that are left are best set against what is to pay, and against what is offered."""
+        today, found = clock.today(), selectors.renewals(clock.today(), target)
+        if not found:
+            return []
+        own = list(target.people.filter(erased_on=None).order_by("birth_date", "pk"))
+        people = {each.pk: each for each in [*own, *(line.membership.person for each in found for line in each.lines)]}
+        offered = advising.told_by_others(target, own, today, but="membership")
+        to_come = [*selectors.fees_to_come(found), *offered]
+        left = advising.advice(target, people.values(), today, pay_days=book().pay_days, to_come=to_come)
+        said = [sentence for each in left for sentence in each.sentences]
+        return [*said, advising.AS_THE_DEPARTMENT_SAYS] if said else []
+
     def promises(self, target: Household) -> Facts:
         return self.foretold(target, self._charged)
 
     def preview(self, target: Household, cleaned: dict[str, object]) -> Facts:
-        """What just these cost, where not all are renewed: the price of the others may have come off theirs."""
+        """What just these cost, where not all are renewed or a voucher pays: what was promised above is otherwise."""
         people = cast(QuerySet[Person], cleaned["people"])
         lines = [line for each in selectors.renewals(clock.today(), target) for line in each.lines if line.quote]
-        if len(people) == len(lines):
+        if len(people) == len(lines) and not cleaned["vouchers"]:
             return ()
-        chosen = self.foretold(target, self._charged, people=people)
-        who = ("You chose", ", ".join(map(str, people)))
-        return [who, *((f"Only they: {label}", value) for label, value in chosen)]
+        chosen = self.foretold(target, self._charged, people=people, vouchers=cleaned["vouchers"])
+        return [("You chose", ", ".join(map(str, people))), *chosen]
 
     def _charged(self, did: Did[list[Membership]]) -> Iterator[tuple[str, object]]:
         for row in did.result:
-            yield f"{row.person}, {row.plan}, from {day_text(row.starts_on)} to {day_text(row.ends_on)}", row.working
+            to = f"from {day_text(row.starts_on)} to {day_text(row.ends_on)}"
+            yield f"{row.person}, {row.plan}, {to}", selectors.working_in_words(row)
         yield "Charged in all", charged_by(did)
+        if paid := total(each.amount for each in did.rows(Voucher)):
+            yield "Left to pay", charged_by(did) - paid
+        yield "Letters", reached_in_words(did.rows(Message))
 
     def done(self, target: Household, result: list[Membership]) -> str:
-        said = "; ".join(f"{row.person} to {day_text(row.ends_on)}: {row.working}" for row in result)
+        said = "; ".join(
+            f"{row.person} to {day_text(row.ends_on)}: {selectors.working_in_words(row)}" for row in result
+        )
         return f"Renewed: {said}."
 
 
@@ -336,6 +347,7 @@ class LeaveRequestAdmin(DocumentAdmin[LeaveRequest]):
 @admin.register(Plan)
 class PlanAdmin(RoomAdmin[Plan]):
     list_display = ("name", "fee_item", "months", "season_ends_month", "sibling_percent")
+    list_pages = (BeginPlansPage(),)
     list_select_related = ("fee_item",)
     fieldsets = (
         (None, {"fields": ("name", "fee_item", ("youngest", "oldest"))}),
@@ -363,7 +375,7 @@ class RemitPage(VerbPage[None, Remittance]):
 
     def facts(self, target: None) -> Facts:
         associations = Party.objects.filter(kind=PartyKind.ASSOCIATION)
-        return [(f"Owed to {party}", selectors.affiliation_owed(party)) for party in associations]
+        return [(f"Owed to {party}", owed.affiliation_owed(party)) for party in associations]
 
     def done(self, target: None, result: Remittance) -> str:
         return f"{shown(result.amount)} to {result.association} for {result.lines.count()} fees."

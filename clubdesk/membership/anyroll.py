@@ -6,18 +6,22 @@ names is common practice, no source.
 """
 
 import csv
+import hashlib
 import io
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-
-from dateutil import parser as dates
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.ledger.files import Row, rows_of_text
-from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, sheets_of_workbook
+from clubdesk.ledger.files import Row
+from clubdesk.ledger.spreadsheets import HEAD_WITHIN, Sheet, as_day, is_sum, sheets_of
+from clubdesk.membership.models import Plan
+from clubdesk.membership.names import PARTICLES, tidy
+from clubdesk.membership.rollfile import COLUMNS, NUMBERED, OPTIONAL, WRONG, as_it_came, plan_called
+from clubdesk.money import read_amount
 from clubdesk.roll.models import age_on
 
 ALL = (*COLUMNS, *OPTIONAL)
@@ -37,37 +41,31 @@ FIELDS = {
 }
 CALLED = {
     "name": "name fullname child junior archer athlete member membername participant",
-    "given_name": "givenname givennames firstname first given forename christianname",
+    "given_name": "givenname givennames firstname firstnames first given forename christianname",
     "family_name": "familyname surname lastname last",
     "birth_date": "birthdate dateofbirth dob born birthday",
     "household": "household family home familygroup",
-    "guardian": "guardian guardians parent parents parentguardian mother father carer contact contactname parentname",
+    "guardian": (
+        "guardian guardians parent parents parentguardian parentorguardian parentcarer mother father carer guardianname"
+        " contact contactname parentname"
+    ),
     "email": "email mail emailaddress parentemail parentsemail guardianemail contactemail",
     "phone": "phone mobile telephone tel cell phonenumber mobilenumber contactnumber parentphone parentmobile",
     "plan": "plan membership membershiptype type category class membershipcategory",
-    "expiry": "expiry expires expirydate until validuntil validto paidto paiduntil memberuntil enddate renewaldate",
+    "expiry": (
+        "expiry expires expirydate until validuntil validto paidto paiduntil paidtill memberuntil membertill enddate"
+        " renewaldate"
+    ),
     "opening_balance": "openingbalance balance owes owing amountowing amountdue due outstanding arrears",
     "balance_for": "balancefor owedfor",
 }
 FIELD_OF = {word: field for field, words in CALLED.items() for word in words.split()}
-HEAD_WITHIN, LOOKED_AT = 20, 60
+LOOKED_AT = 60
 MOST_OF = 0.7
 """So much of a column must look like something for the column to be taken for it; a choice of ours."""
 NOTHING = {"", "-", "–", "—", "n/a", "na", "nil", "none", "tba", "?"}
-PARTICLES = {"van", "von", "de", "der", "den", "del", "della", "di", "da", "la", "le", "ter", "ten", "du", "dos", "al"}
-DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{2}|\d{4})")
-AMOUNT = re.compile(r"(?P<open>\()?(?P<sign>[-−–])?\$?(?P<digits>\d[\d,]*(\.\d{1,2})?)\)?")
-SUM_WORDS = ("total", "sum", "count", "grand total")
 GROWN_UP = 18
 FAR = timedelta(days=800)
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """One sheet of a file: its name, and the rows that hold anything with their numbers."""
-
-    name: str
-    rows: tuple[tuple[int, list[str]], ...]
 
 
 @dataclass(frozen=True)
@@ -87,36 +85,15 @@ class LaidOut:
     left_out: tuple[int, ...]
 
 
-def sheets_of(content: bytes) -> list[Sheet]:
-    """The sheets of a workbook, or a CSV of any separator and encoding as one. Raises Refused for anything else."""
-    if content[:2] == b"PK":
-        found = [Sheet(name, tuple(rows)) for name, rows in sheets_of_workbook(content) if rows]
-    else:
-        found = [Sheet("The file", tuple(_rows_of_text(_decoded(content))))]
-    if not any(sheet.rows for sheet in found):
-        raise Refused("The file is empty; choose the one in which the roll is.")
-    return found
-
-
-def _decoded(content: bytes) -> str:
-    if b"\0" in content[:4000] and content[:2] not in (b"\xff\xfe", b"\xfe\xff"):
-        raise Refused("row 1: the file holds binary data; save it as XLSX or CSV.")
-    encodings = ("utf-16",) if content[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
-    for encoding in encodings:
-        try:
-            return content.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise Refused("row 1: the file is no text that can be read; save it as XLSX or as CSV in UTF-8.")
-
-
-def _rows_of_text(text: str) -> Iterable[tuple[int, list[str]]]:
-    lines = text.splitlines()[:HEAD_WITHIN]
-    delimiter = max(",;\t|", key=lambda each: sum(line.count(each) for line in lines))
-    return rows_of_text(io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n")), delimiter=delimiter)
-
-
 # What a file itself says of its shape
+
+
+def sheets_in(content: bytes) -> list[Sheet]:
+    """The sheets of a file without what was put beside its rows when they were given back to be put right."""
+    sheets = [replace(sheet, rows=tuple(as_it_came(sheet.rows))) for sheet in sheets_of(content)]
+    if not any(sheet.rows for sheet in sheets):
+        raise Refused("The file is empty; choose another.")
+    return sheets
 
 
 def propose(sheets: Sequence[Sheet], wanted: str = "") -> Layout:
@@ -159,7 +136,7 @@ def _by_content(texts: Sequence[str]) -> str:
         "birth_date": sum(day < today - FAR for day in days),
         "expiry": sum(abs(day - today) <= FAR for day in days),
         "phone": sum(len(re.sub(r"\D", "", text)) >= 8 for text in texts) - len(days),
-        "opening_balance": sum(bool(AMOUNT.fullmatch(text)) and ("$" in text or "." in text) for text in texts),
+        "opening_balance": sum(_is_amount(text) and ("$" in text or "." in text) for text in texts),
     }
     best = max(looks, key=lambda field: looks[field])
     return best if texts and looks[best] >= MOST_OF * len(texts) else ""
@@ -181,18 +158,14 @@ def laid_out(sheets: Sequence[Sheet], layout: Layout, owed_for: str = "") -> Lai
         if number <= layout.head:
             continue
         given = {field: cells[place] for place, field in enumerate(layout.columns) if field and place < len(cells)}
-        row = _row(number, given, owed_for)
-        if row and not _is_sum(cells):
+        row = _row(line_of(number, layout), given, owed_for)
+        if row and not is_sum(cells):
             rows.append(row)
         else:
             left_out.append(number)
     if not rows:
         raise Refused("No row names anybody; say which column holds the names.")
     return LaidOut(as_csv(rows), tuple(left_out))
-
-
-def _is_sum(cells: Sequence[str]) -> bool:
-    return next((cell for cell in cells if cell), "").casefold().rstrip(":").startswith(SUM_WORDS)
 
 
 def _row(number: int, given: Mapping[str, str], owed_for: str) -> Row | None:
@@ -232,42 +205,114 @@ def _name(plain: Mapping[str, str]) -> tuple[str, str]:
     return " ".join(words[:place]), " ".join(words[place:])
 
 
-def as_day(text: str) -> date | None:
-    """A date as people write it, the day before the month; None for anything else or what leaves a part out."""
-    text = DOTTED.sub(r"\1/\2/\3", text.strip())
-    if not re.search(r"\d", text) or len(text) > 40 or re.fullmatch(r"[\d\s]+", text):
-        return None
-    day_first = not re.match(r"\d{4}", text)
-    try:
-        found = {dates.parse(text, dayfirst=day_first, default=datetime(*start)).date() for start in STARTS}  # noqa: DTZ001
-    except (ValueError, OverflowError):
-        return None
-    return found.pop() if len(found) == 1 else None
-
-
-STARTS = ((2000, 1, 1), (2004, 2, 2))
-"""A part that the text leaves out comes from these, and so differs."""
-
-
 def as_amount_text(text: str) -> str:
     """An amount as the roll's file writes it, without sign of the currency; as it stands where it is none."""
-    found = AMOUNT.fullmatch(text.replace(" ", ""))
-    if not found:
+    try:
+        return f"{read_amount(text):f}" if text.strip() else text
+    except Refused:
         return text
-    digits = found["digits"].replace(",", "")
-    below = found["sign"] or found["open"]
-    return f"-{digits}" if below and float(digits) else digits
 
 
-def as_csv(rows: Sequence[Row], reasons: Mapping[int, str] | None = None) -> bytes:
-    """Rows of the roll's own columns as a CSV in which each stands at its own line; with reasons one below another."""
+def _is_amount(text: str) -> bool:
+    try:
+        read_amount(text)
+    except Refused:
+        return False
+    return True
+
+
+# What somebody says of the rows, and what is proposed
+
+
+NO_MEMBERSHIP = "none"
+
+
+def sign_of(text: str) -> str:
+    """By what a value of the plan column is known when it comes again, without keeping what stood there."""
+    return hashlib.sha256(text.casefold().encode()).hexdigest()[:16]
+
+
+def unknown_plans(rows: Sequence[Row], plans: Mapping[str, Plan]) -> list[tuple[str, int]]:
+    """What stands for a plan and is none of the club's, as it came first, with the number of its rows; most first.
+
+    Blank stands for those that are members until a day and have no plan.
+    """
+    texts = [row["plan"] for row in rows if _needs_plan(row, plans)]
+    first = {sign_of(text): text for text in reversed(texts)}
+    return [(first[sign], count) for sign, count in Counter(map(sign_of, texts)).most_common()]
+
+
+def with_plans(rows: Sequence[Row], plans: Mapping[str, Plan], said: Mapping[str, str]) -> list[Row]:
+    """The rows with the plan that was said for what is none: its number by the sign of the text, or no membership."""
+    names = {str(plan.pk): plan.name for plan in plans.values()}
+    found = []
+    for row in rows:
+        chosen = said.get(sign_of(row["plan"]), "") if _needs_plan(row, plans) else ""
+        if chosen == NO_MEMBERSHIP:
+            found.append(_changed(row, plan="", expiry=""))
+        else:
+            found.append(_changed(row, plan=names[chosen]) if chosen in names else row)
+    return found
+
+
+def _needs_plan(row: Row, plans: Mapping[str, Plan]) -> bool:
+    return bool(row["plan"] or row["expiry"]) and plan_called(row["plan"], plans) is None
+
+
+def tidied(row: Row) -> tuple[Row, str]:
+    """The row with names as they are written, and in words whose were not; blank where all were."""
+    given, family, guardian, home = (row[each] for each in ("given_name", "family_name", "guardian", "household"))
+    made = _changed(
+        row,
+        given_name=tidy(given, beside=family),
+        family_name=tidy(family, is_family=True),
+        guardian=tidy(guardian),
+        household=tidy(home, is_family=True),
+    )
+    said = []
+    if (made["given_name"], made["family_name"]) != (given, family):
+        said.append(f"written as {made['given_name']} {made['family_name']}".strip())
+    if made["guardian"] != guardian and guardian.casefold() != f"{home} family".casefold():
+        said.append(f"guardian written as {made['guardian']}")
+    return made, ", ".join(said)
+
+
+def _changed(row: Row, **cells: str) -> Row:
+    return Row(row.number, row.cells | cells)
+
+
+# Rows as a file
+
+
+def as_csv(rows: Sequence[Row]) -> bytes:
+    """Rows of the roll's own columns as a CSV in which each stands at its own line."""
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\n")
-    writer.writerow([*ALL, "reason"] if reasons else ALL)
+    writer.writerow(ALL)
     line = 1
     for row in rows:
-        while not reasons and (line := line + 1) < row.number:
+        while (line := line + 1) < row.number:
             file.write("\n")
-        cells = [row[name] for name in ALL]
-        writer.writerow([*cells, reasons.get(row.number, "")] if reasons else cells)
+        writer.writerow([" ".join(row[name].split()) for name in ALL])
     return file.getvalue().encode("utf-8-sig")
+
+
+def to_put_right(sheet: Sheet, layout: Layout, reasons: Mapping[int, str]) -> bytes:
+    """The rows that have a reason, as they stand below the headings of the sheet, with their numbers and reasons."""
+    file, width = io.StringIO(), len(layout.columns)
+    writer = csv.writer(file, lineterminator="\n")
+    heads = next((cells for number, cells in sheet.rows if number == layout.head), [])
+    writer.writerow([*_wide(heads, width), NUMBERED, WRONG])
+    for number, cells in sheet.rows:
+        if number > layout.head and (reason := reasons.get(line_of(number, layout))):
+            writer.writerow([*_wide(cells, width), number, reason])
+    return file.getvalue().encode("utf-8-sig")
+
+
+def line_of(number: int, layout: Layout) -> int:
+    """The line at which a row of the sheet stands in the roll's own file, which always has headings."""
+    return number if layout.head else number + 1
+
+
+def _wide(cells: Sequence[str], width: int) -> list[str]:
+    return [*cells, *[""] * (width - len(cells))]

@@ -2,8 +2,11 @@
 
 from datetime import date, timedelta
 
+from django.db.models import Count, Min, Q
+
 from clubdesk.clock import day_text
 from clubdesk.membership import selectors
+from clubdesk.membership.models import Membership
 from clubdesk.rooms import Card, Line, Waiting
 
 SOON = timedelta(days=60)
@@ -11,12 +14,16 @@ SOON = timedelta(days=60)
 
 def members(on: date) -> list[Line]:
     """Members today, and those whose membership ends within sixty days and is not renewed."""
-    ending = selectors.not_renewed().filter(ends_on__range=(on, on + SOON))
-    days = list(ending.order_by("ends_on").values_list("ends_on", flat=True))
-    note = f"The first on {day_text(days[0])}" if days else ""
+    ends = Q(pk__in=selectors.not_renewed().order_by().values("pk"), ends_on__lte=on + SOON)
+    found = Membership.objects.filter(selectors.STANDING, ends_on__gte=on).aggregate(
+        today=Count("person", Q(starts_on__lte=on), distinct=True),
+        ending=Count("pk", ends),
+        first=Min("ends_on", filter=ends),
+    )
+    note = f"The first on {day_text(found['first'])}" if found["first"] else ""
     return [
-        Line("Members today", str(selectors.members_on(on).values("person").distinct().count())),
-        Line("End within 60 days, not renewed", str(len(days)), note),
+        Line("Members today", str(found["today"])),
+        Line("End within 60 days, not renewed", str(found["ending"]), note),
     ]
 
 
@@ -34,5 +41,6 @@ CARDS = (
         members,
         more="Memberships",
         page="admin:membership_membership_changelist",
+        week="membership.add_membership",
     ),
 )

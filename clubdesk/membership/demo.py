@@ -9,7 +9,8 @@ from clubdesk.fees.models import FeeItem
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.membership import services
 from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund
-from clubdesk.membership.selectors import affiliation_owed, is_member, membership_on
+from clubdesk.membership.owed import affiliation_owed
+from clubdesk.membership.selectors import is_member, membership_on
 from clubdesk.money import as_amount, nil
 from clubdesk.roll.demo import Cast, guardian_as_person
 from clubdesk.roll.models import Person

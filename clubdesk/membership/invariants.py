@@ -9,14 +9,14 @@ from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.invariants import invariant, party_differences
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import ZERO, by_hand_of_parties
-from clubdesk.membership import selectors
+from clubdesk.membership import owed, selectors
 from clubdesk.membership.models import Membership, Remittance
 from clubdesk.money import shown, sum_of
 
 
-@invariant("Affiliation payable equals the shares not remitted and what was written by hand, each association")
+@invariant("Affiliation payable equals the shares not passed on and what was written by hand, each association")
 def affiliation_holds() -> Iterator[str]:
-    detail = dict(selectors.affiliation_detail())
+    detail = dict(owed.affiliation_detail())
     for party, figure in by_hand_of_parties(Role.AFFILIATION_PAYABLE).items():
         detail[party] = detail.get(party, ZERO) - figure
     yield from party_differences(Role.AFFILIATION_PAYABLE, detail, credit=True)
@@ -41,7 +41,7 @@ def memberships_hold() -> Iterator[str]:
         yield f"Charge {charge.pk} ({charge}) is for a membership that was cancelled and was not credited."
 
 
-@invariant("Each remittance is the sum of its members' shares")
+@invariant("What is passed on is the sum of its members' shares")
 def remittances_hold() -> Iterator[str]:
     for remittance in Remittance.objects.annotate(found=sum_of("lines__amount")).exclude(found=F("amount")):
         yield f"{remittance} is {shown(remittance.amount)}; its lines come to {shown(remittance.found)}."

@@ -13,7 +13,7 @@ from clubdesk.ledger.models import Document, Party
 from clubdesk.membership.states import LEAVING
 from clubdesk.membership.terms import Term, term
 from clubdesk.money import Cents, nil
-from clubdesk.roll.models import Person
+from clubdesk.roll.models import Household, Person
 
 MONTHS = [(number, date(2000, number, 1).strftime("%B")) for number in range(1, 13)]
 
@@ -112,6 +112,10 @@ class Membership(Document):
 
     person = models.ForeignKey(Person, models.PROTECT, related_name="memberships")
     plan = models.ForeignKey(Plan, models.PROTECT, related_name="memberships")
+    payer = models.ForeignKey(
+        Household, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="another family pays",
+        help_text="For a child of two homes: the family that is charged, also for what is renewed. Blank: its own.",
+    )  # fmt: skip
     charge = models.OneToOneField(Charge, models.PROTECT, null=True, blank=True, related_name="membership")
     starts_on = models.DateField()
     ends_on = models.DateField()
@@ -150,6 +154,11 @@ class Membership(Document):
 
     def __str__(self) -> str:
         return f"{self.plan} membership of {self.person}"
+
+    @property
+    def paying(self) -> Household:
+        """Who pays for what comes of it: another family that pays for a child of two homes, or the person's own."""
+        return self.payer or self.person.household
 
     def covers(self, day: date) -> bool:
         return self.cancelled_on is None and self.starts_on <= day <= self.ends_on
@@ -204,11 +213,11 @@ class Remittance(Document):
 
     class Meta:
         ordering = ["-paid_on", "-pk"]
-        verbose_name = "affiliation remittance"
+        verbose_name = verbose_name_plural = "fees passed on"
         constraints = [models.CheckConstraint(condition=Q(amount__gt=0), name="membership_remits_above_nil")]
 
     def __str__(self) -> str:
-        return f"Affiliation to {self.association}, {day_text(self.paid_on)}"
+        return f"Fees passed on to {self.association}, {day_text(self.paid_on)}"
 
     @property
     def entries_called_for(self) -> set[str]:
@@ -218,12 +227,14 @@ class Remittance(Document):
 class RemittanceLine(models.Model):
     """What of a remittance is for one member's fee; negative where a fee remitted before was taken back since."""
 
-    remittance = models.ForeignKey(Remittance, models.PROTECT, related_name="lines")
+    remittance = models.ForeignKey(Remittance, models.PROTECT, related_name="lines", verbose_name="fees passed on")
     share = models.ForeignKey(ChargeShare, models.PROTECT, related_name="remittance_lines")
     amount = Cents()
 
     class Meta:
         ordering = ["pk"]
+        verbose_name = "part of fees passed on"
+        verbose_name_plural = "parts of fees passed on"
         constraints = [
             models.UniqueConstraint(
                 fields=["remittance", "share"],
@@ -235,3 +246,27 @@ class RemittanceLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.share}"
+
+
+class KeptColumns(models.Model):
+    """What somebody said that the columns of a spreadsheet are, for the next file with the same headings."""
+
+    headings = models.CharField(max_length=64, unique=True, editable=False)
+    """The digest of the headings (SHA-256)."""
+    columns = models.JSONField()
+    """The columns in their order; or these as `columns`, and as `plans`, by the sign of what stood for a plan that is
+    none of the club's, the number of the one that it means, or none."""
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return ", ".join(filter(None, self.of_columns))
+
+    @property
+    def of_columns(self) -> list[str]:
+        return list(self.columns["columns"] if isinstance(self.columns, dict) else self.columns)
+
+    @property
+    def of_plans(self) -> dict[str, str]:
+        return dict(self.columns["plans"]) if isinstance(self.columns, dict) else {}

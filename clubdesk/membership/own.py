@@ -1,6 +1,6 @@
 """The family's own pages of this room: what stands of memberships, and asking to leave."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import Any
 
@@ -12,12 +12,13 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.clock import day_text, long_day
+from clubdesk.dates import Dated
 from clubdesk.errors import Refused
 from clubdesk.families import Act, OfChild, Part
 from clubdesk.faults import sentence_of
 from clubdesk.membership import services
 from clubdesk.membership.models import LeaveRequest, LeaveState, Membership
-from clubdesk.membership.selectors import STANDING, Renewing, renewing_state
+from clubdesk.membership.selectors import STANDING, Renewing, fees_to_come, renewals, renewing_state
 from clubdesk.roll.models import Guardian, Household, Person
 from clubdesk.roll.views import family_page, for_family
 from clubdesk.screens.fields import PickMany
@@ -25,7 +26,7 @@ from clubdesk.verbs import shell_user
 
 
 def of_family(home: Household, people: Sequence[Person], on: date) -> Part:
-    """Until when each is a member, and who asked to leave."""
+    """Until when each is a member, who asked to leave, and what it costs to renew now."""
     held: dict[int, list[Membership]] = {person.pk: [] for person in people}
     for row in Membership.objects.filter(STANDING, person__in=people).select_related("plan").order_by("ends_on"):
         held[row.person_id].append(row)
@@ -33,7 +34,24 @@ def of_family(home: Household, people: Sequence[Person], on: date) -> Part:
         LeaveRequest.objects.filter(person__in=people, state=LeaveState.ASKED).values_list("person", "asked_on")
     )
     lines = [_line(pk, rows, asked.get(pk), on) for pk, rows in held.items()]
-    return Part(children=tuple(lines), acts=(Act("Ask to leave", is_quiet=True, page="leaving:own"),) if people else ())
+    can_renew = any(rows and renewing_state(rows[-1], on) in (Renewing.DUE, Renewing.GRACE) for rows in held.values())
+    return Part(
+        children=tuple(lines),
+        acts=(Act("Ask to leave", is_quiet=True, page="leaving:own"),) if people else (),
+        to_come=tuple(fees_to_come(renewals(on, home, people))) if can_renew else (),
+    )
+
+
+def dates_of(home: Household, people: Sequence[Person], first: date, last: date) -> Iterator[Dated]:
+    """Until when each is a member, where no later membership follows."""
+    until: dict[int, Membership] = {}
+    for row in Membership.objects.filter(STANDING, person__in=people).order_by("ends_on"):
+        until[row.person_id] = row
+    by_pk = {person.pk: person for person in people}
+    for pk, row in until.items():
+        if first <= row.ends_on <= last:
+            title = f"{by_pk[pk].given_name}’s membership ends"
+            yield Dated(f"membership {row.pk}", "membership", title, row.ends_on, row.ends_on)
 
 
 def _line(person: int, rows: Sequence[Membership], asked: date | None, on: date) -> OfChild:

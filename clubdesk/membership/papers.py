@@ -8,7 +8,7 @@ from decimal import Decimal
 from clubdesk import paper
 from clubdesk.fees.models import ChargeShare
 from clubdesk.membership.models import Remittance
-from clubdesk.membership.selectors import Due
+from clubdesk.membership.owed import Due
 from clubdesk.tables import Column, Columns, Table, pick, together
 
 
@@ -87,6 +87,6 @@ def affiliation_pdf(title: str, rows: Sequence[MemberFee], club_name: str) -> by
         paper.gap(),
         paper.table(affiliation_table(rows, ON_PAPER)),
         paper.gap(),
-        paper.text("Below nil: remitted before and taken back since, to be deducted."),
+        paper.text("Below 0.00: passed on before and credited since, to be deducted."),
     ]
     return paper.pdf(title, club_name, story)

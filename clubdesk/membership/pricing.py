@@ -77,11 +77,13 @@ def price(asked: Asked) -> Price:
 
     Source of the order: the club's own rule (common practice, no source).
     """
-    part = Decimal(asked.months) / asked.of_months
-    shares = tuple(share if asked.whole_shares else half_up(share * part) for share in asked.shares)
+    months, of_months = asked.months, asked.of_months
+    shares = tuple(share if asked.whole_shares else part_of(share, months, of_months) for share in asked.shares)
     passed_on = sum(shares, NIL)
-    own_full = asked.full - sum(asked.shares, NIL)
-    own = half_up(own_full * part) if asked.whole_shares else max(half_up(asked.full * part) - passed_on, NIL)
+    if asked.whole_shares:
+        own = part_of(asked.full - sum(asked.shares, NIL), months, of_months)
+    else:
+        own = max(part_of(asked.full, months, of_months) - passed_on, NIL)
     sibling = half_up(own * asked.sibling_percent / 100) if asked.siblings else NIL
     room = own - sibling
     if asked.cap is not None:

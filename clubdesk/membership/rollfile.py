@@ -1,45 +1,44 @@
 """A roll in a file: read, and held against the roll that stands, row by row, before anything is written."""
 
-import io
 import re
-import zipfile
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from decimal import Decimal, InvalidOperation
-from typing import Any
+from datetime import date, timedelta
+from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 from rapidfuzz import fuzz
 
 from clubdesk import clock
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
 from clubdesk.fees.models import FeeItem
-from clubdesk.ledger.files import MOST_COLUMNS, Row, read_cells, rows_below, stripped
+from clubdesk.ledger.files import Row, read_cells, rows_below
 from clubdesk.ledger.models import Account, Kind
+from clubdesk.ledger.spreadsheets import HEAD_WITHIN, MOST_BYTES, MOST_ROWS, sheets_of_workbook
 from clubdesk.membership.models import Membership, Plan
 from clubdesk.membership.selectors import STANDING
-from clubdesk.money import CENT, shown
+from clubdesk.money import CENT, read_amount, shown
 from clubdesk.roll.models import Household, Person, age_on, fault_of_birth_date
 
 COLUMNS = ("household", "given_name", "family_name", "birth_date")
 OPTIONAL = ("guardian", "email", "phone", "plan", "expiry", "opening_balance", "balance_for", "same_as")
-MOST_ROWS = 5000
-MOST_BYTES = 10_000_000
-ENDLESS = re.compile(rb"<!--|<!\[CDATA\[|<[^<>]{100000}")
+NUMBERED, WRONG = "Row in your file", "What is wrong"
+"""The columns that stand beside the rows to be put right; they are read over when these come back."""
 ALIKE = 80
 """From this likeness (rapidfuzz, of 100) two names with the same date of birth may be one person; by trial."""
 
-UNREADABLE = (
-    InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, IndexError, OSError, SyntaxError, TypeError,
-    AttributeError,
-)  # fmt: skip
-"""What reading a broken workbook raises; a fault in its XML is a SyntaxError."""
+WORDS = {
+    "household": "family’s name",
+    "given_name": "given name",
+    "family_name": "family name",
+    "birth_date": "date of birth",
+    "expiry": "last day of the membership",
+}
+SHORT = {"jnr": "junior", "jr": "junior", "jun": "junior", "snr": "senior", "sr": "senior", "sen": "senior"}
+"""What people write for the names of plans; common practice, no source."""
 
 FARTHEST_EXPIRY = timedelta(days=800)
 DAY_FIRST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
@@ -48,59 +47,25 @@ DAY_FIRST = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
 def read_roll(content: bytes) -> list[Row]:
     """The rows of a CSV or XLSX file. Raises Refused for one that cannot be read, by its row where there is one."""
     if len(content) > MOST_BYTES:
-        raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
-    cells = _cells_of_workbook(content) if content[:2] == b"PK" else read_cells(content)
+        raise Refused("The file is too large; leave other sheets and pictures out.")
+    cells = as_it_came(_cells_of_workbook(content) if content[:2] == b"PK" else read_cells(content))
     if len(cells) > MOST_ROWS + 1:
-        raise Refused(f"The file has more than {MOST_ROWS} rows; bring it in by parts.")
+        raise Refused(f"The file has more than {MOST_ROWS} rows; import it by parts.")
     return rows_below(cells, COLUMNS, OPTIONAL)
+
+
+def as_it_came(rows: Sequence[tuple[int, list[str]]]) -> list[tuple[int, list[str]]]:
+    """The rows of a sheet without the columns that were put beside what is to be put right."""
+    head = next((cells for _, cells in rows[:HEAD_WITHIN] if WRONG in cells), [])
+    added = {place for place, cell in enumerate(head) if cell in (NUMBERED, WRONG)}
+    own = [(number, [cell for place, cell in enumerate(cells) if place not in added]) for number, cells in rows]
+    return [(number, cells) for number, cells in own if any(cells)]
 
 
 def _cells_of_workbook(content: bytes) -> list[tuple[int, list[str]]]:
     ((_, filled),) = sheets_of_workbook(content, most=1)
     width = max((len([cell for cell in cells if cell]) for _, cells in filled[:1]), default=0)
     return [(number, [*cells, *[""] * (width - len(cells))]) for number, cells in filled]
-
-
-def sheets_of_workbook(content: bytes, most: int = 20) -> list[tuple[str, list[tuple[int, list[str]]]]]:
-    """The first sheets of a workbook by their names: the rows that hold anything, with their numbers."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as parts:
-            _refuse_endless(parts)
-        sheets = load_workbook(io.BytesIO(content), read_only=True, data_only=True).worksheets[:most]
-        return [(str(sheet.title), _filled(sheet)) for sheet in sheets]
-    except UNREADABLE:
-        raise Refused("row 1: this is no workbook that can be read; save it as XLSX or CSV.") from None
-
-
-def _filled(sheet: Any) -> list[tuple[int, list[str]]]:
-    looked_at = sheet.iter_rows(max_row=4 * MOST_ROWS, max_col=MOST_COLUMNS + 1, values_only=True)
-    rows = [(number, stripped(number, _texts(row))) for number, row in enumerate(looked_at, 1)]
-    return [(number, cells) for number, cells in rows if any(cells)]
-
-
-def _refuse_endless(parts: zipfile.ZipFile) -> None:
-    """Raise Refused for parts that unpack to more than a roll has, and for what keeps a reader of XML busy for minutes:
-    one comment or tag of megabytes is looked through anew with each piece that is read.
-    """
-    if sum(part.file_size for part in parts.infolist()) > 5 * MOST_BYTES:
-        raise Refused("The file is too large for a roll; leave other sheets and pictures out.")
-    for name in parts.namelist():
-        if name.endswith(".xml") and ENDLESS.search(parts.read(name)):
-            raise ValueError(name)
-
-
-def _texts(row: Iterable[object]) -> list[str]:
-    """The cells as text, without the empty ones at the end, which some programs write by the thousand."""
-    texts = [_text(value) for value in row]
-    while texts and not texts[-1]:
-        texts.pop()
-    return texts
-
-
-def _text(value: object) -> str:
-    if isinstance(value, datetime):
-        return value.date().isoformat()
-    return "" if value is None else str(value).strip()
 
 
 @dataclass
@@ -120,6 +85,8 @@ class RowPlan:
     balance: Decimal = Decimal(0)
     balance_for: Account | None = None
     same_as: str = ""
+    written: str = ""
+    """Whose name is written otherwise than in the file, and how."""
     with_row: int = 0
     person: Person | None = None
     known_household: Household | None = None
@@ -151,6 +118,8 @@ class RowPlan:
         if self.balance:
             words = f" for {self.balance_for.name}" if self.balance_for else ""
             parts.append(f"{'owes' if self.balance > 0 else 'is in credit by'} {shown(abs(self.balance))}{words}")
+        if self.written and not self.person:
+            parts.append(self.written)
         return ", ".join(parts)
 
     @property
@@ -174,8 +143,7 @@ def plan_roll(rows: list[Row], decided: Mapping[int, str] | None = None) -> list
 
     `decided` says, by row, who somebody is that looks like a person known already: `new`, or that person's number.
     """
-    plans = {plan.name.casefold(): plan for plan in Plan.objects.all()}
-    incomes = _incomes()
+    plans, incomes = plans_by_name(), _incomes()
     found = [_read(row, plans, incomes, (decided or {}).get(row.number, "")) for row in rows]
     born = {each.birth_date for each in found if each.birth_date}
     people: dict[date, list[Person]] = defaultdict(list)
@@ -194,33 +162,114 @@ def plan_roll(rows: list[Row], decided: Mapping[int, str] | None = None) -> list
     return found
 
 
+def plan_good_rows(rows: Sequence[Row], decided: Mapping[int, str] | None = None) -> list[RowPlan]:
+    """What each row would do where those with a fault are left for later, and those that lean on them."""
+    found: dict[int, RowPlan] = {}
+    good: list[Row] = []
+    still = list(rows)
+    while len(good) != len(still):
+        good = still
+        plans = plan_roll(good, decided)
+        _leave_with_their_first(plans)
+        found |= {each.number: each for each in plans}
+        still = [row for row in good if not found[row.number].faults]
+    return [found[row.number] for row in rows]
+
+
+def _leave_with_their_first(rows: list[RowPlan]) -> None:
+    """Whoever has no e-mail and is known by the first row of the family would join another one without that row."""
+    by_number = {row.number: row for row in rows}
+    families: dict[str, set[int]] = defaultdict(set)
+    for row in rows:
+        families[row.household.casefold()].add(row.with_row)
+    for row in rows:
+        first = by_number[row.with_row]
+        leans = not row.email and first is not row and len(families[row.household.casefold()]) > 1
+        if leans and first.faults and not row.faults:
+            row.faults.append(f"the family stands first in row {first.number}, which must be put right.")
+
+
+def plans_by_name() -> dict[str, Plan]:
+    """The club's plans by their names, in small letters."""
+    return {plan.name.casefold(): plan for plan in Plan.objects.all()}
+
+
 def _find_homes(rows: list[RowPlan]) -> None:
     """The household of the roll that each row belongs to, if any, and the row that its household stands in first.
 
-    A household is known by its name and a guardian's e-mail; one without an e-mail only by somebody of it who is on
-    the roll already, since two families may have one name.
+    A household is known by its name and a guardian's e-mail; one without an e-mail by the guardian's name or phone, or
+    by somebody of it who is on the roll already, since two families may have one name.
     """
-    by_email: dict[tuple[str, str], Household] = {}
-    by_person: dict[tuple[str, str, date], Household] = {}
-    homes = Household.objects.select_related("party").prefetch_related("guardians", "people").order_by("-pk")
-    for home in homes:
-        by_email |= {(home.name.casefold(), each.email.casefold()): home for each in home.guardians.all() if each.email}
-        by_person |= {(home.name.casefold(), str(each).casefold(), each.birth_date): home for each in home.people.all()}
+    of_roll = _OfRoll()
     groups: dict[str, dict[str, RowPlan]] = defaultdict(dict)
+    signs: dict[int, set[str]] = defaultdict(set)
     for row in rows:
-        name, email = row.household.casefold(), row.email.casefold()
-        emails = [each for each in groups[name] if each]
-        if not email and len(emails) > 1:
-            row.faults.append("two families of this name stand in the file; give the guardian's e-mail here too.")
-        first = groups[name].get(email) or groups[name].get(emails[0] if emails and not email else "")
+        first = _first_of_family(row, groups[row.household.casefold()], signs)
         row.with_row = first.number if first else row.number
-        groups[name].setdefault(email, first or row)
-        known = by_email.get((name, email)) if email else None
-        if known is None and row.birth_date:
-            known = by_person.get((name, row.who.casefold(), row.birth_date))
-        row.known_household = known or (first.known_household if first else None)
+        signs[row.with_row] |= _signs(row)
+        row.known_household = of_roll.home_of(row) or (first.known_household if first else None)
         if first and first.known_household is None:
             first.known_household = row.known_household
+
+
+def _first_of_family(row: RowPlan, firsts: dict[str, RowPlan], signs: Mapping[int, set[str]]) -> RowPlan | None:
+    """The row in which the family of `row` stands first, of those of its name by e-mail; None where it is the first.
+
+    A row without an e-mail that comes before all others of its name takes the first e-mail that follows.
+    """
+    email = row.email.casefold()
+    if email:
+        first = firsts.get(email) or firsts.pop("", None)
+        firsts[email] = first or row
+        return first
+    families = [each for mail, each in firsts.items() if mail]
+    if len(families) > 1:
+        families = [each for each in families if signs[each.number] & _signs(row)]
+        if len(families) != 1:
+            row.faults.append("two families of this name stand in the file; give the guardian's e-mail here too.")
+    first = families[0] if families else firsts.get("")
+    if first is None:
+        firsts[""] = row
+    return first
+
+
+def _signs(row: RowPlan) -> set[str]:
+    """By what besides an e-mail a family is known: its guardian's name and phone, where somebody wrote them."""
+    guardian, phone = row.guardian.casefold(), _digits(row.phone)
+    return {each for each in (guardian, phone) if each and each != f"{row.household} family".casefold()}
+
+
+def _digits(phone: str) -> str:
+    """A phone without what people write between and before: the last nine digits."""
+    return re.sub(r"\D", "", phone)[-9:]
+
+
+class _OfRoll:
+    """The households of the roll by what a row may say of them."""
+
+    def __init__(self) -> None:
+        self.by_email: dict[tuple[str, str], Household] = {}
+        self.by_person: dict[tuple[str, str, date], Household] = {}
+        self.by_sign: dict[tuple[str, str], set[Household]] = defaultdict(set)
+        homes = Household.objects.select_related("party").prefetch_related("guardians", "people").order_by("-pk")
+        for home in homes:
+            name = home.name.casefold()
+            for each in home.guardians.all():
+                if each.email:
+                    self.by_email[name, each.email.casefold()] = home
+                for sign in (each.name.casefold(), _digits(each.phone)):
+                    self.by_sign[name, sign].add(home)
+            self.by_person |= {(name, str(each).casefold(), each.birth_date): home for each in home.people.all()}
+
+    def home_of(self, row: RowPlan) -> Household | None:
+        name, email = row.household.casefold(), row.email.casefold()
+        known = self.by_email.get((name, email)) if email else None
+        if known is None and row.birth_date:
+            known = self.by_person.get((name, row.who.casefold(), row.birth_date))
+        if known is None and not email:
+            alike = {home for sign in _signs(row) for home in self.by_sign[name, sign]}
+            known = alike.pop() if len(alike) == 1 else None
+        return known
 
 
 def _incomes() -> dict[str, Account]:
@@ -238,15 +287,18 @@ def _read(row: Row, plans: Mapping[str, Plan], incomes: Mapping[str, Account], d
         setattr(each, name, text)
     for name, most in (("household", 100), ("given_name", 60), ("family_name", 60), ("guardian", 100), ("phone", 30)):
         if not texts[name] and name in COLUMNS:
-            each.faults.append(f"the column {name} is blank.")
+            each.faults.append(f"the {WORDS[name]} is missing.")
         if len(texts[name]) > most:
             each.faults.append(f"the column {name} is longer than {most} letters.")
-    each.birth_date = _day(row["birth_date"], "birth_date", each)
+    if row["birth_date"]:
+        each.birth_date = _day(row["birth_date"], "birth_date", each)
+    else:
+        each.faults.append("the date of birth is missing.")
     today = clock.today()
     if (each.email or each.phone) and not each.guardian:
         each.faults.append("an e-mail or phone needs the guardian whose it is; fill in guardian.")
     if each.birth_date and (fault := fault_of_birth_date(each.birth_date, today)):
-        each.faults.append(f"birth_date: {fault}")
+        each.faults.append(f"the date of birth: {fault}")
     if each.email:
         try:
             validate_email(each.email)
@@ -255,8 +307,11 @@ def _read(row: Row, plans: Mapping[str, Plan], incomes: Mapping[str, Account], d
     each.balance = _amount(row["opening_balance"], each)
     each.balance_for = _balance_for(row["balance_for"], incomes, each)
     if row["plan"] or row["expiry"]:
-        each.plan = plans.get(row["plan"].casefold())
-        each.expiry = _day(row["expiry"], "expiry", each)
+        each.plan = plan_called(row["plan"], plans)
+        if row["plan"] and not row["expiry"]:
+            each.faults.append("until when they are a member is missing; fill it in, or clear the plan.")
+        else:
+            each.expiry = _day(row["expiry"], "expiry", each)
         if each.expiry and abs(each.expiry - today) > FARTHEST_EXPIRY:
             each.faults.append(f"the expiry {day_text(each.expiry)} is more than two years off; check the year.")
             each.expiry = None
@@ -265,9 +320,20 @@ def _read(row: Row, plans: Mapping[str, Plan], incomes: Mapping[str, Account], d
             age = age_on(each.birth_date, starts_on)
             if not (each.plan.youngest or 0) <= age <= (each.plan.oldest if each.plan.oldest is not None else 200):
                 each.faults.append(f"{each.who} was {age} on {day_text(starts_on)}; {each.plan} is not for that age.")
-        if each.plan is None:
+        if not row["plan"]:
+            each.faults.append("the plan is missing; fill it in, or clear until when they are a member.")
+        elif each.plan is None:
             each.faults.append(f"there is no plan “{row['plan']}”; add it first, or leave plan and expiry blank.")
     return each
+
+
+def plan_called(text: str, plans: Mapping[str, Plan]) -> Plan | None:
+    """The plan of this name; else the only one whose whole name stands in the text: “Jnr”, “JUNIOR annual”."""
+    if exact := plans.get(text.casefold()):
+        return exact
+    words = {SHORT.get(word, word) for word in re.findall(r"\w+", text.casefold())}
+    named = [plan for name, plan in plans.items() if set(re.findall(r"\w+", name)) <= words]
+    return named[0] if len(named) == 1 else None
 
 
 def _day(text: str, column: str, row: RowPlan) -> date | None:
@@ -277,17 +343,17 @@ def _day(text: str, column: str, row: RowPlan) -> date | None:
             return date(year, month, day)
         return date.fromisoformat(text)
     except ValueError:
-        row.faults.append(f"the {column} “{text}” is not a date; write it like 2014-03-09 or 9/3/2014.")
+        row.faults.append(f"the {WORDS[column]} “{text}” is not a date; write it like 2014-03-09 or 9/3/2014.")
         return None
 
 
 def _amount(text: str, row: RowPlan) -> Decimal:
     try:
-        amount = Decimal(text.replace(",", "") or "0")
-        if not amount.is_finite() or amount != amount.quantize(CENT) or abs(amount) >= 10**9:
-            raise InvalidOperation
-    except InvalidOperation:
-        row.faults.append(f"the opening_balance “{text}” is not an amount; write it like 45.00 or -12.50.")
+        amount = read_amount(text or "0")
+        if abs(amount) >= 10**9:
+            raise Refused("That is more than a balance can be.")
+    except Refused:
+        row.faults.append(f"what is owed, “{text}”, is not an amount; write it like 45.00 or -12.50.")
         return Decimal(0)
     return amount.quantize(CENT)
 
@@ -295,9 +361,9 @@ def _amount(text: str, row: RowPlan) -> Decimal:
 def _balance_for(text: str, incomes: Mapping[str, Account], row: RowPlan) -> Account | None:
     found = incomes.get(text.casefold())
     if text and found is None:
-        row.faults.append(f"balance_for is “{text}”, which is no fee or income; write it like Memberships.")
+        row.faults.append(f"what is owed is for “{text}”, which is no fee or income; write it like Memberships.")
     if not text and row.balance > 0:
-        row.faults.append("say in balance_for what the opening_balance is owed for, such as Memberships.")
+        row.faults.append("say what the opening balance is owed for (balance_for), such as Memberships.")
     return found
 
 

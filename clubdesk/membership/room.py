@@ -1,11 +1,14 @@
 """What the room of memberships tells of itself."""
 
 from clubdesk.membership import admin, rollviews, services, views
+from clubdesk.membership.audiences import AUDIENCES
 from clubdesk.membership.cards import CARDS, families_to_renew
+from clubdesk.membership.coming import due_of_associations
 from clubdesk.membership.demo import SCENES
+from clubdesk.membership.letters import LETTERS
 from clubdesk.membership.merging import MERGING
 from clubdesk.membership.models import LeaveRequest, LeaveState, Plan
-from clubdesk.membership.own import of_family
+from clubdesk.membership.own import dates_of, of_family
 from clubdesk.membership.personal import PERSONAL, TOLD
 from clubdesk.membership.sheets import SHEETS
 from clubdesk.roll.models import Person
@@ -21,6 +24,7 @@ from clubdesk.rooms import (
     Menu,
     Night,
     PageOn,
+    Recorded,
     Room,
     SitePage,
     Tab,
@@ -49,7 +53,7 @@ ROOM = Room(
             "Membership plans",
             "What a junior and an adult pay a year, what of it associations get, and what a sibling is let off.",
             "membership.add_plan",
-            "admin:membership_plan_add",
+            "admin:membership_plan_begin",
             lambda: Plan.objects.all(),
         ),
         First(
@@ -83,12 +87,17 @@ ROOM = Room(
         ),
     ),
     cards=CARDS,
+    comes_due=(due_of_associations,),
     each_night=(Night("families reminded", lambda on, by: Done(len(services.remind_renewals(on=on)))),),
+    letters=LETTERS,
     roles={
         COORDINATOR: (SEE_ALL, "add_membership", "change_membership"),
         TREASURER: (SEE_ALL, "add_plan", "change_plan", "add_familycap", "change_familycap", "add_remittance"),
         AUDITOR: (SEE_ALL,),
     },
+    audiences=AUDIENCES,
+    dates_of=dates_of,
+    recorded=(Recorded("membership.Plan"), Recorded("membership.FamilyCap")),
     personal=PERSONAL,
     merging=MERGING,
     told=TOLD,
@@ -96,7 +105,7 @@ ROOM = Room(
     sheets=SHEETS,
     adds=(
         PageOn("roll.person", section=admin.memberships_section),
-        PageOn("roll.household", page=admin.RenewPage(), section=admin.household_section),
+        PageOn("roll.household", page=admin.RenewPage(), section=admin.household_section, is_main=True),
         PageOn("roll.household", page=admin.PriceLink()),
     ),
     pages=(

@@ -19,6 +19,7 @@ GUARDS = [
         "membership",
         "person_id",
         "plan_id",
+        "payer_id",
         "charge_id",
         "starts_on",
         "months",
@@ -61,7 +62,7 @@ GUARDS = [
         "membership_remittanceline",
         "INSERT",
         when=f"{REMITTED} < 0 OR {REMITTED} > (SELECT s.amount FROM fees_chargeshare s WHERE s.id = NEW.share_id)",
-        message="A member's share is remitted once.",
+        message="A member's share is passed on once.",
     ),
     Guard(
         "membership_remits_its_own_shares",
@@ -69,19 +70,19 @@ GUARDS = [
         "INSERT",
         when="(SELECT s.party_id FROM fees_chargeshare s WHERE s.id = NEW.share_id)"
         " <> (SELECT r.association_id FROM membership_remittance r WHERE r.id = NEW.remittance_id)",
-        message="A remittance is for the shares of its own association.",
+        message="Fees are passed on for the shares of that association alone.",
     ),
-    replaces_nothing("membership_remittanceline", "line of a remittance"),
+    replaces_nothing("membership_remittanceline", "line of fees passed on"),
     Guard(
         "membership_remittanceline_keeps",
         "membership_remittanceline",
         "UPDATE",
-        message="A line of a remittance is never changed.",
+        message="A line of fees passed on is never changed.",
     ),
     Guard(
         "membership_remittanceline_stays",
         "membership_remittanceline",
         "DELETE",
-        message="A line of a remittance is never deleted.",
+        message="A line of fees passed on is never deleted.",
     ),
 ]

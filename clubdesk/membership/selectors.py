@@ -10,20 +10,21 @@ from functools import reduce
 from operator import or_
 from typing import Any
 
-from django.db.models import Exists, F, Max, OuterRef, Prefetch, Q, QuerySet, TextChoices
+from django.db.models import Exists, Max, OuterRef, Prefetch, Q, QuerySet, TextChoices
 from djmoney.money import Money
 
 from clubdesk.clock import day_text, months_later
 from clubdesk.errors import Refused
-from clubdesk.fees.models import Charge, ChargeShare, FeeKind, FeePrice, FeeShare
-from clubdesk.fees.posting import parts_left, shares_left
-from clubdesk.fees.selectors import SumPer, charges_with_open, credited, shares_of
-from clubdesk.ledger.models import Party, Role
-from clubdesk.ledger.selectors import ZERO, party_balance
-from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund, RemittanceLine
+from clubdesk.families import FeeToCome
+from clubdesk.fees.models import Charge, FeeKind, FeePrice, FeeShare
+from clubdesk.fees.posting import shares_left
+from clubdesk.fees.selectors import charges_with_open, credited, shares_of
+from clubdesk.ledger.selectors import ZERO
+from clubdesk.membership.models import FamilyCap, Membership, Plan, Refund
 from clubdesk.membership.pricing import Asked, Price, part_of, price
 from clubdesk.membership.terms import Term, whole_months_left
-from clubdesk.money import as_amount, figure_of, nil, shown, sum_of, total
+from clubdesk.moment import once
+from clubdesk.money import as_amount, cents_of, nil, shown, total
 from clubdesk.roll.models import Household, Person
 
 STANDING = Q(cancelled_on=None)
@@ -37,6 +38,13 @@ def membership_on(person: Person, day: date) -> Membership | None:
 def members_on(day: date) -> QuerySet[Membership]:
     """The memberships that cover a day."""
     return Membership.objects.filter(STANDING, starts_on__lte=day, ends_on__gte=day)
+
+
+@once
+def people_on(day: date) -> list[Person]:
+    """The members of a day, family by family."""
+    people = Person.objects.filter(pk__in=members_on(day).values("person"), erased_on=None)
+    return list(people.select_related("household").order_by("household", "pk"))
 
 
 def is_member(person: Person, day: date) -> bool:
@@ -65,16 +73,32 @@ class Quote:
     term: Term
     listed: FeePrice
     price: Price
+    payer: Household | None = None
+    """Another family that pays, for a child of two homes."""
+
+    @property
+    def paying(self) -> Household:
+        return self.payer or self.person.household
 
 
 def payer_of(membership: Membership) -> int:
-    """The household (by its id) that was charged for the membership; where nothing was, that of the person.
+    """The household (by its id) that was charged for the membership; where nothing was, that which pays for it.
 
     Sibling discount and family cap are of whoever pays, also where the child has moved to another household since
     (common practice, no source).
     """
     charge = membership.charge or (membership.changed_from.charge if membership.changed_from else None)
-    return charge.household_id if charge else membership.person.household_id
+    return charge.household_id if charge else paying_id(membership)
+
+
+def paying_id(membership: Membership) -> int:
+    """Who pays for what comes of the membership, by the household's id."""
+    return membership.payer_id or membership.person.household_id
+
+
+def paid_by(household: Household) -> Q:
+    """The memberships that the household pays for: its own people's, but for whom another family pays, and theirs."""
+    return Q(payer=household) | Q(payer=None, person__household=household)
 
 
 class Quotes:
@@ -82,7 +106,7 @@ class Quotes:
 
     def __init__(self, households: Iterable[int]):
         asked = list(households)
-        paid_by = ("person__household", "charge__household", "changed_from__charge__household")
+        paid_by = ("person__household", "payer", "charge__household", "changed_from__charge__household")
         theirs = reduce(or_, (Q(**{f"{path}__in": asked}) for path in paid_by))
         rows = Membership.objects.filter(STANDING, theirs).select_related(
             "person", "plan", "charge", "changed_from__charge"
@@ -111,14 +135,17 @@ class Quotes:
         leaving: Membership | None = None,
         refunded: Decimal = ZERO,
         voucher: Decimal = ZERO,
+        payer: Household | None = None,
     ) -> Quote:
         """The quote for a person, after those `ahead` of the same household that would be taken out first.
 
+        Sibling discount and family cap are of the `payer`, where another family pays than the person's own.
         A change of plan names the membership that is `leaving`, its own `term`, and what is given back of it.
         """
         listed = self.listed(plan, starts_on)
         term = term or plan.term(starts_on)
-        own = self.memberships[person.household_id]
+        home = payer.pk if payer else person.household_id
+        own = self.memberships[home]
         others = [each for each in own if each.pk != (leaving.pk if leaving else 0)]
         given_back = refunded if leaving in own else ZERO
         full_price = any(
@@ -133,11 +160,11 @@ class Quotes:
             whole_shares=plan.whole_shares,
             siblings=int(full_price),
             sibling_percent=plan.sibling_percent,
-            paid_before=self._paid_before(person.household_id, starts_on, ahead) - given_back,
+            paid_before=self._paid_before(home, starts_on, ahead) - given_back,
             cap=next((cap.amount.amount for cap in self.caps if cap.valid_from <= starts_on), None),
             voucher=voucher,
         )
-        return Quote(person, plan, starts_on, term, listed, price(asked))
+        return Quote(person, plan, starts_on, term, listed, price(asked), payer)
 
     def listed(self, plan: Plan, day: date) -> FeePrice:
         found = next(
@@ -157,9 +184,10 @@ class Quotes:
         )
 
 
-def quote(person: Person, plan: Plan, starts_on: date, **more: Any) -> Quote:
+def quote(person: Person, plan: Plan, starts_on: date, payer: Household | None = None, **more: Any) -> Quote:
     """What a membership would cost. Raises Refused where the fee schedule has no price."""
-    return Quotes([person.household_id]).quote(person, plan, starts_on, **more)
+    homes = [payer.pk if payer else person.household_id]
+    return Quotes(homes).quote(person, plan, starts_on, payer=payer, **more)
 
 
 def charges_of(membership: Membership) -> list[Charge]:
@@ -323,11 +351,11 @@ def not_renewed() -> QuerySet[Membership]:
     """Memberships that run out and that no later one of the same person follows."""
     later = Membership.objects.filter(STANDING, person=OuterRef("person"), starts_on__gt=OuterRef("ends_on"))
     rows = Membership.objects.filter(STANDING, ~Exists(later), ended_on=None)
-    return rows.select_related("person__household__party", "plan__fee_item").order_by("ends_on", "pk")
+    return rows.select_related("person__household__party", "payer__party", "plan__fee_item").order_by("ends_on", "pk")
 
 
 Waiting = list[tuple[Membership, Renewing]]
-"""The memberships of one household that are to be renewed, and how far each has come."""
+"""The memberships that one household pays for and that are to be renewed, and how far each has come."""
 Chosen = Collection[Person] | None
 """Those whose memberships are meant, None for all."""
 
@@ -338,13 +366,13 @@ def to_renew(on: date, household: Household | None = None, people: Chosen = None
     last = on + timedelta(days=longest["before"] or 0)
     rows = not_renewed().filter(ends_on__lte=last, ends_on__gte=on - timedelta(days=longest["after"] or 0))
     if household:
-        rows = rows.filter(person__household=household)
+        rows = rows.filter(paid_by(household))
     if people is not None:
         rows = rows.filter(person__in=people)
     waiting: dict[int, Waiting] = defaultdict(list)
     for row in rows:
         if (state := renewing_state(row, on)) in (Renewing.DUE, Renewing.GRACE):
-            waiting[row.person.household_id].append((row, state))
+            waiting[paying_id(row)].append((row, state))
     return list(waiting.values())
 
 
@@ -354,7 +382,7 @@ def renewals(on: date, household: Household | None = None, people: Chosen = None
 
 
 def with_quotes(waiting: list[Waiting]) -> list[HouseholdRenewal]:
-    quotes = Quotes(own[0][0].person.household_id for own in waiting)
+    quotes = Quotes(paying_id(own[0][0]) for own in waiting)
     return [_household_renewal(own, quotes) for own in waiting]
 
 
@@ -366,12 +394,25 @@ def _household_renewal(own: list[tuple[Membership, Renewing]], quotes: Quotes) -
         problem = wrong_age(row.person, row.plan, starts_on)
         try:
             if not problem:
-                alone = quotes.quote(row.person, row.plan, starts_on)
-                found = quotes.quote(row.person, row.plan, starts_on, ahead=ahead) if ahead else alone
+                alone = found = quotes.quote(row.person, row.plan, starts_on, payer=row.payer)
+                if ahead:
+                    found = quotes.quote(row.person, row.plan, starts_on, ahead=ahead, payer=row.payer)
         except Refused as refusal:
             problem = refusal.sentence
         lines.append(Renewal(row, state, found, problem, alone))
-    return HouseholdRenewal(own[0][0].person.household, lines)
+    return HouseholdRenewal(own[0][0].paying, lines)
+
+
+def fees_to_come(renewing: Iterable[HouseholdRenewal]) -> list[FeeToCome]:
+    """What of it would be charged today, in the order in which it is."""
+    found = []
+    for each in renewing:
+        for line in each.lines:
+            if line.quote:
+                words = f"renewing the {line.membership.plan} membership"
+                fee, item = cents_of(as_amount(line.quote.price.fee)), line.membership.plan.fee_item
+                found.append(FeeToCome(line.membership.person_id, words, fee, item))
+    return found
 
 
 def plans_instead(person: Person, day: date) -> list[tuple[Plan, Money]]:
@@ -387,8 +428,8 @@ def plans_instead(person: Person, day: date) -> list[tuple[Plan, Money]]:
 
 def renewed_on(household: Household, on: date) -> list[Membership]:
     """The household's memberships that were charged on that day and follow one that ended the day before they start."""
-    rows = Membership.objects.filter(STANDING, person__household=household, charge__charged_on=on).order_by("pk")
-    ended = set(Membership.objects.filter(STANDING, person__household=household).values_list("person", "ends_on"))
+    rows = Membership.objects.filter(STANDING, paid_by(household), charge__charged_on=on).order_by("pk")
+    ended = set(Membership.objects.filter(STANDING, person__in=rows.values("person")).values_list("person", "ends_on"))
     return [row for row in rows if (row.person_id, row.starts_on - timedelta(days=1)) in ended]
 
 
@@ -413,84 +454,3 @@ def _in_words(memberships: Sequence[Membership], day: date) -> str:
     if last.ended_on or renewing_state(last, day) == Renewing.LAPSED:
         return f"lapsed since {day_text(last.ends_on)}"
     return f"ended on {day_text(last.ends_on)}, can still be renewed"
-
-
-# What the associations are owed
-
-
-def affiliation_owed(association: Party) -> Money:
-    """What the ledger says the club owes the association; positive where it owes."""
-    return as_amount(-party_balance(Role.AFFILIATION_PAYABLE, association.pk))
-
-
-@dataclass(frozen=True)
-class Due:
-    """What an association gets of one member's fee that has started, less what was remitted; negative to deduct."""
-
-    share: ChargeShare
-    stands: Decimal
-    remitted: Decimal
-
-    @property
-    def owed(self) -> Decimal:
-        return self.stands - self.remitted
-
-
-def affiliation_due(
-    association: Party | None = None, through: date | None = None, since: date | None = None
-) -> list[Due]:
-    """Each association's share of fees that have become income, the oldest first; in a period where one is given.
-
-    A fee becomes income on the day it starts or, where that had passed, on the day it was charged. Fees of which every
-    share was remitted and nothing was credited are left out: nothing of them is owed.
-    """
-    started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
-    if through:
-        started &= Q(starts_on__lte=through)
-    if since:
-        started &= Q(starts_on__gte=since)
-    owing = ChargeShare.objects.filter(charge=OuterRef("pk"), party__isnull=False)
-    owing = owing.annotate(remitted=SumPer(RemittanceLine, "share")).exclude(amount=F("remitted"))
-    charges = charges_with_open().filter(started, Exists(owing) | Q(credited__gt=0))
-    left = {row.pk: as_amount(row.amount.amount - row.credited) for row in charges}
-    shares = ChargeShare.objects.filter(charge__in=left).select_related(
-        "charge__person", "charge__household", "charge__price__item", "party"
-    )
-    by_charge: dict[int, list[ChargeShare]] = defaultdict(list)
-    for share in shares.order_by("charge__starts_on", "charge_id", "pk"):
-        by_charge[share.charge_id].append(share)
-    remitted = dict(
-        RemittanceLine.objects.filter(share__in=shares)
-        .values_list("share")
-        .annotate(figure=sum_of("amount"))
-        .order_by()
-    )
-    return [
-        Due(share, stands.amount, remitted.get(share.pk, ZERO))
-        for charge, own in by_charge.items()
-        for share, stands in zip(own, shares_left(left[charge], own), strict=True)
-        if share.party_id and (association is None or share.party_id == association.pk)
-    ]
-
-
-def affiliation_detail() -> dict[int, Decimal]:
-    """What is owed by the members' fees and their remittances, by association."""
-    started = Q(recognised_on__isnull=False) | Q(starts_on__lte=F("charged_on"))
-    charges = charges_with_open().filter(started, shares__party__isnull=False).distinct()
-    left = {
-        pk: amount - taken_back for pk, amount, taken_back in charges.values_list("pk", figure_of("amount"), "credited")
-    }
-    shares: dict[int, list[tuple[int | None, Decimal]]] = defaultdict(list)
-    rows: Any = ChargeShare.objects.order_by("pk").values_list("charge", "party", figure_of("amount"))
-    for charge, party, amount in rows:
-        shares[charge].append((party, amount))
-    found: dict[int, Decimal] = defaultdict(lambda: ZERO)
-    for charge, rest in left.items():
-        parts = parts_left(rest, [amount for _, amount in shares[charge]])
-        for (owner, _), part in zip(shares[charge], parts, strict=True):
-            if owner:
-                found[owner] += part
-    remitted = RemittanceLine.objects.order_by().values_list("share__party").annotate(figure=sum_of("amount"))
-    for party, figure in remitted:
-        found[party] -= figure
-    return dict(found)

@@ -16,7 +16,7 @@ AFFILIATION = Look(
     "Affiliation",
     (
         Heading("Association", 40, "name"), Heading("Owed at the start", 16, "amount"),
-        Heading("Members' shares", 16, "amount"), Heading("Remitted", 16, "amount"),
+        Heading("Members' shares", 16, "amount"), Heading("Passed on", 16, "amount"),
         Heading("Owed at the end", 16, "formula"),
     ),
 )  # fmt: skip

@@ -1,6 +1,5 @@
 """Pages of the membership room: renewals, an imported roll, what a membership would cost, the associations' lists."""
 
-import uuid
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -18,8 +17,10 @@ from clubdesk.clock import long_day
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
 from clubdesk.fees.models import FeeKind, VoucherScheme
+from clubdesk.handing import CSV, PDF, file_answer
 from clubdesk.ledger.models import Party, PartyKind
 from clubdesk.ledger.selectors import ZERO, book
+from clubdesk.membership import owed as owed_to
 from clubdesk.membership import papers, selectors, services
 from clubdesk.membership.models import Plan, Remittance
 from clubdesk.roll.models import Household, Person
@@ -30,7 +31,7 @@ from clubdesk.verbs import may, verb_of
 
 
 def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
-    """Who is to renew, what it would cost, and a button for each household."""
+    """Who is to renew, what it would cost, and the way to renew each household."""
     today = clock.today()
     return site_page(
         request,
@@ -40,7 +41,6 @@ def renewals(request: HttpRequest, site: AdminSite) -> HttpResponse:
         households=selectors.renewals(today),
         lapsed=selectors.lapsed(today),
         may_renew=may(request.user, verb_of(services.renew_household).permission),
-        key=uuid.uuid4,
     )
 
 
@@ -134,16 +134,18 @@ def affiliation(request: HttpRequest, site: AdminSite) -> HttpResponse:
         owner = form.cleaned_data["association"] if valid else None
         if owner is None:
             return _affiliation_page(request, site, form, [], None)
-        rows = papers.due_lines(selectors.affiliation_due(owner, through, since))
+        rows = papers.due_lines(owed_to.affiliation_due(owner, through, since))
         period = f"from {long_day(since)} to" if since else "by"
         title = f"Affiliation owed to {owner} {period} {long_day(through)}"
         name = f"affiliation-{slugify(str(owner))}-{through.isoformat()}"
     if request.GET.get("as") == "csv":
-        return _csv(rows, name)
-    if request.GET.get("as") == "pdf":
-        response = HttpResponse(papers.affiliation_pdf(title, rows, book().club_name), content_type="application/pdf")
-        response["Content-Disposition"] = f'inline; filename="{name}.pdf"'
+        what = "exported an affiliation list (CSV)"
+        response = file_answer(request, kind=CSV, name=f"{name}.csv", what=what, rows=len(rows))
+        write_csv(papers.affiliation_table(rows, papers.IN_FILES), response)
         return response
+    if request.GET.get("as") == "pdf":
+        content, what = papers.affiliation_pdf(title, rows, book().club_name), "printed an affiliation list"
+        return file_answer(request, content, kind=PDF, name=f"{name}.pdf", is_shown=True, what=what, rows=len(rows))
     return _affiliation_page(request, site, None if asked else form, rows, owner, title)
 
 
@@ -184,12 +186,5 @@ def _affiliation_table(rows: list[papers.MemberFee], owner: Party | None) -> Tab
     table = papers.affiliation_table(rows, papers.ON_PAGE)
     if owner is None:
         return table.changed("to_pay", title="Paid")
-    owed = Labelled("Owed in the ledger", {"to_pay": selectors.affiliation_owed(owner)})
+    owed = Labelled("Owed in the ledger", {"to_pay": owed_to.affiliation_owed(owner)})
     return replace(table, feet=[*table.feet, owed])
-
-
-def _csv(rows: list[papers.MemberFee], name: str) -> HttpResponse:
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{name}.csv"'
-    write_csv(papers.affiliation_table(rows, papers.IN_FILES), response)
-    return response

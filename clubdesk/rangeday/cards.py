@@ -5,44 +5,45 @@ from datetime import date, timedelta
 from django.contrib.auth.models import User
 
 from clubdesk.clock import day_text
-from clubdesk.membership.selectors import members_on
-from clubdesk.rangeday import forecast, selectors
+from clubdesk.dates import this_hour
+from clubdesk.membership.selectors import people_on
+from clubdesk.moment import remembered_for
+from clubdesk.rangeday import coming, forecast, selectors
 from clubdesk.rangeday.models import RangeDay
-from clubdesk.roll.models import Person
-from clubdesk.rooms import Card, Line
+from clubdesk.rooms import Card, Line, Waiting
 
 MOST_BIRTHDAYS = 6
-LONG_AGO = timedelta(days=28)
 PAGE = "admin:rangeday_rangeday_change"
 
 
 def today(who: User, on: date) -> str:
     """What the range is doing today."""
-    days = RangeDay.objects.filter(date=on).order_by("place") if who.has_perm("rangeday.view_rangeday") else ()
-    return " ".join(_in_words(day) for day in days)
+    days = selectors.days_about(on) if who.has_perm("rangeday.view_rangeday") else ()
+    return " ".join(_in_words(day) for day in days if day.date == on)
 
 
 def _in_words(day: RangeDay) -> str:
     if not day.is_open:
         return f"{day.place} is {day.standing} today."
-    signed_on = day.sign_ons.filter(selectors.STANDS).count()
-    return f"{day.place} is open today: {signed_on} signed on so far."
+    return f"{day.place} is open today: {vars(day)['came']} signed on so far."
+
+
+@remembered_for(timedelta(hours=1))
+def missed_lately(on: date) -> Waiting:
+    """How many regulars are missed, and as of when that is: every sign-on of half a year is looked at."""
+    line = f"Ask how they are: phone and mail stand there. As of {this_hour()}."
+    return Waiting(len(coming.stopped_coming(on)), line=line)
 
 
 def is_range_day(on: date) -> bool:
-    return RangeDay.objects.filter(date=on, closed_on=None, called_off_on=None).exists()
+    return any(day.date == on and day.is_open for day in selectors.days_about(on))
 
 
 def next_day(on: date) -> RangeDay | None:
     """The next open day in the calendar; where there is none, the one to be expected, which has no id: of the weekday
     of the last, where that is not a month ago.
     """
-    return _next_of(_days_about(on), on)
-
-
-def _days_about(on: date) -> list[RangeDay]:
-    """The days of the last four weeks and all that come."""
-    return list(RangeDay.objects.filter(date__gte=on - LONG_AGO).order_by("date", "place"))
+    return _next_of(selectors.days_about(on), on)
 
 
 def _next_of(days: list[RangeDay], on: date) -> RangeDay | None:
@@ -59,12 +60,12 @@ def _next_day(on: date) -> list[Line]:
     day = next_day(on)
     if day is None:
         return []
-    found = forecast.expecting(day)
+    found, at = _expecting(day.date, day.place)
     when = "today" if day.date == on else day_text(day.date, weekday=True, year=False)
     known = Line(day.place, when, page=PAGE, arguments=(day.pk,))
     lines = [known if day.pk else Line(day.place, when, "By the days before it; not in the calendar yet.")]
     if found.people:
-        lines.append(Line("Likely to come", str(found.people), forecast.METHOD))
+        lines.append(Line("Likely to come", str(found.people), f"{forecast.METHOD} As of {at}."))
     lines += [
         Line(f"{kind.label} asked for", str(wanted), "" if wanted.most <= there else f"Only {there} fit for use.")
         for kind, wanted, there in found.kit
@@ -72,17 +73,21 @@ def _next_day(on: date) -> list[Line]:
     return lines
 
 
+@remembered_for(timedelta(hours=1))
+def _expecting(on: date, place: str) -> tuple[forecast.Expecting, str]:
+    """What the days before let expect, and as of when that was reckoned."""
+    return forecast.expecting(RangeDay(date=on, place=place)), this_hour()
+
+
 def birthdays(on: date) -> list[Line]:
     """Members whose birthday falls between the last range day before `on` and the next from it."""
-    days = _days_about(on)
+    days = selectors.days_about(on)
     last = next((day for day in reversed(days) if day.date < on and day.called_off_on is None), None)
     coming = _next_of(days, on)
     first, until = (last.date if last else on), (coming.date if coming else on + timedelta(days=7))
-    born = Person.objects.filter(pk__in=members_on(on).values("person"), erased_on=None)
-    people = born.only("given_name", "family_name", "birth_date")
     found = [
         (first + timedelta(days=ahead), person)
-        for person in people
+        for person in people_on(on)
         if (ahead := selectors.days_to_birthday(person.birth_date, first)) <= (until - first).days
     ]
     found.sort(key=lambda pair: (pair[0], str(pair[1])))
@@ -108,6 +113,7 @@ CARDS = (
         empty="No range day is in the calendar.",
         more="Range days",
         page="admin:rangeday_rangeday_changelist",
+        week="rangeday.add_rangeday",
     ),
-    Card("Birthdays about then", "rangeday.close_rangeday", birthdays),
+    Card("Birthdays about then", "rangeday.close_rangeday", birthdays, week="rangeday.add_closeddays"),
 )

@@ -1,6 +1,6 @@
 """The part of the range days in the demo: kit, Saturdays, the tin and its takings."""
 
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from functools import partial
 
 from clubdesk import clock
@@ -10,52 +10,81 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday import services
-from clubdesk.rangeday.models import Gear, Kit, KitKind, KitState, OwnGearCost, Paid, RangeDay, SafetyText, SignOn
+from clubdesk.rangeday.models import (
+    ClosedDays,
+    Gear,
+    Hand,
+    Kit,
+    KitKind,
+    KitState,
+    OwnGearCost,
+    Paid,
+    RangeDay,
+    SafetyText,
+    SignOn,
+)
 from clubdesk.rangeday.selectors import safety_text, schedule
 from clubdesk.rangeday.selectors import tin as tin_of
 from clubdesk.roll.demo import Cast
 from clubdesk.rooms import Scene
 
 PLACE = "River range"
+HOURS = {"begins_at": time(9), "ends_at": time(12)}
+BREAK = (12, 20), (1, 9)
+"""The first day and the last, as month and day, of the summer break."""
+PLANNED_AHEAD = 6
+"""Weeks for which the range days are known."""
 SAFETY_RULES = """Stay behind the waiting line until you are called.
 Shoot only at your own target, and only on the whistle.
 Nobody walks forward until all bows are down and the range is called clear.
 A child shoots only while a guardian or a coach stands by.
 Tell the coach at once of anything that is cracked, frayed or loose."""
-KIT = (
-    (KitKind.BOW, "B", 16, "66 inch, 18 pounds, right hand", 30),
-    (KitKind.BOW, "L", 3, "66 inch, 18 pounds, left hand", 30),
-    (KitKind.ARM_GUARD, "G", 8, "", None),
-    (KitKind.TAB, "T", 8, "", None),
+KIT: tuple[tuple[KitKind, str, int, dict[str, object]], ...] = (
+    (KitKind.BOW, "B", 16, {"size": "66 inch", "hand": Hand.RIGHT, "check_after": 30}),
+    (KitKind.BOW, "L", 3, {"size": "66 inch", "hand": Hand.LEFT, "check_after": 30}),
+    (KitKind.ARM_GUARD, "G", 8, {}),
+    (KitKind.TAB, "T", 8, {}),
 )
-"""Kind, letter of its numbers, how many, description, and after how many loans it is checked."""
+"""Kind, letter of its numbers, how many, and what is known of each."""
+POUNDS = (18, 16, 20, 14)
+"""Draw weights of bows, in turn."""
 
 
 def begin(demo: Demo) -> None:
-    """Numbered kit, the safety rules for visitors, and what gear of one's own costs about."""
+    """Numbered kit, the safety rules for visitors, what gear of one's own costs about, and the summer breaks."""
+    for year in range(demo.year_before.year, demo.year_before.year + 3):
+        first, last = date(year, *BREAK[0]), date(year + 1, *BREAK[1])
+        ClosedDays.objects.create(first_day=first, last_day=last, reason="summer break")
     SafetyText.objects.create(in_force_from=demo.year_before, text=SAFETY_RULES)
     OwnGearCost.objects.create(since=demo.year_before, amount=as_amount(210))
-    for kind, letter, how_many, words, check_after in KIT:
+    for kind, letter, how_many, known in KIT:
         for number in range(1, how_many + 1):
-            Kit.objects.create(number=f"{letter}{number:02d}", kind=kind, description=words, check_after=check_after)
+            pounds = POUNDS[number % len(POUNDS)] if kind == KitKind.BOW else None
+            Kit.objects.create(number=f"{letter}{number:02d}", kind=kind, draw_weight=pounds, **known)
 
 
 def plan(demo: Demo, start: date) -> None:
     for week in range(52):
         day = next_saturday(start + timedelta(weeks=week))
-        if (1, 9) < (day.month, day.day) < (12, 20):
+        if BREAK[1] < (day.month, day.day) < BREAK[0]:
             demo.at(day, saturday)
 
 
 def saturday(demo: Demo, day: date) -> None:
-    """A range day from the first sign-on to the counted tin; the second one of October is called off."""
-    range_day, _ = RangeDay.objects.get_or_create(date=day, place=PLACE)
+    """A range day from the first sign-on to the counted tin; the second one of October is called off.
+
+    Today’s stays open, since that is where a visitor records hire.
+    """
+    range_day, _ = RangeDay.objects.get_or_create(date=day, place=PLACE, defaults=HOURS)
     signed = sign_juniors_on(demo, day, range_day) + sign_visitors_on(demo, day, range_day)
     if day.month == 10 and 8 <= day.day <= 14:
-        later, _ = RangeDay.objects.get_or_create(date=day + timedelta(days=7), place=PLACE)
+        later, _ = RangeDay.objects.get_or_create(date=day + timedelta(days=7), place=PLACE, defaults=HOURS)
         services.call_off_day(
-            range_day=range_day, reason="lightning", on=day, by=demo.users["coordinator"], move_to=later
-        )
+            range_day=range_day, reason="lightning", on=day, by=demo.users["coordinator"], move_to=later,
+            tell_them=True, also_usual=True,
+        )  # fmt: skip
+        return
+    if day == demo.today:
         return
     lend_bows(demo, day, [sign_on for sign_on in signed if sign_on.gear == Gear.HIRE][:6])
     count_the_tin(demo, day, range_day)
@@ -147,4 +176,12 @@ def bank_takings(demo: Demo, day: date) -> None:
         services.bank_takings(amount=inside - FLOAT, on=day, by=demo.users["coordinator"])
 
 
-SCENES = (Scene(begin=begin, plan=plan),)
+def leave(demo: Demo, day: date) -> None:
+    """The Saturdays ahead stand among the club's dates, for families to read."""
+    for week in range(PLANNED_AHEAD):
+        ahead = next_saturday(day + timedelta(weeks=week, days=1))
+        if BREAK[1] < (ahead.month, ahead.day) < BREAK[0]:
+            RangeDay.objects.get_or_create(date=ahead, place=PLACE, defaults=HOURS)
+
+
+SCENES = (Scene(begin=begin, plan=plan, leave=leave),)

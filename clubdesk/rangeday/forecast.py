@@ -5,10 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, floor
+from typing import Any
 
 from django.db.models import Count, Q, QuerySet
 
-from clubdesk.rangeday.models import Kit, KitKind, KitLoan, KitState, RangeDay
+from clubdesk.rangeday.models import Hand, Kit, KitKind, KitLoan, KitState, RangeDay
 
 WEIGHT = 0.1
 """What the latest day counts for beside all before it; found on the generated seasons of the tests."""
@@ -43,13 +44,70 @@ def expecting(day: RangeDay) -> Expecting:
     days = list(came)
     if len(days) < FEWEST:
         return Expecting(None, [])
-    lent: dict[str, dict[int, int]] = defaultdict(dict)
+    return Expecting(
+        band(list(came.values())), [(kind, wanted, there) for (kind,), wanted, there in _asked(days, "kind")]
+    )
+
+
+@dataclass(frozen=True)
+class Gear:
+    """Of one kind and hand: how many pieces will be asked for, and how many are fit for use."""
+
+    kind: KitKind
+    hand: Hand | None
+    wanted: Band
+    there: int
+
+    @property
+    def lacking(self) -> int:
+        """How many too few there are on the fullest of such days."""
+        return max(0, self.wanted.most - self.there)
+
+
+def gear_needed(day: RangeDay) -> list[Gear]:
+    """Kit by kind and hand, as it was lent on days alike; nothing where there are fewer than four of them."""
+    days = list(came_to_days_alike(day))
+    if len(days) < FEWEST:
+        return []
+    return [
+        Gear(kind, Hand(hand) if hand else None, wanted, there)
+        for (kind, hand), wanted, there in _asked(days, "kind", "hand")
+    ]
+
+
+def _asked(days: Sequence[int], *by: str) -> list[tuple[tuple[Any, ...], Band, int]]:
+    """By what columns of kit say: how many pieces of it are likely to be asked for, and how many are fit for use."""
+    lent: dict[tuple[Any, ...], dict[int, int]] = defaultdict(dict)
     loans = KitLoan.objects.filter(sign_on__range_day__in=days, sign_on__cancelled_on=None).order_by()
-    for kind, pk, count in loans.values_list("kit__kind", "sign_on__range_day").annotate(Count("pk")):
-        lent[kind][pk] = count
-    there = dict(Kit.objects.filter(state=KitState.USABLE).order_by().values_list("kind").annotate(Count("pk")))
-    kit = [(kind, band([lent[kind].get(pk, 0) for pk in days]), there.get(kind, 0)) for kind in KitKind if kind in lent]
-    return Expecting(band(list(came.values())), kit)
+    columns = [f"kit__{each}" for each in by]
+    for *of, pk, count in loans.values_list(*columns, "sign_on__range_day").annotate(Count("pk")):
+        lent[tuple(of)][pk] = count
+    fit = Kit.objects.filter(state=KitState.USABLE).order_by().values_list(*by).annotate(Count("pk"))
+    there = {tuple(of): count for *of, count in fit}
+    found = []
+    for of in sorted(lent, key=lambda each: (list(KitKind).index(KitKind(each[0])), each)):
+        wanted = band([lent[of].get(pk, 0) for pk in days])
+        found.append(((KitKind(of[0]), *of[1:]), wanted, there.get(of, 0)))
+    return found
+
+
+@dataclass(frozen=True)
+class Tried:
+    """How far the forecast of each day was off on average, in people, and “as many as the time before” beside it."""
+
+    days: int
+    ours: float
+    as_before: float
+
+
+def tried(counts: Sequence[int]) -> Tried | None:
+    """The forecast made for each day by the days before it alone, beside who came; None where there are too few."""
+    levels = smoothed(counts)
+    pairs = list(zip(levels[FEWEST - 1 :], counts[FEWEST - 1 :], counts[FEWEST:], strict=False))
+    if not pairs:
+        return None
+    ours = sum(abs(level - came) for level, _, came in pairs) / len(pairs)
+    return Tried(len(pairs), ours, sum(abs(before - came) for _, before, came in pairs) / len(pairs))
 
 
 def came_to_days_alike(day: RangeDay) -> dict[int, int]:

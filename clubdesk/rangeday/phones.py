@@ -1,6 +1,7 @@
 """What a phone sends from the range, read strictly: each tap by itself, on the book's own clock."""
 
 import uuid
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -38,10 +39,19 @@ def tapped_of(sent: dict[str, Any], ahead: timedelta = timedelta()) -> Tapped:
         gear=Gear(sent.get("gear", Gear.OWN)),
         paid=Paid(sent.get("paid", Paid.NOTHING)),
         people=tuple(_row(pk) for pk in sent.get("people", ()))[:12],
+        visitor=uuid.UUID(sent["visitor"]) if sent.get("visitor") else None,
         visitor_name=_text(sent.get("visitor_name", "")),
         visitor_guardian=_text(sent.get("visitor_guardian", "")),
         visitor_phone=_text(sent.get("visitor_phone", "")),
     )
+
+
+def phone_of(body: Mapping[str, Any]) -> tuple[uuid.UUID, int] | None:
+    """Which phone sends, and how many entries it keeps besides; None where it does not say."""
+    try:
+        return uuid.UUID(body["phone"]), int(body["unsent"])
+    except WRONG:
+        return None
 
 
 def unreadable(sent: object) -> list[object] | None:

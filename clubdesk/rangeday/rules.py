@@ -7,6 +7,15 @@ from clubdesk.roll.rules import not_erased
 GUARDS = [
     not_erased("rangeday_signon"),
     Guard(
+        "care_look_of_who_is_signed_on",
+        "care_look",
+        "INSERT",
+        when="NEW.day IS NOT NULL AND NOT EXISTS (SELECT 1 FROM rangeday_signon s JOIN rangeday_rangeday d"
+        " ON d.id = s.range_day_id WHERE s.person_id = NEW.person_id AND s.cancelled_on IS NULL AND d.date = NEW.day"
+        " AND d.closed_on IS NULL AND d.called_off_on IS NULL)",
+        message="At the range this is seen only of who is signed on, while the day is open.",
+    ),
+    Guard(
         "rangeday_sign_on_on_an_open_day",
         "rangeday_signon",
         "INSERT",
@@ -77,7 +86,7 @@ GUARDS = [
         "UPDATE",
         when="NEW.called_off_on IS NOT NULL AND OLD.called_off_on IS NULL AND EXISTS"
         " (SELECT 1 FROM rangeday_signon s WHERE s.range_day_id = NEW.id AND s.cancelled_on IS NULL)",
-        message="Somebody is still signed on; calling the day off takes that back first.",
+        message="Somebody is still signed on; calling the day off undoes that first.",
     ),
     Guard(
         "rangeday_closed_as_counted",
@@ -102,6 +111,17 @@ GUARDS = [
         "reason",
         "second_counter_id",
         free=("reopened_on", "reopen_reason", "reopened_by_id"),
+    ),
+    *kept(
+        "rangeday_rangecount",
+        "count at the range",
+        "range_day_id",
+        "pieces",
+        "counted",
+        "card_slip",
+        "note",
+        "second_counter_id",
+        free=("confirmed_at",),
     ),
     Guard(
         "rangeday_count_stays_reopened",
@@ -173,6 +193,7 @@ GUARDS = [
         "act",
         "kit_id",
         "holder",
+        "visitor",
         "gear",
         "paid",
         "people",

@@ -3,17 +3,29 @@
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, TypedDict
+from typing import TYPE_CHECKING, TypedDict
 
 from django.contrib.auth.models import User
-from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Subquery
+from django.db.models import (
+    BooleanField,
+    Count,
+    Exists,
+    ExpressionWrapper,
+    F,
+    FilteredRelation,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+)
 from django.db.models.functions import Coalesce
 from django_stubs_ext import WithAnnotations
 from djmoney.money import Money
 
-from clubdesk.clock import day_text
+from clubdesk.care.selectors import can_be_rung
+from clubdesk.courses.checks import needed
 from clubdesk.courses.models import ADULT_FROM, day_years_before
 from clubdesk.courses.selectors import completed_by, completions
 from clubdesk.fees import selectors as fees
@@ -22,15 +34,12 @@ from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member, members_on
+from clubdesk.moment import once
 from clubdesk.money import as_amount, half_up, nil, sum_of
 from clubdesk.rangeday.models import (
     PAID_AT_THE_RANGE,
-    Act,
+    ClosedDays,
     Gear,
-    Kit,
-    KitCheck,
-    KitLoan,
-    KitState,
     Paid,
     RangeDay,
     SafetyText,
@@ -39,9 +48,17 @@ from clubdesk.rangeday.models import (
     TapState,
     TillCount,
 )
-from clubdesk.roll.models import Guardian, Person
+from clubdesk.roll.models import Person
 
 STANDS = Q(cancelled_on=None)
+LONG_AGO = timedelta(days=28)
+
+
+@once
+def days_about(on: date) -> list[RangeDay]:
+    """The days of the last four weeks and all that come, each with how many `came`."""
+    rows = RangeDay.objects.filter(date__gte=on - LONG_AGO).order_by("date", "place")
+    return list(rows.annotate(came=Count("sign_ons", Q(sign_ons__cancelled_on=None))))
 
 
 @dataclass(frozen=True)
@@ -234,18 +251,22 @@ def signed_on(range_day: RangeDay, person: Person) -> SignOn | None:
 
 @dataclass(frozen=True)
 class OnSheet:
-    """Somebody on the sheet of a day: who, by which price, and the marks that stand quietly beside the name."""
+    """Somebody on the sheet of a day: who, by which price, and the marks that stand quietly beside the name.
+
+    `beside`: of a parent who has done the course, the children (ids) with whom they may shoot.
+    """
 
     person: int
     name: str
     household: int
     tariff: str
     marks: str
+    beside: tuple[int, ...] = ()
 
 
-NEW, BIRTHDAY, LAPSED, OVERDUE, NO_PHONE, BESIDE = "nblugp"
-"""Marks beside a name: new from a course, birthday this week, membership lapsed, fee overdue, no guardian's phone, may
-shoot beside their child."""
+NEW, BIRTHDAY, LAPSED, OVERDUE, NO_PHONE, BESIDE, TO_WATCH = "nblugpd"
+"""Marks beside a name: new from a course, birthday this week, membership lapsed, fee overdue, nobody to ring, may
+shoot beside their child, waits for a course and a draw check is to do."""
 BIRTHDAY_WITHIN = 7
 NEW_FOR = timedelta(days=56)
 
@@ -258,13 +279,14 @@ def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) 
     day = range_day.date
     begun = Membership.objects.filter(person=OuterRef("pk"), cancelled_on=None, starts_on__lte=day)
     people = Person.objects.filter(erased_on=None).annotate(
-        reachable=Exists(Guardian.objects.filter(household=OuterRef("household")).exclude(phone="")),
+        reachable=ExpressionWrapper(can_be_rung(), BooleanField()),
         is_new=Exists(completions(day - NEW_FOR, day).filter(place__person=OuterRef("pk"))),
+        is_watched=Exists(needed(day).filter(person=OuterRef("pk"))),
         last_day=Subquery(begun.order_by("-ends_on").values("ends_on")[:1]),
     )
     people = people.order_by("given_name", "family_name", "pk")
     members = {each.pk for each in people if each.last_day and each.last_day >= day}
-    parents = _parents(people, members, day) if with_parents else set()
+    parents = _parents(people, members, day) if with_parents else {}
     overdue = _households_overdue(day) if with_money else set()
     lines = []
     for person in people:
@@ -276,18 +298,25 @@ def sheet(range_day: RangeDay, *, with_money: bool, with_parents: bool = False) 
             OVERDUE: person.household_id in overdue,
             NO_PHONE: not person.reachable,
             BESIDE: tariff == "beside",
+            TO_WATCH: person.is_watched,
         }
         marks = "".join(mark for mark, holds in stands.items() if holds)
-        lines.append(OnSheet(person.pk, str(person), person.household_id, tariff, marks))
+        beside = parents.get(person.pk, ()) if tariff == "beside" else ()
+        lines.append(OnSheet(person.pk, str(person), person.household_id, tariff, marks, beside))
     return sorted(lines, key=lambda line: line.tariff != "hire")
 
 
-def _parents(people: Iterable[Person], members: set[int], day: date) -> set[int]:
-    """Among people already read: adults who have done the course, with a junior member in the household."""
+def _parents(people: Iterable[Person], members: set[int], day: date) -> dict[int, tuple[int, ...]]:
+    """Among people already read: adults who have done the course, each with the junior members of the household."""
     of_age = day_years_before(day, ADULT_FROM)
     done = completed_by(day, [each.pk for each in people if each.birth_date <= of_age])
-    homes = {each.household_id for each in people if each.pk in members and each.birth_date > of_age}
-    return {each.pk for each in people if each.pk in done and each.household_id in homes}
+    homes: dict[int, list[int]] = {}
+    for each in people:
+        if each.pk in members and each.birth_date > of_age:
+            homes.setdefault(each.household_id, []).append(each.pk)
+    return {
+        each.pk: tuple(homes[each.household_id]) for each in people if each.pk in done and each.household_id in homes
+    }
 
 
 def _households_overdue(day: date) -> set[int]:
@@ -327,7 +356,7 @@ def board(range_day: RangeDay) -> list[tuple[str, Money | None]]:
     """What the day costs, as it would stand on a board at the range; None where the schedule has no price."""
     found = prices(range_day)
     beside = [("Parent beside a child", found["beside"])] if found["beside"] is not None else []
-    return [("Member, club gear", found["hire"]), *beside, ("Visitor, club gear", found["visitor"])]
+    return [("Member, club kit", found["hire"]), *beside, ("Visitor, club kit", found["visitor"])]
 
 
 def prices(range_day: RangeDay) -> dict[str, Money | None]:
@@ -345,6 +374,22 @@ def open_days_after(range_day: RangeDay | None) -> QuerySet[RangeDay]:
         return RangeDay.objects.none()
     rows = RangeDay.objects.filter(date__gt=range_day.date, closed_on=None, called_off_on=None)
     return rows.order_by("date", "place")
+
+
+def next_open_day(on: date) -> date | None:
+    """The first day from `on` that is not called off, as families are told it."""
+    rows = RangeDay.objects.filter(date__gte=on, closed_on=None, called_off_on=None).order_by("date")
+    return rows.values_list("date", flat=True).first()
+
+
+def closed_among(days: Iterable[date]) -> list[date]:
+    """Those of the days on which nobody shoots at the club."""
+    wanted = sorted(days)
+    if not wanted:
+        return []
+    spans = ClosedDays.objects.filter(first_day__lte=wanted[-1], last_day__gte=wanted[0])
+    closed = list(spans.values_list("first_day", "last_day"))
+    return [day for day in wanted if any(first <= day <= last for first, last in closed)]
 
 
 def latest_counts(most: int = 5) -> QuerySet[TillCount]:
@@ -371,80 +416,6 @@ def uncounted(on: date) -> QuerySet[RangeDay]:
     return RangeDay.objects.filter(closed_on=None, called_off_on=None, date__lte=on)
 
 
-@dataclass(frozen=True)
-class KitLine:
-    """A piece of kit that can be given out, and the id and name of whose sign-on it is out with (None: it is in).
-
-    `due`: it was used as often as it may be before a check; `unsafe`: since when it is set aside, and why.
-    """
-
-    kit: Kit
-    holder: int | None
-    who: str
-    due: bool
-    unsafe: str = ""
-
-
-def kit_on_hand(day: date) -> list[KitLine]:
-    """Kit in or out, also what is unsafe; since when, where since an earlier day. What is retired only while out."""
-    latest = KitCheck.objects.filter(kit=OuterRef("pk")).order_by("-pk")
-    fit = latest.filter(state=KitState.USABLE).values("recorded_at")[:1]
-    after = KitLoan.objects.filter(kit=OuterRef("pk"), recorded_at__gt=Coalesce(OuterRef("fit_at"), LONG_AGO))
-    uses = after.order_by().values("kit").annotate(times=Count("pk")).values("times")
-    kit = with_holder().annotate(fit_at=Subquery(fit))
-    kit = kit.annotate(
-        uses=Subquery(uses),
-        found_on=Subquery(latest.values("checked_on")[:1]),
-        found=Subquery(latest.values("note")[:1]),
-    )
-    lines = []
-    for each in kit.exclude(Q(state=KitState.RETIRED) & Q(out__isnull=True)).order_by("kind", "number"):
-        due = each.check_after is not None and (each.uses or 0) >= each.check_after
-        lines.append(KitLine(each, each.holder, _held_by(each, day), due, _unsafe(each)))
-    return lines
-
-
-def _unsafe(kit: Any) -> str:
-    """Since when a piece of `kit_on_hand` is unsafe, and why; blank where it is fit for use."""
-    return "" if kit.state == KitState.USABLE else f"since {day_text(kit.found_on, year=False)}: {kit.found}"
-
-
-def kit_in_hands(day: date) -> list[KitLine]:
-    """Of that only what is out, with whose sign-on; whether it is due for a check is not asked."""
-    kit = with_holder().filter(out__isnull=False).order_by("kind", "number")
-    return [KitLine(each, each.holder, _held_by(each, day), due=False) for each in kit]
-
-
-def with_holder() -> QuerySet[Any]:
-    """Kit with the sign-on that each piece is out with (`holder`), who that is, and since which day."""
-    out = FilteredRelation("loans", condition=Q(loans__back_at=None))
-    kit: QuerySet[Any] = Kit.objects.annotate(out=out).annotate(
-        holder=F("out__sign_on"),
-        given=F("out__sign_on__person__given_name"),
-        family=F("out__sign_on__person__family_name"),
-        visitor=F("out__sign_on__visitor_name"),
-        since=F("out__sign_on__range_day__date"),
-    )
-    return kit
-
-
-def _held_by(kit: Any, day: date) -> str:
-    """Whose hands a piece of `with_holder` is in; blank where it is in."""
-    who = f"{kit.given} {kit.family}" if kit.given else kit.visitor or ""
-    if kit.since and kit.since != day:
-        who += f", since {day_text(kit.since)}"
-    return f"{who} (unsafe: take it back now)" if kit.state != KitState.USABLE else who
-
-
-LONG_AGO = datetime(1990, 1, 1, tzinfo=UTC)
-
-
-def kit_out(range_day: RangeDay | None = None) -> QuerySet[KitLoan]:
-    """What is still out, of one day or of all."""
-    rows = KitLoan.objects.filter(back_at=None).select_related("kit", "sign_on__person", "sign_on__range_day")
-    return rows.filter(sign_on__range_day=range_day) if range_day else rows
-
-
 def holder_of(tap: Tap) -> SignOn | None:
     """Whose hands the kit of a tap went to: by their sign-on's own key, or by the tap that signed them on."""
     if tap.holder is None:
@@ -455,10 +426,3 @@ def holder_of(tap: Tap) -> SignOn | None:
         by_tap = by_tap.filter(person__in=tap.people)
     own = standing.filter(Q(key=tap.holder) | Q(corrects__key=tap.holder))
     return own.first() or by_tap.order_by("pk").first()
-
-
-def given_back_since(tap: Tap) -> Tap | None:
-    """The first tap by which this kit came back after it was given out, where that reached the book before."""
-    later = Tap.objects.filter(act=Act.BACK, kit=tap.kit, range_day=tap.range_day, tapped_at__gte=tap.tapped_at)
-    later = later.exclude(state=TapState.UNDONE)
-    return later.order_by("tapped_at").first()

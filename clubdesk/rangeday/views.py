@@ -4,6 +4,7 @@ import hashlib
 import json
 import uuid
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -13,7 +14,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.admin import AdminSite
 from django.contrib.auth.models import User
-from django.db import DataError, IntegrityError
+from django.db import DatabaseError, DataError, IntegrityError
 from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.middleware.csrf import get_token
@@ -22,14 +23,14 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 from django.views.decorators.cache import never_cache
 
-from clubdesk import clock
+from clubdesk import clock, rooms
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.faults import is_busy, said, sentence_of
 from clubdesk.ledger.selectors import year_start
 from clubdesk.money import from_cents, in_cents, nil, plain, shown, sign
-from clubdesk.rangeday import figures, phones, selectors, services, usual
-from clubdesk.rangeday.models import Banking, Gear, Kit, Paid, RangeDay, SignOn
+from clubdesk.rangeday import figures, heard, kits, phones, selectors, services, usual, visiting
+from clubdesk.rangeday.models import Banking, Gear, Kit, Paid, RangeDay, SignOn, Visitor
 from clubdesk.screens.charts import Chart
 from clubdesk.screens.fields import SpanForm
 from clubdesk.screens.pages import site_page
@@ -37,7 +38,7 @@ from clubdesk.screens.tables import Link, Section, add_page_of, link_to, page_of
 from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import may, verb_of
 
-MODULES = ("drawing", "kit", "opening", "rows", "sending", "state", "storing")
+MODULES = ("care", "drawing", "kit", "opening", "rows", "sending", "state", "storing", "visitors")
 """What the sheet's script imports, so that a browser fetches all at once."""
 MOST_AT_ONCE = 200
 MONTHS_FROM = 40
@@ -64,24 +65,18 @@ def today(request: HttpRequest, site: AdminSite) -> HttpResponseBase:
 def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     """The sheet: it works on once it is open, also without reception."""
     day = get_object_or_404(RangeDay, pk=pk)
+    if lacking := _lacking(day):
+        messages.warning(request, lacking)
+        return HttpResponseRedirect(page_of(day))
     prices = {kind: plain(figure) if figure is not None else None for kind, figure in selectors.prices(day).items()}
-    kit = selectors.kit_on_hand(day.date) if day.is_open else []
+    kit = kits.kit_on_hand(day.date) if day.is_open else []
     safety = selectors.safety_text(day.date)
     user, counts = signed_in(request), verb_of(services.close_day).permission
+    looks = verb_of(services.look_at_the_range).permission
     context: dict[str, Any] = {
         "day": day,
         "roll": _roll(day, user, with_parents=prices["beside"] is not None) if day.is_open else [],
-        "kit": [
-            [
-                each.kit.pk,
-                each.kit.number,
-                each.kit.get_kind_display(),
-                each.kit.description,
-                int(each.due),
-                each.unsafe,
-            ]
-            for each in kit
-        ],
+        "kit": [_piece(each) for each in kit],
         "safety": safety,
         "may_count": may(user, counts),
         "who_counts": "" if may(user, counts) else who_counts(counts),
@@ -97,10 +92,13 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
             "worker": reverse("admin:range_worker"),
             "static": settings.STATIC_URL,
             "until": int(clock.start_of(day.date + timedelta(days=1)).timestamp() * 1000) if day.is_open else 0,
+            "begins": int(clock.start_of(day.date).timestamp() * 1000),
             "as_of": f"{localtime(clock.machine()):%H:%M}",
             "token": get_token(request),
             "safety": safety.pk if safety else None,
             "ahead": day.date > clock.today(),
+            "care": reverse("admin:range_care", args=[day.pk, 0]) if may(user, looks) else "",
+            "visit": reverse("admin:range_visitors", args=[day.pk]),
             "correct": reverse("admin:rangeday_signon_correct", args=[0]),
             **said_of(day, kit),
         },
@@ -108,15 +106,29 @@ def sheet(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponseBase:
     return site_page(request, site, "rangeday/sheet.html", str(day), **context)
 
 
+def _lacking(day: RangeDay) -> str:
+    """Why nobody signs on on the day yet, as rooms above say; blank where nothing stands in the way."""
+    asked = (lacks(day) for room in rooms.in_order() for lacks in room.lacking)
+    return next((sentence for sentence in asked if sentence), "")
+
+
 def _roll(day: RangeDay, user: User, *, with_parents: bool) -> list[list[object]]:
-    """Everyone on the roll: id, name, family, by which price, marks, how often they came lately, which kit they had."""
+    """Everyone on the roll: id, name, family, by which price, marks, how often they came lately, which kit they had;
+    of a parent who may shoot beside children also these.
+    """
     lines = selectors.sheet(day, with_money=user.has_perm("fees.view_charge"), with_parents=with_parents)
     times, had = usual.times_came(day), usual.kit_had(day.date)
     return [
         [each.person, each.name, each.household, each.tariff[0], each.marks, times.get(each.person, 0),
-         had.get(each.person, [])]
+         had.get(each.person, []), *([each.beside] if each.beside else [])]
         for each in lines
     ]  # fmt: skip
+
+
+def _piece(line: kits.KitLine) -> list[object]:
+    kit = line.kit
+    told = [kit.pk, kit.number, kit.get_kind_display(), kit.words, int(line.due), line.unsafe]
+    return [*told, kit.size, kit.hand, kit.draw_weight or 0]
 
 
 def who_counts(permission: str) -> str:
@@ -124,10 +136,10 @@ def who_counts(permission: str) -> str:
     backend = "django.contrib.auth.backends.ModelBackend"
     users = User.objects.with_perm(permission, include_superusers=False, backend=backend).filter(is_staff=True)
     names = [selectors.name_of(each) for each in users.order_by("first_name", "username")[:4]]
-    return f"Counting the cash box and closing the day is for {' or '.join(names) or 'a coordinator'}."
+    return f"Closing the day is for {' or '.join(names) or 'a coordinator'}, who then sees what two of you counted."
 
 
-def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict[str, Any]:
+def said_of(day: RangeDay, kit: list[kits.KitLine], have: str = "") -> dict[str, Any]:
     """Who has signed on, as the sheet shows it, the latest first, and which kit is out, with whose sign-on.
 
     Of each: the person (whose name the sheet knows; a visitor's name), what for, the key of its tap or its own, its id,
@@ -140,6 +152,17 @@ def said_of(day: RangeDay, kit: list[selectors.KitLine], have: str = "") -> dict
     news = {"signed": [_as_told(*row) for row in rows[before:][::-1]], "more": before > 0, "mark": mark_of(rows)}
     out = [[each.kit.pk, each.holder, each.who] for each in kit if each.holder]
     return {**news, "out": out, "closed": closed_in_words(day)}
+
+
+def waiting_of(day: RangeDay) -> list[list[object]]:
+    """Visitors who signed on by themselves, as the sheet shows them."""
+    return [_at_the_table(each) for each in visiting.at_the_table(day)] if day.is_open else []
+
+
+def _at_the_table(visitor: Visitor) -> list[object]:
+    """A visitor who waits: key, name, guardian of a child, phone, the safety rules agreed to."""
+    guardian = visitor.guardian if visitor.is_child else ""
+    return [str(visitor.key), visitor.name, guardian, visitor.phone, visitor.safety_id]
 
 
 TOLD = (
@@ -210,7 +233,7 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
         return JsonResponse({**answer, "sentence": MAY_NOT}, status=403)
     day = get_object_or_404(RangeDay, pk=pk)
     told: list[list[object]] = []
-    refused = ""
+    refused, sent, phone = "", [], None
     if request.method == "POST":
         try:
             body = json.loads(request.body)
@@ -220,10 +243,28 @@ def taps(request: HttpRequest, pk: int) -> HttpResponseBase:
         if owner != user.pk:
             return JsonResponse({**answer, "sentence": OF_SOMEBODY_ELSE}, status=409)
         told, refused = _take(request, day, sent, phones.ahead(body.get("now")))
-    kit = selectors.kit_in_hands(day.date) if day.is_open else []
+        phone = phones.phone_of(body)
+        _hear_of(day, phone, user)
+    kit = kits.kit_in_hands(day.date) if day.is_open else []
     asked = [[str(key), question] for key, question in selectors.asked_of(day, user)]
     news = said_of(day, kit, request.GET.get("have", ""))
+    if not sent or any(_is_of_a_visitor(each) for each in sent):
+        news["waiting"] = waiting_of(day)  # a tap that changes nothing of it is answered without that question
+    if not sent or phone:
+        news["silent"] = [[heard.in_words(each), each.unsent] for each in heard.silent(day, phone and phone[0])]
     return JsonResponse({**answer, "told": told, "refused": refused, "asked": asked, **news})
+
+
+def _hear_of(day: RangeDay, phone: tuple[uuid.UUID, int] | None, user: User) -> None:
+    """Note that the phone is there; where only others are writing it is heard of with its next post."""
+    if phone is None:
+        return
+    with suppress(Refused, DatabaseError):
+        services.hear_of(range_day=day, key=phone[0], unsent=phone[1], by=user)
+
+
+def _is_of_a_visitor(sent: Any) -> bool:
+    return isinstance(sent, dict) and bool(sent.get("visitor") or sent.get("undo"))
 
 
 def _take(request: HttpRequest, day: RangeDay, sent: Sequence[Any], ahead: timedelta) -> tuple[list[list[object]], str]:
@@ -358,7 +399,7 @@ def kit_section(since: date, until: date) -> Section:
     every = sorted(Kit.objects.values_list("pk", flat=True), key=lambda pk: -uses.get(pk, 0))
     kit = figures.kit_in_use().in_bulk(every[:MOST_KIT])
     rows = [
-        (link_to(each), each.description or "–", uses.get(pk, 0), each.uses_since_check, each.get_state_display())
+        (link_to(each), each.words or "–", uses.get(pk, 0), each.uses_since_check, each.get_state_display())
         for pk, each in ((pk, kit[pk]) for pk in every[:MOST_KIT])
     ]
     columns = ["Kit", "", "Given out", "Since its last check", "State"]

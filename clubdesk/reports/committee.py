@@ -125,14 +125,14 @@ def _owing(now: Figures) -> Table[Labelled]:
 SEATS: Columns[Cohort] = {
     "cohort": Column("Cohort", str, "name"),
     "begins": Column("Begins", lambda cohort: cohort.first_session, "date"),
-    "taken": Column("Seats taken", lambda cohort: f"{cohort.taken} of {cohort.capacity}", "figure"),  # type: ignore[attr-defined]
+    "taken": Column("Places taken", lambda cohort: f"{cohort.taken} of {cohort.capacity}", "figure"),  # type: ignore[attr-defined]
 }
 
 
 def _seats(now: Figures) -> Table[Cohort]:
     cohorts = cohorts_with_seats().filter(NOT_CANCELLED, first_session__lte=now.last, last_session__gte=now.first)
     rows = list(cohorts.order_by("first_session"))
-    return Table("Seats in courses", SEATS, rows, empty="No course ran in these days.")
+    return Table("Places in courses", SEATS, rows, empty="No course ran in these days.")
 
 
 def owed_longer_than(days: int, on: date) -> Decimal:
@@ -228,4 +228,4 @@ def _chart(
         for place, part in enumerate(parts)
     ]  # fmt: skip
     titles = {f"{month}": f"{month:%b %y}" for month in months}
-    return Chart(title, parts, columns, beside), Table(title, labelled("What", titles), rows)
+    return Chart(title, parts, columns, beside, of_money=not whole), Table(title, labelled("What", titles), rows)

@@ -5,6 +5,7 @@ import re
 from dataclasses import dataclass
 from datetime import date
 
+from django.conf import settings
 from django.core.signing import BadSignature, Signer
 
 from clubdesk.clock import day_text
@@ -79,7 +80,7 @@ class Stamp:
         return f"{self.seal.in_words} · made on {day_text(self.made_on)}"
 
     def keywords(self, about: str, contents: str) -> str:
-        """The stamp of a file that is `about` something and has cells of that digest, signed with the site's key."""
+        """The stamp of a file that is `about` something and has cells of that digest, signed by the key for that."""
         text = self._text(about, contents)
         return f"{text} {_signer().signature(text + self.made_by)}"
 
@@ -149,4 +150,6 @@ def _is_signed(text: str, signature: str) -> bool:
 
 
 def _signer() -> Signer:
-    return Signer(salt="fletchbook export")
+    """By the key of exported files; those of before it had a name of its own were signed by the site's."""
+    earlier = [str(settings.SECRET_KEY), *settings.SECRET_KEY_FALLBACKS]
+    return Signer(key=str(settings.EXPORT_KEY), salt="fletchbook export", fallback_keys=earlier)

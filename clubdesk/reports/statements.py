@@ -192,7 +192,7 @@ def balance_sheet(now: Figures, last: Figures | None, title: str = "Balance shee
 
     if now.fund and any(now.closing(account) < 0 for account in now.money):
         statement.note += (
-            " Money below nil was paid for this fund from the same account’s money of another; together the account is"
+            " Money below 0.00 was paid for this fund from the same account’s money of another; together the account is"
             " right."
         )
     assets, liabilities = block("Assets", Kind.ASSET, 1), block("Liabilities", Kind.LIABILITY, -1)
@@ -294,11 +294,11 @@ def signed_off(bank: BankAccount, now: Figures) -> Reconciliation | None:
 
 
 def bridge(now: Figures) -> Statement:
-    """From the cash surplus to the accrual surplus, a balance sheet account at a time; it closes to nil."""
+    """From the cash surplus to the accrual surplus, a balance sheet account at a time; it closes to 0.00."""
     note = (
         "Why the surplus is not the money that came in: fees owed at the end were earned and not paid yet, so they add;"
         " those owed at the start were paid now and earned before, so they are taken off. What the club owes, or was"
-        " paid ahead, counts the other way round. The difference at the foot is nil."
+        " paid ahead, counts the other way round. The difference at the foot is 0.00."
     )
     statement = Statement("Bridge from cash to accrual", note, _fund_names(now))
     equity = [line for line in now.lines if line.kind == Kind.EQUITY]
@@ -340,7 +340,7 @@ def moved_accounts(now: Figures) -> list[Account]:
 
 
 def bridge_by_line(now: Figures) -> Statement:
-    """The same bridge line by line: what moved in each balance sheet account for it. Each row closes to nil."""
+    """The same bridge line by line: what moved in each balance sheet account for it. Each row closes to 0.00."""
     accounts = [each for each in moved_accounts(now) if any(now.trace(line, each.pk) for line in now.lines)]
     columns = ["Cash", *(account.name for account in accounts), "Between lines", "Accrual", "Difference"]
     note = "The same for each line: its money, and what moved in each account for it, come to what it earned or cost."

@@ -27,13 +27,14 @@ from django.db.models.functions import Coalesce
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
 from clubdesk.fees.models import (
+    PAID_IN,
     Allocation,
     Charge,
     ChargeCredit,
+    GiveBack,
     OpeningBalances,
     Receipt,
     Voucher,
-    VoucherState,
     WriteOff,
 )
 from clubdesk.ledger.models import Account, FundRole, Journal, JournalEntry, JournalOrigin, Kind, Posting, Role
@@ -167,6 +168,7 @@ class Documents:
             source_type(ChargeCredit): lambda pk: self.charges.get(self.credits.get(pk, 0)),
             source_type(WriteOff): lambda pk: self.charges.get(self.write_offs.get(pk, 0)),
             source_type(Voucher): lambda pk: self.charges.get(self.vouchers.get(pk, 0)),
+            source_type(GiveBack): lambda pk: self.charges.get(self.vouchers.get(self.give_backs.get(pk, 0), 0)),
             source_type(Expense): lambda pk: self.expenses.get(pk),
             JOURNAL: self._journal,
         }
@@ -203,6 +205,10 @@ class Documents:
     @cached_property
     def vouchers(self) -> dict[int, int]:
         return dict(Voucher.objects.order_by().values_list("pk", FIRST_CHARGE))
+
+    @cached_property
+    def give_backs(self) -> dict[int, int]:
+        return dict(GiveBack.objects.order_by().values_list("pk", "voucher"))
 
     @cached_property
     def expenses(self) -> dict[int, int]:
@@ -416,10 +422,15 @@ def _voucher_moves(after: date | None, until: date, chart: Chart) -> Moves:
     owed, accumulated = chart.by_role.get(Role.VOUCHERS_OWED), chart.by_role.get(Role.ACCUMULATED)
     if not (owed and accumulated):
         return
-    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state=VoucherState.PAID)
+    rows = Voucher.objects.filter(_between("lodgement__paid_on", after, until), state__in=PAID_IN)
     paid = rows.order_by("lodgement__paid_on", "pk").values_list(
-        "lodgement__paid_on", "lodgement", FIRST_CHARGE, "charge__price__item__income_account", in_cents("amount")
+        "lodgement__paid_on",
+        "lodgement",
+        FIRST_CHARGE,
+        "charge__price__item__income_account",
+        in_cents("amount"),
+        in_cents("given_back"),
     )
-    for day, claim, charge, income, cents in paid.iterator(chunk_size=2000):
+    for day, claim, charge, income, cents, back in paid.iterator(chunk_size=2000):
         source = Source(None, None, f"Voucher claim {claim} pays charge {charge}")
-        yield from _shift(day, owed, owed, income or accumulated, cents, CASH, source)
+        yield from _shift(day, owed, owed, income or accumulated, cents + back, CASH, source)

@@ -138,7 +138,7 @@ def _pdf(content: bytes) -> Verdict:
         reader = PdfReader(io.BytesIO(content), strict=False)
         keywords, lines = str(reader.metadata.get("/Keywords", "") if reader.metadata else ""), _lines(reader)
     except Exception:  # whatever a reader does with bytes from outside, the answer is the same
-        raise Refused("The file starts like a PDF but is not whole.") from None
+        raise Refused("The file starts like a PDF but is cut short.") from None
     read = read_stamp(keywords)
     asked = asked_of(read.about) if read else None
     if read is None or asked is None:

@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
-from django.contrib import messages
+from django.contrib import admin, messages
 from django.contrib.admin import AdminSite
 from django.core.exceptions import PermissionDenied
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
@@ -17,11 +17,12 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.clock import day_text, long_day
 from clubdesk.errors import Refused
+from clubdesk.handing import PDF, XLSX, file_answer, hand_out
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import DEBIT_KINDS, Account, FinancialYear, Fund
 from clubdesk.ledger.papers import trial_balance_table
 from clubdesk.reports.committee import committee_page
-from clubdesk.reports.family_file import write_family_file
+from clubdesk.reports.family_file import note_who_is_told, write_family_file
 from clubdesk.reports.pack import write_pack
 from clubdesk.reports.papers import CommitteeAsked, StatementsAsked, span_in_words
 from clubdesk.reports.seal import seal_of, seal_of_span
@@ -38,7 +39,6 @@ from clubdesk.verbs import may
 from clubdesk.yearend.selectors import months_of
 
 UPLOAD_LIMIT = 20 * 1024 * 1024
-WORKBOOK_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _year(ending: int) -> FinancialYear:
@@ -85,7 +85,7 @@ def statements(request: HttpRequest, site: AdminSite, ending: int | None = None)
     now = Figures(first, last, fund)
     asked_for = StatementsAsked(basis, first, last, fund)
     if "pdf" in request.GET:
-        return pdf_response(asked_for.pdf(clock.today()), f"{basis}-{last}.pdf")
+        return _pdf(request, asked_for.pdf(clock.today()), f"{basis}-{last}.pdf", "printed the statements of the club")
     found = of_basis(basis, now)
     if basis == "bridge" and (line := _line(request, now)):
         found = [bridge_of_line(now, line), *found]
@@ -146,8 +146,8 @@ def account_lines(request: HttpRequest, site: AdminSite, code: str) -> HttpRespo
     return site_page(
         request, site, "screens/figures.html", str(account), form=form, facts=facts, sections=sections,
         parent=Link("Reports", reverse("admin:reports")),
-        intro="The balance is above nil where that is usual: by debits what the club has and spends, by credits what it"
-        " owes and earns. Income and expense count from the first of these days, without the close of the year.",
+        intro="The balance is above 0.00 where that is usual: by debits what the club has and spends, by credits what"
+        " it owes and earns. Income and expense count from the first of these days, without the close of the year.",
     )  # fmt: skip
 
 
@@ -190,7 +190,8 @@ def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
     except Refused as refusal:
         raise Http404(refusal.sentence) from None
     if "pdf" in request.GET:
-        return pdf_response(CommitteeAsked(first, last).pdf(clock.today()), f"committee-{last}.pdf")
+        content = CommitteeAsked(first, last).pdf(clock.today())
+        return _pdf(request, content, f"committee-{last}.pdf", "printed the committee’s page")
     page, seal = committee_page(first, last), seal_of_span(first, last)
     asked = urlencode({"month": form.cleaned_data["month"], "pdf": 1})
     return site_page(
@@ -199,10 +200,8 @@ def committee(request: HttpRequest, site: AdminSite) -> HttpResponse:
     )  # fmt: skip
 
 
-def pdf_response(content: bytes, name: str) -> HttpResponse:
-    response = HttpResponse(content, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+def _pdf(request: HttpRequest, content: bytes, name: str, what: str) -> HttpResponse:
+    return file_answer(request, content, kind=PDF, name=name, what=what, is_shown=True)
 
 
 def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:
@@ -223,14 +222,20 @@ def trial_balance(request: HttpRequest, site: AdminSite) -> HttpResponse:
     )  # fmt: skip
 
 
-def family_file(request: HttpRequest, site: AdminSite, pk: int) -> HttpResponse:
-    """All that is held about a household, to give to it."""
-    if not may(request.user, "roll.view_household"):
+def family_file(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """All that is held about a household, to give to it; bare, since what of it is sensitive is written down first."""
+    return admin.site.admin_view(_family_file)(request, pk=pk)
+
+
+def _family_file(request: HttpRequest, pk: int) -> HttpResponse:
+    user = signed_in(request)
+    if not (may(user, "fees.view_charge") and may(user, "roll.view_household")):
         raise PermissionDenied
     household = get_object_or_404(Household, pk=pk)
-    response = HttpResponse(content_type=WORKBOOK_TYPE)
-    response["Content-Disposition"] = f'attachment; filename="family-{pk}.xlsx"'
-    write_family_file(household, response)  # type: ignore[arg-type]
+    note_who_is_told(household, user)
+    what = "opened the whole file"
+    response = file_answer(request, kind=XLSX, name=f"family-{pk}.xlsx", what=what, family=pk)
+    write_family_file(household, response, user)  # type: ignore[arg-type]
     return response
 
 
@@ -238,16 +243,17 @@ def workbook(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponse
     """The treasurer's workbook of the year that ends in `ending`."""
     year = _year(ending)
     content = workbook_bytes(year, made_on=clock.today(), made_by=_name(request))
-    response = HttpResponse(content, content_type=WORKBOOK_TYPE)
-    response["Content-Disposition"] = f'attachment; filename="treasurer-{ending}.xlsx"'
-    return response
+    what, rows = f"exported the treasurer’s workbook of {year}", year.entries.count()
+    return file_answer(request, content, kind=XLSX, name=f"treasurer-{ending}.xlsx", what=what, rows=rows)
 
 
 def audit_pack(request: HttpRequest, site: AdminSite, ending: int) -> HttpResponseBase:
     """The workbook, its sheets as CSV and the evidence, in one ZIP."""
     file = TemporaryFile()  # noqa: SIM115 - the response closes it
-    write_pack(_year(ending), file, made_on=clock.today(), made_by=_name(request))
+    year = _year(ending)
+    write_pack(year, file, made_on=clock.today(), made_by=_name(request))
     file.seek(0)
+    hand_out(request, f"exported the audit pack of {year}", rows=year.entries.count())
     return FileResponse(file, as_attachment=True, filename=f"audit-pack-{ending}.zip", content_type="application/zip")
 
 

@@ -19,7 +19,7 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.roll.models import Guardian
 
-SALT, COOKIE = "roll.link", "family"
+SALT, FEED, COOKIE = "roll.link", "roll.feed", "family"
 OPEN_FOR = timedelta(hours=2)
 """How long the family's pages stay open after the last of them was looked at."""
 NOT_WHOLE = "The address is not complete. Open the link from the letter again, or ask the club."
@@ -76,6 +76,23 @@ def guardian_of(found: Pass) -> Guardian:
             f"This link is of {day_text(found.made_at)} and worked for {settings.FAMILY_LINK_DAYS} days. Each letter "
             "from us brings a new one; ask the club if you need it sooner."
         )
+    return guardian
+
+
+def feed_token(guardian: Guardian) -> str:
+    """What a calendar fetches a family's dates by: it has no age, and ends with the guardian's links."""
+    return dumps([guardian.pk, guardian.link_version], salt=FEED)
+
+
+def guardian_of_feed(token: str) -> Guardian:
+    """Whose calendar asks. Raises Refused for a token that is not whole or was ended."""
+    try:
+        pk, version = loads(token, salt=FEED)
+    except (BadSignature, ValueError, TypeError):
+        raise Refused(NOT_WHOLE) from None
+    guardian = Guardian.objects.select_related("household").filter(pk=pk, link_version=version).first()
+    if guardian is None:
+        raise Refused(ENDED)
     return guardian
 
 

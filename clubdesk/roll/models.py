@@ -82,13 +82,17 @@ class Belonging(models.Model):
 
 
 class Guardian(models.Model):
-    """Who answers for a child. `link_version` is of their link to the family's pages: a higher one ends the earlier."""
+    """Who answers for a child. `link_version` is of their link to the family's pages: a higher one ends the earlier.
+
+    Whose `news_ended_at` is a moment is written to about their own bookings, money and safety alone.
+    """
 
     household = models.ForeignKey(Household, models.PROTECT, related_name="guardians", verbose_name="family")
     name = models.CharField(max_length=100)
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=30, blank=True)
     link_version = models.PositiveIntegerField(default=1, editable=False)
+    news_ended_at = models.DateTimeField("no news since", null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["household", "pk"]
@@ -180,6 +184,31 @@ class Consent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.given_by}, {day_text(self.given_at)}"
+
+
+class NewsChoice(Document):
+    """That a guardian wants the club's news, in the words that were shown and their version, or wants none any more.
+
+    Never changed; a guardian's newest counts. `Guardian.news_ended_at` follows it.
+    """
+
+    household = models.ForeignKey(Household, models.PROTECT, related_name="news_choices", verbose_name="family")
+    said_by = models.CharField(max_length=100)
+    wanted = models.BooleanField("wants news")
+    wording = models.TextField(blank=True)
+    version = models.PositiveSmallIntegerField(default=0)
+    said_at = models.DateTimeField(default=clock.now)
+
+    class Meta:
+        ordering = ["-pk"]
+        default_permissions = ()
+        constraints = [
+            models.CheckConstraint(condition=Q(wanted=False) | ~Q(wording=""), name="roll_news_wanted_in_words")
+        ]
+
+    def __str__(self) -> str:
+        did = f"agreed to version {self.version}" if self.wanted else "ended it"
+        return f"{self.said_by} {did}, {day_text(self.said_at)}"
 
 
 class Merge(Document):

@@ -15,7 +15,8 @@ from clubdesk.rooms import Erase, Personal, Told
 def _told(home: Household) -> Iterator[Sequence[object]]:
     yield ("Family", home.name, None, "", "")
     for guardian in home.guardians.all():
-        yield ("Guardian", guardian.name, None, guardian.email, guardian.phone)
+        no_news = f", no news since {day_text(localdate(guardian.news_ended_at))}" if guardian.news_ended_at else ""
+        yield ("Guardian", guardian.name, None, guardian.email, f"{guardian.phone}{no_news}")
     for person in home.people.all():
         yield ("Person", str(person), person.birth_date, "", "")
     for each in home.belongings.select_related("user"):
@@ -23,6 +24,8 @@ def _told(home: Household) -> Iterator[Sequence[object]]:
         yield ("Sign-in of the family", str(each.user), localdate(each.added_at), "", until)
     for consent in home.consents.all():
         yield ("Consent", consent.given_by, consent.given_at.date(), "", consent.wording)
+    for choice in home.news_choices.all():
+        yield ("News of the club", choice.said_by, localdate(choice.said_at), "", choice.wording or "wants none")
     for merge in Merge.objects.filter(Q(household=home) | Q(person__household=home), undone_on=None):
         yield ("The same as", str(merge.gone), merge.merged_on, "", "")
 
@@ -53,6 +56,12 @@ PERSONAL = (
         family="household",
         erased=(Erase("given_by", "Erased"),),
         told=("given_by", "wording"),
+    ),
+    Personal(
+        "roll.NewsChoice",
+        family="household",
+        erased=(Erase("said_by", "Erased"),),
+        told=("said_by", "wording"),
     ),
     Personal("roll.Belonging", family="household"),
     Personal("roll.Household", family="pk", then=forget_household, told=("name",)),

@@ -1,5 +1,6 @@
 """What the roll tells of itself."""
 
+from clubdesk.roll.audiences import AUDIENCES
 from clubdesk.roll.demo import SCENES
 from clubdesk.roll.finding import FINDS
 from clubdesk.roll.personal import PERSONAL, TOLD
@@ -13,6 +14,7 @@ from clubdesk.rooms import (
     TREASURER,
     ListOf,
     Menu,
+    Recorded,
     Room,
     Tab,
     Waiting,
@@ -58,6 +60,12 @@ ROOM = Room(
         TREASURER: (SEE_ALL, "erase_person", "add_merge", "change_merge"),
         AUDITOR: (SEE_ALL,),
     },
+    recorded=(
+        Recorded("roll.Household", leaves=("party", "merged_into")),
+        Recorded("roll.Guardian", said={"link_version": "ended the links"}),
+        Recorded("roll.Person", leaves=("erased_on", "merged_into")),
+    ),
+    audiences=AUDIENCES,
     personal=PERSONAL,
     told=TOLD,
     finds=FINDS,

@@ -115,6 +115,14 @@ GUARDS = [
     ),
     Guard("roll_consent_stays", "roll_consent", "DELETE", message="A consent is never deleted."),
     replaces_nothing("roll_consent", "consent"),
+    *kept("roll_newschoice", "choice", "household_id", "wanted", "wording", "version", "said_at", free=("said_by",)),
+    Guard(
+        "roll_newschoice_says_by_whom",
+        "roll_newschoice",
+        "UPDATE OF said_by",
+        when="NEW.said_by <> OLD.said_by AND NEW.said_by <> 'Erased'",
+        message="Who said so stays written.",
+    ),
     *kept(
         "roll_merge",
         "merge",

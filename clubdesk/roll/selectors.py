@@ -165,6 +165,22 @@ def _digits(phone: str) -> str:
     return digits[-PHONE_DIGITS:] if len(digits) >= PHONE_DIGITS else ""
 
 
+def people_of_families(pairs: Iterable[tuple[int, int]]) -> dict[int, list[int]]:
+    """People by their families, of pairs of ids: a family, and one of its people."""
+    found: dict[int, list[int]] = {}
+    for household, person in pairs:
+        people = found.setdefault(household, [])
+        if person not in people:
+            people.append(person)
+    return found
+
+
+def wants_news(household: Household) -> Guardian | None:
+    """Whom news of the club goes to: the guardian that is written to, or another who has not ended it; or nobody."""
+    guardians = [each for each in household.guardians.all() if each.news_ended_at is None]
+    return next((each for each in guardians if each.email), guardians[0] if guardians else None)
+
+
 def guardian_to_write_to(household: Household) -> Guardian | None:
     """The household's first guardian with an e-mail address, or its first."""
     guardians = list(household.guardians.all())

@@ -8,11 +8,14 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.template.response import TemplateResponse
 from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
 
 from clubdesk.errors import Refused
 from clubdesk.ledger.models import Book
 from clubdesk.roll import links
 from clubdesk.roll.models import Guardian
+from clubdesk.roll.services import end_news
+from clubdesk.verbs import shell_user
 
 Asked = ParamSpec("Asked")
 Page = Callable[Concatenate[HttpRequest, Asked], HttpResponseBase]
@@ -35,13 +38,21 @@ def for_family(view: Callable[Concatenate[HttpRequest, Guardian, Asked], HttpRes
     return cast(Page[Asked], never_cache(answered))
 
 
+@csrf_exempt
 @never_cache
 def open_link(request: HttpRequest, token: str) -> HttpResponse:
-    """A guardian's link: the browser gets its pass, and goes on to the page without the token in its address."""
+    """A guardian's link: the browser gets its pass, and goes on to the page without the token in its address.
+
+    A mail program that posts to it ends the news, as its own button says, and is led nowhere. Source: RFC 8058
+    section 3.1: no cookie, no redirect; the words that it posts.
+    """
     try:
         found, page = links.read(token)
     except Refused as refusal:
         return no_way_in(request, refusal.sentence)
+    if request.POST.get("List-Unsubscribe") == "One-Click":
+        end_news(guardian=links.guardian_of(found), by=shell_user())
+        return HttpResponse("Our news ends.", content_type="text/plain; charset=utf-8")
     response = HttpResponseRedirect(page)
     links.keep(response, found)
     return response
@@ -55,7 +66,9 @@ def no_longer(request: HttpRequest, old: str) -> HttpResponse:
 
 def no_way_in(request: HttpRequest, sentence: str) -> HttpResponse:
     """Why a link does not open anything, and nothing else."""
-    response = family_page(request, "book/message.html", "This link does not work", status=404, sentence=sentence)
+    response = family_page(
+        request, "book/message.html", "This link does not work", status=404, sentence=sentence, asks_new=True
+    )
     response.delete_cookie(links.COOKIE, samesite="Lax")
     return response
 
@@ -64,6 +77,7 @@ def family_page(
     request: HttpRequest, template: str, title: str, status: int = 200, **context: object
 ) -> TemplateResponse:
     """A page in the frame of those that families open without a sign-in: the club, and whom they ask."""
-    of = Book.objects.first()
+    of = context.get("of") or Book.objects.first()
+    assert of is None or isinstance(of, Book)
     frame = {"title": title, "club": of.club_name if of else "The club", "of": of}
     return TemplateResponse(request, template, {**frame, **context}, status=status)

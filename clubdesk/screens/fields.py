@@ -11,11 +11,20 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from clubdesk import clock
+from clubdesk.screens.rows import Rows
 
 Target = TypeVar("Target")
 Row = TypeVar("Row", bound=models.Model)
 Cleaned = dict[str, Any]
 """What a form makes of what was typed, by the names of its fields."""
+
+
+def say_what_to_do() -> None:
+    """Let every form say of what was left out what is to be done, in place of “This field is required”."""
+    forms.Field.default_error_messages["required"] = "Fill this in."
+    forms.ChoiceField.default_error_messages["required"] = "Choose one."
+    forms.FileField.default_error_messages["required"] = "Choose a file."
+    forms.DateField.default_error_messages["required"] = "Give the day."
 
 
 class DateInput(forms.DateInput):
@@ -25,6 +34,15 @@ class DateInput(forms.DateInput):
 
     def __init__(self, attrs: dict[str, Any] | None = None):
         super().__init__(attrs, format="%Y-%m-%d")
+
+
+class TimeInput(forms.TimeInput):
+    """The phone's or browser's own picker of a time of day."""
+
+    input_type = "time"
+
+    def __init__(self, attrs: dict[str, Any] | None = None):
+        super().__init__(attrs, format="%H:%M")
 
 
 class DayField(forms.DateField):
@@ -117,6 +135,9 @@ class VerbForm(forms.Form, Generic[Target]):
     key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
     lines: "forms.BaseFormSet[forms.Form] | None" = None
     """A formset of lines that the form shows as a table below its fields."""
+    rows: Rows | None = None
+    """Rows that the form shows below its fields, of which one more can be added; a subclass makes them in `prepare`."""
+    rows_class: ClassVar[type[Rows] | None] = None
     gives: ClassVar[tuple[str, ...]] = ()
     """The verb's parameters that it makes of more than a field, such as its lines."""
 
@@ -125,6 +146,11 @@ class VerbForm(forms.Form, Generic[Target]):
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
         self.prepare()
+
+    @property
+    def media(self) -> forms.Media:
+        own: forms.Media = super().media
+        return own + self.rows.empty_form.media if self.rows is not None else own
 
     def prepare(self) -> None:
         """Choices and starting values that depend on the target."""

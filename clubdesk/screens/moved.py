@@ -103,6 +103,8 @@ def _text(value: object) -> str:
 class AsOpened(forms.ModelForm[Any]):
     """A form of the admin site: it says field by field what moved on since it was opened, and writes what changed."""
 
+    asks = ""
+    """What is to be looked at before a form is saved that has no fault, with the hidden field that says it was."""
     gone: tuple[str, ...] | list[str] = ()
     """Of the form of a page, which of its rows somebody has taken away, in words."""
 
@@ -230,6 +232,10 @@ def _quoted(words: Iterable[str]) -> str:
 class SaysWhatMoved(admin.ModelAdmin[Row]):
     """A screen whose forms say what moved on since they were opened, and write only what changed."""
 
+    def get_object(self, request: HttpRequest, object_id: str, from_field: str | None = None) -> Row | None:
+        """The row; a column named by an address is one or none, though Django looks for one without a name as well."""
+        return super().get_object(request, object_id, from_field or None)
+
     def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         request.gone = []  # type: ignore[attr-defined]
         return _as_opened(super().get_form(request, *args, **kwargs), gone=request.gone)  # type: ignore[attr-defined]
@@ -274,8 +280,10 @@ class SaysWhatMoved(admin.ModelAdmin[Row]):
         found = [context["adminform"].form, *inside]
         context["opened"] = sealed({form.name: form.held for form in found if form.pk_before})
         context["moved"] = sum(form.moved for form in found)
-        if context["moved"] == sum(map(len, context["errors"])):
-            context["errors"] = []  # nothing is to be corrected, only to be looked at
+        # Where all there is has only moved on, nothing is to be corrected, but to be looked at.
+        context["asks"] = next((form.asks for form in found if form.asks), "")
+        context["faulty"] = not context["asks"] and context["moved"] != sum(map(len, context["errors"]))
+        context["errors"] = []  # Django's own line; ours lists each (`faults`)
         return super().render_change_form(request, context, *args, **kwargs)
 
 

@@ -13,6 +13,8 @@ from clubdesk.faults import COULD_NOT, sentence_of
 
 Result = TypeVar("Result")
 Row = TypeVar("Row", bound=models.Model)
+NOT_NOW = "If it were done today"
+"""What stands before the sentence with which the verb would refuse it."""
 Facts = Sequence[tuple[str, object]]
 
 
@@ -37,7 +39,7 @@ def foretold(act: Callable[[], Result], tell: Callable[[Did[Result]], Iterable[t
             told = list(tell(Did(act(), wrote)))
             transaction.set_rollback(True)
     except COULD_NOT as refusal:
-        return [("If it were done today", sentence_of(refusal))]
+        return [(NOT_NOW, sentence_of(refusal))]
     return told
 
 

@@ -8,6 +8,7 @@ from typing import Any, ClassVar, TypeVar
 from django import forms
 from django.contrib import admin, messages
 from django.contrib.admin.options import IS_POPUP_VAR
+from django.contrib.admin.utils import unquote
 from django.contrib.admin.views.main import ChangeList
 from django.core.exceptions import PermissionDenied
 from django.db import models
@@ -17,12 +18,15 @@ from django.urls import URLPattern, path, reverse
 from clubdesk import rooms
 from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.finding import read
-from clubdesk.screens.fields import DateInput, PickWidget
+from clubdesk.moment import one_moment
+from clubdesk.screens import exporting
+from clubdesk.screens.fields import DateInput, PickWidget, TimeInput
 from clubdesk.screens.moved import SaysWhatMoved
 from clubdesk.screens.scripts import OnlyItsScripts
 from clubdesk.screens.searching import Way
 from clubdesk.screens.tables import Section, page_of
 from clubdesk.screens.verbs import AnyButton, AnyPage, VerbPage, run_verb_page
+from clubdesk.verbs import may
 
 Row = TypeVar("Row", bound=models.Model)
 View = Callable[..., HttpResponse]
@@ -44,7 +48,38 @@ def _asked_by(filter: Any) -> list[str]:
     return [str(filter[0] if isinstance(filter, tuple | list) else filter)]
 
 
-class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
+class LogsNothing(admin.ModelAdmin[Row]):
+    """A screen whose changes the desk records with what stood before; Django’s own log would say less of the same."""
+
+    def log_addition(self, request: HttpRequest, obj: Row, message: object) -> None:  # type: ignore[override]
+        pass
+
+    def log_change(self, request: HttpRequest, obj: Row, message: object) -> None:  # type: ignore[override]
+        pass
+
+    def log_deletions(self, request: HttpRequest, queryset: models.QuerySet[Row]) -> None:  # type: ignore[override]
+        pass
+
+    def history_view(self, request: HttpRequest, object_id: str, extra_context: Context | None = None) -> HttpResponse:
+        label = self.opts.label_lower
+        return HttpResponseRedirect(reverse("admin:history", args=[label, unquote(object_id)]))
+
+
+class NamedCells:
+    """For lines in a table of a form: each field is called by its column, which nobody hears who reads it by ear."""
+
+    def formfield_for_dbfield(self, db_field: Any, request: HttpRequest | None, **kwargs: Any) -> Any:
+        field = super().formfield_for_dbfield(db_field, request, **kwargs)  # type: ignore[misc]  # of the inline
+        if field is not None:
+            field.widget.attrs.setdefault("aria-label", str(field.label))
+        return field
+
+
+MOST_ACTS, FIRST_ACTS = 5, 3
+"""Up to so many acts stand beside each other on a document's page; where there are more, the first few do."""
+
+
+class RoomAdmin(LogsNothing[Row], SaysWhatMoved[Row], OnlyItsScripts[Row]):
     """The base of every room's screens: nothing is deleted, and verbs stand as buttons on the page.
 
     A room above adds its own pages and sections by declaring them in its `room.py` (`rooms.PageOn`).
@@ -53,6 +88,8 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     add_page: ClassVar[AnyPage | None] = None
     list_pages: ClassVar[tuple[AnyPage, ...]] = ()
     pages: ClassVar[tuple[AnyButton, ...]] = ()
+    main_pages: ClassVar[tuple[str, ...]] = ()
+    """The names of its own pages that stand before all; without any, the first few where there are many."""
     section_makers: ClassVar[tuple[MakesSection, ...]] = ()
     also_finds: ClassVar[tuple[Way, ...]] = ()
     """What the list's search box finds beside its `search_fields`, such as an amount."""
@@ -62,10 +99,15 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     """Fields by which a link of ours narrows the list, beside its filters."""
     has_history = True
     sections_first = False
+    edits_apart: ClassVar[str] = ""
+    """What opens the form where what is read stands first and the form is closed; blank where it stands open."""
     list_per_page = 50
     show_full_result_count = False
     show_facets = admin.ShowFacets.NEVER
-    formfield_overrides = {models.DateField: {"widget": DateInput}}
+    formfield_overrides = {
+        models.DateField: {"widget": DateInput},
+        models.TimeField: {"widget": TimeInput},
+    }
 
     @property
     def named_as(self) -> str:
@@ -76,6 +118,10 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     def all_pages(self) -> tuple[AnyButton, ...]:
         return (*self.pages, *(added.page for added in rooms.added_to(self.named_as) if added.page))
 
+    def is_main(self, page: AnyButton) -> bool:
+        added = (each.page for each in rooms.added_to(self.named_as) if each.is_main)
+        return type(page).__name__ in self.main_pages or page in added
+
     @property
     def all_list_pages(self) -> tuple[AnyPage, ...]:
         return (*self.list_pages, *(added.list_page for added in rooms.added_to(self.named_as) if added.list_page))
@@ -83,6 +129,10 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     @property
     def all_section_makers(self) -> tuple[MakesSection, ...]:
         return (*self.section_makers, *(added.section for added in rooms.added_to(self.named_as) if added.section))
+
+    def sees_history(self, request: HttpRequest) -> bool:
+        """Whether whoever looks at the rows sees what became of them, which may tell more."""
+        return True
 
     def has_delete_permission(self, request: HttpRequest, obj: Row | None = None) -> bool:
         return False
@@ -114,6 +164,15 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
         if db_field.name in self.get_autocomplete_fields(request):
             kwargs["widget"] = PickWidget(db_field, self.admin_site, attrs={"data-width": "100%"})
         return super().formfield_for_foreignkey(db_field, request, **kwargs)
+
+    def get_actions(self, request: HttpRequest) -> Any:
+        """Beside the screen's own, the bulk actions that rooms above add, for whoever may."""
+        actions = super().get_actions(request)
+        for added in rooms.added_to(self.named_as):
+            if added.action and may(request.user, added.action.permission):  # type: ignore[attr-defined]
+                func, name, title = self.get_action(added.action)  # type: ignore[misc]
+                actions[name] = (func, name, title)
+        return actions
 
     def get_urls(self) -> list[URLPattern]:
         of_one = [
@@ -147,8 +206,11 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
         return view
 
     def changelist_view(self, request: HttpRequest, extra_context: Context | None = None) -> HttpResponse:
+        if (kind := request.GET.get(exporting.ASKED)) in exporting.KINDS and request.method == "GET":
+            return self._as_file(request, kind)
         more = {
             "title": str(self.opts.verbose_name_plural).capitalize(),
+            "comes_as_file": True,
             "list_pages": [
                 (page.title, reverse(f"admin:{self.opts.app_label}_{self.opts.model_name}_{page.slug}"))
                 for page in self.all_list_pages
@@ -156,6 +218,16 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
             ],
         }
         return super().changelist_view(request, {**more, **(extra_context or {})})
+
+    def _as_file(self, request: HttpRequest, kind: str) -> HttpResponse:
+        """The list as its address narrows and orders it, for whoever may look at it."""
+        if not self.has_view_or_change_permission(request):
+            raise PermissionDenied
+        asked = request.GET.copy()
+        asked.pop(exporting.ASKED)
+        request.GET = asked
+        with one_moment():
+            return exporting.as_file(request, self.get_changelist_instance(request), kind)
 
     def get_search_results(
         self, request: HttpRequest, queryset: models.QuerySet[Row], search_term: str
@@ -191,13 +263,16 @@ class RoomAdmin(SaysWhatMoved[Row], OnlyItsScripts[Row]):
     def render_change_form(self, request: HttpRequest, context: Context, *args: Any, **kwargs: Any) -> HttpResponse:
         target = context.get("original")
         if target is not None and IS_POPUP_VAR not in request.GET:
-            context["has_history"] = self.has_history
-            context["verbs"] = [
-                {"page": page, "url": page.url(target)} for page in self.all_pages if page.offered(request, target)
-            ]
+            context["has_history"] = self.has_history and self.sees_history(request)
+            pages = [page for page in self.all_pages if page.offered(request, target)]
+            few = pages if len(pages) <= MOST_ACTS else pages[:FIRST_ACTS]
+            first = [page for page in pages if self.is_main(page)] or few
+            context["verbs"] = [{"page": page, "url": page.url(target)} for page in first]
+            context["more_verbs"] = [{"page": page, "url": page.url(target)} for page in pages if page not in first]
             made = [make(request, target) for make in self.all_section_makers]
             context["sections"] = [section for section in made if section]
             context["sections_first"] = self.sections_first
+            context["edits_apart"] = self.edits_apart
             context["title"], context["subtitle"] = str(target), None
         return super().render_change_form(request, context, *args, **kwargs)
 

@@ -9,6 +9,7 @@ from django.contrib import admin
 from django.db import models
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from djmoney.money import Money
 
 from clubdesk.money import shown
@@ -52,6 +53,16 @@ def link_to(document: models.Model, text: str = "") -> Link:
     return Link(text or str(document), page_of(document))
 
 
+def dialled(phone: str) -> str:
+    """What of a phone as it is written is dialled."""
+    return "".join(each for each in phone if each.isdigit() or each == "+")
+
+
+def phone_link(phone: str) -> Link | str:
+    """A phone that is rung by a tap; a dash where there is none."""
+    return Link(phone, f"tel:{dialled(phone)}") if dialled(phone) else phone or "–"
+
+
 def add_page_of(model: type[models.Model]) -> str:
     return reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_add")
 
@@ -75,6 +86,14 @@ def amount_column(name: str, label: str, sorts: bool = True) -> HasAmount:
     return cast(HasAmount, column)
 
 
+class Figure(SafeString):
+    """An amount as a list shows it; `amount` is the same for a file, None where words tell what it is."""
+
+    amount: Money | Decimal | None = None
+
+
 def as_figure(value: Money | Decimal | None, before: str = "") -> str:
     """An amount marked as one, so that the page sets it to the right; words may stand `before` it."""
-    return format_html('<span class="figure">{}{}</span>', before, shown(value))
+    figure = Figure(format_html('<span class="figure">{}{}</span>', before, shown(value)))
+    figure.amount = None if before else value
+    return figure

@@ -4,7 +4,7 @@ A `VerbPage` shows a form, calls one verb of a room and says in words what came 
 stands above the form with everything typed still in it. Who may, and what the page is called, the verb says.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from hashlib import sha256
 from typing import Any, ClassVar, Generic, TypeVar, cast
 from uuid import uuid4
@@ -18,13 +18,14 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.template.response import TemplateResponse
 from django.urls import reverse
 
-from clubdesk import clock
+from clubdesk import clock, uploads
 from clubdesk.faults import COULD_NOT, sentence_of
 from clubdesk.screens.again import ask_again
 from clubdesk.screens.fields import VerbForm
 from clubdesk.screens.moved import OPENED, held_by, sealed, what_moved
 from clubdesk.screens.promises import Did, foretold
 from clubdesk.screens.promises import Facts as Facts
+from clubdesk.screens.rows import MORE, grown, left_alone
 from clubdesk.screens.tables import page_of
 from clubdesk.verbs import Verb, may, shell_user, verb_of
 
@@ -77,6 +78,8 @@ class VerbPage(Button[Target], Generic[Target, Result]):
     lands_on_target: ClassVar[bool] = False
     looks_first: ClassVar[bool] = False
     """Whether the first press of the button only shows the `preview` of what was chosen, and the second one does it."""
+    looked_alone: ClassVar[bool] = False
+    """Whether the preview stands in place of what the page promised before something was chosen."""
     asks_again: ClassVar[bool] = False
     """Whether whoever opens or sends it must have said in the last minutes who they are."""
     decides_by_facts: ClassVar[bool] = True
@@ -99,6 +102,10 @@ class VerbPage(Button[Target], Generic[Target, Result]):
 
     def facts(self, target: Target) -> Facts:
         """What the person should see before deciding: labels and values."""
+        return ()
+
+    def notes(self, target: Target) -> Sequence[str]:
+        """Sentences below the facts that help to decide and that nothing follows from."""
         return ()
 
     def promises(self, target: Target) -> Facts:
@@ -170,31 +177,38 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
     if page.asks_again:
         ask_again(request)
     initial = page.initial(request, target)
-    sent = (request.POST, request.FILES) if request.method == "POST" else ()
+    whose = uploads.session_of(request)
+    adds = page.form_class.rows_class if MORE in request.POST else None
+    typed = grown(request.POST, adds) if adds else request.POST
+    sent = (typed, uploads.sent_files(request, whose)) if request.method == "POST" else ()
     form = page.form_class(*sent, initial=None if sent else initial, target=target)
-    looked = _look_first(page, request, form, target, initial)
+    looked = () if adds else _look_first(page, request, form, target, initial)
     facts = page.told(target) if page.decides_by_facts else ()
     stored = {name: value for name, value in initial.items() if page.decides_by_facts and name not in request.GET}
     holds = held_by(target, facts, form, stored)
     moved = what_moved(request, holds)
-    if sent:
+    if adds and form.rows is not None:
+        left_alone(form, form.rows)
+        moved = None
+    elif sent:
         as_it_was = form.is_valid() and moved is None
         answer = _try(page, request, form, target) if as_it_was and not looked else _first_result(request)
         if answer is not None:
             return answer
+        uploads.keep(request, form, whose)
     shown = {
         "title": page.heading(target),
         "page": page,
-        "facts": [*(facts or page.told(target)), *looked],
+        "facts": [*(page.facts(target) if looked and page.looked_alone else facts or page.told(target)), *looked],
+        "notes": page.notes(target),
         "seen": _chosen(form) if looked else "",
         "opened": sealed(holds) if holds else "",
         "moved": moved,
         "over": "" if moved is None or page.applies(target) else page.not_now(target),
         "form": form,
         "target": target,
-        "files_lost": bool(request.FILES),
     }
-    status = 422 if sent and not looked else 200
+    status = 422 if sent and not looked and not adds else 200
     return TemplateResponse(request, "screens/verb.html", context | shown, status=status)
 
 
@@ -204,7 +218,7 @@ def _look_first(
     """What a page that looks first shows of what was chosen, here or in the address, until that was seen."""
     if not page.looks_first:
         return ()
-    if request.method != "POST" and initial:
+    if request.method != "POST" and initial and page.form_class.rows_class is None:
         form.is_bound, form.data = True, {**initial, "key": str(uuid4())}
     if not form.is_bound or not form.is_valid() or request.POST.get("seen") == _chosen(form):
         return ()

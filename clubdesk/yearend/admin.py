@@ -123,7 +123,7 @@ class DisposePage(VerbPage[Equipment, Disposal]):
     verb = services.dispose
     target = "equipment"
     intro = "What it was still worth in the book, less the money that came for it, becomes a loss or a gain."
-    button = "Take it out"
+    button = "Record the disposal"
     form_class = forms.DisposeForm
     lands_on_target = True
 
@@ -140,7 +140,7 @@ class WithdrawPage(VerbPage[Equipment, Equipment]):
     verb = services.withdraw_equipment
     target = "equipment"
     intro = "It leaves the register as if it had never been there; nothing is posted. Then put in what is right."
-    button = "Take it out"
+    button = "Remove it"
     form_class = forms.WithdrawForm
 
     def applies(self, target: Equipment) -> bool:

@@ -14,7 +14,7 @@ from djmoney.money import Money
 from clubdesk.expenses.models import Expense
 from clubdesk.fees import posting as fees
 from clubdesk.fees.models import Charge, ChargeCredit, ChargeShare, WriteOff
-from clubdesk.fees.selectors import SumPer, charges_with_open
+from clubdesk.fees.selectors import NOT_CANCELLED, SumPer, charges_with_open
 from clubdesk.ledger.models import (
     TAX_ROLES,
     Account,
@@ -155,7 +155,7 @@ def _bad_debts(entries: QuerySet[JournalEntry], charges: set[int]) -> Iterator[U
     documents = {row.pk: row for row in rows.select_related("charge")}
     credited = dict(
         Charge.objects.filter(write_offs__in=documents)
-        .annotate(credited=SumPer(ChargeCredit, "charge"))
+        .annotate(credited=SumPer(ChargeCredit, "charge", NOT_CANCELLED))
         .values_list("pk", "credited")
     )
     lost = entries.filter(source_type=source_type(WriteOff), source_id__in=documents)

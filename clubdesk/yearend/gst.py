@@ -80,7 +80,7 @@ def unpaid_sales(on: date) -> Decimal:
     paid_by = f"state = 'paid' AND lodgement_id IN (SELECT id FROM fees_lodgement WHERE paid_on <= {day})"
     parts: dict[str, SumPer] = {}
     for column in ("amount", "tax"):
-        parts[f"credited_{column}"] = SumPer(ChargeCredit, "charge", f"credited_on <= {day}", column)
+        parts[f"credited_{column}"] = SumPer(ChargeCredit, "charge", f"credited_on <= {day} AND {stands}", column)
         parts[f"lost_{column}"] = SumPer(WriteOff, "charge", f"written_off_on <= {day} AND {stands}", column)
     rows: QuerySet[Any, Any] = Charge.objects.filter(tax__gt=0, charged_on__lte=on).annotate(
         **parts,
@@ -121,10 +121,12 @@ def sales(first: date, last: date) -> dict[FeeItem, tuple[Decimal, Decimal]]:
     """What was charged or paid at the range in the span, less what was credited, by fee."""
     span = (first, last)
     at_range = SignOn.objects.filter(charge=None, price__isnull=False)
+    credits = ChargeCredit.objects.filter(charge__price__isnull=False)
     sums: Parts = defaultdict(lambda: (ZERO, ZERO))
     for rows, item, sign in (
         (Charge.objects.filter(charged_on__range=span, price__isnull=False), "price__item", 1),
-        (ChargeCredit.objects.filter(credited_on__range=span, charge__price__isnull=False), "charge__price__item", -1),
+        (credits.filter(credited_on__range=span), "charge__price__item", -1),
+        (credits.filter(cancelled_on__range=span), "charge__price__item", 1),
         (at_range.filter(range_day__date__range=span, cancelled_on=None), "price__item", 1),
     ):
         found: QuerySet[Any, Any] = rows.order_by().values_list(item)

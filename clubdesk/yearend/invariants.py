@@ -38,7 +38,7 @@ OF_SALES = Q(account__kind=Kind.INCOME) | Q(account__role=Role.WRITTEN_OFF)
 def gst_collected_holds() -> Iterator[str]:
     written = (
         in_all(Charge.objects.all(), "tax")
-        - in_all(ChargeCredit.objects.all(), "tax")
+        - in_all(ChargeCredit.objects.filter(cancelled_on=None), "tax")
         - in_all(WriteOff.objects.filter(cancelled_on=None), "tax")
         + in_all(SignOn.objects.filter(cancelled_on=None), "tax")
         - in_all(FoundTaxLine.objects.filter(OF_SALES), "tax")

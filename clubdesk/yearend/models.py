@@ -153,7 +153,7 @@ class Equipment(Document):
     brought_in = Cents(
         "depreciated before this book", default=nil, help_text="What the opening trial balance has of it already."
     )
-    withdrawn_on = models.DateField("typed wrongly, taken out on", null=True, blank=True, editable=False)
+    withdrawn_on = models.DateField("typed wrongly, removed on", null=True, blank=True, editable=False)
     withdraw_reason = models.CharField("why", max_length=150, blank=True, editable=False)
 
     class Meta:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from clubdesk.ledger.selectors import earliest_open_year
 from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, ListOf, PageOn, Room, SitePage, Tab
 from clubdesk.yearend import admin, views
+from clubdesk.yearend.cards import CARDS
 from clubdesk.yearend.closing import CHECKS
 from clubdesk.yearend.demo import SCENES
 from clubdesk.yearend.sheets import SHEETS
@@ -36,6 +37,7 @@ ROOM = Room(
         TREASURER: (SEE_ALL, "add_budgetmonth", "add_comparative", "add_equipment", "add_gstreturn"),
         AUDITOR: (SEE_ALL,),
     },
+    cards=CARDS,
     before_close=CHECKS,
     sheets=SHEETS,
     adds=(

@@ -70,7 +70,7 @@ GUARDS = [
         + ") OR "
         + _GONE.format(equipment="NEW.id")
         + "))",
-        message="A thing is taken out of the register while nothing that stands was posted of it, and stays out.",
+        message="A thing is removed from the register while nothing that stands was posted of it, and stays out.",
     ),
     *kept("yearend_gstreturn", "period of GST", "first_day", "last_day", "journal_id", "collected", "credits", "basis"),
     Guard(

@@ -71,7 +71,7 @@ def set_budget(*, year: FinancialYear, account: Account, months: Mapping[date, M
     if strange := set(months) - set(known):
         raise Refused(f"{min(strange):%B %Y} is not a month of {year}.")
     if any(amount < nil() for amount in months.values()):
-        raise Refused("A budget is not below nil; plan income on income accounts and spending on expense accounts.")
+        raise Refused("A budget is not below 0.00; plan income on income accounts and spending on expense accounts.")
     BudgetMonth.objects.filter(year=year, account=account).delete()
     BudgetMonth.objects.bulk_create(
         BudgetMonth(year=year, account=account, month=month, amount=amount)
@@ -342,12 +342,12 @@ def dispose(
     if found := disposal_of(thing) or ledger.written(Disposal, key):
         return found
     if thing.withdrawn_on:
-        raise Refused(f"{thing} was taken out of the register: {thing.withdraw_reason}.")
+        raise Refused(f"{thing} was removed from the register: {thing.withdraw_reason}.")
     proceeds = proceeds or nil()
     if not reason.strip():
         raise Refused("Say what became of it.")
     if proceeds < nil():
-        raise Refused("What came for it is not below nil.")
+        raise Refused("What came for it is not below 0.00.")
     days = [max(line.until, line.journal.date) for line in stands(thing.depreciation.select_related("journal"))]
     earliest = max([*days, thing.bought_on, last_undone([thing])])
     if on < earliest:
@@ -448,7 +448,7 @@ def _write_tax_into(charges: Sequence[Charge]) -> None:
     for charge in charges:
         shares, left = list(charge.shares.all()), charge.amount
         charge.tax = fees.tax_in(charge.amount, shares)
-        for each in charge.credits.order_by("pk"):
+        for each in charge.credits.filter(cancelled_on=None).order_by("pk"):
             each.tax = fees.tax_credited(each.amount, left, shares)
             left -= each.amount
             credits.append(each)

@@ -33,7 +33,7 @@ def write_budget(sheet: Sheet, year: FinancialYear, beside: Beside) -> Proved:
     """What was planned by account and month, what was, and the difference; accounts without a plan too."""
     months, planned = months_of(year), budget_by_month(year)
     header = ["Code", "Account", *(f"{month:%b %y}" for month in months), "Year", "Actual", "Difference"]
-    note = "Planned by month, and what was; what was not planned stands with nil. What is usual is above nil."
+    note = "Planned by month, and what was; what was not planned stands with 0.00. What is usual is above 0.00."
     sheet.top(beside.note(note), header)
     columns = letters(len(months) + 3)
     totals, sums = [], []

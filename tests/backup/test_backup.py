@@ -12,6 +12,7 @@ import time
 import zipfile
 from contextlib import suppress
 from datetime import date
+from json import dumps
 from pathlib import Path
 from threading import Thread
 
@@ -241,22 +242,39 @@ def test_other_evidence_is_never_mixed_with_what_comes_back(tmp_path, elsewhere)
         assert not has_tables()
 
 
-def test_the_key_goes_along_under_a_passphrase_alone(tmp_path, elsewhere, settings, monkeypatch):
-    settings.SECRET_KEY = "the key that signs links"
+def test_the_keys_go_along_under_a_passphrase_alone(tmp_path, elsewhere, settings, monkeypatch):
+    settings.SECRET_KEY, settings.EXPORT_KEY = "the key that signs links", "the key that signs files"
     path = tmp_path / "club.backup"
     assert write(path, PASSPHRASE).keys
     with zipfile.ZipFile(path) as archive:
-        assert b"signs links" not in b"".join(archive.read(name) for name in archive.namelist())
-    monkeypatch.delenv("SECRET_KEY", raising=False)
+        assert b"signs" not in b"".join(archive.read(name) for name in archive.namelist())
+    for name in keys.NAMES:
+        monkeypatch.delenv(name, raising=False)
     settings.BASE_DIR = tmp_path
-    (tmp_path / keys.KEY_FILE).write_text("made when this installation began")
+    secret, export = tmp_path / ".secret_key", tmp_path / ".export_key"
+    secret.write_text("made when this installation began")
     with elsewhere():
         with pytest.raises(Refused, match="not the passphrase"):
             restore(path, "three arrows beside the gate")
         assert not has_tables()
         assert "known as before" in restore(path, PASSPHRASE).of_the_key
-    assert (tmp_path / keys.KEY_FILE).read_text() == "the key that signs links"
-    assert (tmp_path / keys.KEY_FILE).stat().st_mode & 0o777 == 0o600
+    assert (secret.read_text(), export.read_text()) == ("the key that signs links", "the key that signs files")
+    assert {each.stat().st_mode & 0o777 for each in (secret, export)} == {0o600}
+    assert (tmp_path / ".secret_key.before").read_text() == "made when this installation began"
+
+
+def test_a_key_that_the_environment_names_stays(settings, monkeypatch, tmp_path):
+    settings.BASE_DIR = tmp_path
+    monkeypatch.setenv("SECRET_KEY", "of the environment")
+    monkeypatch.delenv("EXPORT_KEY", raising=False)
+    assert "SECRET_KEY: set in the environment" in keys.put_in_place({"SECRET_KEY": "a", "EXPORT_KEY": "b"})
+    assert [each.name for each in tmp_path.iterdir()] == [".export_key"]
+
+
+def test_a_backup_of_before_files_had_a_key_of_their_own_gives_the_sites(monkeypatch, settings):
+    settings.SECRET_KEY = "the only one"
+    monkeypatch.setattr(keys.json, "dumps", lambda told: told["SECRET_KEY"] if "SECRET_KEY" in told else dumps(told))
+    assert keys.opened(keys.sealed(PASSPHRASE), PASSPHRASE) == {"SECRET_KEY": "the only one"}
 
 
 def test_a_short_passphrase_is_refused_and_without_one_it_is_said_that_no_key_goes_along(tmp_path, elsewhere, backup):

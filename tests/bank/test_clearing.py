@@ -174,7 +174,7 @@ class TestExplaining:
         fees.lodge_vouchers(scheme=scheme, on=NOW, by=by)
         line("100.00", "GOVT SPORT VOUCHERS", on=date(2026, 10, 20))
         ((grade, words),) = grades(account)
-        assert (grade, words.startswith("the department pays Lodgement")) == ("likely", True)
+        assert (grade, words.startswith("the department pays Voucher claim")) == ("likely", True)
         take(account, by)
         assert Lodgement.objects.get().paid_on == date(2026, 10, 20)
         assert sound()
@@ -240,7 +240,7 @@ class TestExplaining:
 
     def test_an_answer_that_no_longer_holds_saves_nothing(self, account, line, charge, home, by):
         line("-7.00", "FEE")
-        with pytest.raises(Refused, match="must be more than nil"):
+        with pytest.raises(Refused, match="must be more than 0.00"):
             services.accept(
                 lines=[StatementLine.objects.get()],
                 answer=[f"charge {charge.pk}"],

@@ -127,7 +127,7 @@ def test_names_with_accents_commas_or_too_many_letters_are_written_as_the_layout
         ({"account": "12 34"}, "an account number two to nine digits"),
         ({"account": "1234567890"}, "an account number two to nine digits"),
         ({"title": "愛"}, "no letter that a payment file allows"),
-        ({"cents": 0}, "above nil"),
+        ({"cents": 0}, "above 0.00"),
         ({"cents": 10**10}, "below a hundred million"),
     ],
 )

@@ -148,6 +148,6 @@ class TestContainers:
 def test_the_fund_statement_tells_the_outlook_and_totals_by_discipline(client, claim, auditor):
     client.force_login(auditor)
     page = client.get(reverse("admin:fund_statement")).content.decode()
-    assert "Chance that it covers all claims to 30 Jun 2027" in page
+    assert "Chance that it covers all requests to 30 Jun 2027" in page
     assert "Refunds by discipline" in page
     assert "drawn a thousand times" in page

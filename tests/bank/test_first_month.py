@@ -80,7 +80,7 @@ def test_a_file_with_a_line_of_a_signed_off_month_says_so_before_it_is_brought_i
     why = "July 2026 is signed off without this line of it, or of a month before: 29 Jul 2026, −$5.50, MONTHLY FEE."
     assert why in page
     assert reverse("admin:bank_reconciliation_change", args=[account.reconciliations.get().pk]) in page
-    assert "Bring it in" not in page
+    assert "Import it" not in page
     with pytest.raises(Refused, match="July 2026 is signed off without this line"):
         services.import_statement(bank_account=account, content=content, file_name="late.csv", by=by)
     assert not StatementLine.objects.exists()
@@ -192,12 +192,12 @@ class TestEachMonthCountsForItself:
         factories.range_day(date(2026, 8, 8))
         item = closing.months_counted(year)
         assert not item.done
-        assert item.said == "1020 Till: August 2026 not counted; 1030 Card takings: August 2026 not counted"
+        assert item.said == "1020 Cash box: August 2026 not counted; 1030 Card takings: August 2026 not counted"
 
     def test_a_till_that_held_less_than_nothing_is_not_proven(self, opening, year, by):
         lines = [credit(Role.TILL, as_amount("100.01")), debit(Role.DONATIONS, as_amount("100.01"))]
         ledger.record_journal(on=date(2026, 8, 8), narration="Paid from the cash box", lines=lines, by=by)
-        assert closing.months_counted(year).said == "1020 Till: August 2026 to June 2027 not counted"
+        assert closing.months_counted(year).said == "1020 Cash box: August 2026 to June 2027 not counted"
 
 
 @pytest.mark.parametrize(

@@ -161,11 +161,11 @@ class TestTheCommand:
         return out.getvalue()
 
     def test_it_brings_a_file_in(self, account, tmp_path):
-        assert "2 lines brought in" in self.run(tmp_path, SEPTEMBER)
-        assert "0 lines brought in" in self.run(tmp_path, SEPTEMBER)
+        assert "2 lines imported" in self.run(tmp_path, SEPTEMBER)
+        assert "0 lines imported" in self.run(tmp_path, SEPTEMBER)
 
     def test_a_dry_run_saves_nothing(self, account, tmp_path):
-        assert "2 lines would be brought in" in self.run(tmp_path, SEPTEMBER, "--dry-run")
+        assert "2 lines would be imported" in self.run(tmp_path, SEPTEMBER, "--dry-run")
         assert not StatementLine.objects.exists()
 
     def test_each_fault_is_a_line_and_the_status_one(self, account, tmp_path, capsys):

@@ -46,7 +46,7 @@ def test_money_without_statements_is_named_three_of_it_at_most(year, hold, count
     hold(count)
     found = closing.money_is_at_a_bank(year)
     assert not found.done
-    assert found.said == f"Nothing proves {named}; set it up as a bank account and bring in its statements."
+    assert found.said == f"Nothing proves {named}; set it up as a bank account and import its statements."
 
 
 def test_an_account_that_never_held_anything_needs_no_statement(year):

@@ -164,9 +164,12 @@ def bookings() -> tuple[Send, Callable[[], int]]:
         name = next(number)
         form = {
             "csrfmiddlewaretoken": client.csrf, "key": uuid.uuid4(), "guardian": f"Guardian {name}",
-            "email": f"g{name}@example.org", "given_name": f"Child{name}", "family_name": "Busy",
-            "birth_date": str(first - timedelta(days=4400)), "cohorts": cohort.pk,
+            "email": f"g{name}@example.org", "person-TOTAL_FORMS": 1, "person-INITIAL_FORMS": 0,
+            "person-0-given_name": f"Child{name}", "person-0-family_name": "Busy",
+            "person-0-birth_date": str(first - timedelta(days=4400)), "cohorts": cohort.pk,
         }  # fmt: skip
+        looked = client.post(path, form, 200)
+        form["seen"] = re.search(r'name="seen" value="(\w+)"', looked)[1]
         client.post(path, form, 302)
 
     return send, cohort.places.count

@@ -1,31 +1,10 @@
-"""A range day with 65 children, and what a helper does with its sheet."""
-
-from datetime import date
+"""What a helper does with the sheet of a range day."""
 
 from playwright.sync_api import expect
 
-from clubdesk.membership import services as membership
 from clubdesk.membership.models import Plan
-from clubdesk.verbs import shell_user
 from tests import factories
-from tests.worlds.day_one import TODAY
-
-CHILDREN = 65
-
-
-def a_day():
-    factories.hire()
-    plan = factories.plan()
-    for number in range(CHILDREN):
-        joined(plan, f"Nara{number:02d}")
-    return factories.range_day()
-
-
-def joined(plan, name, **more):
-    """A member of that name, alone in a family unless another is given."""
-    child = factories.PersonFactory(given_name=name, family_name="Mirabar", birth_date=date(2014, 1, 9), **more)
-    membership.take_out_membership(person=child, plan=plan, starts_on=TODAY, on=TODAY, by=shell_user())
-    return child
+from tests.worlds.full_range import joined
 
 
 def siblings(*names):

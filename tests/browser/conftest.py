@@ -5,12 +5,14 @@ import shutil
 
 import pytest
 from django.test import Client
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
-from tests.browser import at_the_range
+from clubdesk.rangeday.models import RangeDay
 
 # Playwright's own event loop runs in this thread; the tests touch the database beside it, never within it.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+# A busy machine is slow: what does not come at all is seen to be missing all the same.
+expect.set_options(timeout=20_000)
 POLICY = "Content Security Policy"
 """What Chromium says in its console where a page wants what its own headers forbid."""
 SIZES = {"phone": (390, 844), "laptop": (1280, 900)}
@@ -55,9 +57,15 @@ def people(transactional_db, coordinator, range_helper, approver, treasurer):
 
 
 @pytest.fixture
-def day(people):
+def full_range(transactional_db):
+    """The range day of the world of this name."""
+    return RangeDay.objects.get()
+
+
+@pytest.fixture
+def day(people, full_range):
     """A day with 65 members on the roll, each with a name of its own."""
-    return at_the_range.a_day()
+    return full_range
 
 
 def pytest_terminal_summary(terminalreporter):
@@ -72,6 +80,32 @@ def session_of(user):
     client = Client()
     client.force_login(user)
     return client.cookies["sessionid"].value
+
+
+def counted(page):
+    """Have the page count what a person does: `taps` of the finger or the mouse, and the `screens` that came."""
+    page.taps = page.screens = 0
+
+    def tapped():
+        page.taps += 1
+
+    def came(frame):
+        page.screens += frame == page.main_frame
+
+    page.expose_function("tapped", tapped)
+    page.add_init_script("addEventListener('pointerdown', (each) => each.isTrusted && tapped(), true)")
+    page.on("framenavigated", came)
+
+
+@pytest.fixture
+def took(record_property):
+    """Tells at the end of the run what a scene took: taps, and screens after home."""
+
+    def tell(scene, *pages):
+        taps, screens = (sum(getattr(page, name) for page in pages) for name in ("taps", "screens"))
+        record_property("scene", f"{scene}: {taps} taps, {screens - len(pages)} screens")
+
+    return tell
 
 
 @pytest.fixture
@@ -90,6 +124,7 @@ def site(chromium, live_server, size, people):
         )
         contexts.append(context)
         page = context.new_page()
+        counted(page)
         page.problems = []
         page.on("pageerror", lambda error: page.problems.append(str(error)))
         page.on("console", lambda told: page.problems.append(told.text) if against_the_policy(told) else None)

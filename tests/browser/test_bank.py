@@ -27,14 +27,14 @@ def test_a_statement_is_brought_in_and_its_lines_explained_by_keyboard_alone(sit
                     "12/09/2026,DIRECT DEBIT 0098213,-7.50,52.50\n")  # fmt: skip
     page = site("treasurer")
     page.goto("/bank/")
-    page.get_by_role("link", name="Bring a bank statement in").click()
+    page.get_by_role("link", name="Import a bank statement").click()
     page.get_by_label("File").set_input_files(file)
     page.get_by_role("button", name="Show its lines").click()
     expect(page.locator(".intro")).to_contain_text("2 new lines, 0 known before.")
     assert fits(page)
     assert accessible(page) == []
-    page.get_by_role("button", name="Bring them in").press("Enter")
-    expect(page.locator(".messagelist")).to_contain_text("2 lines brought in")
+    page.get_by_role("button", name="Import them").press("Enter")
+    expect(page.locator(".messagelist")).to_contain_text("2 lines imported")
     page.goto("/bank/explain/")
     expect(page.get_by_role("heading", name="Certain (1)")).to_be_visible()
     assert fits(page)

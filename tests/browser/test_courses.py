@@ -39,14 +39,31 @@ def looks_right(page):
     return True
 
 
-def fill_in(page, email):
-    page.get_by_label("Your given name").fill("Ida")
-    page.get_by_label("Your family name").fill("Mirabar")
+def who(page, number):
+    """The row of the form for one of those who come."""
+    return page.get_by_role("group", name=f"Person {number}")
+
+
+def choose(page, number, letters, name):
+    """Choose somebody of the roll in a row, by a few letters."""
+    who(page, number).locator(".select2-selection").click()
+    page.locator("input.select2-search__field").fill(letters)
+    page.locator(".select2-results__option", has_text=name).first.click()
+
+
+def fill_in(page, email, *rows):
+    page.get_by_label("Your name").fill("Ida Mirabar")
     page.get_by_label("Your e-mail").fill(email)
     page.get_by_label("Your phone").fill("08 7010 0001")
-    page.get_by_label("Given name", exact=True).fill("Ada")
-    page.get_by_label("Family name", exact=True).fill("Mirabar")
-    page.get_by_label("Date of birth", exact=True).fill("2014-05-05")
+    for number, (name, born) in enumerate(rows, 1):
+        if number > 1:
+            page.get_by_role("button", name="Add another child or adult").click()
+        row = who(page, number)
+        row.get_by_label("Given name").fill(name)
+        if number == 1:
+            row.get_by_label("Family name").fill("Mirabar")
+        expect(row.get_by_label("Family name")).to_have_value("Mirabar")
+        row.get_by_label("Date of birth").fill(born)
 
 
 def test_parents_book_for_two_children_see_where_they_stand_and_accept_an_offer(visitor):
@@ -62,17 +79,19 @@ def test_parents_book_for_two_children_see_where_they_stand_and_accept_an_offer(
     page.goto("/book/")
     expect(page.get_by_text("last seats")).to_be_visible()
     assert looks_right(page)
-    fill_in(page, "ida@example.org")
-    page.get_by_role("button", name="Add another child").click()
-    second = page.get_by_role("group", name="Child 2")
-    second.get_by_label("Given name").fill("Bela")
-    second.get_by_label("Date of birth").fill("2012-02-02")
+    fill_in(page, "ida@example.org", ("Ada", "2014-05-05"), ("Bela", "2012-02-02"))
     page.get_by_role("checkbox", name="From 2026-10-04").check()
-    page.get_by_role("button", name="Book", exact=True).click()
-    expect(page.get_by_role("alert")).to_contain_text("Nothing was booked yet")
-    expect(page.get_by_text("We can only book with your agreement.")).to_be_visible()
+    page.get_by_role("button", name="Go on").click()
+    expect(page.get_by_role("alert")).to_contain_text("Please put this right")
+    expect(page.get_by_text("We can only book with your agreement.").last).to_be_visible()
     assert looks_right(page)
-    page.get_by_label("I am a parent or guardian of these children and agree").check()
+    page.get_by_label("I am a parent or guardian of each child above, and agree").check()
+    page.get_by_role("button", name="Go on").click()
+    expect(page.get_by_text("as number 1 in the queue")).to_be_visible()
+    assert looks_right(page)
+    page.get_by_role("button", name="Change something").click()
+    expect(who(page, 2).get_by_label("Given name")).to_have_value("Bela")
+    page.get_by_role("button", name="Go on").click()
     page.get_by_role("button", name="Book", exact=True).click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Thank you")
     assert looks_right(page)
@@ -99,31 +118,73 @@ def test_the_parents_page_is_sent_by_keyboard_alone(visitor):
     factories.cohort()
     page = visitor
     page.goto("/book/")
-    fill_in(page, "ida@example.org")
+    fill_in(page, "ida@example.org", ("Ada", "2014-05-05"))
     page.get_by_role("checkbox", name="From 2026-10-04").focus()
     page.keyboard.press("Space")
     page.get_by_label("I am a parent or guardian").focus()
     page.keyboard.press("Space")
-    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Nothing is booked yet.")).to_be_visible()
+    page.get_by_role("button", name="Book", exact=True).focus()
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("Thank you")
 
 
-def test_the_coordinator_books_a_new_family_on_the_phone_with_one_screen(site, people):
-    factories.cohort(capacity=1)
+def test_the_coordinator_books_a_family_of_three_on_the_phone_with_one_screen(site, people):
+    cohort = factories.cohort(capacity=3)
+    cato = factories.PersonFactory(given_name="Cato", family_name="Solano")
     page = site("coordinator")
     page.get_by_role("link", name="Book a course place").click()
-    page.get_by_label("Or a new family: guardian’s name").fill("Ida Solano")
-    page.get_by_label("Guardian’s phone").fill("08 7010 0002")
-    page.get_by_label("Child’s given name").fill("Noor")
-    page.get_by_label("Child’s family name").fill("Solano")
-    page.get_by_label("Child’s date of birth").fill("2014-05-05")
+    choose(page, 1, "Cat", "Cato Solano")
+    for number, (name, born) in enumerate((("Noor", "2014-05-05"), ("Uma", "1985-06-06")), 2):
+        page.get_by_role("button", name="Add another child or adult").click()
+        who(page, number).get_by_label("Or given name").fill(name)
+        who(page, number).get_by_label("Family name").fill("Solano")
+        who(page, number).get_by_label("Date of birth").fill(born)
     page.get_by_label("Beginner course, From 2026-10-04").check()
     assert fits(page)
     assert accessible(page) == []
-    page.get_by_role("button", name="Book the place").click()
-    expect(page.locator(".messagelist")).to_contain_text("Noor has a place in Beginner course")
+    page.get_by_role("button", name="See what becomes of it").click()
+    expect(page.locator(".facts")).to_contain_text("Noor Solano, Uma Solano")
+    expect(page.locator(".facts")).to_contain_text("$378.00")
+    expect(who(page, 3).get_by_label("Or given name")).to_have_value("Uma")
+    assert fits(page)
+    assert accessible(page) == []
+    page.get_by_role("button", name="Book the places").click()
+    expect(page.locator(".messagelist")).to_contain_text("Cato, Noor and Uma have places in Beginner course")
+    assert set(cohort.places.values_list("person__household", flat=True)) == {cato.household_id}
     assert sound()
+
+
+def test_a_row_is_added_in_place_and_takes_the_finder_along(site, people):
+    """With a script the page stays where it is, and the new row finds people of the roll like the first."""
+    factories.cohort()
+    factories.PersonFactory(given_name="Cato", family_name="Solano")
+    page = site("coordinator")
+    page.goto("/courses/booking/add/")
+    page.evaluate("window.isTheSamePage = true")
+    page.get_by_role("button", name="Add another child or adult").click()
+    choose(page, 2, "Cat", "Cato Solano")
+    assert page.evaluate("window.isTheSamePage")
+    for _ in range(4):
+        page.get_by_role("button", name="Add another child or adult").click()
+    expect(page.get_by_role("group", name="Person 6")).to_be_visible()
+    expect(page.get_by_role("button", name="Add another child or adult")).to_be_hidden()
+
+
+def test_who_is_to_be_watched_is_recorded_with_one_tap(site, people):
+    cohort = factories.cohort(capacity=2)
+    young = factories.PersonFactory(given_name="Bo", birth_date=date(2018, 5, 5))
+    services.book_place(person=young, cohort=cohort, by=people["coordinator"], on=TODAY)
+    page = site("coordinator")
+    page.goto("/courses/draw-checks/")
+    expect(page.get_by_text("8 years old, waits for Beginner course")).to_be_visible()
+    assert fits(page)
+    assert accessible(page) == []
+    page.get_by_role("button", name="Bo can draw: record it").click()
+    expect(page.locator(".messagelist")).to_contain_text("Recorded: Draw check of Bo")
+    expect(page.get_by_text("Nobody is to be watched.")).to_be_visible()
+    assert Booking.objects.get().state == "offered"
 
 
 def hold_and_certify(page, cohort):

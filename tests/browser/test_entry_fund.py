@@ -43,13 +43,13 @@ def test_a_family_claims_with_a_photo_of_the_receipt(site, event, junior, tmp_pa
     page.get_by_label("Child", exact=True).select_option(str(child.pk))
     page.get_by_label("Event", exact=True).select_option(str(event.pk))
     page.get_by_label("What the receipt says").fill("60")
-    page.get_by_role("button", name="Send the claim").click()
-    expect(page.get_by_role("alert")).to_contain_text("Nothing was sent yet")
+    page.get_by_role("button", name="Send the request").click()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing was saved yet")
     assert accessible(page) == []
     page.get_by_label("Receipt", exact=True).set_input_files(str(photo))
     page.get_by_label("The receipt shows my child").check()
-    page.get_by_role("button", name="Send the claim").click()
-    expect(page.get_by_role("status")).to_contain_text("Your claim has reached the committee.")
+    page.get_by_role("button", name="Send the request").click()
+    expect(page.get_by_role("status")).to_contain_text("Your request has reached the committee.")
     assert EntryClaim.objects.get().by_family
     assert sound()
 
@@ -66,21 +66,25 @@ def test_a_committee_clears_the_queue_in_one_sitting(site, event, junior, people
     expect(page.get_by_text("Not passed: the child’s entry is not shown")).to_be_visible()
     assert fits(page)
     assert accessible(page) == []
-    page.get_by_role("region", name="Bela Mirabar").get_by_role("link", name="Ask for more").click()
-    page.get_by_label("Question").fill("Please send the organiser’s list.")
+    bela = page.get_by_role("region", name="Bela Mirabar")
+    bela.get_by_text("Ask for more").first.click()
+    bela.get_by_label("What you would like to know or see").fill("Please send the organiser’s list.")
+    assert fits(page)
     assert accessible(page) == []
-    page.get_by_role("button", name="Ask the family").click()
+    bela.get_by_role("button", name="Ask for more").click()
+    expect(page.locator(".messagelist")).to_contain_text("The family was asked about")
+    expect(page.get_by_role("region", name="Ada Mirabar")).to_be_visible()
     for box in page.get_by_label("Approve with the others").all():
         box.check()
     page.get_by_role("button", name="Approve what is ticked").click()
-    expect(page.locator(".messagelist")).to_contain_text("2 claims approved, $90.00 in all.")
+    expect(page.locator(".messagelist")).to_contain_text("2 requests approved, $90.00 in all.")
     page.get_by_role("link", name="Minutes of what was decided today").click()
     expect(page.get_by_label("To copy into the minutes")).to_have_value(
         "\n".join([
             "Entry-fee refunds decided on 12 September 2026",
             "- State clout championship: Ada Mirabar, $45.00, approved by approver",
             "- State clout championship: Cato Mirabar, $45.00, approved by approver",
-            "Approved in all: $90.00, 2 claims.",
+            "Approved in all: $90.00, 2 requests.",
             "The entry fund holds $10.00 after what was approved so far.",
         ])
     )  # fmt: skip

@@ -80,7 +80,7 @@ class Club:
         file.write_text("\n".join(["Date,Details,Amount,Balance", *lines]) + "\n")
         page = self.page
         page.goto("/bank/")
-        page.get_by_role("link", name="Bring a bank statement in").click()
+        page.get_by_role("link", name="Import a bank statement").click()
         page.get_by_label("File").set_input_files(file)
         page.get_by_role("button", name="Show its lines").click()
         page.get_by_role("button", name=re.compile("^(Bring|Import) (it|them)")).click()

@@ -12,7 +12,7 @@ from clubdesk.membership import services
 from clubdesk.membership.models import Membership
 from clubdesk.roll.models import Household, Person
 from clubdesk.verbs import shell_user
-from tests import factories
+from tests import factories, families
 from tests.browser.test_scenes import accessible, fits, sound
 
 STARTED, DUE = date(2026, 7, 6), date(2027, 6, 20)
@@ -50,24 +50,51 @@ def looks_right(page):
     assert accessible(page) == []
 
 
-def test_the_coordinator_renews_a_household_with_one_click(site, household):
+def test_the_coordinator_renews_a_household_with_a_voucher_in_the_same_step(site, household):
     clock.set_today(DUE)
+    factories.scheme()
     page = site("coordinator")
     page.goto("/roll/")
     page.get_by_role("link", name="Renewals", exact=True).click()
     expect(page.get_by_text("$228.00, less sibling $11.20 = $216.80")).to_be_visible()
     looks_right(page)
-    page.get_by_role("button", name="Renew Mirabar family: $444.80").click()
+    page.get_by_role("link", name="Renew Mirabar family: $444.80").click()
+    expect(page.locator(".facts")).to_contain_text("1 letter goes out.")
+    row = page.get_by_role("group", name="Voucher 1")
+    row.get_by_label("Whose").select_option(label="Bela Mirabar")
+    row.get_by_label("Sport voucher of").select_option(label="State sport voucher")
+    row.get_by_label("Its code").fill("SV-7")
+    row.get_by_label("Date of birth on it").fill(household.people.get(given_name="Bela").birth_date.isoformat())
+    looks_right(page)
+    page.get_by_role("button", name="See what becomes of it").click()
+    expect(page.locator(".facts")).to_contain_text("$228.00, less sibling $11.20, less voucher $150.00 = $66.80")
+    looks_right(page)
+    page.get_by_role("button", name="Renew them").click()
     expect(page.locator(".messagelist")).to_contain_text(
-        "Bela Mirabar to 5 Jul 2028: $228.00, less sibling $11.20 = $216.80"
+        "Bela Mirabar to 5 Jul 2028: $228.00, less sibling $11.20, less voucher $150.00 = $66.80"
     )
     assert Membership.objects.count() == 4
     assert sound()
 
 
+def test_which_vouchers_are_best_set_against_what_is_read_by_the_coordinator_and_by_the_family(site, household):
+    clock.set_today(DUE)
+    for name, worth in (("State sport voucher", "220.00"), ("Winter voucher", "50.00")):
+        factories.scheme([(2027, worth)], name=name)
+    page = site("coordinator")
+    page.goto(f"/roll/household/{household.pk}/renew/")
+    expect(page.get_by_text("Bela has one voucher of State sport voucher left in 2027, worth $220.00")).to_be_visible()
+    looks_right(page)
+    page.goto(families.link(household))
+    expect(page.get_by_role("region", name="Sport vouchers")).to_contain_text("Ada has one voucher of Winter voucher")
+    looks_right(page)
+
+
 def test_what_a_membership_would_cost_and_who_leaves(site, household):
     page = site("coordinator")
     page.goto(f"/roll/household/{household.pk}/change/")
+    page.get_by_text("More", exact=True).first.click()
+    looks_right(page)
     page.get_by_role("link", name="What a membership would cost").click()
     page.get_by_label("Plan").select_option(label="Junior")
     page.get_by_label("From", exact=True).fill("2027-07-06")

@@ -10,13 +10,14 @@ from clubdesk import faults
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.money import as_amount, in_pieces
-from clubdesk.rangeday import selectors, services
+from clubdesk.rangeday import kits, services
 from clubdesk.rangeday.models import Kit, SignOn, Tap
 from clubdesk.verbs import shell_user
-from tests.browser.at_the_range import CHILDREN, all_is_sent, find, opened, show
+from tests.browser.at_the_range import all_is_sent, find, opened, show
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.ground.test_faults import of_sqlite, through_django
 from tests.worlds.day_one import TODAY
+from tests.worlds.full_range import CHILDREN
 
 
 def test_65_children_sign_on_with_two_taps_each_and_no_reception_for_half_of_it(site, size, day):
@@ -163,7 +164,7 @@ def test_kit_goes_out_and_back_without_reception_and_a_day_called_off_leaves_not
     page.context.set_offline(False)
     all_is_sent(page)
     expect(page.locator("#signed")).to_contain_text("hired gear, $7.00 cash · B01")
-    assert [loan.kit for loan in selectors.kit_out()] == [bow]
+    assert [loan.kit for loan in kits.kit_out()] == [bow]
     assert guard.loans.get().back_at is not None
     services.call_off_day(range_day=day, reason="hail", on=TODAY, by=shell_user())
     expect(page.get_by_text("This day was called off: hail.")).to_be_visible(timeout=20_000)

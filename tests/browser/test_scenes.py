@@ -53,7 +53,7 @@ def accessible(page):
     return [(each["id"], [node["html"][:120] for node in each["nodes"]][:3]) for each in results.response["violations"]]
 
 
-def test_the_coordinator_books_a_course_place_and_the_next_child_waits(site, people):
+def test_the_coordinator_books_a_course_place_and_the_next_child_waits(site, people, took):
     cohort = factories.cohort(capacity=1)
     for name in ("Bela", "Cato"):
         factories.PersonFactory(given_name=name, household=factories.HouseholdFactory(name=f"{name} family"))
@@ -61,17 +61,20 @@ def test_the_coordinator_books_a_course_place_and_the_next_child_waits(site, peo
     for name, outcome in (("Bela", "has a place in Beginner course"), ("Cato", "as number 1 in the queue")):
         page.goto("/")
         page.get_by_role("link", name="Book a course place").click()
-        pick(page, "Who", name[:3], name)
+        pick(page, "On the roll already", name[:3], name)
         page.get_by_label(f"Beginner course, {cohort.name}").check()
         assert fits(page)
         assert accessible(page) == []
-        page.get_by_role("button", name="Book the place").click()
+        page.get_by_role("button", name="See what becomes of it").click()
+        expect(page.locator(".facts")).to_contain_text(outcome)
+        page.get_by_role("button", name="Book the places").click()
         expect(page.locator(".messagelist")).to_contain_text(outcome)
+    took("two bookings of a course place", page)
     assert balance(Role.FEES_IN_ADVANCE, TODAY) == -126
     assert sound()
 
 
-def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(site, people, member):
+def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(site, people, member, took):
     factories.hire()
     page = site("helper")
     page.get_by_role("link", name="Record hire today").click()
@@ -105,6 +108,7 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
     counting.get_by_label("Reason for a difference").fill("a note is missing")
     counting.get_by_role("button", name="Close the day").click()
     expect(counting.locator(".messagelist")).to_contain_text("is closed")
+    took("a range day opened, two signed on, counted once wrongly and once rightly, by forms", page, counting)
     assert balance(Role.TILL, TODAY) == 2
     counting.get_by_role("link", name="Reopen this day").click()
     counting.get_by_label("Why it is opened again").fill("the note lay under the table")
@@ -123,17 +127,18 @@ def test_the_helper_records_hire_on_the_day_and_the_coordinator_counts_the_tin(s
 def approve_the_refund(approving):
     approving.get_by_role("link", name="Decide entry-fee refunds").click()
     claimed = approving.get_by_role("region", name="Ada Mirabar")
-    claimed.get_by_role("link", name="Approve on its own").click()
-    facts = approving.locator(".facts")
-    expect(facts).to_contain_text("Ada Mirabar is a member on 5 Sep 2026")
-    expect(facts).to_contain_text("40.00")
+    expect(claimed.get_by_text("7 of 7 checks pass.")).to_be_visible()
+    expect(claimed.get_by_role("img", name="Receipt")).to_be_visible()
+    claimed.get_by_text("What passes").click()
+    expect(claimed).to_contain_text("Ada Mirabar is a member on 5 Sep 2026")
+    expect(claimed).to_contain_text("Fund before $100.00, after $40.00")
     assert fits(approving)
     assert accessible(approving) == []
-    approving.get_by_role("button", name="Approve the refund").click()
+    claimed.get_by_role("button", name="Approve this refund").click()
     expect(approving.locator(".messagelist")).to_contain_text("Approved: $60.00 to Mirabar.")
 
 
-def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(site, people, member, tmp_path):
+def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(site, people, member, tmp_path, took):
     event = factories.event()
     entryfund.cash_in(
         containers=1000, amount=as_amount(100), paid_into=PaidInto.BANK, on=TODAY, by=people["coordinator"]
@@ -144,14 +149,17 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
     page.goto("/entryfund/entryclaim/add/")
     pick(page, "Child", "mira", "Ada Mirabar")
     page.get_by_label("Event").select_option(str(event.pk))
-    page.get_by_label("Amount claimed").fill("60.00")
+    page.get_by_label("Amount asked for").fill("60.00")
     page.get_by_label("Receipt", exact=True).set_input_files(photo)
     assert fits(page)
     assert accessible(page) == []
-    page.get_by_role("button", name="Record the claim").click()
+    page.get_by_role("button", name="Record the request").click()
     expect(page.locator(".messagelist")).to_contain_text("It waits for a decision.")
     claim = EntryClaim.objects.get()
-    approve_the_refund(site("approver"))
+    approving = site("approver")
+    approve_the_refund(approving)
+    took("a refund request recorded", page)
+    took("a refund request approved", approving)
     paying = site("treasurer")
     factories.direct_entry()
     factories.bank_details(claim.household, people["treasurer"])
@@ -182,7 +190,7 @@ def test_a_refund_is_recorded_by_one_approved_by_another_and_paid_by_a_third(sit
     assert sound()
 
 
-def test_the_treasurer_reads_the_statements_and_exports_the_year(site, people, member, tmp_path):
+def test_the_treasurer_reads_the_statements_and_exports_the_year(site, people, member, tmp_path, took):
     page = site("treasurer")
     page.get_by_role("link", name="Export the year").click()
     page.get_by_role("link", name="Income and expenditure, balance sheet").click()
@@ -194,6 +202,7 @@ def test_the_treasurer_reads_the_statements_and_exports_the_year(site, people, m
         page.get_by_role("link", name="Treasurer’s workbook (XLSX)").click()
     path = tmp_path / download.value.suggested_filename
     download.value.save_as(path)
+    took("the statements read and the year exported", page)
     assert path.name == "treasurer-2027.xlsx"
     assert "Proof" in load_workbook(path).sheetnames
 

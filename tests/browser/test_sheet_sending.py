@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import expect
 
-from clubdesk.rangeday import selectors, services
+from clubdesk.rangeday import kits, services
 from clubdesk.rangeday.models import Kit, SignOn, Tap
 from clubdesk.verbs import shell_user
 from tests import factories
@@ -171,7 +171,7 @@ def test_kit_given_out_by_a_phone_two_hours_fast_comes_back(site, day):
     show(right, "Kit out")
     right.locator("#out").get_by_role("button", name="Bow B01 back").click()
     all_is_sent(right)
-    assert list(selectors.kit_out()) == []
+    assert list(kits.kit_out()) == []
 
 
 class TestOtherDays:

@@ -8,13 +8,15 @@ from playwright.sync_api import Error, expect
 from clubdesk import clock
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
+from clubdesk.money import as_amount, in_pieces, nil
 from clubdesk.rangeday import services
-from clubdesk.rangeday.models import SignOn
+from clubdesk.rangeday.models import Phone, SignOn
 from clubdesk.verbs import shell_user
-from tests.browser.at_the_range import CHILDREN, all_is_sent, find
+from tests.browser.at_the_range import all_is_sent, find
 from tests.browser.conftest import session_of
 from tests.browser.test_scenes import accessible, fits, sound
 from tests.worlds.day_one import TODAY
+from tests.worlds.full_range import CHILDREN
 
 PAGES = """async () => {
     const found = [];
@@ -34,13 +36,18 @@ OF_YESTERDAY = """async () => {
 @pytest.fixture
 def phone(chromium, live_server, people, day, monkeypatch):
     """A helper's phone with all that pages keep on it; by its own clock the range day lasts six hours more."""
-    monkeypatch.setattr(clock, "start_of", lambda on: clock.machine() + timedelta(hours=6))
+    monkeypatch.setattr(clock, "start_of", lambda on: clock.machine() + timedelta(hours=6 if on > TODAY else -1))
+    context = a_phone(chromium, live_server, people["helper"])
+    yield context
+    context.close()
+
+
+def a_phone(chromium, live_server, of):
     context = chromium.new_context(
         viewport={"width": 390, "height": 844}, locale="en-AU", base_url=live_server.url, has_touch=True
     )
-    context.add_cookies([{"name": "sessionid", "value": session_of(people["helper"]), "url": live_server.url}])
-    yield context
-    context.close()
+    context.add_cookies([{"name": "sessionid", "value": session_of(of), "url": live_server.url}])
+    return context
 
 
 def kept(page):
@@ -51,6 +58,10 @@ def kept(page):
 @pytest.fixture
 def sheet(phone, day):
     """The sheet, opened once with reception, as it is kept."""
+    return opened_once(phone, day)
+
+
+def opened_once(phone, day):
     page = phone.new_page()
     page.goto(f"/range/{day.pk}/")
     page.evaluate("async () => { await navigator.serviceWorker.ready; }")
@@ -74,7 +85,19 @@ def test_opened_without_reception_it_signs_on_65_people_each_once(phone, sheet, 
     expect(page.locator("#asks")).to_contain_text("No reception yet: this sheet is as of")
     assert fits(page)
     assert accessible(page) == []
-    for number in range(CHILDREN):
+    sign_on(page, range(CHILDREN))
+    expect(page.locator("#waits")).to_have_text(f"{CHILDREN} entries wait to be sent.")
+    phone.set_offline(False)
+    all_is_sent(page)
+    expect(page.locator("#asks")).to_be_hidden()
+    assert SignOn.objects.count() == CHILDREN
+    assert balance(Role.TILL, TODAY) == 7 * ((CHILDREN + 1) // 2)
+    assert sound()
+
+
+def sign_on(page, numbers):
+    """Every other one with own gear, the rest hire and pay in cash."""
+    for number in numbers:
         find(page, number)
         name = f"Nara{number:02d} Mirabar"
         if number % 2:
@@ -82,12 +105,42 @@ def test_opened_without_reception_it_signs_on_65_people_each_once(phone, sheet, 
         else:
             page.get_by_role("button", name=f"{name}: hire $7.00").click()
             page.get_by_role("button", name="Cash $7.00").click()
-    expect(page.locator("#waits")).to_have_text(f"{CHILDREN} entries wait to be sent.")
+
+
+def test_two_phones_that_were_opened_the_day_before_and_one_goes_flat(
+    phone, chromium, live_server, day, people, monkeypatch
+):
+    """Network off from the start, 65 people; what the flat one had sent is there, the rest is known by number."""
+    people["helper"].first_name = "Tomas"
+    people["helper"].save()
+    other = a_phone(chromium, live_server, people["coordinator"])
+    with monkeypatch.context() as before:
+        before.setattr(clock, "today", lambda: TODAY - timedelta(days=1))
+        for each in (phone, other):
+            opened_once(each, day).close()
+    for each in (phone, other):
+        each.set_offline(True)
+    flat, lasts = (opened_again(each, f"/range/{day.pk}/") for each in (phone, other))
+    sign_on(flat, range(30))
+    sign_on(lasts, range(30, CHILDREN))
     phone.set_offline(False)
-    all_is_sent(page)
-    expect(page.locator("#asks")).to_be_hidden()
-    assert SignOn.objects.count() == CHILDREN
-    assert balance(Role.TILL, TODAY) == 7 * ((CHILDREN + 1) // 2)
+    all_is_sent(flat)
+    phone.set_offline(True)
+    phone.close()
+    other.set_offline(False)
+    all_is_sent(lasts)
+    expect(lasts.locator("#count")).to_have_text(f"On the range: {CHILDREN}")
+    Phone.objects.filter(user=people["helper"]).update(seen_at=clock.machine() - timedelta(minutes=9), unsent=1)
+    expect(lasts.locator("#asks")).to_contain_text("Not heard of: phone of Tomas, last seen", timeout=20_000)
+    expect(lasts.locator("#asks")).to_contain_text("with 1 entry to send")
+    assert accessible(lasts) == []
+    other.close()
+    hired = sum(number % 2 == 0 for number in range(CHILDREN))
+    assert SignOn.objects.count() == SignOn.objects.values("person").distinct().count() == CHILDREN
+    assert balance(Role.TILL, TODAY) == 7 * hired
+    close = {"second_counter": people["helper"], "by": people["coordinator"], "on": TODAY}
+    count = services.close_day(range_day=day, pieces=in_pieces(as_amount(7 * hired)), **close)
+    assert (count.difference, count.counted) == (nil(), as_amount(7 * hired))
     assert sound()
 
 

@@ -27,6 +27,7 @@ def test_a_form_shows_what_somebody_else_has_saved_and_saves_at_the_second_press
     page = site("coordinator")
     page.goto(page_of(home))
     home.guardians.update(phone="08 7010 0002", email="ada@example.org")
+    page.get_by_text("Change these details").click()
     page.get_by_label("Phone").first.fill("08 7010 0003")
     page.get_by_role("button", name="Save", exact=True).click()
     expect(page.get_by_role("alert")).to_contain_text("Nothing of yours was saved yet")

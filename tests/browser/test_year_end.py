@@ -124,7 +124,7 @@ def test_a_thing_is_put_in_the_register_sold_and_followed_to_its_entry(site, peo
     page.get_by_label("Money received for it").fill("980")
     assert fits(page)
     assert accessible(page) == []
-    page.get_by_role("button", name="Take it out").click()
+    page.get_by_role("button", name="Record the disposal").click()
     expect(page.get_by_role("row", name="sold")).to_contain_text("−$20.00")
     assert fits(page)
     page.goto("/reports/account/5110/")

@@ -105,6 +105,26 @@ class TestTheVoucherGoesWithTheChild:
         assert selectors.balance(vouched.household) == as_amount(0)
         assert sound()
 
+    def test_a_place_that_had_lapsed_unpaid_keeps_nothing_of_it_either(
+        self, course, ask, october, february, scheme, by
+    ):
+        """26.00 was never paid, so the place lapsed; the 100.00 that the department was asked for stayed the club's."""
+        course.pay_days, course.reminder_days = 5, 2
+        course.save()
+        lapsed = ask(12, cohorts=[october])
+        charging.accept_voucher(scheme=scheme, charge=lapsed.places.get().charge, code="SV1", on=NOW, by=by)
+        charging.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+        for days in (3, 6):
+            clock.set_today(NOW + timedelta(days=days))
+            nightly(on=NOW + timedelta(days=days), by=by)
+            Message.objects.filter(state="waiting").update(state="sent", sent_at=clock.now())
+        assert lapsed.places.get().state == "lapsed"
+        cancel(october, by, on=NOW + timedelta(days=7))
+        assert "$100.00 that your sport voucher has paid goes with you to your next dates." in letter(lapsed)
+        charging.recognise_due(on=OCTOBER + timedelta(days=1), by=by)
+        assert balance(Role.COURSES, LATER) == 0
+        assert sound()
+
     def test_once_the_course_has_begun_its_income_is_taken_back_too(self, vouched, october, february, by):
         nightly(on=OCTOBER, by=by)
         assert balance(Role.COURSES, LATER) == -126

@@ -320,7 +320,10 @@ class TestLetters:
         booking = ask(12)
         october.first_session, october.last_session = date(2026, 10, 11), date(2026, 11, 1)
         services.save_cohort(cohort=october, on=NOW, by=by)
-        assert "from 11 Oct 2026 to 1 Nov 2026" in Message.objects.filter(household=booking.household).latest("pk").body
+        assert (
+            "from 11 October 2026 to 1 November 2026"
+            in Message.objects.filter(household=booking.household).latest("pk").body
+        )
         nightly(on=OCTOBER, by=by)
         assert balance(Role.COURSES, OCTOBER) == 0
         assert sound()

@@ -13,6 +13,7 @@ from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from tests import factories
 from tests.courses.families import FEBRUARY, NOW, again, sound
+from tests.forms import agreed
 
 pytestmark = pytest.mark.django_db
 SOONER = date(2026, 9, 20)
@@ -41,7 +42,7 @@ class TestTheWholeFeeBack:
     def test_until_the_named_day_nothing_is_kept(self, ask, course, october, by):
         booking = ask(12, cohorts=[october])
         change(october, by, first_session=SOONER)
-        assert "If you cannot make the new days, withdraw by 19 September 2026: you then owe nothing." in letter(
+        assert "If you cannot make the new days, please withdraw by 19 September 2026: you then owe nothing." in letter(
             booking
         )
         assert selectors.kept_of(booking.places.get(), date(2026, 9, 19)) == as_amount(0)
@@ -85,6 +86,19 @@ class TestTheWholeFeeBack:
         assert selectors.kept_of(booking.places.get(), late) == as_amount(126)
         assert booking.places.get().free_to_leave_until is None
 
+    def test_an_offer_of_another_cohort_keeps_its_days(self, ask, course, october, february, by):
+        booking = ask(12, 12, cohorts=[october, february])
+        stays, moves = booking.places.order_by("pk")
+        services.withdraw_place(place=stays, on=NOW, reason="camp", by=by)
+        services.transfer(booking=booking, places=[moves], cohort=february, on=NOW, reason="camp", by=by)
+        services.change_cohorts(booking=booking, cannot_make=[october], on=NOW, by=by)
+        services.cancel_cohort(cohort=february, on=NOW, reason="flood", by=by)
+        factories.cohort(capacity=3, first=date(2027, 3, 7))
+        services.offer_free_seats(course=course, on=NOW, by=by)
+        lapses_on = again(booking).offer_lapses_on
+        change(october, by, first_session=NOW + timedelta(days=2))
+        assert again(booking).offer_lapses_on == lapses_on == NOW + timedelta(days=7)
+
     def test_who_was_only_offered_a_place_owes_nothing_and_is_told_of_no_fee(self, ask, course, october, by):
         full, waiting = ask(12, 12, 12, cohorts=[october]), ask(12, cohorts=[october])
         services.withdraw(booking=full, on=NOW, reason="ill", by=by)
@@ -113,7 +127,7 @@ class TestTooYoungThen:
         url = reverse("admin:courses_cohort_change", args=[october.pk])
         form = {"name": october.name, "first_session": SOONER, "last_session": october.last_session,
                 "days_between": 7, "capacity": 3, "minimum_age": ""}  # fmt: skip
-        text = client.post(url, form, follow=True).content.decode()
+        text = agreed(client, url, form, follow=True).content.decode()
         assert "Ada Mirabar is 9 on the first session of From 2026-10-04, which takes people from 10" in text
 
     def test_nobody_is_where_a_draw_check_is_recorded(self, child, october, by):

@@ -30,8 +30,8 @@ class TestTheParentsPage:
 
     def test_each_date_shows_its_own_fee(self, client, course, october, february, dearer):
         text = self.page(client, course)
-        assert f"{october.name}: Sunday, 4 October 2026 to 25 October 2026, from age 10, $126.00" in text
-        assert f"{february.name}: Sunday, 7 February 2027 to 25 February 2027, from age 10, $140.00" in text
+        assert f"{october.name}: Sunday 4, 11, 18 and 25 October 2026, from age 10, $126.00" in text
+        assert f"{february.name}: Sunday 7, 14 and 21 February 2027, from age 10, $140.00" in text
         assert "<dt>Fee</dt>" not in text
 
     def test_adults_see_theirs(self, client, course, october):

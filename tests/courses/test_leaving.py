@@ -211,7 +211,7 @@ class TestVouchersOfEndedPlaces:
         services.withdraw(booking=vouched, on=NOW, reason="ill", by=by)
         assert self.vouchers() == [("released", "100.00")]
         assert fees.unused_credit(vouched.household) == as_amount("26.00")
-        assert history(vouched)[-1] == "Withdrawn: Family01, ill; $126.00 of the fee taken back."
+        assert history(vouched)[-1] == "Withdrawn: Family01, ill; $126.00 of the fee credited."
         assert "You no longer owe the fee of $126.00. $26.00 that you have paid stands to your credit" in last_letter(
             vouched
         )
@@ -227,7 +227,7 @@ class TestVouchersOfEndedPlaces:
         assert self.vouchers() == [("released", "100.00"), ("accepted", "63.00")]
         assert fees.unused_credit(vouched.household) == as_amount("26.00")
         letter = last_letter(vouched)
-        assert "By the course's refund rule: The club keeps $63.00 of the fee of $126.00." in letter
+        assert "By the course's refund rule the club keeps $63.00 of the fee of $126.00." in letter
         assert "You no longer owe the other $63.00. $26.00 that you have paid stands to your credit" in letter
         assert "Your sport voucher pays only $63.00 of it." in letter
         assert sound()
@@ -269,7 +269,7 @@ class TestVouchersOfEndedPlaces:
             charge=booking.places.get().charge, amount=as_amount(20), on=NOW, reason="goodwill", by=by
         )
         services.withdraw(booking=booking, on=NOW, reason="ill", by=by)
-        assert history(booking)[-1].endswith("; $106.00 of the fee taken back.")
+        assert history(booking)[-1].endswith("; $106.00 of the fee credited.")
         assert sound()
 
     def test_a_voucher_on_the_wrong_fee_is_released_by_hand_until_it_is_lodged(self, vouched, scheme, by):

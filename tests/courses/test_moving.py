@@ -1,5 +1,7 @@
 """A child belongs to another family: what is to come goes along, what is past stays, and one family pays each fee."""
 
+from datetime import date
+
 import pytest
 from django.urls import reverse
 
@@ -16,7 +18,7 @@ from clubdesk.roll.services import add_to_family
 from clubdesk.verbs import shell_user
 from tests import factories
 from tests.courses.families import NOW, again, family, sound, states
-from tests.forms import form_of
+from tests.forms import agreed, form_of
 
 pytestmark = pytest.mark.django_db
 
@@ -165,7 +167,7 @@ class TestTwoHomes:
         child = family(12, name="Ada")[0]
         client.force_login(coordinator)
         url = reverse("admin:roll_household_book-course", args=[home.pk])
-        client.post(url, form_of(client.get(url), child=str(child.pk), cohorts=[str(october.pk)]))
+        agreed(client, url, form_of(client.get(url), child=str(child.pk), cohorts=[str(october.pk)]))
         assert Booking.objects.get().household == home
         assert Booking.objects.get().places.get().person == child
 
@@ -178,6 +180,20 @@ class TestTwoHomes:
 
 
 class TestRefused:
+    def test_a_place_for_which_the_new_days_made_the_child_too_young_waits_for_a_draw_check(
+        self, ask, october, home, by
+    ):
+        booking = ask(10, cohorts=[october])
+        Person.objects.filter(pk=child_of(booking).pk).update(birth_date=date(2016, 10, 1))
+        october.first_session = date(2026, 9, 27)
+        services.save_cohort(cohort=october, on=NOW, by=by)
+        with pytest.raises(Refused, match="Record a draw check first; then the place goes along"):
+            move(booking, home, by, takes_over=True)
+        services.record_reach_check(person=child_of(booking), checked_by="Coach", on=NOW, by=by)
+        _, own = move(booking, home, by, takes_over=True)
+        assert own.state == "held"
+        assert sound()
+
     def test_while_a_voucher_pays_what_would_be_taken_over(self, ask, october, home, by):
         booking = ask(12, cohorts=[october])
         charge = booking.places.get().charge

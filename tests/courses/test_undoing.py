@@ -1,5 +1,7 @@
 """A withdrawal is undone while the place is free, or offered on and not accepted yet."""
 
+from datetime import timedelta
+
 import pytest
 from django.urls import reverse
 
@@ -98,6 +100,24 @@ class TestTheSeat:
         with pytest.raises(Refused, match=sentence):
             back(gone, by)
 
+    def test_one_of_a_group_comes_back_though_the_other_has_lapsed_since(self, ask, october, by):
+        booking = ask(12, 12, cohorts=[october], hold_only=True)
+        gone = services.withdraw_place(place=booking.places.order_by("pk").first(), on=NOW, reason="camp", by=by)
+        services.lapse_offers(on=NOW + timedelta(days=8), by=by)
+        assert (again(booking).state, states(booking)) == ("lapsed", ["withdrawn", "lapsed"])
+        back(gone, by)
+        assert states(booking) == ["withdrawn", "lapsed", "offered"]
+        assert sound()
+
+    def test_a_withdrawal_is_undone_once_and_the_lapse_of_what_came_of_it_is_not(self, ask, october, by):
+        booking = ask(12, cohorts=[october], hold_only=True)
+        gone = left(booking, by)
+        back(gone, by)
+        services.lapse_offers(on=NOW + timedelta(days=8), by=by)
+        with pytest.raises(Refused, match="has asked for Beginner course again since"):
+            back(gone, by)
+        assert states(booking) == ["withdrawn", "lapsed"]
+
     def test_a_place_that_is_held_was_never_given_up(self, ask, october, by):
         other = ask(12, cohorts=[october])
         services.lapse_offers(on=NOW, by=by)
@@ -167,7 +187,7 @@ def test_the_coordinator_undoes_it_on_the_page_of_the_place(client, coordinator,
     client.force_login(coordinator)
     url = reverse("admin:courses_place_undo", args=[gone.pk])
     page = client.get(url).content.decode()
-    assert "Seats free now" in page
+    assert "Places free now" in page
     text = client.post(url, {"key": "9b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01"}, follow=True).content.decode()
     assert "has a place in" in text
     assert (

@@ -71,11 +71,10 @@ class TestParties:
     # Common practice, no source: a younger child may start after a draw check.
     def test_a_younger_child_needs_a_reach_check(self, course, october, by):
         (child,) = family(9)
-        with pytest.raises(Refused, match="is 9 on the first session .* Record a draw check"):
-            services.book_party(course=course, people=[child], by=by, on=NOW)
+        assert services.book_party(course=course, people=[child], by=by, on=NOW).state == "waiting"
         check = services.record_reach_check(person=child, checked_by="Coach Wirrin", on=NOW, by=by)
         assert str(check).endswith("12 Sep 2026, by Coach Wirrin")
-        assert services.book_party(course=course, people=[child], by=by, on=NOW).state == "held"
+        assert Booking.objects.get().state == "offered"
 
     def test_a_child_who_waits_for_a_reach_check_is_offered_a_free_seat_once_it_is_recorded(self, ask, by):
         booking = ask(9, by_the_family=True)
@@ -328,6 +327,16 @@ class TestAGroupBookedApart:
             services.withdraw(booking=seated, on=NOW, reason="camp", by=by)
         assert [again(each).state for each in queue] == ["offered", "offered", "waiting", "waiting", "waiting"]
         assert Message.objects.filter(household=group.household, subject__endswith="booked apart").count() == 3
+        assert sound()
+
+    def test_whoever_pays_for_the_group_pays_for_each(self, full, course, by):
+        home, payer = factories.HouseholdFactory(), factories.HouseholdFactory()
+        children = factories.PersonFactory.create_batch(2, household=home)
+        group = services.book_party(course=course, people=children, payer=payer, on=NOW, by=by)
+        services.book_apart(booking=group, on=NOW, by=by)
+        waiting = Booking.objects.filter(places__person__in=children, state="waiting").order_by("rank").distinct()
+        assert [each.household for each in waiting] == [payer, payer]
+        assert Message.objects.filter(household=payer, subject__endswith="booked apart").count() == 2
         assert sound()
 
     def test_those_who_hold_or_are_offered_places_stay_together(self, full, by):

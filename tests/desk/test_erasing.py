@@ -139,7 +139,10 @@ def test_a_household_is_given_all_that_is_held_about_it_in_one_file(client, coor
     answer = client.get(reverse("admin:household_file", args=[child.household_id]))
     book = load_workbook(io.BytesIO(answer.content))
     said = {sheet.title: str([[cell.value for cell in row] for row in sheet.iter_rows()]) for sheet in book}
-    assert list(said) == ["People", "Letters", "Fees", "Memberships", "Courses", "Range", "Entry refunds", "Payments"]
+    assert list(said) == [
+        "People", "Letters", "Fees", "Whom to ring", "Health", "Memberships", "Courses", "Range", "Entry refunds",
+        "Payments", "Duty", "Incidents",
+    ]  # fmt: skip
     assert "Ida Quillfeather" in said["People"]
     assert "Zephyrine Quillfeather" in said["Memberships"]
     for words in ("Fee", "Receipt"):

@@ -59,6 +59,7 @@ def test_the_list_goes_with_the_first_month_that_is_locked(client, treasurer, by
     assert looks(client, treasurer.username) is None
 
 
+@pytest.mark.slow
 @pytest.mark.world("demo")
 def test_a_book_that_is_long_under_way_shows_no_first_things(client):
     assert looks(client, "treasurer") is None

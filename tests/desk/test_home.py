@@ -1,8 +1,11 @@
 """Home and the pages of the bar: what waits for whom, how things stand, and where everything is."""
 
+import re
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from clubdesk import clock, rooms
@@ -10,9 +13,15 @@ from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort
 from clubdesk.desk.home import chip_of
 from clubdesk.entryfund.models import EntryClaim
-from clubdesk.ledger.models import Book
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import Method
+from clubdesk.ledger.models import Account, Book, FinancialYear, Kind
+from clubdesk.ledger.selectors import trial_balance
+from clubdesk.money import as_amount, shown
+from clubdesk.rangeday import coming
 from clubdesk.rooms import Tab, Waiting
 from clubdesk.waiting import counted, waiting
+from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.worlds.season import NOW
 
@@ -109,12 +118,31 @@ class TestHowThingsStand:
     def test_seats_say_what_is_taken_and_what_is_promised(self, client, coordinator, by):
         cohort = factories.cohort(capacity=3)
         courses.book_place(person=factories.PersonFactory(), cohort=cohort, by=by, on=NOW)
-        (line,) = cards_of(client, coordinator)["Seats in courses"]
+        (line,) = cards_of(client, coordinator)["Places in courses"]
         assert line.line.figure == "1 of 3"
         assert line.seats == ["taken", "free", "free"]
 
     def test_who_may_not_see_money_sees_no_card_of_it(self, client, season, range_helper):
-        assert set(cards_of(client, range_helper)) == {"Next range day"}
+        assert set(cards_of(client, range_helper)) == {"Next range day", "On duty next"}
+
+    @pytest.mark.world("one_of_each")
+    def test_the_budget_so_far_counts_the_days_of_the_month_that_are_over(self, client, treasurer):
+        """50.00 of grants for July, 30.00 of September of which 12 of 30 days are over: 50.00 + 12.00."""
+        year = FinancialYear.objects.get(closed_at=None)
+        grants = Account.objects.get(role="grants")
+        months = {date(2026, 7, 1): as_amount(50), date(2026, 9, 1): as_amount(30), date(2026, 10, 1): as_amount(900)}
+        yearend.set_budget(year=year, account=grants, months=months, by=treasurer)
+        income, spent, left = (each.line for each in cards_of(client, treasurer)["Budget so far"])
+        assert [each.note for each in (income, spent, left)] == [
+            "$62.00 planned until 12 Sep 2026", "$0.00 planned until 12 Sep 2026", "$62.00 planned",
+        ]  # fmt: skip
+        lines = trial_balance(TODAY).lines
+        came = sum(each.credit - each.debit for each in lines if each.account.kind == Kind.INCOME)
+        went = sum(each.debit - each.credit for each in lines if each.account.kind == Kind.EXPENSE)
+        assert [each.figure for each in (income, spent, left)] == [shown(came), shown(went), shown(came - went)]
+
+    def test_without_a_budget_nothing_is_said_of_one(self, client, season, treasurer):
+        assert "Budget so far" not in cards_of(client, treasurer)
 
 
 class TestTheBar:
@@ -157,12 +185,37 @@ class TestTheBar:
         assert "Your sign-in has no role yet." in client.get("/").content.decode()
 
 
+@pytest.mark.world("one_of_each")
 @pytest.mark.parametrize("role", ROLES)
-def test_home_asks_at_most_so_many_questions(client, request, season, role, django_assert_max_num_queries):
+def test_home_asks_at_most_25_questions_where_there_is_one_of_everything(
+    client, request, role, django_assert_max_num_queries
+):
     client.force_login(request.getfixturevalue(role))
     client.get("/")
-    with django_assert_max_num_queries(50):
+    with django_assert_max_num_queries(25):
         client.get("/")
+
+
+class TestWhatIsRememberedBetweenTwoLooks:
+    def test_money_in_hand_is_right_at_once_when_something_is_posted(self, client, season, treasurer):
+        def together():
+            return cards_of(client, treasurer)["Money in hand"][-1].line.figure
+
+        before = together()
+        family, amount = factories.HouseholdFactory(), as_amount("12.35")
+        fees.record_receipt(household=family, amount=amount, method=Method.CASH, on=TODAY, by=treasurer)
+        assert shown(as_amount("12.35") + as_amount(before.replace("$", "").replace(",", ""))) == together()
+
+    def test_regulars_who_are_missed_are_said_as_of_when(self, client, season, coordinator, monkeypatch):
+        monkeypatch.setattr(coming, "stopped_coming", lambda on: ["Ida", "Odo"])
+        yours, _ = waits_for(client, coordinator)
+        assert re.search(r" As of \d?\d:\d\d\.$", yours["Regulars who are missed lately"].line)
+
+    def test_nothing_is_asked_of_the_ledger_twice_while_nobody_posts(self, client, season, treasurer):
+        cards_of(client, treasurer)
+        with CaptureQueriesContext(connection) as asked:
+            cards_of(client, treasurer)
+        assert [each["sql"] for each in asked if "ledger_posting" in each["sql"]] == []
 
 
 def test_each_room_stands_in_the_bar():

@@ -3,20 +3,18 @@
 import io
 import uuid
 from datetime import date, timedelta
-from decimal import Decimal
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, transaction
 from django.urls import reverse
-from icalendar import Calendar
 from PIL import Image
 from pypdf import PdfWriter
 from pypdf.generic import DictionaryObject, NameObject, TextStringObject
 
 from clubdesk import clock
 from clubdesk.entryfund import selectors, services
-from clubdesk.entryfund.models import CalendarLink, ClaimState, EntryClaim, EventFee, PaidInto, worth_of
+from clubdesk.entryfund.models import ClaimState, EntryClaim, EventFee, PaidInto, worth_of
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence, examine
 from clubdesk.ledger import services as ledger
@@ -25,7 +23,6 @@ from clubdesk.ledger.models import Fund, FundRole, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
-from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Guardian
 from tests import factories, families
@@ -36,42 +33,6 @@ NOW = date(2026, 9, 12)
 
 def sound():
     return [result for result in check_all() if result.faults] == []
-
-
-@pytest.fixture
-def plan(book):
-    return factories.plan()
-
-
-@pytest.fixture
-def junior(plan, by):
-    def made(**more):
-        child = factories.PersonFactory(**more)
-        start = date(2026, 7, 6)
-        membership.take_out_membership(person=child, plan=plan, starts_on=start, on=start, by=by)
-        return child
-
-    return made
-
-
-@pytest.fixture
-def cash_in(by):
-    def cashed(amount):
-        services.cash_in(
-            containers=int(Decimal(amount) * 10), amount=as_amount(amount), paid_into=PaidInto.BANK, on=NOW, by=by
-        )
-
-    return cashed
-
-
-@pytest.fixture
-def claim(by):
-    def claimed(child, event=None, amount="60.00", **more):
-        made = Evidence(f"receipt {uuid.uuid4()}".encode(), "application/pdf")
-        known = {"evidence": made, "on": NOW, "by": by, "amount": as_amount(amount)}
-        return services.record_claim(person=child, event=event or factories.event(), **known | more)
-
-    return claimed
 
 
 class TestEvidence:
@@ -197,7 +158,7 @@ class TestFees:
         cash_in(500)
         receipt, event = Evidence(b"the same receipt", "application/pdf"), factories.event()
         first, again = (claim(junior(), event, evidence=receipt) for _ in range(2))
-        with pytest.raises(Refused, match="this receipt file stands behind another claim"):
+        with pytest.raises(Refused, match="this receipt file stands behind another request"):
             services.approve_claim(claim=again, by=approver, on=NOW)
         services.decline_claim(claim=first, reason="the other family's", by=approver, on=NOW)
         assert services.approve_claim(claim=again, by=approver, on=NOW).state == ClaimState.APPROVED
@@ -212,7 +173,7 @@ class TestTurns:
             (100, 40, True),
             (40, -20, False),
         ]
-        with pytest.raises(Refused, match=r"does not cover the earlier claims as well: \$60.00"):
+        with pytest.raises(Refused, match=r"does not cover the earlier requests as well: \$60.00"):
             services.approve_claim(claim=second, by=approver, on=NOW)
         services.approve_claim(claim=first, by=approver, on=NOW)
         with pytest.raises(Refused, match=r"Entry fund holds \$40.00"):
@@ -225,7 +186,7 @@ class TestTurns:
         first = claim(junior(), event, on=date(2026, 9, 11))
         behind = claim(junior(), event, on=date(2026, 9, 10))
         assert [row.claim for row in selectors.queue()] == [first, behind]
-        with pytest.raises(Refused, match=r"does not cover the earlier claims as well: \$60.00"):
+        with pytest.raises(Refused, match=r"does not cover the earlier requests as well: \$60.00"):
             services.approve_claim(claim=behind, by=approver, on=NOW)
         done = services.approve_claims(claims=[behind, first], by=approver, on=NOW)
         assert [each.pk for each in done.approved] == [first.pk]
@@ -281,51 +242,12 @@ class TestAsking:
         services.approve_claim(claim=asked, by=approver, on=NOW)
         with pytest.raises(Refused, match="was decided already"):
             services.ask_for_more(claim=asked, question="And when?", by=approver, on=NOW)
-        with pytest.raises(Refused, match="Nothing is asked about this claim"):
+        with pytest.raises(Refused, match="Nothing is asked about this request"):
             services.answer_claim(claim=asked, answer="In March", by=by)
 
     def test_nobody_asks_about_what_they_recorded(self, junior, claim, by):
         with pytest.raises(Refused, match="You recorded this refund request"):
             services.ask_for_more(claim=claim(junior()), question="?", by=by, on=NOW)
-
-
-class TestTheQueue:
-    @pytest.fixture
-    def sitting(self, client, approver):
-        client.force_login(approver)
-        return client
-
-    def test_what_passes_is_approved_together_and_the_rest_is_left(self, sitting, junior, claim, cash_in):
-        cash_in(500)
-        event = factories.event()
-        good = [claim(junior(), event) for _ in range(3)]
-        poor = claim(junior(), event, entry_shown=False)
-        page = sitting.get(reverse("admin:claim_queue")).content.decode()
-        assert page.count('name="claim"') == 3
-        sitting.post(reverse("admin:claim_queue"), {"claim": [each.pk for each in (*good, poor)] + ["x", "9" * 30]})
-        states = [EntryClaim.objects.get(pk=each.pk).state for each in (*good, poor)]
-        assert states == ["approved"] * 3 + ["recorded"]
-        text = sitting.get(reverse("admin:claim_minutes")).content.decode()
-        assert "Approved in all: $180.00, 3 claims." in text
-        assert sound()
-
-    def test_ones_own_household_is_not_offered_nor_approved(self, sitting, junior, claim, cash_in, approver):
-        cash_in(500)
-        child = junior()
-        families.belongs(approver, child.household)
-        own = claim(child)
-        assert "somebody else decides" in sitting.get(reverse("admin:claim_queue")).content.decode()
-        sitting.post(reverse("admin:claim_queue"), {"claim": [own.pk]})
-        own.refresh_from_db()
-        assert own.state == "recorded"
-
-    def test_it_costs_the_same_fund_whatever_fails(self, sitting, junior, claim, cash_in):
-        cash_in(60)
-        event = factories.event()
-        claim(junior(), event, entry_shown=False)
-        claim(junior(), event)
-        assert [row.before.amount for row in selectors.queue()] == [60, 60]
-        assert len(selectors.queue(most=1)) == 1
 
 
 class TestTransfers:
@@ -388,37 +310,6 @@ class TestTheFundsStatement:
         lines = [debit(Role.BANK, as_amount(7), fund=fund), credit(Role.DONATIONS, as_amount(7), fund=fund)]
         ledger.record_journal(on=NOW, narration="A gift", lines=lines, by=by)
         assert selectors.fund_statement(NOW, NOW).other == 7
-
-
-class TestTheCalendar:
-    @pytest.fixture
-    def link(self, book):
-        factories.event(held=date(2026, 10, 17), fee="80.00")
-        return CalendarLink.objects.create(name="families")
-
-    def address(self, link):
-        return reverse("claims:calendar", args=[link.secret])
-
-    def test_it_is_read_back_and_keeps_to_the_standard(self, client, link):
-        """Source: RFC 5545: UID and DTSTAMP once an event (3.6.1), lines of at most 75 octets ended by CR LF (3.1)."""
-        response = client.get(self.address(link))
-        assert response["Content-Type"].startswith("text/calendar")
-        events = Calendar.from_ical(response.content).walk("VEVENT")
-        assert [(str(each["summary"]), each.decoded("dtstart"), each.decoded("dtend")) for each in events] == [
-            ("State clout championship", date(2026, 10, 17), date(2026, 10, 18)),
-            ("Entries close: State clout championship", date(2026, 10, 17), date(2026, 10, 18)),
-        ]
-        assert len({str(each["uid"]) for each in events}) == 2
-        assert all("dtstamp" in each for each in events)
-        lines = response.content.split(b"\r\n")
-        assert lines[0] == b"BEGIN:VCALENDAR"
-        assert max(map(len, lines)) <= 75
-
-    def test_without_the_secret_or_after_its_end_there_is_nothing(self, client, link):
-        assert client.get(reverse("claims:calendar", args=["guessed"])).status_code == 404
-        link.ended_on = NOW
-        link.save()
-        assert client.get(self.address(link)).status_code == 404
 
 
 class TestReminders:

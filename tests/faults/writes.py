@@ -33,6 +33,9 @@ from clubdesk.mail import services as mail
 from clubdesk.mail.models import Message, MessageState
 from clubdesk.membership import services as membership
 from clubdesk.money import as_amount
+from clubdesk.news import services as news
+from clubdesk.news.models import Concern, Writing
+from clubdesk.news.selectors import To, letters_of
 from clubdesk.rangeday import services as rangeday
 from clubdesk.rangeday.models import Gear, Paid, RangeDay, SignOn
 from clubdesk.roll.models import Guardian, Household, Person
@@ -202,6 +205,20 @@ def stood_up(key: Key, model: type) -> int:
     return model._default_manager.filter(key=key).count()
 
 
+def threes(count):
+    """Three families each, who are written to together."""
+    return [
+        To("three", {factories.HouseholdFactory(guardian="Ida", email="ida@example.org").pk: [] for _ in range(3)})
+        for _ in range(count)
+    ]
+
+
+def write_to_three(to, key):
+    news.write_to_many(
+        to=to, subject=f"Fair {key}", text="Come.", concern=Concern.NEWS, on=TODAY, by=shell_user(), key=key
+    )
+
+
 KINDS = {
     "bookings": Kind(
         for_a_course,
@@ -275,6 +292,13 @@ KINDS = {
         ).count(),
         JournalEntry.objects.filter(is_closing=True).count,
         at_most=50,
+    ),
+    "letters to many": Kind(
+        threes,
+        write_to_three,
+        lambda to, key: sum(letters_of(each).count() == 3 for each in Writing.objects.filter(key=key)),
+        Message.objects.count,
+        each=3,
     ),
     "letters": Kind(
         homes_with_mail,

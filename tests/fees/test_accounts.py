@@ -104,7 +104,7 @@ class TestTheStatement:
         assert [(line.text, line.amount, line.balance) for line in statement.lines] == [
             ("Course", Decimal("60.00"), Decimal("120.00")),
             ("Received: receipt 1", Decimal("-70.00"), Decimal("50.00")),
-            ("Taken back: Course", Decimal("-5.00"), Decimal("45.00")),
+            ("Credited: Course", Decimal("-5.00"), Decimal("45.00")),
             ("Paid by voucher: Course", Decimal("-55.00"), Decimal("-10.00")),
             ("Arrow", Decimal("60.00"), Decimal("50.00")),
             ("Written off: Arrow", Decimal("-12.00"), Decimal("38.00")),
@@ -165,7 +165,7 @@ class TestTheStatement:
         for family in families:
             charge(family)
         for rows in ([household], families):
-            with django_assert_num_queries(15):
+            with django_assert_num_queries(18):
                 accounts.statements(rows, NOW)
 
     def test_a_statement_begins_no_earlier_than_the_book(self, household, charge):

@@ -8,7 +8,7 @@ import pytest
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors, services
 from clubdesk.fees.accounts import statement, who_owes
-from clubdesk.fees.admin.household import account_section
+from clubdesk.fees.admin.household import account_section, statement_section
 from clubdesk.fees.models import Allocation, Method, VoucherState
 from clubdesk.fees.streams import by_transfer
 from clubdesk.ledger.invariants import check_all
@@ -131,6 +131,9 @@ class TestPaidBack:
         assert (still_open(fee), selectors.balance(household)) == ([50], as_amount(80))
         shown = account_section(None, household)
         assert [row[2:] for row in shown.rows] == [(as_amount(80), as_amount(30)), (as_amount(50), as_amount(50))]
+        _, _, amounts, balances = zip(*statement_section(None, household).rows, strict=True)
+        assert balances[0] == sum(amounts) == statement(household, NOW).closing
+        assert list(balances[1:]) == [after - amount for after, amount in zip(balances, amounts[:-1], strict=False)]
         assert sum(statement(household, NOW).ages.values()) == 80
         assert household in who_owes()
         with pytest.raises(Refused, match="no more than that"):

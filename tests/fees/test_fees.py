@@ -57,6 +57,11 @@ class TestTheSchedule:
         assert selectors.price_on(item, NOW).amount == as_amount("120.00")
         assert selectors.price_on(item, LATER).amount == as_amount("126.00")
 
+    def test_the_list_of_fees_says_what_each_costs_today(self, client, treasurer):
+        factories.price(FeeKind.COURSE, "126.00", Role.COURSES)
+        client.force_login(treasurer)
+        assert '<span class="figure">$126.00</span>' in client.get("/fees/feeitem/").content.decode()
+
     def test_a_day_without_a_price_is_refused(self, book):
         old = factories.price()
         old.valid_until = date(2026, 1, 1)
@@ -121,7 +126,7 @@ class TestCharging:
 class TestReceiving:
     @pytest.mark.parametrize(
         ("method", "account"),
-        [(Method.CASH, "Till"), (Method.CARD, "Card takings"), (Method.TRANSFER, "Bank")],
+        [(Method.CASH, "Cash box"), (Method.CARD, "Card takings"), (Method.TRANSFER, "Bank")],
     )
     def test_each_way_of_paying_goes_to_its_own_account(self, household, by, method, account):
         charge(by, household)
@@ -187,7 +192,7 @@ class TestReceiving:
 
     @pytest.mark.parametrize("amount", ["0.00", "-5.00"])
     def test_nothing_is_not_a_receipt(self, household, by, amount):
-        with pytest.raises(Refused, match="more than nil"):
+        with pytest.raises(Refused, match="more than 0.00"):
             receive(by, household, amount)
 
 
@@ -207,7 +212,7 @@ class TestCashRounding:
         charge(by, household, factories.price(amount=total))
         receive(by, household, total, Method.CASH)
         assert lines("receipt") == [
-            ("Till", "", Decimal(till)),
+            ("Cash box", "", Decimal(till)),
             ("Cash rounding", "", Decimal(rounding)),
             ("Fees owed", "Mirabar family", -Decimal(total)),
         ]

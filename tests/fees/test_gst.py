@@ -100,6 +100,14 @@ def test_what_is_credited_gives_its_gst_back_to_the_cent_however_it_is_cut(regis
     clean()
 
 
+def test_a_cent_may_be_credited_though_all_of_it_is_tax(registered, taxed, by):
+    """One eleventh of 126.01 is 11.46 to the cent, and of 126.00 it is 11.45."""
+    charge = taxed("126.01", starts_on=LATER)
+    credit = services.credit_charge(charge=charge, amount=as_amount("0.01"), on=NOW, reason="came late", by=by)
+    assert (credit.tax, stands(Role.GST_COLLECTED, Role.FEES_IN_ADVANCE)) == (as_amount("0.01"), ["11.45", "114.55"])
+    clean()
+
+
 def test_a_debt_written_off_is_not_taxed_until_it_is_expected_again(registered, taxed, by):
     """Source: the same Act, s 21-5, one eleventh of the amount written off."""
     charge = taxed("145.00")

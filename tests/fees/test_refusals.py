@@ -230,7 +230,7 @@ class TestCreditsAndDebts:
 
     def test_a_debt_is_not_expected_again_before_it_was_written_off(self, owe, by):
         document = services.write_off(charge=owe(), amount=as_amount(60), on=NOW, reason="moved", by=by)
-        with pytest.raises(Refused, match="written off on 12 Sep 2026; it cannot be taken up before"):
+        with pytest.raises(Refused, match="written off on 12 Sep 2026; the write-off cannot be undone before"):
             services.take_up_again(write_off=document, on=BEFORE, reason="paid", by=by)
 
     def test_who_owes_nothing_agrees_on_no_parts(self, household, by):
@@ -333,7 +333,7 @@ class TestVouchers:
         assert (expected.cents, expected.key) == (6000, f"lodgement {lodgement.pk}")
         services.refuse_voucher(voucher=voucher, on=LATER, reason="used elsewhere", by=by)
         assert list(lodged(NOW)) == []
-        with pytest.raises(Refused, match="Every voucher of this lodgement was refused"):
+        with pytest.raises(Refused, match="Every voucher of this claim was refused"):
             services.record_lodgement_paid(lodgement=lodgement, on=LATER, by=by)
 
     @pytest.mark.parametrize(("born", "kind", "pays"), [

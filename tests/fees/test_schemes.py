@@ -437,6 +437,33 @@ class TestNeverGivenBackAsMoney:
         assert selectors.payable_credit(family) == nil()
         assert sound()
 
+    def test_what_pays_less_of_the_fee_again_keeps_what_it_tied(self, voucher, family, by):
+        """The club keeps 90, which the voucher pays now: so much of the family's 200 is never money."""
+        services.take_back(charge=voucher.charge, on=NOW, reason="left", by=by, keep=as_amount(90))
+        assert (selectors.unused_credit(family), selectors.payable_credit(family)) == (as_amount(200), as_amount(110))
+        assert sound()
+
+    def test_what_pays_a_fee_that_is_charged_again_keeps_what_it_tied(self, voucher, family, by):
+        services.charge_again(
+            charge=voucher.charge, starts_on=NOW + timedelta(days=30), description="Later", on=NOW, reason="later",
+            by=by,
+        )  # fmt: skip
+        assert sum(each.amount.amount for each in TiedCredit.objects.filter(freed_on=None)) == 120, (
+            "of it 80 pays again"
+        )
+        assert (selectors.unused_credit(family), selectors.payable_credit(family)) == (as_amount(120), as_amount(80))
+        assert sound()
+
+    def test_a_voucher_that_goes_with_its_child_ties_no_more_than_it_pays(self, voucher, family, child, by):
+        services.lodge_vouchers(scheme=voucher.scheme, on=NOW, by=by)
+        services.call_off(charge=voucher.charge, on=NOW, reason="flood", by=by)
+        services.charge_next(
+            carried=services.lock_carried(family, [child]), household=family, person=child, price=voucher.charge.price,
+            description="The next course", on=NOW, starts_on=NOW + timedelta(days=30), by=by,
+        )  # fmt: skip
+        assert sum(each.amount.amount for each in TiedCredit.objects.filter(freed_on=None)) == 120
+        assert sound()
+
     def test_a_payment_run_leaves_it_out(self, voucher, family):
         assert family.pk not in credits_to_repay()
 

@@ -10,6 +10,7 @@ ENTRY, CHARGE, RECEIPT, ALLOCATION = "ledger_journalentry", "fees_charge", "fees
 VOUCHER, MEMBERSHIP, PLACE, BOOKING = "fees_voucher", "membership_membership", "courses_place", "courses_booking"
 SIGNON, CLAIM, EXPENSE, ITEM = "rangeday_signon", "entryfund_entryclaim", "expenses_expense", "bank_paymentitem"
 RUN, LINE, CLEARING, COHORT = "bank_paymentrun", "bank_statementline", "bank_clearing", "courses_cohort"
+SIGNED_OFF = "bank_reconciliation"
 SEATED = "state IN ('held', 'offered')"
 MORE_THAN_OWED = {"amount": f"(SELECT c.amount + 1 FROM {CHARGE} c WHERE c.id = charge_id)"}
 MORE_THAN_CAME = {"amount": f"(SELECT r.amount + 1 FROM {RECEIPT} r WHERE r.id = receipt_id)"}
@@ -92,6 +93,7 @@ WAYS: Ways = {
     ],
     "Each document has the entries its state calls for, once, and no entry lacks its document": [
         changed(ENTRY, source_id=4711),
+        changed(ENTRY, source_type="'fees.bookshelf'"),
         changed("fees_writeoff", cancelled_on="'2026-09-12'"),
         added(CHARGE, charged_on="'2026-09-12'"),
         changed(ENTRY, source_type="'ledger.journalentry'", source_id=1),
@@ -130,10 +132,22 @@ WAYS: Ways = {
         changed(VOUCHER, "state = 'accepted'", amount="amount - 1"),
         changed(VOUCHER, "state = 'accepted'", **{**ENDED, "state": "'refused'", "end_reason": "'other'"}),
     ],
+    "What is owed back to each department equals the vouchers that were given back and not paid yet": [
+        changed("fees_giveback", **MORE),
+        changed("fees_giveback", state="'paid'", paid_on="'2026-09-12'"),
+        changed("fees_giveback", household_id="household_id - 1"),
+        changed("fees_giveback", state="'undone'", undone_on="'2026-09-12'"),
+        changed(VOUCHER, "given_back > 0", given_back="given_back + 1"),
+        changed(VOUCHER, "given_back > 0", state="'returned'", ended_on="'2026-09-12'"),
+    ],
     "No more vouchers a child, scheme and year than the scheme allows, never more than the fee or its value": [
         "UPDATE fees_voucher SET person_id = 1",
         changed(VOUCHER, "state = 'accepted'", **MORE_THAN_OWED),
         "UPDATE fees_vouchervalue SET amount = 1",
+    ],
+    "Each file of a voucher claim is the one that was sent, or that the department answered": [
+        changed("fees_claimfile", file_digest="'other'"),
+        changed("fees_claimfile", file="'evidence/lost'"),
     ],
     "No credit that a voucher made is paid back as money, where its scheme forbids that": [
         changed("fees_tiedcredit", amount=f"(SELECT r.amount + 1 FROM {RECEIPT} r WHERE r.id = receipt_id)"),
@@ -143,7 +157,7 @@ WAYS: Ways = {
     "What is left of an arrangement's parts never comes to more than the family owes": [
         changed("fees_arrangementpart", amount="amount + 100000"),
     ],
-    "Affiliation payable equals the shares not remitted and what was written by hand, each association": [
+    "Affiliation payable equals the shares not passed on and what was written by hand, each association": [
         changed("fees_chargeshare", **MORE),
         changed("membership_remittanceline", **MORE),
     ],
@@ -152,7 +166,7 @@ WAYS: Ways = {
         changed(MEMBERSHIP, "charge_id IS NOT NULL", person_id="(SELECT MAX(id) FROM roll_person)"),
         changed(MEMBERSHIP, "charge_id IS NOT NULL", cancelled_on="'2026-09-12'"),
     ],
-    "Each remittance is the sum of its members' shares": [changed("membership_remittance", **MORE)],
+    "What is passed on is the sum of its members' shares": [changed("membership_remittance", **MORE)],
     "A cohort never holds more places than its capacity, and a cancelled one none": [
         f"UPDATE {COHORT} SET capacity = 1",
         f"UPDATE {COHORT} SET cancelled_on = '2026-09-12', cancel_reason = 'other'",
@@ -189,14 +203,14 @@ WAYS: Ways = {
     "The GST in a fee paid at the range is an eleventh of the club's part": [
         changed(SIGNON, "paid = 'cash'", tax=1),
     ],
-    "Refunds payable equals approved and unpaid claims, family by family": [
+    "Refunds payable equals approved and unpaid refund requests, family by family": [
         changed(CLAIM, "state = 'approved'", **MORE),
         changed(CLAIM, "state = 'recorded'", state="'approved'", decided_by_id=3, decided_on="'2026-09-12'"),
     ],
-    "One standing claim a junior and event": [
+    "One standing refund request a junior and event": [
         ("DROP INDEX entryfund_one_claim_a_junior_and_event", f"UPDATE {CLAIM} SET person_id = 1"),
     ],
-    "Nobody decided a claim of a family that they belonged to when it was made or since": [
+    "Nobody decided a refund request of a family that they belonged to when it was made or since": [
         since_the_beginning(CLAIM, "decided_by_id"),
         since_the_beginning(CLAIM, "decided_by_id", ended_at="recorded_at"),
     ],
@@ -206,7 +220,7 @@ WAYS: Ways = {
         changed("entryfund_moreevidence", file_digest="'other'"),
         changed("entryfund_containerreturn", receipt="'lost.pdf'"),
     ],
-    "Other payables equals approved and unpaid expenses, and what was written by hand": [
+    "Other payables equals expenses and vouchers given back that are not paid yet, and what was written by hand": [
         changed(EXPENSE, "state = 'approved'", **MORE),
         changed(EXPENSE, "state = 'paid'", state="'approved'", paid_on="NULL"),
     ],
@@ -220,6 +234,9 @@ WAYS: Ways = {
     "Each expense's receipt is the file that was uploaded": [changed(EXPENSE, receipt_digest="'other'")],
     "Families pay into the account that two people agreed on": [
         changed("bank_bankaccount", **{column: "'1'"}) for column in ("holder", "bsb", "account_number", "iban", "bic")
+    ],
+    "Bank details are gone only where those of the family’s last person were erased": [
+        changed("bank_bankdetails", account_number="''"),
     ],
     "The cash box equals its takings less bankings and counted differences": [
         changed("rangeday_banking", **MORE),
@@ -255,7 +272,7 @@ WAYS: Ways = {
         changed("bank_clearedline", stands="FALSE"),
         changed(CLEARING, undone_on="'2026-09-12'", undone_by_id=1, undo_reason="'other'"),
     ],
-    "A month that is signed off still reconciles to nil, with the balances that were signed": [
+    "A month that is signed off still reconciles to 0.00, with the balances that were signed": [
         *(
             (changed("bank_reconciliation", **{column: f"{column} + 1"}),)
             for column in ("deposits", "payments", "book_balance", "recorded_later")
@@ -278,10 +295,18 @@ WAYS: Ways = {
     ],
     "Each GST return is what its journal posted": [changed("yearend_gstreturn", collected="collected + 1")],
     "Cash and accrual agree line by line: nothing lies between them that the bridge does not name": [
-        changed("reports_monthtrace", **MORE),
+        changed("reports_monthtrace", "what = 'cash'", **MORE),
     ],
     "Stored traces equal what the postings, receipts and vouchers say": [
         changed("reports_monthtrace", **MORE),
         "DELETE FROM reports_monthtrace WHERE id = (SELECT MIN(id) FROM reports_monthtrace)",
+    ],
+    "Accounts, the club’s bank accounts and sign-offs are as their last recorded change left them": [
+        changed("ledger_account", "role IS NULL", code="'9999'"),
+        changed("ledger_account", "role = 'donations'", role="NULL"),
+        changed("bank_bankaccount", account_id="(SELECT id FROM ledger_account WHERE role = 'till')"),
+        changed(SIGNED_OFF, reopened_on="'2026-09-12'", reopened_by_id="recorded_by_id", reopen_reason="'late'"),
+        added("ledger_account", "role IS NULL", code="'9998'"),
+        f"DELETE FROM {SIGNED_OFF}",
     ],
 }

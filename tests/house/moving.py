@@ -6,11 +6,13 @@ from datetime import UTC, date, datetime, timedelta
 from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
+from clubdesk.courses.models import Cohort, Course
 from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import PaidInto
 from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
 from clubdesk.fees import services as fees
+from clubdesk.fees.models import FeeItem
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear
 from clubdesk.membership import services as membership
@@ -45,6 +47,39 @@ def vouchers(by, other):
     batch = fees.lodge_vouchers(scheme=scheme, on=NOW, by=by)
     fees.refuse_voucher(voucher=used, on=NOW, reason="used elsewhere", by=by)
     fees.answer_lodgement(lodgement=batch, paid={good.pk: good.amount}, refused={}, on=NOW, by=by)
+    back = given_back(good, by)
+    fees.pay_give_back(back=back, on=NOW, by=by)
+    fees.take_give_back_back(back=back, on=NOW, by=by)
+    bank.undo_give_back(back=back, on=NOW, reason="their mistake", by=by)
+
+
+def given_back(voucher, by):
+    """A paid voucher whose child leaves, so that it is owed to the department."""
+    fees.take_back(charge=voucher.charge, on=NOW, reason="left", by=by)
+    return fees.give_back(
+        voucher=voucher, invoice="INV 7", pay_to="012-003 4500123", reason="the child left", on=NOW, by=by
+    )
+
+
+def both_lapse_but_one(by):
+    """Of two groups one withdraws and the other lapses; then the one is back, with a place and waiting."""
+    for held in (True, False):
+        course = Course.objects.create(name=f"Course {held}", fee_item=FeeItem.objects.get(kind="course"), pay_days=14)
+        first = date(2026, 11, 3)
+        cohort = Cohort.objects.create(course=course, name="One", first_session=first, last_session=first, capacity=2)
+        home = factories.HouseholdFactory()
+        group = courses.book_party(
+            course=course, people=[factories.PersonFactory(household=home) for _ in range(2)], cohorts=[cohort],
+            hold_only=not held, by=by, on=NOW,
+        )  # fmt: skip
+        one = group.places.order_by("pk").first()
+        courses.withdraw(booking=group, places=[one], on=NOW, reason="camp", by=by)
+        later = NOW + timedelta(days=(course.pay_days if held else course.offer_days) + 1)
+        if held:
+            courses.lapse_unpaid_booking(booking=group, on=later, by=by)
+        else:
+            courses.lapse_offers_of(course=course, on=later, by=by)
+        courses.undo_withdrawal(place=one, on=NOW, by=by)
 
 
 def bookings(by, other):
@@ -63,6 +98,7 @@ def bookings(by, other):
         courses.withdraw(booking=booking, on=NOW, reason=why, by=by)
         courses.undo_withdrawal(place=booking.places.get(), on=NOW, by=by)
         courses.withdraw(booking=booking, on=NOW, reason=why, by=by)
+    both_lapse_but_one(by)
     courses.accept_offer(booking=unpaid, on=NOW, by=by)
     too_late = NOW + timedelta(days=course.pay_days + 1)
     courses.lapse_unpaid_booking(booking=unpaid, on=too_late, by=by)
@@ -210,6 +246,7 @@ MOVES = {
     "phone entry": taps,
     "piece of kit": kit,
     "claim": claims,
+    "voucher given back": vouchers,
     "volunteer’s expense": spendings,
     "payment run": runs,
     "payment": runs,

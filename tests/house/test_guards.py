@@ -10,11 +10,13 @@ from tests.house.firing import (
     another,
     answer,
     bank,
+    care,
     changed,
     columns_of,
     courses,
     deciding,
     deleted,
+    desk,
     does,
     fees,
     ledger,
@@ -24,6 +26,7 @@ from tests.house.firing import (
     paying,
     rangeday,
     roll,
+    safety,
     unique_in,
     without_checks,
     yearend,
@@ -37,7 +40,7 @@ REPLACE = {f"{table}_replaces_nothing": table for table in sorted(guards.REPLACE
 BEGIN = {f"{table}_begins": table for table in states.GUARDED}
 FOLLOW = {f"{table}_states_follow": table for table in states.GUARDED}
 ALWAYS = {name: guard for name, guard in GUARDS.items() if not guard.when and not guard.does}
-ROOMS = (ledger, roll, fees, membership, courses, rangeday, deciding, bank, paying, yearend)
+ROOMS = (desk, ledger, roll, fees, care, membership, courses, rangeday, safety, deciding, bank, paying, yearend)
 CASES = {name: case for room in ROOMS for name, case in room.CASES.items()}
 
 

@@ -104,7 +104,7 @@ GOOD = "1,2026-07-05,Raffle,1010,,10.00,\n1,2026-07-05,Raffle,4060,,,10.00\n"
         ("1,2026-07-05,Raffle,1010,,-10,\n1,2026-07-05,Raffle,4060,,,10\n", ["row 2: “-10” is not an amount"]),
         ("1,2026-07-05,Raffle,1010,,10.005,\n1,2026-07-05,Raffle,4060,,,10\n", ["row 2: “10.005” is not an amount"]),
         ("1,2026-07-05,Raffle,1010,,1e3,\n1,2026-07-05,Raffle,4060,,,1000\n", ["row 2: “1e3” is not an amount"]),
-        ("1,2026-07-05,Raffle,1010,,0,\n1,2026-07-05,Raffle,4060,,,10\n", ["row 2: an amount of nil"]),
+        ("1,2026-07-05,Raffle,1010,,0,\n1,2026-07-05,Raffle,4060,,,10\n", ["row 2: an amount of 0.00"]),
         ("1,2026-07-05,Raffle,1010,,10,\n1,2026-07-05,Raffle,4060,,,9\n", ["row 2: entry 1 does not balance: 1"]),
         ("1,2027-07-05,Raffle,1010,,10,\n1,2027-07-05,Raffle,4060,,,10\n", ["row 2: no financial year", "row 3: no"]),
         ("1,5/7/2026,Raffle,1010,,10,\n1,2026-07-05,Raffle,4060,,,10\n", ["row 2: “5/7/2026” is not a date"]),
@@ -164,7 +164,7 @@ def test_the_first_and_the_last_day_of_a_year_are_in_it(book, tmp_path):
 def test_a_file_is_read_once(book, tmp_path, capsys):
     path = written(tmp_path, HEADER + GOOD)
     call_command("import_journal", path)
-    assert "brought in already" in refused(capsys, "import_journal", path)[0]
+    assert "imported already" in refused(capsys, "import_journal", path)[0]
     assert JournalEntry.objects.count() == 1
 
 

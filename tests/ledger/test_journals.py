@@ -88,7 +88,7 @@ class TestWriting:
         refused = client.post(page, {**form(*lines), "evidence": photo()})
         assert refused.status_code == 422
         assert "Write the amount on one side" in refused.content.decode()
-        assert "Choose the file again" in refused.content.decode()
+        assert "is kept" in refused.content.decode()
         assert not Journal.objects.exists()
 
     def test_what_has_not_come_yet_is_not_written(self, client, page):

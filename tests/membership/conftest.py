@@ -3,6 +3,7 @@
 from datetime import date
 
 import pytest
+from django.urls import reverse
 
 from clubdesk.fees.models import FeeKind, FeeShare
 from clubdesk.ledger import services as ledger
@@ -46,3 +47,10 @@ def join(junior, by):
         return membership.take_out_membership(person=person, plan=plan, starts_on=starts_on, on=on or starts_on, by=by)
 
     return joined
+
+
+@pytest.fixture
+def page(client, coordinator):
+    """The page where the coordinator imports a roll."""
+    client.force_login(coordinator)
+    return reverse("admin:import_roll")

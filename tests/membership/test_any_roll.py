@@ -5,18 +5,18 @@ import io
 from datetime import date, timedelta
 
 import pytest
-from django.urls import reverse
 from openpyxl import Workbook, load_workbook
 
 from clubdesk.errors import Refused
 from clubdesk.fees.models import Charge
 from clubdesk.ledger.invariants import check_all
+from clubdesk.ledger.spreadsheets import as_day, sheets_of
 from clubdesk.membership import anyroll
 from clubdesk.membership.models import Membership
 from clubdesk.roll.models import Guardian, Household, Person
 from tests import factories
+from tests.membership.rolls import chosen, confirmed, sent
 
-KEY = "8d0c5a40-1f0e-4f4b-9d53-6f0b5d1a7a{:02d}"
 UNTIDY = """Wattle Flat juniors;;;;;;
 kept by the secretary, 3 Sept;;;;;;
 ;;;;;;
@@ -52,7 +52,7 @@ Total;;;;;;$52.00
     ],
 )
 def test_days_are_read_as_people_write_them_the_day_before_the_month(written, day):
-    assert anyroll.as_day(written) == day
+    assert as_day(written) == day
 
 
 @pytest.mark.parametrize(
@@ -76,14 +76,14 @@ def test_a_whole_name_is_parted(whole, given, family):
 
 
 def laid(text):
-    sheets = anyroll.sheets_of(text.encode())
+    sheets = sheets_of(text.encode())
     return anyroll.laid_out(sheets, anyroll.propose(sheets)).content.decode("utf-8-sig")
 
 
 @pytest.mark.django_db
 def test_columns_are_told_by_their_headings_in_any_encoding_below_any_title():
     for encoding in ("utf-8", "utf-8-sig", "cp1252", "utf-16"):
-        layout = anyroll.propose(anyroll.sheets_of(UNTIDY.encode(encoding)))
+        layout = anyroll.propose(sheets_of(UNTIDY.encode(encoding)))
         assert layout.head == 4
         assert layout.columns == (
             "given_name", "family_name", "birth_date", "", "email", "expiry", "opening_balance",
@@ -93,7 +93,7 @@ def test_columns_are_told_by_their_headings_in_any_encoding_below_any_title():
 @pytest.mark.django_db
 def test_columns_without_headings_are_told_by_what_stands_in_them():
     text = "Ada,x,2/5/2014,ida@example.org,0400 000 001\nBo,y,3/6/2013,ida@example.org,0400 000 002\n"
-    assert anyroll.propose(anyroll.sheets_of(text.encode())).columns == ("", "", "birth_date", "email", "phone")
+    assert anyroll.propose(sheets_of(text.encode())).columns == ("", "", "birth_date", "email", "phone")
 
 
 def workbook():
@@ -110,7 +110,7 @@ def workbook():
 
 @pytest.mark.django_db
 def test_of_several_sheets_the_one_that_looks_like_a_roll_is_proposed():
-    layout = anyroll.propose(anyroll.sheets_of(workbook()))
+    layout = anyroll.propose(sheets_of(workbook()))
     assert (layout.sheet, layout.head, layout.columns) == ("Members 2026", 3, ("name", "birth_date", "phone"))
 
 
@@ -121,26 +121,7 @@ def test_of_several_sheets_the_one_that_looks_like_a_roll_is_proposed():
 )  # fmt: skip
 def test_what_is_no_roll_is_refused_in_a_sentence(content, sentence):
     with pytest.raises(Refused, match=sentence):
-        anyroll.sheets_of(content)
-
-
-@pytest.fixture
-def page(client, coordinator):
-    client.force_login(coordinator)
-    return reverse("admin:import_roll")
-
-
-def sent(client, page, content, name="roll.csv"):
-    file = io.BytesIO(content)
-    file.name = name
-    return client.post(page, {"file": file})
-
-
-def chosen(answer, **changes):
-    """What the page of the columns sends back."""
-    form = answer.context["layout"]
-    given = {name: form[name].value() or "" for name in form.fields} | {"content": answer.context["content"]}
-    return given | changes
+        sheets_of(content)
 
 
 @pytest.mark.django_db
@@ -153,12 +134,12 @@ def test_an_untidy_file_is_taken_as_far_as_it_is_good_and_the_rest_comes_back_wi
     text = answer.content.decode()
     assert (answer.context["good"], answer.context["faulty"]) == (4, 1)
     assert "Left out, since they name nobody: row 11." in " ".join(text.split())
-    assert "birth_date “31/02/2013” is not a date" in text
-    again = {"content": answer.context["content"], "key": KEY.format(1)}
+    assert "date of birth “31/02/2013” is not a date" in text
+    again = confirmed(answer, 1)
     left = client.post(page, again | {"take": "left"}).content.decode("utf-8-sig")
     (row,) = csv.DictReader(io.StringIO(left))
-    assert (row["given_name"], row["birth_date"]) == ("Cai", "31/02/2013")
-    assert "is not a date" in row["reason"]
+    assert (row["First"], row["D.O.B."]) == ("Cai", "31/02/2013")
+    assert "is not a date" in row["What is wrong"]
     for _ in range(2):
         client.post(page, again | {"take": "good"})
     assert sorted(Person.objects.values_list("given_name", "birth_date")) == [
@@ -167,6 +148,18 @@ def test_an_untidy_file_is_taken_as_far_as_it_is_good_and_the_rest_comes_back_wi
     assert sorted(Guardian.objects.values_list("name", flat=True)) == ["Bea Quoll", "Ida Mirabar", "Per Nightjar"]
     assert {str(charge.amount.amount) for charge in Charge.objects.all()} == {"45.00", "7.00"}
     assert [result for result in check_all() if result.faults] == []
+
+
+@pytest.mark.django_db
+def test_what_the_columns_were_said_to_be_is_proposed_for_the_next_file_with_the_same_headings(client, page, book):
+    factories.plan()
+    said = {"column-3": "guardian", "column-5": "", "owed_for": "Memberships"}
+    client.post(page, chosen(sent(client, page, UNTIDY.encode("cp1252")), **said))
+    later = UNTIDY.replace("Ada", "Ede").encode("cp1252")
+    form = sent(client, page, later).context["layout"]
+    assert (form["column-3"].value(), form["column-5"].value()) == ("guardian", "")
+    other = UNTIDY.replace("Mum or dad", "Mum, dad").encode("cp1252")
+    assert sent(client, page, other).context["layout"]["column-3"].value() != "guardian"
 
 
 @pytest.mark.django_db
@@ -179,7 +172,7 @@ def test_the_same_file_a_second_time_changes_nothing(client, page, book):
         answer = sent(client, page, text.encode())
         answer = client.post(page, chosen(answer))
         assert (answer.context["good"], answer.context["faulty"], answer.context["undecided"]) == (300, 0, 0)
-        client.post(page, {"content": answer.context["content"], "key": KEY.format(number)})
+        client.post(page, confirmed(answer, number))
         assert (Person.objects.count(), Household.objects.count(), Membership.objects.count()) == (300, 90, 0)
 
 
@@ -188,7 +181,7 @@ def test_columns_that_cannot_be_are_refused_and_what_was_chosen_stays(client, pa
     answer = sent(client, page, UNTIDY.encode())
     for changes, sentence in (
         ({"column-1": "given_name"}, "Two columns cannot both be the given name"),
-        ({"column-0": ""}, "Say which column holds the names."),
+        ({"column-0": ""}, "Say which column holds the given names, or the whole names."),
         ({"column-2": ""}, "Say which column holds the dates of birth."),
     ):
         refused = client.post(page, chosen(answer, **{"column-3": "guardian"}, **changes))

@@ -11,7 +11,8 @@ from django.urls import reverse
 from clubdesk import clock
 from clubdesk.desk.services import nightly
 from clubdesk.errors import Refused
-from clubdesk.fees.models import FeePrice
+from clubdesk.fees.models import FeePrice, Voucher
+from clubdesk.fees.selectors import open_amount
 from clubdesk.ledger.models import Role
 from clubdesk.ledger.selectors import balance
 from clubdesk.mail.models import Message
@@ -20,6 +21,7 @@ from clubdesk.membership import services as membership
 from clubdesk.membership.models import Membership
 from clubdesk.money import as_amount
 from tests import factories
+from tests.forms import agreed, form_of
 from tests.membership.joining import NOW, sound
 
 pytestmark = pytest.mark.django_db
@@ -99,30 +101,93 @@ class TestRenewing:
         assert ["add one first" in line.problem for line in found.lines] == [True, True]
         nightly(on=date(2027, 8, 20), by=by)
 
-    def test_one_click_renews_a_household(self, client, coordinator, home):
+    @pytest.fixture
+    def desk(self, client, coordinator):
         clock.set_today(date(2027, 8, 20))
         client.force_login(coordinator)
-        page = client.get(reverse("admin:renewals")).content.decode()
+        return client
+
+    def test_the_list_leads_to_a_page_that_says_what_is_charged_and_sent(self, desk, home):
+        page = desk.get(reverse("admin:renewals")).content.decode()
         assert f"Renew {home}: $444.80" in page
         url = reverse("admin:roll_household_renew", args=[home.pk])
-        sent = {"key": "7d444840-9dc0-11d1-b245-5ffdce74fad2", "people": [each.pk for each in home.people.all()]}
-        assert [f'name="people" value="{pk}"' in page for pk in sent["people"]] == [True, True]
-        answer = client.post(url, sent, follow=True)
+        assert f'href="{url}"' in page
+        shown_first = desk.get(url)
+        told = dict(shown_first.context["facts"])
+        assert told["Charged in all"] == as_amount("444.80")
+        assert told["Letters"].endswith("1 letter goes out.")
+        assert Membership.objects.count() == 2
+        sent = form_of(shown_first)
+        answer = desk.post(url, sent, follow=True)
         assert "to 11 Sep 2028: $228.00, less sibling $11.20 = $216.80" in answer.content.decode()
-        assert client.post(url, sent).status_code == 302
+        assert desk.post(url, sent).status_code == 302
         assert Membership.objects.count() == 4
+
+    def voucher(self, person, scheme, **more):
+        return {
+            "voucher-TOTAL_FORMS": 1, "voucher-INITIAL_FORMS": 0, "voucher-0-person": person.pk,
+            "voucher-0-scheme": scheme.pk, "voucher-0-code": "SV-1", "voucher-0-issued_on": "",
+            "voucher-0-birth_date": person.birth_date.isoformat(), **more,
+        }  # fmt: skip
+
+    def test_a_voucher_is_entered_in_the_same_step_and_the_price_said_as_families_say_it(self, desk, home):
+        scheme, first = factories.scheme([(2027, "100.00")]), home.people.order_by("pk")[0]
+        url = reverse("admin:roll_household_renew", args=[home.pk])
+        sent = form_of(desk.get(url)) | {"people": [first.pk], **self.voucher(first, scheme)}
+        looked = desk.post(url, sent)
+        told = dict(looked.context["facts"])
+        assert "$228.00, less voucher $100.00 = $128.00" in told.values()
+        assert told["Left to pay"] == as_amount("128.00")
+        assert not Voucher.objects.exists()
+        answer = desk.post(url, sent | {"seen": looked.context["seen"]}, follow=True)
+        assert "$228.00, less voucher $100.00 = $128.00" in answer.content.decode()
+        assert "$228.00, less voucher $100.00 = $128.00" in Message.objects.latest("pk").body
+        charge = Membership.objects.get(person=first, starts_on__year=2027).charge
+        assert Voucher.objects.get().charge == charge
+        assert open_amount(charge) == as_amount("128.00")
+        assert desk.post(url, sent | {"seen": looked.context["seen"]}).status_code == 302
+        assert Voucher.objects.count() == 1
+
+    @pytest.mark.parametrize(
+        ("wrong", "sentence"),
+        [
+            ({"voucher-0-birth_date": "2001-01-01"}, "is not the date of birth"),
+            ({"voucher-0-code": ""}, "Look at the vouchers below"),
+            ({"voucher-0-person": "other"}, "is charged nothing here"),
+        ],
+    )
+    def test_what_the_voucher_s_scheme_refuses_renews_nobody(self, desk, home, wrong, sentence):
+        scheme, (first, second) = factories.scheme(), home.people.order_by("pk")
+        wrong = {name: second.pk if value == "other" else value for name, value in wrong.items()}
+        born = {"voucher-0-birth_date": second.birth_date.isoformat()} if "voucher-0-person" in wrong else {}
+        url = reverse("admin:roll_household_renew", args=[home.pk])
+        sent = form_of(desk.get(url)) | {"people": [first.pk], **self.voucher(first, scheme), **born, **wrong}
+        answer = agreed(desk, url, sent)
+        assert sentence in answer.content.decode()
+        assert Membership.objects.count() == 2
+        assert not Voucher.objects.exists()
+
+    def test_one_voucher_more_keeps_what_was_typed(self, desk, home):
+        scheme, first = factories.scheme([(2027, "100.00")]), home.people.first()
+        url = reverse("admin:roll_household_renew", args=[home.pk])
+        answer = desk.post(url, form_of(desk.get(url)) | {**self.voucher(first, scheme), "more": "voucher"})
+        assert answer.status_code == 200
+        assert 'value="SV-1"' in answer.content.decode()
+        assert 'id="voucher-1"' in answer.content.decode()
+        assert "errorlist" not in answer.content.decode()
 
     def test_the_family_chooses_who_is_renewed_and_sees_what_those_cost_alone(self, client, coordinator, home):
         clock.set_today(date(2027, 8, 20))
         client.force_login(coordinator)
         url = reverse("admin:roll_household_renew", args=[home.pk])
         page = client.get(url)
+        none = {"voucher-TOTAL_FORMS": 0, "voucher-INITIAL_FORMS": 0}
         first, second = home.people.order_by("pk")
         assert f"{second}: $228.00, less sibling $11.20 = $216.80" in page.content.decode()
-        sent = {"key": page.context["form"]["key"].value(), "people": [second.pk]}
+        sent = {"key": page.context["form"]["key"].value(), "people": [second.pk], **none}
         looked = client.post(url, sent)
         assert ("You chose", str(second)) in looked.context["facts"]
-        assert dict(looked.context["facts"])["Only they: Charged in all"] == as_amount("228.00")
+        assert dict(looked.context["facts"])["Charged in all"] == as_amount("228.00")
         assert Membership.objects.count() == 2
         client.post(url, sent | {"seen": looked.context["seen"]})
         assert [(row.person, row.working) for row in Membership.objects.filter(starts_on__year=2027)] == [

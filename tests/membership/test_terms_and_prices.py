@@ -49,6 +49,10 @@ class TestThePrice:
         assert found.working == "5 of 12 months of $228.00: $95.00"
         assert found.shares == (Decimal("29.58"), Decimal("18.75"))
 
+    def test_half_a_cent_of_a_share_by_months_goes_up(self):
+        """Seven twelfths of 16.14 are 9.415, also where a twelfth has no end."""
+        assert price(Asked(Decimal(228), [Decimal("16.14")], months=7)).shares == (Decimal("9.42"),)
+
     def test_some_associations_take_their_whole_share(self):
         found = price(Asked(Decimal(228), [Decimal(71), Decimal(45)], months=6, whole_shares=True))
         assert (found.fee, sum(found.shares)) == (Decimal("172.00"), Decimal("116.00"))

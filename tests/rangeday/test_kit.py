@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.errors import Refused
-from clubdesk.rangeday import figures, selectors, services
+from clubdesk.rangeday import figures, kits, services
 from clubdesk.rangeday.models import (
     Gear,
     Kit,
@@ -35,7 +35,7 @@ class TestKit:
         services.give_out(kit=bow, sign_on=first, at=NINE, by=by)
         with pytest.raises(Refused, match=f"still out with {member}"):
             services.give_out(kit=bow, sign_on=second, at=NINE, by=by)
-        assert [loan.kit for loan in selectors.kit_out(first.range_day)] == [bow]
+        assert [loan.kit for loan in kits.kit_out(first.range_day)] == [bow]
         services.take_back_kit(kit=bow, at=NINE, by=by)
         assert services.take_back_kit(kit=bow, at=NINE, by=by) is None
         services.give_out(kit=bow, sign_on=second, at=NINE, by=by)
@@ -69,12 +69,12 @@ class TestKit:
     def test_uses_are_counted_for_maintenance_anew_from_each_check(self, sign, join, bow, by):
         for use in range(2):
             assert list(figures.kit_to_check()) == []
-            assert [line.due for line in selectors.kit_on_hand(TODAY)] == [False]
+            assert [line.due for line in kits.kit_on_hand(TODAY)] == [False]
             signed = sign(join(factories.PersonFactory()))
             services.give_out(kit=bow, sign_on=signed, at=NINE + timedelta(minutes=use), by=by)
             services.take_back_kit(kit=bow, at=NINE, by=by)
         assert [kit.uses_since_check for kit in figures.kit_to_check()] == [2]
-        assert [line.due for line in selectors.kit_on_hand(TODAY)] == [True]
+        assert [line.due for line in kits.kit_on_hand(TODAY)] == [True]
         other = Kit.objects.create(number="B02", kind="bow", check_after=2)
         services.give_out(kit=other, sign_on=signed, at=NINE + timedelta(minutes=5), by=by)
         services.find_kit_fit(kit=bow, on=TODAY, checked_by="Ida", by=by)
@@ -107,18 +107,18 @@ class TestKit:
         tap(act="back", kit=bow.pk, at=NINE + timedelta(minutes=61))
         tap(act="give", kit=bow.pk, holder=ben.key, at=NINE + timedelta(minutes=62))
         tap(act="back", kit=bow.pk, at=NINE + timedelta(minutes=60))
-        assert [loan.sign_on for loan in selectors.kit_out(day)] == [ben]
+        assert [loan.sign_on for loan in kits.kit_out(day)] == [ben]
 
     def test_unsafe_kit_that_is_out_stays_on_the_sheet_until_it_is_back(self, day, sign, member, bow, by):
         services.give_out(kit=bow, sign_on=sign(member), at=NINE, by=by)
         services.set_kit_aside(kit=bow, on=TODAY, note="cracked limb", by=by)
-        (line,) = selectors.kit_on_hand(TODAY)
+        (line,) = kits.kit_on_hand(TODAY)
         assert "unsafe: take it back now" in line.who
         services.take_back_kit(kit=bow, at=NINE, by=by)
-        (line,) = selectors.kit_on_hand(TODAY)
+        (line,) = kits.kit_on_hand(TODAY)
         assert (line.holder, line.unsafe) == (None, "since 12 Sep: cracked limb")
         services.set_kit_aside(kit=bow, on=TODAY, note="worn out", state=KitState.RETIRED, by=by)
-        assert selectors.kit_on_hand(TODAY) == []
+        assert kits.kit_on_hand(TODAY) == []
 
     def test_kit_that_reached_the_book_before_its_sign_on_goes_out_with_it(self, day, member, bow, tap):
         key = uuid.uuid4()
@@ -127,7 +127,7 @@ class TestKit:
         tap(key=key, people=(member.pk,), gear=Gear.HIRE, paid=Paid.CASH)
         given.refresh_from_db()
         assert given.state == "done"
-        assert selectors.kit_out(day).get().sign_on.person == member
+        assert kits.kit_out(day).get().sign_on.person == member
 
     def test_kit_that_was_given_out_on_another_days_sheet_stays_a_question_there(self, member, bow, tap, by):
         key, another = uuid.uuid4(), factories.range_day(TODAY + timedelta(days=7))
@@ -162,7 +162,7 @@ class TestKit:
         tap(act="back", kit=bow.pk, at=NINE + timedelta(hours=2))
         assert tap(act="give", kit=bow.pk, holder=signed.key).state == "done"
         assert bow.loans.get().back_at == NINE + timedelta(hours=2)
-        assert list(selectors.kit_out()) == []
+        assert list(kits.kit_out()) == []
 
     def test_of_several_backs_the_first_after_it_went_out_ends_it(self, tap, member, bow):
         signed = tap(people=(member.pk,), gear=Gear.HIRE, paid=Paid.CASH)
@@ -185,3 +185,36 @@ class TestKit:
         for page in ("change", "close"):
             said = client.get(reverse(f"admin:rangeday_rangeday_{page}", args=[day.pk])).content.decode()
             assert "Kit still out" in said
+
+
+class TestSizes:
+    """Trade terms, common practice, no source: a bow is of a hand, and drawn at so many pounds."""
+
+    def test_the_sheet_says_size_draw_weight_and_hand_of_each_piece(self, client, day, coordinator):
+        Kit.objects.create(number="B01", kind="bow", size="66 inch", hand="left", draw_weight=18, description="blue")
+        Kit.objects.create(number="Q01", kind="quiver")
+        client.force_login(coordinator)
+        page = client.get(reverse("admin:range_sheet", args=[day.pk]))
+        bow, quiver = page.context["kit"]
+        assert bow[3:] == ["66 inch, 18 pounds, left hand, blue", 0, "", "66 inch", "left", 18]
+        assert quiver[3:] == ["", 0, "", "", "", 0]
+
+    @pytest.mark.parametrize("pounds", [0, 81])
+    def test_no_bow_draws_nothing_or_more_than_a_club_lends(self, book, pounds):
+        with pytest.raises(IntegrityError, match="rangeday_kit_draw_weight_of_a_bow"), transaction.atomic():
+            Kit.objects.create(number="B01", kind="bow", draw_weight=pounds)
+
+    def test_the_form_says_what_a_bow_may_draw(self, client, book, coordinator):
+        client.force_login(coordinator)
+        typed = {"number": "B01", "kind": "bow", "size": "66 inch", "hand": "left", "draw_weight": "200"}
+        page = client.post(reverse("admin:rangeday_kit_add"), typed)
+        assert "A bow of the club draws between 1 and 80 pounds." in page.content.decode()
+        assert not Kit.objects.exists()
+
+    def test_the_list_as_a_file_has_a_column_for_each(self, client, book, coordinator):
+        Kit.objects.create(number="B01", kind="bow", size="66 inch", hand="left", draw_weight=18)
+        client.force_login(coordinator)
+        page = client.get(reverse("admin:rangeday_kit_changelist"), {"as": "csv"}).content.decode("utf-8-sig")
+        header, row = page.splitlines()
+        assert header.startswith("number,kind,size,hand,pounds,")
+        assert row.startswith("B01,Bow,66 inch,Left hand,18,")

@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.rangeday import selectors
+from clubdesk.rangeday import kits
 from clubdesk.rangeday.models import Kit, SignOn, Tap
 from tests import factories
 
@@ -76,7 +76,7 @@ class TestClocks:
         assert abs(clock.machine() - timedelta(minutes=8) - given_at) < timedelta(minutes=1)
         back = {"key": str(uuid.uuid4()), "at": clock.machine().isoformat(), "act": "back", "kit": bow.pk}
         send(back, now=clock.machine().isoformat())
-        assert list(selectors.kit_out(day)) == []
+        assert list(kits.kit_out(day)) == []
 
     @pytest.mark.parametrize("now", [None, "noon", 3, "2026-09-12T09:00:00", [1]])
     def test_where_it_says_nothing_that_can_be_read_nothing_is_later_than_now(self, send, now):
@@ -147,7 +147,7 @@ class TestWhoCounts:
         coordinator.first_name, coordinator.last_name = "Ines", "Solano"
         coordinator.save()
         page = reverse("admin:range_sheet", args=[day.pk])
-        for user, words in ((range_helper, "closing the day is for"), (coordinator, "Count the cash box and close")):
+        for user, words in ((range_helper, "Closing the day is for"), (coordinator, "Count the cash box and close")):
             client.force_login(user)
             content = client.get(page).content.decode()
             assert words in content

@@ -161,8 +161,19 @@ class TestTheChart:
         )
         assert chart.top == 100
         assert [float(bar["height"]) for bar in chart.bars] == [123.2, 52.8, 0, 0]
-        assert [Chart("", [], [("x", [Decimal(n)])]).top for n in (1, 2, 3, 7, 60, 130)] == [1, 2, 5, 10, 100, 200]
+        assert [Chart("", [], [("x", [Decimal(n)])]).top for n in (1, 2, 3, 7, 60, 130)] == [1, 2, 3, 8, 60, 160]
         assert Chart("", [], []).bars == []
+        assert Chart("", [], []).points == []
+
+    def test_each_column_says_its_figures_and_the_last_and_the_highest_show_them(self):
+        from clubdesk.screens.charts import Chart
+
+        figures = (("1 Sep", 70, 30), ("8 Sep", 5, 0), ("15 Sep", 20, 10))
+        columns = [(day, [Decimal(hire), Decimal(visitors)]) for day, hire, visitors in figures]
+        points = Chart("Takings", ["Hire", "Visitors"], columns).points
+        assert points[0]["label"] == "1 Sep: Hire $70.00; Visitors $30.00"
+        assert [(point["figure"], point["stays"]) for point in points] == [("100", True), ("5", False), ("30", True)]
+        assert float(points[0]["above"]) < float(points[2]["above"]) < float(points[1]["above"])
 
 
 class TestSeveralRanges:

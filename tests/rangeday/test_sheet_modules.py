@@ -23,4 +23,4 @@ def test_the_sheets_modules_hold_under_node(tmp_path):
     tests = sorted((tmp_path / "tests").glob("*.test.js"))
     told = subprocess.run([node, "--test", *tests], capture_output=True, text=True, timeout=60, check=False)
     assert told.returncode == 0, told.stdout[-6000:]
-    assert len(tests) == 4
+    assert len(tests) == 6

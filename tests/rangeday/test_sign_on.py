@@ -228,6 +228,7 @@ class TestParentBesideTheChild:
         lines = selectors.sheet(day, with_money=True, with_parents=True)
         line = next(line for line in lines if line.person == parent.pk)
         assert (line.tariff, selectors.BESIDE in line.marks) == ("beside", True)
+        assert line.beside == tuple(home.people.exclude(pk=parent.pk).values_list("pk", flat=True))
 
     def test_not_without_a_member_child_nor_without_the_course(self, day, home, parent, join):
         factories.price(FeeKind.BESIDE, "8.00", Role.HIRE)

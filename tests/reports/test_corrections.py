@@ -191,7 +191,7 @@ class TestAnErrorOfAnEarlierYear:
             "account": Account.objects.get(role=Role.BANK).pk, "is_debit": "no", "amount": "40.00", "fund": "general",
             "on": "2027-07-01",
         }  # fmt: skip
-        assert "This field is required" in client.post(url, sent).content.decode()
+        assert "Choose a file." in client.post(url, sent).content.decode()
         file = SimpleUploadedFile("bill.pdf", factories.pdf(), "application/pdf")
         answer = client.post(url, sent | {"evidence": file}, follow=True)
         assert "Posted: Repair of May." in answer.content.decode()

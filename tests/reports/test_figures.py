@@ -144,7 +144,7 @@ class TestMoneyReconciled:
     def test_what_is_on_its_way_stands_between_the_banks_statement_and_the_book(self, signed):
         assert figures_of(statements.money_balances(Figures(JULY, AUGUST_END))) == {
             str(signed.bank_account): [500, -20, 480, 0],
-            "Till": [None, None, 15, None],
+            "Cash box": [None, None, 15, None],
             "Card takings": [None, None, 0, None],
             "Money in hand": [None, None, 495, None],
         }

@@ -277,8 +277,8 @@ class TestSpans:
         lines = [debit(Role.TILL, as_amount(5), fund=other), credit(Role.BANK, as_amount(5), fund=other)]
         ledger.record_journal(on=date(2026, 8, 1), narration="Change fetched", lines=lines, by=by)
         now = Figures(JULY, date(2026, 8, 31), other)
-        assert "Money below nil" in statements.balance_sheet(now, None).note
-        assert "Money below nil" not in statements.balance_sheet(Figures(JULY, date(2026, 8, 31)), None).note
+        assert "Money below 0.00" in statements.balance_sheet(now, None).note
+        assert "Money below 0.00" not in statements.balance_sheet(Figures(JULY, date(2026, 8, 31)), None).note
 
 
 class TestAnAccountsLines:
@@ -318,7 +318,7 @@ class TestAnAccountsLines:
 
 
 def test_random_months_close_their_bridge_with_every_kind_of_journal(by):
-    """Random balanced journals over every account that a hand may touch: the bridge closes to nil in every month."""
+    """Random balanced journals over every account that a hand may touch: the bridge closes to 0.00 in every month."""
     chance = random.Random(11)
     accounts = list(Account.objects.exclude(needs_party=True).exclude(kind=Kind.EQUITY))
     funds = [Fund.objects.get(pk=FundRole.GENERAL)] * 3 + [Fund.objects.create(code="travel", name="Travel fund")]

@@ -418,7 +418,7 @@ class TestWorkbook:
         bare = changed(of_the_season(), lambda book: setattr(book.properties, "keywords", ""))
         for content, sentence in (
             (b"", "neither a PDF nor a workbook"), (b"PK\x03\x04junk", "neither a PDF nor a workbook"),
-            (b"%PDF-1.4 junk", "not whole"), (factories.pdf("x"), "no workbook or statement"), (bare, "no workbook"),
+            (b"%PDF-1.4 junk", "cut short"), (factories.pdf("x"), "no workbook or statement"), (bare, "no workbook"),
         ):  # fmt: skip
             with pytest.raises(Refused, match=sentence):
                 verify(content)

@@ -109,15 +109,15 @@ def test_what_the_rooms_leave_to_be_proved_stands_in_its_place_among_the_proofs(
         "Receipts less payments come to the rows of money",
         "Money in hand by receipts and payments equals the accounts of money",
         "Money of the committee's last month is the money in hand",
-        "The bridge from cash to accrual closes to nil",
-        "The bridge closes to nil line by line",
+        "The bridge from cash to accrual closes to 0.00",
+        "The bridge closes to 0.00 line by line",
         "The bridge by line comes to what each account moved",
         "Vouchers one by one equal the account Vouchers owed",
         "Hire takings day by day equal their income",
         "Courses cohort by cohort equal their income",
         "Affiliation by association equals the account",
         "The budget's actual figures come to the surplus",
-        "Every month of the bank that was signed off reconciles to nil",
+        "Every month of the bank that was signed off reconciles to 0.00",
     ]
 
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 from clubdesk.courses.models import Booking
 from clubdesk.roll.models import Guardian, Household, Person
 from tests import factories
-from tests.forms import form_of
+from tests.forms import agreed, form_of
 
 pytestmark = pytest.mark.django_db
 BORN = "2014-03-09"
@@ -36,7 +36,7 @@ def tick(answer):
 
 def sent(desk, url, **typed):
     page = desk.get(url)
-    answer = desk.post(url, form_of(page, **typed), follow=True)
+    answer = agreed(desk, url, form_of(page, **typed), follow=True)
     said = answer.content.decode()
     return answer, said, tick(said)
 
@@ -107,8 +107,8 @@ class TestABookingByPhone:
         cohort = factories.cohort()
         url = reverse("admin:courses_booking_add")
         typed = {
-            "guardian": "Ida", "given_name": "Ada", "family_name": "Quoll", "birth_date": BORN,
-            "cohorts": [str(cohort.pk)],
+            "guardian": "Ida", "person-0-given_name": "Ada", "person-0-family_name": "Quoll",
+            "person-0-birth_date": BORN, "cohorts": [str(cohort.pk)],
         }  # fmt: skip
         _, said, ticked = sent(desk, url, **typed)
         use = re.search(r"Ada Quoll, born 9 Mar 2014.*?<a href='(.*?)'>use this one", said)[1].replace("&amp;", "&")
@@ -121,8 +121,8 @@ class TestABookingByPhone:
     def test_points_at_a_guardian_whose_phone_is_known(self, desk, ada):
         cohort = factories.cohort()
         _, said, _ = sent(
-            desk, reverse("admin:courses_booking_add"), guardian="Ida", phone="0400111222", given_name="Bo",
-            family_name="Quoll", birth_date=BORN, cohorts=[str(cohort.pk)],
+            desk, reverse("admin:courses_booking_add"), guardian="Ida", phone="0400111222", cohorts=[str(cohort.pk)],
+            **{"person-0-given_name": "Bo", "person-0-family_name": "Quoll", "person-0-birth_date": BORN},
         )  # fmt: skip
         assert "guardian of Quoll is on the roll already" in said
         assert Booking.objects.count() == 0

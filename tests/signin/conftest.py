@@ -22,7 +22,9 @@ def in_earnest(settings):
 @pytest.fixture
 def kept_in_the_database(settings, db):
     """The table that every worker process sees."""
-    settings.CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "desk_cache"}}
+    settings.CACHES = settings.CACHES | {
+        "default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "desk_cache"}
+    }
     cache.clear()
 
 

@@ -4,13 +4,14 @@ import re
 import uuid
 
 import pytest
+from allauth.mfa.totp.internal.auth import format_hotp_value, hotp_value, yield_hotp_counters_from_time
 from django.contrib.auth.models import Group, Permission, User
 from django.core import mail
 from django.core.management import call_command
 from django.urls import reverse
 
 from clubdesk.desk import services
-from clubdesk.desk.models import Seen, SignInRecord
+from clubdesk.desk.models import ActRecord
 from clubdesk.desk.roles import make_roles
 from clubdesk.desk.services import start_books_with_administrator
 from clubdesk.errors import Refused
@@ -54,6 +55,16 @@ def test_one_page_a_letter_and_a_password_of_their_own(client, send):
     assert (user.get_full_name(), [str(each) for each in user.groups.all()]) == ("Ada Solano", [RANGE_HELPER])
     client.logout()
     assert client.post("/login/", {"login": "ada@example.org", "password": "a-long-one-77"}).status_code == 302
+
+
+def test_who_has_just_chosen_a_password_adds_the_second_step_at_once(client, send):
+    client.post(send(), {"password": "a-long-one-77"})
+    page = client.get("/second-step/totp/activate/")
+    assert "six digits that the app shows" in page.content.decode()
+    code = format_hotp_value(hotp_value(page.context["form"].secret, next(yield_hotp_counters_from_time())))
+    codes = client.post("/second-step/totp/activate/", {"code": code}, follow=True)
+    assert len(re.findall(r"\b\d{8}\b", codes.content.decode())) == 10
+    assert 'href="/">I have kept them: go on' in codes.content.decode()
 
 
 def test_or_a_code_by_mail_each_time(client, send):
@@ -102,8 +113,11 @@ def test_the_page_of_somebody_shows_no_permissions_and_changes_their_role(client
     form = {"first_name": "Tomas", "last_name": "", "email": "tomas@example.org", "groups": roles, "is_active": "on"}
     assert client.post(page, form).status_code == 302
     assert [str(each) for each in range_helper.groups.all()] == [COORDINATOR]
-    words = SignInRecord.objects.filter(what=Seen.ROLE, user=range_helper).values_list("words", flat=True)
-    assert f"given: {COORDINATOR}, by keeper" in words
+    acts = ActRecord.objects.filter(actor=keeper, object_pk=str(range_helper.pk)).order_by("pk")
+    assert {act.object_repr for act in acts} == {str(range_helper)}
+    changed = [(name, change) for act in acts for name, change in act.changes.items()]
+    assert ("groups", {"type": "m2m", "operation": "add", "objects": [COORDINATOR]}) in changed
+    assert ("groups", {"type": "m2m", "operation": "delete", "objects": [RANGE_HELPER]}) in changed
 
 
 @pytest.mark.world("empty")

@@ -5,6 +5,7 @@ import time
 from datetime import timedelta
 
 import pytest
+from allauth.mfa.models import Authenticator
 from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from django.contrib import admin
 from django.contrib.auth.models import Group
@@ -14,7 +15,7 @@ from django.test import Client
 from django.urls import reverse
 
 from clubdesk.desk import services
-from clubdesk.desk.models import CacheRow, Seen, SignInRecord
+from clubdesk.desk.models import ActRecord, CacheRow, Seen, SignInRecord
 from clubdesk.desk.signin import sessions
 from clubdesk.ledger.models import Book
 from clubdesk.rooms import TREASURER, second_step
@@ -172,6 +173,14 @@ class TestTheSecondStep:
         sign_in(treasurer)
         assert client.get("/").url == "/second-step/"
 
+    def test_passkeys_are_listed_by_their_names(self, client, sign_in, range_helper):
+        sign_in(range_helper)
+        for name in ("Phone at the range", "Laptop"):
+            Authenticator.objects.create(user=range_helper, type=Authenticator.Type.WEBAUTHN, data={"name": name})
+        page = client.get(reverse("mfa_list_webauthn")).content.decode()
+        assert page.count("not used yet") == 2
+        assert "Phone at the range" in page
+
     def test_a_helper_needs_none(self, client, sign_in, range_helper):
         sign_in(range_helper)
         assert is_in(client)
@@ -278,15 +287,19 @@ class TestTheRecord:
             with pytest.raises(IntegrityError, match="never"), transaction.atomic():
                 act()
 
-    def test_a_role_that_was_given_or_taken_away(self, range_helper):
-        before = SignInRecord.objects.count()
+    def test_a_role_that_was_given_or_taken_away_is_a_change_like_any_other(self, range_helper):
+        records, acts = SignInRecord.objects.count(), ActRecord.objects.count()
         role = Group.objects.get(name=TREASURER)
         range_helper.groups.add(role)
         role.user_set.remove(range_helper)
         range_helper.is_superuser = True
         range_helper.save()
-        told = [each.words for each in SignInRecord.objects.order_by("pk")[before:]]
-        assert told == [f"given: {TREASURER}", f"taken away: {TREASURER}", "administrator, active"]
+        assert SignInRecord.objects.count() == records
+        assert [each.changes for each in ActRecord.objects.order_by("pk")[acts:]] == [
+            {"groups": {"type": "m2m", "operation": "add", "objects": [TREASURER]}},
+            {"users": {"type": "m2m", "operation": "delete", "objects": [str(range_helper)]}},
+            {"is_superuser": [False, True]},
+        ]
 
 
 def test_an_invitation_is_a_week_old_at_most(client, keeper, monkeypatch):

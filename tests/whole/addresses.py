@@ -17,9 +17,14 @@ from tests.worlds import day_one
 PLAIN = (
     "admin:index", "admin:reports", "admin:trial_balance", "admin:find", "admin:today", "book:courses",
     "admin:aged_balances", "admin:vouchers_answered", "admin:vouchers_to_claim", "admin:renewals",
-    "admin:affiliation", "admin:range_figures", "admin:range_tin", "admin:claim_queue", "admin:claim_minutes",
+    "admin:draw_checks",
+    "admin:affiliation", "admin:range_figures", "admin:range_coming", "admin:range_tin",
+    "admin:claim_queue", "admin:claim_minutes",
     "admin:import_statement", "admin:explain_lines", "admin:fund_statement", "admin:committee", "admin:verify",
-    "admin:period_statements",
+    "admin:voucher_sample",
+    "admin:period_statements", "admin:letter_texts", "admin:nobody_to_ring", "admin:write_to_families",
+    "admin:opening_file", "admin:style", "admin:words",
+    "admin:safety_roster",
 )  # fmt: skip
 
 
@@ -27,6 +32,7 @@ def urls_of_lists():
     """Each page that is there whatever the book holds: lists, add pages, reports, those of the latest year."""
     ending = year_containing(clock.today()).last_day.year
     found = {reverse(name) for name in PLAIN}
+    found |= {reverse(f"admin:letter_{page}", args=["courses.booked"]) for page in ("text", "look")}
     found |= {f"{reverse('admin:find')}?q={typed}" for typed in ("Child", "1", "60.00")}
     found |= {reverse(f"admin:{name}", args=[ending]) for name in ("statements", "closing", "budget")}
     found |= {f"{reverse('admin:statements', args=[ending])}?basis={basis}" for basis in ("cash", "bridge")}
@@ -47,7 +53,9 @@ def urls_of_a_family(client=None):
         return
     if client is not None:
         families.page_of(client, household)
-    yield from (reverse("account:own"), reverse("claims:own"), reverse("leaving:own"))
+    yield from (reverse("account:own"), reverse("claims:own"), reverse("leaving:own"), reverse("care:own"))
+    yield reverse("news:own")
+    yield from (reverse("care:child", args=[each.pk]) for each in household.people.filter(erased_on=None)[:1])
     if booking:
         yield reverse("book:own", args=[booking.pk])
 
@@ -60,6 +68,7 @@ def urls_of_documents(client=None):
     of_one = {
         "course_sheet": Cohort.objects.all(),
         "range_sheet": RangeDay.objects.filter(closed_on=None),
+        "range_visitors": RangeDay.objects.filter(closed_on=None),
         "course_certificate": Certificate.objects.all(),
     }
     found |= {reverse(f"admin:{name}", args=[row.pk]) for name, rows in of_one.items() for row in rows[:1]}

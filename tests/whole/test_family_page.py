@@ -197,7 +197,7 @@ def test_nothing_of_another_family_stands_on_it_or_opens_by_any_address(club, cl
     ):
         assert client.get(address).status_code == 404, address
         assert client.post(address).status_code == 404, address
-    for address in ("/account/", "/account/statement/", "/claims/", "/leaving/"):
+    for address in ("/account/", "/account/statement/", "/known/", "/claims/", "/leaving/"):
         for asks in ("", f"?household={other.home.pk}", f"?person={other.people[0].pk}"):
             answer = client.get(address + asks)
             assert b"Heron" not in answer.content

@@ -64,7 +64,7 @@ def test_the_second_of_two_changes_does_not_undo_the_first(desk, home):
     assert answer.status_code == 200
     assert NOTHING_SAVED in said(answer)
     assert "You opened it with “08 7010 0001”; it has since been made “08 7010 0002”, which stays." in said(answer)
-    assert "Please correct" not in said(answer)
+    assert "Please put this right" not in said(answer)
     assert home.guardians.get().email == "ida@example.org"
     assert form_of(answer)["guardians-0-phone"] == "08 7010 0002"
     assert form_of(answer)["guardians-0-email"] == "ada@example.org"
@@ -200,7 +200,7 @@ def test_what_is_wrong_and_what_moved_on_are_both_told(desk, home):
     page = desk.get(page_of(home))
     home.guardians.update(phone="08 7010 0002")
     answer = desk.post(page_of(home), form_of(page, **{"guardians-0-email": "no address"}))
-    assert "Please correct" in said(answer)
+    assert "Please put this right" in said(answer)
     assert "Enter a valid email address." in said(answer)
     assert "it has since been made “08 7010 0002”, which stays." in said(answer)
 

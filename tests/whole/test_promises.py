@@ -13,7 +13,7 @@ from clubdesk.courses.models import Booking, PlaceState, RefundStep
 from clubdesk.desk.house.pages import screens
 from clubdesk.fees import selectors as fees
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Charge, ChargeCredit, Method, Voucher
+from clubdesk.fees.models import Charge, ChargeCredit, Method, Voucher, VoucherScheme
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import JournalEntry
 from clubdesk.mail.models import Message, MessageState
@@ -23,7 +23,7 @@ from clubdesk.money import as_amount, shown, total
 from clubdesk.screens.verbs import VerbPage
 from tests import factories
 from tests.courses.families import family, sound
-from tests.forms import form_of
+from tests.forms import agreed, form_of
 
 pytestmark = pytest.mark.django_db
 NOW, OCTOBER, FEBRUARY = date(2026, 9, 12), date(2026, 10, 4), date(2027, 2, 7)
@@ -162,7 +162,7 @@ class TestCourses:
             courses.book_party(course=october.course, people=people, cohorts=[october], on=NOW, by=by)
         url = reverse("admin:courses_cohort_change", args=[october.pk])
         form = form_of(desk.client.get(url), capacity="3")
-        answer = desk.client.post(url, form, follow=True).content.decode()
+        answer = agreed(desk.client, url, form, follow=True).content.decode()
         assert "2 waiting bookings were offered 2 seats. 1 letter goes out. No e-mail address is known of Odo" in answer
 
 
@@ -240,6 +240,31 @@ class TestFees:
         assert "Letters" not in said
         assert did.letters == []
 
+    def test_what_a_family_owes_once_its_voucher_is_given_back(self, desk, voucher, by):
+        VoucherScheme.objects.update(gives_back="whole")
+        charging.record_lodgement_paid(lodgement=voucher.lodgement, on=clock.today(), by=by)
+        keep = {"keep": as_amount(50)}
+        charging.take_back(charge=voucher.charge, on=clock.today(), reason="left", by=by, **keep)
+        asked = {"invoice": "INV 7", "pay_to": "012-003 4500123", "reason": "the child left"}
+        said, did, _ = desk.does(address(voucher, "give-back"), **asked)
+        household = voucher.charge.household
+        assert said["Owed back"] == "$100.00"
+        assert said[f"Then {household}"] == fees.balance_in_words(household)
+        assert said["Letters"].startswith(f"{did.letters_by_address()[0]} letter goes out")
+
+    def test_what_a_voucher_pays_once_it_is_not_given_back_after_all(self, desk, voucher, by):
+        VoucherScheme.objects.update(gives_back="whole")
+        today = {"on": clock.today(), "by": by}
+        charging.record_lodgement_paid(lodgement=voucher.lodgement, **today)
+        charging.take_back(charge=voucher.charge, reason="left", keep=as_amount(50), **today)
+        asked = {"invoice": "INV 7", "pay_to": "012-003 4500123", "reason": "the child left"}
+        back = charging.give_back(voucher=voucher, **asked, **today)
+        said, _, _ = desk.does(address(back, "undo"), reason="their mistake")
+        household = voucher.charge.household
+        voucher.refresh_from_db()
+        assert said["The voucher pays"] == "$100.00" == shown(voucher.amount)
+        assert said[f"Then {household}"] == fees.balance_in_words(household)
+
     @pytest.fixture
     def owing(self, by):
         price = factories.price(amount="50.00", code="club shirt")
@@ -263,8 +288,9 @@ class TestFees:
 
 TESTED = {
     "courses.booking accept", "courses.cohort cancel", "fees.charge send-statements", "fees.voucher refuse",
-    "fees.voucher release", "membership.membership cancel", "membership.membership change-plan",
-    "membership.membership end", "roll.household renew",
+    "fees.giveback undo",
+    "fees.voucher give-back", "fees.voucher release", "membership.membership cancel",
+    "membership.membership change-plan", "membership.membership end", "roll.household renew",
 }  # fmt: skip
 
 

@@ -11,15 +11,15 @@ from clubdesk.bank import services as bank
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort, Course, Place
 from clubdesk.courses.services import booking, parents
-from clubdesk.courses.services.parents import Child, PartyForm
+from clubdesk.courses.services.parents import Named, PartyForm
 from clubdesk.desk.erasing import erase_person
 from clubdesk.entryfund import services as entryfund
 from clubdesk.errors import Refused
 from clubdesk.evidence import Evidence
 from clubdesk.fees import selectors as owed
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Allocation, FeeKind, Lodgement, Method, Voucher
-from clubdesk.fees.services import accepting, vouchers
+from clubdesk.fees.models import Allocation, ClaimFile, FeeKind, GiveBack, Holds, Lodgement, Method, Voucher
+from clubdesk.fees.services import accepting, claiming, taking, vouchers
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import Account, FinancialYear, Fund, Role
@@ -275,6 +275,69 @@ class TestVouchersInTwoOrders:
         assert [lodgement.vouchers.count() for lodgement in Lodgement.objects.all()] in ([], [1])
 
 
+class TestAnAnswerFromAFile:
+    ANSWER = b"Code,Paid,Reason\nSV1,100.00,\n"
+
+    @pytest.fixture
+    def voucher(self, by):
+        child, scheme, price = factories.PersonFactory(), factories.scheme(), factories.price()
+        charge = fees.charge(household=child.household, person=child, price=price, on=NOW, starts_on=NOW, by=by)
+        return fees.accept_voucher(scheme=scheme, charge=charge, code="SV1", on=NOW, by=by)
+
+    @pytest.fixture
+    def claim(self, voucher, by):
+        scheme = voucher.scheme
+        for place, (heading, holds) in enumerate(
+            (("Code", Holds.KEY), ("Paid", Holds.PAID), ("Reason", Holds.REASON)), 1
+        ):
+            scheme.claim_columns.create(place=place, heading=heading, holds=holds)
+        return fees.lodge_vouchers(scheme=scheme, on=NOW, by=by)
+
+    def take(self, claim, by, content=ANSWER):
+        return fees.take_answer(lodgement=claim, content=content, on=NOW, by=by)
+
+    def test_read_by_two_at_once_it_is_taken_once(self, claim, by):
+        results = beside(
+            lambda: self.take(claim, by), lambda: self.take(claim, by), before=(taking, "answer_lodgement")
+        )
+        assert went_wrong(results) == []
+        assert results[0] == results[1]
+        assert ClaimFile.objects.filter(kind="answer").count() == 1
+        assert faults() == []
+
+    def test_read_while_the_voucher_is_refused_by_hand(self, claim, voucher, by):
+        results = beside(
+            lambda: self.take(claim, by),
+            lambda: fees.refuse_voucher(voucher=voucher, on=NOW, reason="used", by=by),
+            before=(taking, "answer_lodgement"),
+        )
+        assert went_wrong(results) == []
+        assert Voucher.objects.get(pk=voucher.pk).state in ("paid", "refused")
+        assert faults() == []
+
+    def test_the_file_of_a_claim_made_by_two_at_once_is_one(self, claim, voucher, by):
+        results = beside(
+            lambda: fees.make_claim_file(lodgement=claim, on=NOW, by=by),
+            lambda: fees.make_claim_file(lodgement=claim, on=NOW, by=by),
+            before=(claiming, "write_claim_file"),
+        )
+        assert went_wrong(results) == []
+        assert ClaimFile.objects.count() == 1
+
+    def test_a_voucher_given_back_by_two_at_once_is_owed_once(self, claim, voucher, by):
+        self.take(claim, by)
+        fees.take_back(charge=voucher.charge, on=NOW, reason="left", by=by)
+        asked = {"invoice": "INV 7", "pay_to": "012-003 4500123", "reason": "left"}
+
+        def give():
+            return fees.give_back(voucher=voucher, on=NOW, by=by, **asked)
+
+        results = beside(give, give, before=(GiveBack.objects, "create"))
+        assert went_wrong(results) == []
+        assert results[0] == results[1]
+        assert faults() == []
+
+
 class TestANewFamilyForTwoCourses:
     @pytest.fixture
     def cohorts(self, book):
@@ -285,14 +348,14 @@ class TestANewFamilyForTwoCourses:
 
     @pytest.fixture
     def by_phone(self, cohorts, by):
-        child = {"given_name": "Ada", "family_name": "Mirabar", "birth_date": date(2014, 3, 9)}
+        people = [Named("Ada", "Mirabar", date(2014, 3, 9))]
         return lambda number: courses.book_by_phone(
-            cohorts=[cohorts[number]], guardian="Mira Mirabar", email="mira@example.org", on=NOW, by=by, **child
+            cohorts=[cohorts[number]], people=people, guardian="Mira Mirabar", email="mira@example.org", on=NOW, by=by
         )
 
     @pytest.fixture
     def on_the_page(self, cohorts):
-        child = Child("Ada", "Mirabar", date(2014, 3, 9))
+        child = Named("Ada", "Mirabar", date(2014, 3, 9))
 
         def booked(number):
             form = PartyForm("Mira Mirabar", "mira@example.org", "", [child], [cohorts[number]], "I agree.")

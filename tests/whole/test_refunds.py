@@ -124,7 +124,7 @@ class TestTheEntryFund:
     def test_one_claim_a_junior_and_event(self, child, coordinator, approver):
         event = factories.event()
         claim = self.claim(coordinator, child, event=event)
-        with pytest.raises(Refused, match="has a claim for"):
+        with pytest.raises(Refused, match="has a refund request for"):
             self.claim(coordinator, child, event=event)
         entryfund.decline_claim(claim=claim, reason="the photo cannot be read", by=approver, on=NOW)
         again = self.claim(coordinator, child, event=event, text="a better photo")
@@ -138,7 +138,7 @@ class TestTheEntryFund:
         membership.take_out_membership(person=other, plan=plan, starts_on=start, on=start, by=coordinator)
         event = factories.event()
         claims = [self.claim(coordinator, who, event=event) for who in (child, other)]
-        with pytest.raises(Refused, match="stands behind another claim"):
+        with pytest.raises(Refused, match="stands behind another request"):
             entryfund.approve_claim(claim=claims[1], by=approver, on=NOW)
 
     def test_a_decided_claim_stays(self, child, coordinator, approver):
@@ -171,7 +171,7 @@ class TestEvidence:
             (b"", "empty"),
             (b"<html><script>alert(1)</script></html>", "neither a PDF nor a photo"),
             (b"<svg xmlns='http://www.w3.org/2000/svg'><script/></svg>", "neither a PDF nor a photo"),
-            (b"%PDF-1.4 only the beginning", "not whole"),
+            (b"%PDF-1.4 only the beginning", "cut short"),
             (factories.photo()[:80], "neither a PDF nor a photo"),
             (b"GIF89a" + b"\0" * 50, "neither a PDF nor a photo"),
             (b"\x89PNG\r\n\x1a\n" + b"\0" * (10 * 1024 * 1024), "larger than 10 MB"),

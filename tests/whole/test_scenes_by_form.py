@@ -18,6 +18,7 @@ from clubdesk.money import as_amount, in_pieces
 from clubdesk.rangeday.models import RangeDay, SignOn, TillCount
 from clubdesk.roll.models import Household, Person
 from tests import factories
+from tests.forms import agreed
 from tests.whole.addresses import A, C, H, T
 
 pytestmark = pytest.mark.django_db
@@ -30,23 +31,28 @@ class TestTheScenesByForm:
 
     def test_a_coordinator_books_a_place_and_pressing_twice_books_one(self, book, as_role):
         cohort, child = factories.cohort(), factories.PersonFactory()
-        form = {"key": self.KEY, "person": child.pk, "cohorts": [cohort.pk]}
-        first = as_role(C).post(reverse("admin:courses_booking_add"), form, follow=True)
-        again = as_role(C).post(reverse("admin:courses_booking_add"), form, follow=True)
+        form = {"key": self.KEY, **self.who(child), "cohorts": [cohort.pk]}
+        first = agreed(as_role(C), reverse("admin:courses_booking_add"), form, follow=True)
+        again = agreed(as_role(C), reverse("admin:courses_booking_add"), form, follow=True)
         assert "has a place in" in first.content.decode()
         assert again.status_code == 200
         assert Place.objects.count() == 1
         assert Charge.objects.count() == 1
 
     def test_what_the_verb_refuses_stands_above_the_form_with_everything_still_in_it(self, book, as_role):
-        cohort, child = factories.cohort(), factories.PersonFactory(birth_date=date(2020, 1, 1))
-        form = {"key": self.KEY, "person": child.pk, "cohorts": [cohort.pk]}
-        response = as_role(C).post(reverse("admin:courses_booking_add"), form)
+        cohort, child = factories.cohort(), factories.PersonFactory()
+        cohort.course.fee_item.prices.all().delete()
+        form = {"key": self.KEY, **self.who(child), "cohorts": [cohort.pk]}
+        response = agreed(as_role(C), reverse("admin:courses_booking_add"), form)
         page = response.content.decode()
         assert response.status_code == 422
-        assert "is 6 on the first session" in page
+        assert "has no price" in page
         assert f'value="{child.pk}" selected' in page
         assert not Place.objects.exists()
+
+    @staticmethod
+    def who(person):
+        return {"person-TOTAL_FORMS": 1, "person-INITIAL_FORMS": 0, "person-0-person": person.pk}
 
     def test_a_helper_signs_a_visitor_on_and_is_ready_for_the_next(self, book, as_role):
         factories.hire()
@@ -122,7 +128,7 @@ class TestTheScenesByForm:
         ("amount", "sentence"),
         [
             ("", "Write an amount, like 12.50."),
-            ("0", "The amount must be more than nil."),
+            ("0", "The amount must be more than 0.00."),
             ("-4", "An amount is not negative"),
             ("1e3x", "That is not an amount"),
             ("12.345", "Write whole cents"),
@@ -196,7 +202,7 @@ class TestTheScenesByForm:
             "course": cohort.course_id, "name": cohort.name, "first_session": cohort.first_session,
             "last_session": cohort.last_session, "capacity": 22, "days_between": 7,
         }  # fmt: skip
-        as_role(C).post(reverse("admin:courses_cohort_change", args=[cohort.pk]), form)
+        agreed(as_role(C), reverse("admin:courses_cohort_change", args=[cohort.pk]), form)
         offered = Booking.objects.filter(state="offered").order_by("rank")
         assert list(offered.values_list("number", flat=True)) == [22, 23]
 

@@ -1,6 +1,6 @@
 """Every verb's page is opened on a document that it applies to."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from allauth.mfa.models import Authenticator
@@ -13,10 +13,17 @@ from clubdesk.bank.models import BankAccount
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort, Course
 from clubdesk.desk.house.pages import screens
+from clubdesk.fees import services as fees
+from clubdesk.fees.models import FeePrice, Holds, VoucherScheme
 from clubdesk.ledger.models import Account, TaxBasis
 from clubdesk.ledger.services import register_for_gst
 from clubdesk.membership import services as membership
+from clubdesk.rangeday import services as rangeday
+from clubdesk.rangeday.models import RangeDay
 from clubdesk.roll import services as roll
+from clubdesk.roll.models import Guardian
+from clubdesk.safety import services as safety
+from clubdesk.safety.models import DayRules
 from clubdesk.screens.verbs import VerbPage
 from tests import factories
 from tests.whole.addresses import DAYS
@@ -59,10 +66,12 @@ def two_that_are_one(by):
 
 @pytest.fixture
 def somebody_of_a_family(by):
-    """A sign-in with an address and a second step, that belongs to a family which has a link."""
+    """A sign-in with an address and a second step, of a family which has a link; one guardian wants no news."""
     user = User.objects.create_user("mira", "mira@example.org", is_staff=True)
     Authenticator.objects.create(user=user, type=Authenticator.Type.TOTP, data={})
     home = factories.HouseholdFactory(guardian="Ida", email="ida@example.org")
+    roll.end_news(guardian=home.guardians.get(), by=by)
+    Guardian.objects.create(household=home, name="Otto")
     return roll.add_to_family(household=home, user=user, by=by)
 
 
@@ -79,7 +88,75 @@ def what_others_answer(by):
     )  # fmt: skip
 
 
-@pytest.mark.usefixtures("a_group_that_waits", "two_that_are_one", "somebody_of_a_family", "what_others_answer")
+@pytest.fixture
+def a_count_at_the_range(by, keeper):
+    """What two helpers have counted, and the second of them has not confirmed."""
+    day = factories.range_day(clock.today() - timedelta(days=1))
+    rangeday.hand_in_count(range_day=day, pieces={}, second_counter=keeper, on=clock.today(), by=by)
+
+
+@pytest.fixture
+def a_child_to_watch(a_group_that_waits, by):
+    """One below the minimum age, who waits for a draw check."""
+    child = factories.PersonFactory(birth_date=date(2019, 5, 5))
+    cohort = Cohort.objects.get(name="Nearly full")
+    return courses.book_party(course=cohort.course, people=[child], cohorts=[cohort], on=clock.today(), by=by)
+
+
+@pytest.fixture
+def a_template(book):
+    """The columns by which a claim that was sent can be made into a file."""
+    for scheme in VoucherScheme.objects.filter(lodgements__vouchers__state="lodged").distinct():
+        scheme.claim_columns.create(place=1, heading="Code", holds=Holds.KEY)
+
+
+@pytest.fixture
+def a_safe_day(by):
+    """A day with too few on duty, a check, a child who came alone, an incident of which no guardian was told."""
+    DayRules.objects.create(since=clock.today(), people=2, arrivals=True)
+    day = RangeDay.objects.get(date=clock.today())
+    person, child = factories.PersonFactory(birth_date=date(1980, 1, 1)), factories.PersonFactory()
+    safety.write_check(
+        person=person, kind="children", number="WW 1", expires_on=date(2029, 1, 1), on=clock.today(), by=by
+    )
+    safety.put_on_duty(range_day=day, person=person, duty="coach", by=by)
+    safety.note_arrival(range_day=day, person=child, at=clock.now(), by=by)
+    safety.record_incident(kind="incident", on=clock.today(), place="line", what="A fall", child=child, by=by)
+
+
+@pytest.fixture
+def a_paid_voucher(book, by):
+    """One of a scheme of its own, so that what others wait for stays."""
+    child, day = factories.PersonFactory(), {"on": clock.today(), "by": by}
+    price, scheme = FeePrice.objects.filter(item__kind="course").first(), factories.scheme(name="Winter voucher")
+    charge = fees.charge(household=child.household, person=child, price=price, starts_on=clock.today(), **day)
+    fees.accept_voucher(scheme=scheme, charge=charge, code="W1", **day)
+    fees.record_lodgement_paid(lodgement=fees.lodge_vouchers(scheme=scheme, **day), **day)
+
+
+@pytest.fixture
+def a_voucher_given_back(book, by):
+    """One that is owed back to its department and stands in no payment run."""
+    child, day = factories.PersonFactory(), {"on": clock.today(), "by": by}
+    price, scheme = FeePrice.objects.filter(item__kind="course").first(), factories.scheme(name="Spring voucher")
+    charge = fees.charge(household=child.household, person=child, price=price, starts_on=clock.today(), **day)
+    voucher = fees.accept_voucher(scheme=scheme, charge=charge, code="SP9", **day)
+    fees.record_lodgement_paid(lodgement=fees.lodge_vouchers(scheme=scheme, **day), **day)
+    fees.take_back(charge=charge, reason="left", **day)
+    fees.give_back(voucher=voucher, invoice="INV 9", pay_to="012-003 4500123", reason="left", **day)
+
+
+@pytest.mark.usefixtures(
+    "a_child_to_watch",
+    "two_that_are_one",
+    "somebody_of_a_family",
+    "what_others_answer",
+    "a_template",
+    "a_count_at_the_range",
+    "a_safe_day",
+    "a_paid_voucher",
+    "a_voucher_given_back",
+)
 def test_each_opens_on_a_document_that_it_applies_to(client, keeper):
     client.force_login(keeper)
     found = list(pages_with_documents())

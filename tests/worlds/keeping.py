@@ -15,6 +15,7 @@ from itertools import count
 from pathlib import Path
 
 import django
+from django.apps import apps
 from django.conf import settings
 from django.db import connection
 from django.test import override_settings
@@ -27,6 +28,7 @@ from tests.worlds.known import WORLDS
 HOUSE = Path(__file__).resolve().parent.parent.parent
 MADE_OF = ("clubdesk/**/*.py", "fixtures/chart.csv", "tests/worlds/*.py", "tests/factories.py", "tests/settings.py")
 A_DAY, AN_HOUR = 24 * 3600, 3600
+LARGE = ("season_500", "demo", "ten_years")
 
 
 def digest() -> str:
@@ -55,6 +57,15 @@ def use(database: str) -> None:
     if connection.vendor == "postgresql" and connection.settings_dict["NAME"]:
         connection.close_pool()
     connection.settings_dict["NAME"] = database
+    if apps.ready:  # each database has numbers of its own for them
+        apps.get_model("contenttypes.ContentType").objects.clear_cache()
+
+
+def know_content_types() -> None:
+    """As a process that has run for a while, which asks for none of them any more."""
+    types = apps.get_model("contenttypes.ContentType").objects
+    for each in types.all():
+        types._add_to_cache(each._state.db, each)
 
 
 def enter(world: str) -> None:
@@ -65,6 +76,8 @@ def enter(world: str) -> None:
         copies[world] = _copy_of(world)
     if connection.settings_dict["NAME"] != copies[world]:
         use(copies[world])
+    # Through a cursor of the server few rows cost four questions instead of one; large books are read as a club's is.
+    connection.settings_dict["DISABLE_SERVER_SIDE_CURSORS"] = world not in LARGE
 
 
 def spoil() -> None:

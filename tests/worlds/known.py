@@ -12,7 +12,7 @@ from django.core.management import call_command
 from django.db import connection
 
 from clubdesk import guards
-from tests.worlds import day_one, demo, one_of_each, season, ten_years
+from tests.worlds import day_one, demo, full_range, one_of_each, season, ten_years
 
 Grow = Callable[[Path], object]
 
@@ -29,6 +29,7 @@ WORLDS = {
     "empty": World(lambda folder: call_command("migrate", verbosity=0)),
     "day_one": World(day_one.start, "empty"),
     "season": World(lambda folder: season.grow(12), "day_one"),
+    "full_range": World(lambda folder: full_range.grow(), "day_one"),
     "season_50": World(lambda folder: season.grow_with_time(50), "season"),
     "season_500": World(lambda folder: season.grow_with_time(500), "season"),
     "one_of_each": World(lambda folder: one_of_each.grow(), "season"),

@@ -16,7 +16,9 @@ from django.utils import timezone
 from clubdesk import clock, guards
 from clubdesk.bank import models as bank
 from clubdesk.bank.outstanding import stood_at
+from clubdesk.care import models as care
 from clubdesk.courses import models as courses
+from clubdesk.desk.recording import note_as_it_stands
 from clubdesk.entryfund import models as entryfund
 from clubdesk.evidence import Evidence, attach
 from clubdesk.expenses import models as expenses
@@ -30,6 +32,7 @@ from clubdesk.membership import models as membership
 from clubdesk.money import as_amount, figure_of, in_all
 from clubdesk.rangeday import models as rangeday
 from clubdesk.roll import models as roll
+from clubdesk.safety import models as safety
 from clubdesk.verbs import shell_user
 from tests.worlds import demo
 from tests.worlds.copying import STEP, Copy, count_on, only_copy, run, teach_sqlite
@@ -55,10 +58,12 @@ OF_A_CLUB = (
     membership.Membership, membership.LeaveRequest, membership.Remittance, membership.RemittanceLine,
     courses.Course, courses.RefundStep,
     courses.Cohort, courses.Booking, courses.Booking.cannot_make.through, courses.Place, courses.BookingEvent,
+    care.PersonToRing, care.MayCollect, care.HealthNote, care.Agreement, care.Confirmation,
     courses.ReachCheck, courses.Attendance, courses.Certificate, rangeday.Tap, rangeday.KitCheck,
     entryfund.ContainerReturn, entryfund.BagCount, entryfund.StateEvent, entryfund.EventFee, entryfund.EntryClaim,
     entryfund.MoreEvidence, entryfund.FundTransfer, expenses.Expense, bank.BankDetails, bank.PaymentRun,
     bank.PaymentItem, bank.PaymentFile, bank.StatementImport,
+    safety.VolunteerCheck, safety.Turn, safety.Incident, safety.Involved,
 )  # fmt: skip
 BROUGHT_IN = "SELECT id FROM ledger_journal WHERE origin IN ('opening', 'depreciation', 'disposal')"
 """Journals about things that a book brings in once."""
@@ -120,6 +125,16 @@ OF_THE_SAME_SUPPLIERS = {
 """Families are others in each copy; departments, associations and shops are not."""
 
 
+PLANNED = """SELECT id FROM rangeday_rangeday WHERE closed_on IS NULL AND called_off_on IS NULL
+    AND id NOT IN (SELECT range_day_id FROM rangeday_signon)"""
+"""The demo's range days ahead; the copies begin on them."""
+
+
+def forget_what_was_planned() -> None:
+    run(f"DELETE FROM safety_turn WHERE range_day_id IN ({PLANNED})")
+    run(f"DELETE FROM rangeday_rangeday WHERE id IN ({PLANNED})")
+
+
 def grow(folder: Path) -> None:
     teach_sqlite()
     by = shell_user()
@@ -129,10 +144,12 @@ def grow(folder: Path) -> None:
         guards.remove(connection)
         with transaction.atomic():
             only_copy()
+            forget_what_was_planned()
             write_all()
         guards.install(connection)
         run("ANALYZE")
         finish_the_months(by)
+        note_as_it_stands()  # what was copied left no trace of its own
 
 
 def write_all() -> None:

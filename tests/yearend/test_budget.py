@@ -129,7 +129,7 @@ class TestBudget:
         [
             ("1010", FIRST, 5, "neither income nor expense"),
             ("5070", NEXT, 5, "July 2027 is not a month"),
-            ("5070", FIRST, -5, "not below nil"),
+            ("5070", FIRST, -5, "not below 0.00"),
         ],
     )
     def test_what_cannot_be_planned_is_said(self, year, by, code, month, amount, sentence):

@@ -154,7 +154,7 @@ class TestRegister:
             "UPDATE yearend_equipment SET withdrawn_on = '2026-09-01'",
             "UPDATE yearend_equipment SET withdrawn_on = NULL",
         ):
-            with pytest.raises(IntegrityError, match="taken out of the register"), transaction.atomic():
+            with pytest.raises(IntegrityError, match="removed from the register"), transaction.atomic():
                 connection.cursor().execute(sql)
 
     def test_what_a_restricted_fund_holds_is_money(self, by):

@@ -6,6 +6,7 @@ from decimal import Decimal
 from clubdesk.bank.models import BankDetails, PaymentItem
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
+from clubdesk.fees.models import GiveBack
 from clubdesk.money import shown
 from clubdesk.roll.models import Household
 from clubdesk.screens.fields import PickMany
@@ -16,9 +17,13 @@ class Choice(PickMany):
 
     accounts: Mapping[int, BankDetails] | None = None
 
-    def label_from_instance(self, each: EntryClaim | Expense | PaymentItem) -> str:
+    def label_from_instance(self, each: EntryClaim | Expense | GiveBack | PaymentItem) -> str:
+        if isinstance(each, GiveBack):
+            return f"{shown(each.amount)} to {each.voucher.scheme.department}: {each}"
         what = each.what if isinstance(each, PaymentItem) else each
-        return f"{shown(each.amount)} to {each.household}: {what}{self.missing(each.household_id)}"
+        missing = "" if isinstance(each, PaymentItem) and each.give_back_id else self.missing(each.household_id)
+        to = each.payee if isinstance(each, PaymentItem) else each.household
+        return f"{shown(each.amount)} to {to}: {what}{missing}"
 
     def missing(self, household: int) -> str:
         return " (no bank details noted)" if self.accounts is not None and household not in self.accounts else ""

@@ -5,12 +5,15 @@ from django.http import HttpRequest
 
 from clubdesk.bank import selectors, services
 from clubdesk.bank.models import BankDetails
+from clubdesk.handing import hand_out
 from clubdesk.roll.models import Household
 from clubdesk.screens.again import said_lately
 from clubdesk.screens.fields import VerbForm, reason_field
 from clubdesk.screens.tables import Section
 from clubdesk.screens.verbs import Facts, VerbPage
 from clubdesk.verbs import may
+
+SAW_IN_FULL = "saw in full the bank details"
 
 
 class DetailsForm(VerbForm[Household]):
@@ -36,6 +39,12 @@ class DetailsPage(VerbPage[Household, BankDetails]):
         last = selectors.details_of(target)
         return [("Family", target), ("Until now", last.in_full if last else "none")]
 
+    def initial(self, request: HttpRequest, target: Household) -> dict[str, object]:
+        """Its facts say the account in full, for whoever opens it."""
+        if request.method == "GET" and target.bank_details.exists():
+            hand_out(request, SAW_IN_FULL, family=target.pk)
+        return super().initial(request, target)
+
     def done(self, target: Household, result: BankDetails) -> str:
         return f"{target} is paid to {result.masked}."
 
@@ -49,4 +58,6 @@ def details_section(request: HttpRequest, household: Household) -> Section | Non
         (each.noted_on, each.in_full if full else each.masked, each.reason, str(each.recorded_by))
         for each in household.bank_details.select_related("recorded_by")
     ]
+    if full and rows:
+        hand_out(request, SAW_IN_FULL, family=household.pk)
     return Section("Bank details", ["Noted", "Account", "Why", "By"], rows, "None noted.")

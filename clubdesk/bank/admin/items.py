@@ -58,7 +58,7 @@ class LeaveOutPage(EndPage):
 @admin.register(PaymentItem)
 class PaymentItemAdmin(DocumentAdmin[PaymentItem]):
     list_display = ("run", "household", "what", "amount_shown", "state")
-    list_select_related = ("run", "household")
+    list_select_related = ("run", "household", "give_back__voucher__scheme__department")
     list_filter = ("state",)
     search_fields = ("household__name", "household__guardians__name", "=run__number")
     search_help_text = "A family or guardian, a run’s number, an amount or a payment reference"

@@ -26,6 +26,8 @@ from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.errors import Refused
 from clubdesk.expenses.models import Expense
+from clubdesk.fees.models import GiveBack
+from clubdesk.handing import file_answer, hand_out
 from clubdesk.ledger.models import Role
 from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.roll.models import Household
@@ -47,6 +49,11 @@ class RunForm(VerbForm[None]):
         Household.objects.none(), label="Credits to repay", required=False, help_text="Only where the family asked."
     )
 
+    give_backs = Choice(
+        GiveBack.objects.none(), label="Vouchers to give back", required=False,
+        help_text="By single transfers, each to the account on its invoice.",
+    )  # fmt: skip
+
     beyond = forms.BooleanField(
         label="Make it though the bank holds less",
         required=False,
@@ -57,7 +64,7 @@ class RunForm(VerbForm[None]):
         cleaned = super().clean() or {}
         account = cleaned.get("bank_account")
         credits = sum((as_amount(self.payable[home.pk]) for home in cleaned.get("credits") or ()), nil())
-        owed = [*(cleaned.get("claims") or ()), *(cleaned.get("expenses") or ())]
+        owed = [each for name in ("claims", "expenses", "give_backs") for each in cleaned.get(name) or ()]
         asked = total(each.amount for each in owed) + credits
         if account and asked > (free := selectors.free_in_bank(account)) and not cleaned.get("beyond"):
             self.add_error(
@@ -76,6 +83,8 @@ class RunForm(VerbForm[None]):
         credits = choose_from(self, "credits", Household.objects.filter(pk__in=payable))
         homes = {claim.household_id for claim in claims} | {expense.household_id for expense in expenses} | set(payable)
         accounts = selectors.details_of_all(homes)
+        if not choose_from(self, "give_backs", selectors.give_backs_to_pay()):
+            del self.fields["give_backs"]
         for name, rows in (("claims", claims), ("expenses", expenses), ("credits", credits)):
             field = self.fields[name]
             assert isinstance(field, Choice)
@@ -117,7 +126,7 @@ GIVEN_UP = (ItemState.LEFT_OUT, ItemState.REFUSED)
 
 
 def standing_items(run: PaymentRun) -> list[PaymentItem]:
-    rows = run.items.exclude(state__in=GIVEN_UP).select_related("household", "claim", "expense")
+    rows = run.items.exclude(state__in=GIVEN_UP).select_related(*services.runs.OF_ITEMS)
     return list(rows.select_related("details__recorded_by"))
 
 
@@ -154,10 +163,10 @@ class ReleasePage(VerbPage[PaymentRun, PaymentRun]):
         changed = selectors.changed_details(items)
         rows: list[tuple[str, object]] = []
         for item in items:
-            where = item.details.masked if item.details else "no bank details noted"
-            rows.append((f"{shown(item.amount)} to {item.household}", f"{item.what}; {where}"))
+            where = item.details.masked if item.details else _not_noted(item)
+            rows.append((f"{shown(item.amount)} to {item.payee}", f"{item.what}; {where}"))
             if item.pk in changed:
-                rows.append(("Look at this", f"{item.household}: {changed[item.pk]}"))
+                rows.append(("Look at this", f"{item.payee}: {changed[item.pk]}"))
         return [*run_facts(target), *rows]
 
     def done(self, target: PaymentRun, result: PaymentRun) -> str:
@@ -244,13 +253,20 @@ class WithdrawPage(VerbPage[PaymentRun, PaymentRun]):
         return f"{result} is withdrawn."
 
 
+def _not_noted(item: PaymentItem) -> str:
+    return item.give_back.pay_to if item.give_back else "no bank details noted"
+
+
 def items_section(request: HttpRequest, run: PaymentRun) -> Section:
     full = may(request.user, "bank.see_bankdetails") and said_lately(request)
     rows = []
-    for item in run.items.select_related("household", "claim", "expense", "details"):
-        where = (item.details.in_full if full else item.details.masked) if item.details else "no bank details noted"
+    items = list(run.items.select_related("details", *services.runs.OF_ITEMS))
+    for item in items:
+        where = (item.details.in_full if full else item.details.masked) if item.details else _not_noted(item)
         state = f"{item.get_state_display()}: {item.reason}" if item.reason else item.get_state_display()
-        rows.append((link_to(item, str(item.household)), item.what, where, state, item.amount))
+        rows.append((link_to(item, str(item.payee)), item.what, where, state, item.amount))
+    if full and any(item.details for item in items):
+        hand_out(request, f"saw in full the bank details of payment run {run.number}", rows=len(items))
     note = "For a payment that the bank returned or did not make, or one to leave out, open it by its family."
     return Section("Payments", ["To", "For", "Account", "State", "Amount"], rows, note=note)
 
@@ -327,7 +343,9 @@ class PaymentRunAdmin(DocumentAdmin[PaymentRun]):
         except Refused as refusal:
             messages.error(request, refusal.sentence)
             return HttpResponseRedirect(page_of(run))
-        response = HttpResponse(content, content_type="text/plain; charset=us-ascii")
-        response["Content-Disposition"] = f'attachment; filename="payment-run-{run.number}.aba"'
+        response = file_answer(
+            request, content, kind="text/plain; charset=us-ascii", name=f"payment-run-{run.number}.aba",
+            what=f"took the bank’s file of payment run {run.number}, with bank details in full", rows=run.items.count(),
+        )  # fmt: skip
         response["Cache-Control"] = "private, no-store"
         return response

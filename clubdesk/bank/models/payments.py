@@ -12,8 +12,8 @@ from clubdesk.bank.states import PAYMENT, RUN
 from clubdesk.clock import day_text
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.expenses.models import Expense
-from clubdesk.fees.models import Repayment
-from clubdesk.ledger.models import Document
+from clubdesk.fees.models import GiveBack, Repayment
+from clubdesk.ledger.models import Document, Party
 from clubdesk.money import Cents, nil
 from clubdesk.roll.models import Household
 
@@ -76,12 +76,17 @@ class ItemState(models.TextChoices):
 
 
 class PaymentItem(models.Model):
-    """A refund, an expense or a credit that a run pays to a household; its own document posts it."""
+    """A refund, an expense or a credit that a run pays to a household, or a voucher of it that goes back to its
+    department; its own document posts it.
+    """
 
     run = models.ForeignKey(PaymentRun, models.PROTECT, related_name="items")
     household = models.ForeignKey(Household, models.PROTECT, related_name="payments", verbose_name="family")
-    claim = models.ForeignKey(EntryClaim, models.PROTECT, null=True, blank=True, related_name="payments")
+    claim = models.ForeignKey(
+        EntryClaim, models.PROTECT, null=True, blank=True, related_name="payments", verbose_name="refund request"
+    )
     expense = models.ForeignKey(Expense, models.PROTECT, null=True, blank=True, related_name="payments")
+    give_back = models.ForeignKey(GiveBack, models.PROTECT, null=True, blank=True, related_name="payments")
     repayment = models.OneToOneField(Repayment, models.PROTECT, null=True, blank=True, related_name="payment")
     details = models.ForeignKey(BankDetails, models.PROTECT, null=True, blank=True, related_name="payments")
     amount = Cents()
@@ -96,9 +101,16 @@ class PaymentItem(models.Model):
         constraints = [
             PAYMENT.constraint("bank_payment_state_is_one"),
             models.CheckConstraint(condition=Q(amount__gt=0), name="bank_payment_above_nil"),
-            models.CheckConstraint(condition=Q(claim=None) | Q(expense=None), name="bank_payment_for_one_thing"),
             models.CheckConstraint(
-                condition=Q(repayment=None) | Q(claim=None, expense=None), name="bank_repayment_is_of_a_credit"
+                condition=Q(claim=None, expense=None) | Q(claim=None, give_back=None) | Q(expense=None, give_back=None),
+                name="bank_payment_for_one_thing",
+            ),
+            models.CheckConstraint(
+                condition=Q(repayment=None) | Q(claim=None, expense=None, give_back=None),
+                name="bank_repayment_is_of_a_credit",
+            ),
+            models.CheckConstraint(
+                condition=Q(give_back=None) | Q(details=None), name="bank_department_has_no_details_of_a_family"
             ),
             models.CheckConstraint(
                 condition=Q(state__in=("paid", "returned"), paid_on__isnull=False)
@@ -121,34 +133,47 @@ class PaymentItem(models.Model):
                 violation_error_message="This expense stands in another payment run already.",
             ),
             models.UniqueConstraint(
+                fields=["give_back"],
+                condition=Q(state__in=("waiting", "paid")),
+                name="bank_a_voucher_goes_back_once",
+                violation_error_message="This voucher stands in another payment run already.",
+            ),
+            models.UniqueConstraint(
                 fields=["household"],
-                condition=Q(state="waiting", claim=None, expense=None),
+                condition=Q(state="waiting", claim=None, expense=None, give_back=None),
                 name="bank_a_credit_waits_in_one_run",
                 violation_error_message="This family’s credit stands in another payment run already.",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.what} to {self.household}"
+        return f"{self.what} to {self.payee}"
+
+    @property
+    def payee(self) -> Party | Household:
+        """Who gets it: a family, or the department of a voucher that is given back."""
+        return self.give_back.voucher.scheme.department if self.give_back else self.household
 
     @property
     def asked_for_at(self) -> datetime:
         """When what it is for was recorded; of a credit, when the run was made."""
-        return (self.claim or self.expense or self.run).recorded_at
+        return (self.claim or self.expense or self.give_back or self.run).recorded_at
 
     @property
-    def document(self) -> EntryClaim | Expense | Repayment | None:
+    def document(self) -> EntryClaim | Expense | GiveBack | Repayment | None:
         """What posts the payment; none yet for a credit that is not repaid."""
-        return self.claim or self.expense or self.repayment
+        return self.claim or self.expense or self.give_back or self.repayment
 
     @property
     def is_credit(self) -> bool:
-        return self.claim_id is None and self.expense_id is None
+        return self.claim_id is None and self.expense_id is None and self.give_back_id is None
 
     @property
     def what(self) -> str:
         if self.claim_id:
             return f"Entry fee refund {self.claim_id}"
+        if self.give_back:
+            return f"Voucher given back, invoice {self.give_back.invoice}"
         return f"Expense {self.expense_id}" if self.expense_id else "Credit"
 
     @property
@@ -156,6 +181,8 @@ class PaymentItem(models.Model):
         """What stands on the payee's statement; at most 18 characters."""
         if self.claim_id:
             return f"ENTRY FEE {self.claim_id}"
+        if self.give_back:
+            return f"INVOICE {self.give_back.invoice}"[:18]
         return f"EXPENSE {self.expense_id}" if self.expense_id else f"CREDIT {self.household_id}"
 
 

@@ -23,7 +23,7 @@ class StatementImport(Document):
     last_day = models.DateField()
     opening = Cents("opening balance", null=True, blank=True)
     closing = Cents("closing balance", null=True, blank=True)
-    brought = models.PositiveIntegerField("lines brought in")
+    brought = models.PositiveIntegerField("lines imported")
     known = models.PositiveIntegerField("lines known before")
     note = models.CharField(max_length=250, blank=True)
 
@@ -146,7 +146,7 @@ class BankRule(models.Model):
     most = Cents("at most", null=True, blank=True)
     account = models.ForeignKey(Account, models.PROTECT, related_name="+", verbose_name="goes to the account")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
-    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="who")
     in_use = models.BooleanField(default=True)
 
     class Meta:

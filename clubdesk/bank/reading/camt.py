@@ -74,7 +74,7 @@ def _line(number: int, entry: Any, faults: Faults) -> ReadLine | None:
         day = as_day(said, int(said[:4]), int(said[5:7]), int(said[8:]))
         amount = _signed(entry)
         if not amount:
-            raise ValueError("the amount is nil")
+            raise ValueError("the amount is 0.00")
     except ValueError as fault:
         faults.add(number, f"{fault}.")
         return None

@@ -83,7 +83,7 @@ def _line(number: int, cells: Sequence[str], mapping: Mapping) -> ReadLine:
         raise ValueError(f"{len(cells)} columns where {mapping.needed} are needed")
     amount = _amount(cells, mapping)
     if not amount:
-        raise ValueError("the amount is nil")
+        raise ValueError("the amount is 0.00")
     balance = None
     if mapping.balance is not None and cells[mapping.balance]:
         balance = as_number(cells[mapping.balance], mapping.decimal)

@@ -55,7 +55,7 @@ def _line(number: int, each: Any, faults: Faults) -> ReadLine | None:
         day = as_day(posted[:8], int(posted[:4]), int(posted[4:6]), int(posted[6:8]))
         amount = as_decimal(_text(each, "TRNAMT"))
         if not amount:
-            raise ValueError("the amount is nil")
+            raise ValueError("the amount is 0.00")
     except ValueError as fault:
         faults.add(number, f"{fault}.")
         return None

@@ -5,6 +5,7 @@ from clubdesk.bank.services.answering import accept
 from clubdesk.bank.services.byhand import book_line, pay_supplier, receive_line
 from clubdesk.bank.services.clearing import clear, explain_line, undo_clearing
 from clubdesk.bank.services.details import set_bank_details
+from clubdesk.bank.services.givingback import undo_give_back
 from clubdesk.bank.services.importing import import_statement
 from clubdesk.bank.services.pairing import match_correction, match_entries
 from clubdesk.bank.services.reconciling import reopen_month, sign_off_month
@@ -46,5 +47,6 @@ __all__ = [
     "sign_off_month",
     "transfer_line",
     "undo_clearing",
+    "undo_give_back",
     "withdraw_run",
 ]

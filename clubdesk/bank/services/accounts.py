@@ -25,7 +25,7 @@ def begin() -> BankAccount:
     return BankAccount.objects.create(name="Club account", account=account(Role.BANK))
 
 
-@verb(permission="bank.change_bankaccount", title="Ask for another account number")
+@verb(permission="bank.change_bankaccount", title="Enter an account number")
 def ask_for_account(
     *,
     bank_account: BankAccount,

@@ -74,7 +74,7 @@ def _made(parts: Sequence[tuple[str, str]], lines: Sequence[StatementLine], by: 
     if kind == "item":
         items = list(PaymentItem.objects.filter(pk__in=numbers).select_related("run"))
         record_paid(run=items[0].run, items=items, on=on, by=by)
-        found = PaymentItem.objects.filter(pk__in=numbers).select_related("claim", "expense", "repayment")
+        found = PaymentItem.objects.filter(pk__in=numbers).select_related("claim", "expense", "give_back", "repayment")
         return [posting for item in found for posting in bank_postings(item.document, line)]
     if kind == "cards":
         takings = as_amount(numbers[0])
@@ -91,7 +91,7 @@ def _vouchers_paid(vouchers: Sequence[Voucher], line: StatementLine, by: User) -
     """Some vouchers of a list are paid in full; the others stay lodged."""
     lodgement = vouchers[0].lodgement if vouchers else None
     if lodgement is None:
-        raise Refused("Those vouchers are not lodged any more.")
+        raise Refused("Those vouchers are in no claim any more.")
     paid, on = {each.pk: each.amount for each in vouchers}, day_in_the_book(line)
     return bank_postings(answer_lodgement(lodgement=lodgement, paid=paid, refused={}, on=on, by=by), line)
 
@@ -159,7 +159,7 @@ def _receipt_bounced(receipt: int, line: StatementLine, by: User) -> list[Postin
 
 
 def _payment_returned(item: int, line: StatementLine, by: User) -> list[Posting]:
-    paid = PaymentItem.objects.select_related("run", "claim", "expense", "repayment").get(pk=item)
+    paid = PaymentItem.objects.select_related("run", "claim", "expense", "give_back", "repayment").get(pk=item)
     record_returned(item=paid, on=day_in_the_book(line), reason=RETURNED, by=by)
     return _reversed(paid.document, line)
 

@@ -74,7 +74,7 @@ def last_signed_off(bank_account: BankAccount) -> Reconciliation | None:
     return bank_account.reconciliations.filter(reopened_on=None).order_by("month_end").last()
 
 
-@verb(permission="bank.add_statementline", title="Bring a bank statement in")
+@verb(permission="bank.add_statementline", title="Import a bank statement")
 def import_statement(
     *,
     bank_account: BankAccount,

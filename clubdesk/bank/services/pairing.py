@@ -33,7 +33,7 @@ def match_entries(*, posting: Posting, other: Posting, reason: str, by: User, ke
         return found
     pair = [posting, other]
     if posting.amount + other.amount != nil():
-        raise Refused("Two entries are matched where one put in what the other took out, to the cent.")
+        raise Refused("Two entries are matched where one put in what came out by the other, to the cent.")
     if ClearedPosting.objects.filter(posting__in=pair, stands=True).exists():
         raise Refused("One of the two is matched already.")
     if not reason.strip():
@@ -68,7 +68,7 @@ def match_correction(
     if found := ledger.written(Clearing, key):
         return found
     if len(lines) != 2 or lines[0].bank_account_id != lines[1].bank_account_id:
-        raise Refused("Choose a line of the account and the one that takes it back.")
+        raise Refused("Choose a line of the account and the one that undoes it.")
     first, second = sorted(lines, key=lambda line: (line.date, line.pk))
     if first.amount + second.amount != nil():
         raise Refused(f"{shown(first.amount)} and {shown(second.amount)} do not cancel each other.")

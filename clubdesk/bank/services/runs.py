@@ -25,7 +25,8 @@ from clubdesk.entryfund.services import pay_claim, take_claim_back
 from clubdesk.errors import Refused
 from clubdesk.expenses.models import Expense
 from clubdesk.expenses.services import pay_expense, take_expense_back
-from clubdesk.fees.services import repay_credit, take_repayment_back
+from clubdesk.fees.models import GiveBack
+from clubdesk.fees.services import pay_give_back, repay_credit, take_give_back_back, take_repayment_back
 from clubdesk.fees.services.charging import queue_all
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Role
@@ -33,6 +34,9 @@ from clubdesk.money import as_amount, cents_of, shown
 from clubdesk.roll.models import Household
 from clubdesk.roll.selectors import NEVER, left_families
 from clubdesk.verbs import verb
+
+OF_ITEMS = ("household", "claim", "expense", "give_back__voucher__scheme__department")
+"""What a payment is for, and to whom."""
 
 
 @verb(permission="bank.add_paymentrun", title="Make a payment run")
@@ -46,9 +50,10 @@ def make_run(
     claims: Iterable[EntryClaim] = (),
     expenses: Iterable[Expense] = (),
     credits: Iterable[Household] = (),
+    give_backs: Iterable[GiveBack] = (),
     key: uuid.UUID | None = None,
 ) -> PaymentRun:
-    """Put approved refunds and expenses, and whole credits of households, into one run. Nothing is paid by that.
+    """Put approved refunds and expenses, whole credits and vouchers to give back into one run. Nothing is paid by that.
 
     Raises Refused where there is nothing to pay, where something is not to be paid or stands in another run, and for a
     file where the club's or a household's bank details are missing.
@@ -63,14 +68,10 @@ def make_run(
         raise Refused(f"Payments are posted to the account with the role “Bank”; {bank_account} is another.")
     if method == HowPaid.FILE and not bank_account.makes_files:
         raise Refused(f"{bank_account} lacks what a Direct Entry file needs; fill it in, or choose single transfers.")
-    items = [*_claims(claims), *_expenses(expenses), *_credits(credits)]
+    items = [*_claims(claims), *_expenses(expenses), *_credits(credits), *_give_backs(give_backs)]
     if not items:
         raise Refused("Choose at least one payment.")
-    details = selectors.details_of_all({item.household_id for item in items})
-    for item in items:
-        item.details = details.get(item.household_id)
-        if method == HowPaid.FILE and item.details is None:
-            raise Refused(f"{item.household} has no bank details; note them first, or leave it for another run.")
+    _find_details(items, method)
     run = PaymentRun.objects.create(
         key=key or uuid.uuid4(),
         number=(PaymentRun.objects.aggregate(last=Max("number"))["last"] or 0) + 1,
@@ -86,11 +87,24 @@ def make_run(
     return run
 
 
+def _find_details(items: list[PaymentItem], method: HowPaid) -> None:
+    """Where each is paid to; of a voucher that goes back its invoice says so."""
+    details = selectors.details_of_all({item.household_id for item in items})
+    for item in items:
+        if item.give_back and method == HowPaid.FILE:
+            raise Refused(
+                "A voucher goes back by a single transfer, to the account on its invoice; leave it for such a run."
+            )
+        item.details = None if item.give_back else details.get(item.household_id)
+        if method == HowPaid.FILE and item.details is None:
+            raise Refused(f"{item.household} has no bank details; note them first, or leave it for another run.")
+
+
 def _claims(claims: Iterable[EntryClaim]) -> list[PaymentItem]:
     chosen, payable = list(claims), selectors.claims_to_pay().in_bulk()
     for claim in chosen:
         if claim.pk not in payable:
-            raise Refused(f"The claim {claim} is not to be paid, or stands in another run.")
+            raise Refused(f"The refund request {claim} is not to be paid, or stands in another run.")
     return [PaymentItem(household=claim.household, claim=claim, amount=claim.amount) for claim in chosen]
 
 
@@ -110,13 +124,21 @@ def _credits(households: Iterable[Household]) -> list[PaymentItem]:
     return [PaymentItem(household=each, amount=as_amount(payable[each.pk])) for each in chosen]
 
 
+def _give_backs(give_backs: Iterable[GiveBack]) -> list[PaymentItem]:
+    chosen, payable = list(give_backs), selectors.give_backs_to_pay().in_bulk()
+    for back in chosen:
+        if back.pk not in payable:
+            raise Refused(f"{back} is paid, or stands in another run.")
+    return [PaymentItem(household=each.household, give_back=each, amount=each.amount) for each in chosen]
+
+
 def _locked(run: PaymentRun) -> PaymentRun:
     rows = PaymentRun.objects.select_for_update(of=("self",), no_key=True).select_related("bank_account")
     return rows.get(pk=run.pk)
 
 
 def _waiting(run: PaymentRun) -> list[PaymentItem]:
-    rows = run.items.filter(state=ItemState.WAITING).select_related("household", "claim", "expense", "details", "run")
+    rows = run.items.filter(state=ItemState.WAITING).select_related("details", "run", *OF_ITEMS)
     return list(rows.order_by("pk"))
 
 
@@ -162,7 +184,7 @@ def released_before(run: PaymentRun) -> str:
 def _refuse_changed_details(items: Sequence[PaymentItem]) -> None:
     now = selectors.details_of_all({item.household_id for item in items})
     for item in items:
-        if now.get(item.household_id) != item.details:
+        if not item.give_back and now.get(item.household_id) != item.details:
             raise Refused(f"The bank details of {item.household} changed since the run was made; make it anew.")
 
 
@@ -170,7 +192,7 @@ def _refuse_unpayable(items: Sequence[PaymentItem], has_paid: bool = False) -> N
     """What is owed must be owed still; once the bank has paid, a credit that was used meanwhile is owed again."""
     credits = selectors.credit_of_all({item.household_id for item in items if item.is_credit})
     for item in items:
-        owed = item.claim or item.expense
+        owed = item.claim or item.expense or item.give_back
         if owed and owed.state != "approved":
             raise Refused(f"{item} was paid another way; leave it out.")
         if item.is_credit and not has_paid and as_amount(credits.get(item.household_id, 0)) < item.amount:
@@ -258,10 +280,11 @@ def _lock_owed(items: Sequence[PaymentItem]) -> None:
     for model, ids in (
         (EntryClaim, [item.claim_id for item in items if item.claim_id]),
         (Expense, [item.expense_id for item in items if item.expense_id]),
+        (GiveBack, [item.give_back_id for item in items if item.give_back_id]),
     ):
         list(model._default_manager.select_for_update(of=("self",), no_key=True).order_by("pk").filter(pk__in=ids))
     for item in items:
-        for owed in (item.claim, item.expense):
+        for owed in (item.claim, item.expense, item.give_back):
             if owed:
                 owed.refresh_from_db(fields=["state"])
 
@@ -272,6 +295,8 @@ def _pay(item: PaymentItem, on: date, by: User) -> None:
         pay_claim(claim=item.claim, on=on, by=by, reference=reference)
     elif item.expense:
         pay_expense(expense=item.expense, on=on, by=by, reference=reference)
+    elif item.give_back:
+        pay_give_back(back=item.give_back, on=on, by=by, reference=reference)
     else:
         item.repayment = repay_credit(
             household=item.household, amount=item.amount, on=on, by=by, reference=reference, has_paid=True
@@ -284,7 +309,7 @@ def _pay(item: PaymentItem, on: date, by: User) -> None:
 def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentItem:
     """The bank returned a payment: its entry is reversed and what it was for waits to be paid again."""
     run = _locked(item.run)
-    item = run.items.select_related("household", "claim", "expense", "repayment").get(pk=item.pk)
+    item = run.items.select_related("repayment", *OF_ITEMS).get(pk=item.pk)
     if item.state == ItemState.RETURNED:
         return item
     PAYMENT.refuse_unless(item.state, ItemState.RETURNED, "This payment was not paid; leave it out instead.")
@@ -294,6 +319,8 @@ def record_returned(*, item: PaymentItem, on: date, reason: str, by: User) -> Pa
         take_claim_back(claim=item.claim, on=on, by=by)
     elif item.expense:
         take_expense_back(expense=item.expense, on=on, by=by)
+    elif item.give_back:
+        take_give_back_back(back=item.give_back, on=on, by=by)
     elif item.repayment:
         take_repayment_back(repayment=item.repayment, on=on, reason=reason, by=by)
     return _end(item, ItemState.RETURNED, on, reason)
@@ -308,7 +335,7 @@ def leave_out(*, item: PaymentItem, on: date, reason: str, by: User) -> PaymentI
     file stays as it was.
     """
     run = _locked(item.run)
-    item = run.items.select_related("household").get(pk=item.pk)
+    item = run.items.select_related(*OF_ITEMS).get(pk=item.pk)
     if item.state in (ItemState.LEFT_OUT, ItemState.REFUSED):
         return item
     PAYMENT.refuse_unless(item.state, ItemState.LEFT_OUT, "This payment was paid; if the bank returned it, say so.")

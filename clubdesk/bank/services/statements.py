@@ -25,7 +25,7 @@ def settle_cards(*, takings: Money, fee: Money, on: date, by: User, key: uuid.UU
     if takings > waiting:
         raise Refused(f"Card takings of {shown(waiting)} wait to be settled; no more than that can be.")
     if fee < nil() or fee >= takings:
-        raise Refused("The fee is less than the takings, and not less than nil.")
+        raise Refused("The fee is less than the takings, and not less than 0.00.")
     document = CardSettlement.objects.create(
         key=key or uuid.uuid4(), settled_on=on, takings=takings, fee=fee, recorded_by=by
     )

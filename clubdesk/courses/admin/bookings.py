@@ -12,15 +12,17 @@ from django.urls import reverse
 from django.utils.safestring import SafeString
 
 from clubdesk import clock
-from clubdesk.courses import selectors, services, words
+from clubdesk.courses import checks, selectors, services, words
 from clubdesk.courses.admin.asking import (
-    AskingForm,
-    AskingPage,
+    BooksPage,
     CohortChoice,
     CohortChoices,
+    OneCourse,
     PeopleChoices,
     told,
+    with_fees,
 )
+from clubdesk.courses.forms import AskingForm, BirthDayField, Who, WhoRow
 from clubdesk.courses.models import (
     MOST_IN_A_PARTY,
     STANDING,
@@ -35,7 +37,7 @@ from clubdesk.fees.promises import charged_by
 from clubdesk.mail.models import Message
 from clubdesk.money import shown
 from clubdesk.roll.finding import of_family
-from clubdesk.roll.known import born_as, page_of_family, pointed_out
+from clubdesk.roll.known import SOMEBODY_ELSE, born_as, page_of_family, pointed_out
 from clubdesk.roll.models import Person
 from clubdesk.roll.selectors import reached_by
 from clubdesk.screens.fields import (
@@ -50,60 +52,74 @@ from clubdesk.screens.fields import (
     reason_field,
 )
 from clubdesk.screens.rooms import DocumentAdmin
+from clubdesk.screens.rows import rows_of
 from clubdesk.screens.tables import Section, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 
-class BookForm(AskingForm[None]):
-    """A parent on the phone: the child from the roll, or a new family in the same form. Eight fields."""
+class WhoByPhone(WhoRow):
+    """The same, or somebody of the roll."""
 
-    person = PickField(Person, through=(Place, "person"), label="Who, if already on the roll", required=False)
-    guardian = forms.CharField(label="Or a new family: guardian’s name", max_length=100, required=False)
-    phone = forms.CharField(label="Guardian’s phone", max_length=30, required=False)
-    email = forms.EmailField(
-        label="Guardian’s e-mail", required=False, help_text="The confirmation and every offer go there."
-    )
-    given_name = forms.CharField(label="Child’s given name", max_length=60, required=False)
-    family_name = forms.CharField(label="Child’s family name", max_length=60, required=False)
-    birth_date = DayField(label="Child’s date of birth", required=False, initial=None)
-    field_order = [
-        "person",
-        "payer",
-        "guardian",
-        "phone",
-        "email",
-        "given_name",
-        "family_name",
-        "birth_date",
-        "cohorts",
-    ]
-    gives = ("is_new",)
+    person = PickField(Person, through=(Place, "person"), label="On the roll already", required=False)
+    given_name = forms.CharField(label="Or given name", max_length=60, required=False)
+    family_name = forms.CharField(label="Family name", max_length=60, required=False)
+    birth_date = BirthDayField(label="Date of birth", required=False, initial=None)
+    field_order = ["person", "given_name", "family_name", "birth_date"]
 
     def clean(self) -> Cleaned:
         cleaned = super().clean() or {}
-        new = [cleaned.get(name) for name in ("guardian", "given_name", "family_name", "birth_date")]
-        if not cleaned.get("person") and not all(new):
-            raise forms.ValidationError(
-                "Choose somebody from the roll, or write down a new family: guardian, child’s name and date of birth."
-            )
-        if cleaned.get("person") and any(new):
-            raise forms.ValidationError("Choose somebody from the roll, or write down a new family; not both.")
-        if cleaned.get("payer") and not cleaned.get("person"):
-            raise forms.ValidationError(
-                "Another family pays only for somebody of the roll; choose who does the course."
-            )
-        if all(new) and (said := self._who_is_known(cleaned)):
-            raise forms.ValidationError(said)
-        return {**cleaned, "is_new": all(new)}
+        typed = [bool(cleaned.get(name)) for name in ("given_name", "birth_date")]
+        if cleaned.get("person") and any(typed):
+            raise forms.ValidationError("Choose somebody from the roll, or write down somebody new; not both.")
+        if not cleaned.get("person") and self.has_changed() and not (all(typed) and cleaned.get("family_name")):
+            raise forms.ValidationError("Choose somebody from the roll, or write names and date of birth.")
+        return cleaned
 
-    def _who_is_known(self, cleaned: Cleaned) -> SafeString | None:
-        """The child or the guardian where the roll knows them, unless somebody ticked that they are others.
+
+class BookForm(OneCourse, AskingForm[None]):
+    """A parent on the phone: the same form as on the parents' page, with whoever is on the roll already."""
+
+    rows_class = rows_of(WhoByPhone, Who, most=MOST_IN_A_PARTY, least=1)
+    gives = ("people", "is_new")
+    cohorts = CohortChoices(
+        Cohort.objects.none(), label=AskingForm.base_fields["cohorts"].label,
+        help_text=AskingForm.base_fields["cohorts"].help_text,
+        error_messages={"required": "Tick at least one, so that it is known when they can come."},
+    )  # fmt: skip
+    field_order = ["guardian", "phone", "email", "cohorts"]
+
+    def prepare(self) -> None:
+        super().prepare()
+        for name in ("guardian", "phone", "email"):
+            self.fields[name].required = False
+        self.fields["guardian"].help_text = "Of a family that is new; blank where somebody is on the roll already."
+        with_fees(self, selectors.cohorts_not_over(clock.today()))
+        if self.data.get(SOMEBODY_ELSE):
+            self.fields[SOMEBODY_ELSE] = forms.CharField(widget=forms.HiddenInput)  # ticked before it was looked at
+
+    def asked(self, row: Cleaned) -> object:
+        return row.get("person") or super().asked(row)
+
+    def clean(self) -> Cleaned:
+        cleaned = super().clean()
+        cleaned.pop(SOMEBODY_ELSE, None)
+        people = cleaned.get("people") or []
+        new = [each for each in people if isinstance(each, services.Named)]
+        if new and len(new) == len(people) and not cleaned.get("guardian") and "guardian" not in self.errors:
+            self.add_error("guardian", "Write down the guardian of the new family.")
+        if new and not self.errors and (said := self._who_is_known(new, cleaned)):
+            self.fields.pop(SOMEBODY_ELSE, None)
+            raise forms.ValidationError(said)
+        return {**cleaned, "is_new": bool(new)}
+
+    def _who_is_known(self, new: Sequence[services.Named], cleaned: Cleaned) -> SafeString | None:
+        """Those named or the guardian where the roll knows them, unless somebody ticked that they are others.
 
         Whoever presses twice is known since the first press.
         """
         if "key" in cleaned and Booking.objects.filter(key=cleaned["key"]).exists():
             return None
-        children = born_as([(cleaned["given_name"], cleaned["family_name"], cleaned["birth_date"])])
+        children = born_as([(each.given_name, each.family_name, each.birth_date) for each in new])
         guardians = reached_by(cleaned.get("email") or "", cleaned.get("phone") or "")
         chosen = "".join(f"&cohorts={cohort.pk}" for cohort in cleaned.get("cohorts") or [])
         return pointed_out(
@@ -113,16 +129,18 @@ class BookForm(AskingForm[None]):
         )
 
 
-class BookPage(AskingPage[None]):
+class BookPage(BooksPage[None]):
     verb = services.book_by_phone
-    intro = "For several of a family: put them on the roll, then “Book a course together” on the family’s page."
-    button = "Book the place"
+    intro = "A row for each child or adult of one family. You see what it comes to before anything is booked."
+    button = "Book the places"
     form_class = BookForm
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         found = super().initial(request, target)
         if "cohorts" in found:
             found["cohorts"] = request.GET.getlist("cohorts")
+        if "person" in request.GET:
+            found["people"] = [{"person": request.GET["person"]}]
         return found
 
 
@@ -168,7 +186,7 @@ class WithdrawPage(BookingPage):
     slug = "withdraw"
     verb = services.withdraw
     intro = (
-        "The fee is credited by the course’s refund rule, and the seat is offered to the next booking that fits. Tick "
+        "The fee is credited by the course’s refund rule, and the place is offered to the next booking that fits. Tick "
         "only who leaves: the others keep their places, or their turn."
     )
     button = "Withdraw"
@@ -357,17 +375,18 @@ def party_section(request: HttpRequest, booking: Booking) -> Section:
     places = selectors.places_of(booking)
     owed = selectors.still_owed(places)
     today = clock.today()
+    watched = {person.pk for person in checks.watched_of(booking, today)}
     rows = [
         (
             link_to(place.person),
             place.person.age_on(place.cohort.first_session if place.cohort else today),
             link_to(place.cohort, place.cohort.name) if place.cohort else "",
-            place.get_state_display(),
+            f"{place.get_state_display()}{', draw check to do' if place.person_id in watched else ''}",
             paid_in_words(place, owed),
         )
         for place in places
     ]
-    return Section("The party", ["Who", "Age then", "Cohort", "Place", "Fee"], rows)
+    return Section("The booking", ["Who", "Age then", "Cohort", "Place", "Fee"], rows)
 
 
 def paid_in_words(place: Place, owed: dict[int, Decimal]) -> str:
@@ -382,7 +401,7 @@ def wait_section(request: HttpRequest, booking: Booking) -> Section | None:
     if booking.state != PlaceState.WAITING:
         return None
     waits = selectors.wait_estimates(booking.course, clock.today())
-    title = f"Number {selectors.position(booking)} on the waitlist, {waits.in_words(booking.pk)}"
+    title = f"Number {selectors.position(booking)} on the waitlist, {words.wait_in_words(booking)}"
     return Section(title, ["Cohort", "Chance of a place"], waits.table(booking.pk), "No cohort is set up yet.")
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.contrib import admin, messages
@@ -12,10 +13,11 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.clock import day_text, long_day
-from clubdesk.courses import letters, selectors, services
+from clubdesk.courses import checks, letters, selectors, services, telling
 from clubdesk.courses.admin.asking import PeopleChoices
 from clubdesk.courses.admin.bookings import paid_in_words
 from clubdesk.courses.admin.places import PdfStep
+from clubdesk.courses.admin.saving import CohortForm, tell_fields
 from clubdesk.courses.forecast import PRIOR_IN_WORDS
 from clubdesk.courses.models import (
     TAKES_A_SEAT,
@@ -30,13 +32,17 @@ from clubdesk.courses.models import (
 )
 from clubdesk.courses.services.waitlist import locked
 from clubdesk.fees.promises import claimed_of, credited_by
+from clubdesk.mail.sections import not_reached
 from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import nil
-from clubdesk.screens.fields import VerbForm, choose_from, day_and_reason
+from clubdesk.screens.fields import HappenedField, VerbForm, choose_from, reason_field
 from clubdesk.screens.promises import Did
 from clubdesk.screens.rooms import RoomAdmin
 from clubdesk.screens.tables import Link, Section, add_page_of, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage, signed_in
+
+if TYPE_CHECKING:
+    from django.contrib.admin.options import _FieldsetSpec
 
 FIRST_OF_A_LIST = 50
 
@@ -50,7 +56,7 @@ def cancelled_section(request: HttpRequest, cohort: Cohort) -> Section | None:
     )
     rows = [(link_to(each.booking, str(each.booking.household)), each.booking.get_state_display()) for each in told]
     title = f"Cancelled on {day_text(cohort.cancelled_on)}: {cohort.cancel_reason}"
-    return Section(title, ["Party", "Now"], rows, "Nobody was in it.")
+    return Section(title, ["Booking", "Now"], rows, "Nobody was in it.")
 
 
 def seated_section(request: HttpRequest, cohort: Cohort) -> Section | None:
@@ -64,7 +70,7 @@ def seated_section(request: HttpRequest, cohort: Cohort) -> Section | None:
     )
     owed = selectors.still_owed(places)
     came = selectors.sessions_come_to(cohort)
-    young = set(selectors.seated_too_young_for(cohort).values_list("pk", flat=True))
+    young = set(checks.seated_too_young_for(cohort).values_list("pk", flat=True))
     held = [place for place in places if place.state == PlaceState.HELD]
     begun = cohort.first_session <= clock.today()
     rows = []
@@ -118,19 +124,21 @@ def queue_section(course: Course, cohort: Cohort | None = None) -> Section:
     with_places = waiting.select_related("household", "course").prefetch_related("cannot_make", places)
     first = list(with_places[:FIRST_OF_A_LIST])
     waits = selectors.wait_estimates(course, clock.today())
-    young = set(selectors.waiting_places_too_young_for(cohort).values_list("booking", flat=True)) if cohort else set()
+    young = set(checks.waiting_places_too_young_for(cohort).values_list("booking", flat=True)) if cohort else set()
+    watched = set(checks.needed(clock.today()).filter(booking__in=first).values_list("booking", flat=True))
     rows = []
     for index, booking in enumerate(first, 1):
         people = [place.person for place in booking.places.all() if place.state == PlaceState.WAITING]
         row = [index, link_to(booking, f"{selectors.names(people)}, {booking.household}"), booking.seats]
-        row += [booking.booked_on, waits.likely(booking.pk)]
+        first_checked = "first a draw check; else " if booking.pk in watched else ""
+        row += [booking.booked_on, f"{first_checked}{waits.likely(booking.pk)}"]
         if cohort:
             cannot = "cannot make it" if cohort in booking.cannot_make.all() else ""
             row.append(cannot or ("too young without a draw check" if booking.pk in young else "yes"))
         rows.append(row)
     more = f", the first {FIRST_OF_A_LIST} shown" if count > len(first) else ""
     title = f"{count} {'booking waits' if count == 1 else 'bookings wait'} for {course}{more}"
-    columns = ["", "Party", "Places", "Since", "Most likely"] + (["Age and dates fit"] if cohort else [])
+    columns = ["", "Booking", "Places", "Since", "Most likely"] + (["Age and dates fit"] if cohort else [])
     return Section(title, columns, rows, "Nobody waits.", note=PRIOR_IN_WORDS if rows else "")
 
 
@@ -239,13 +247,21 @@ class SheetStep(LinkPage[Cohort]):
         return reverse("admin:course_sheet", args=[target.pk])
 
 
+class CancelForm(VerbForm[Cohort]):
+    on = HappenedField(label="Cancelled on")
+    reason = reason_field()
+    tell_them, letter = tell_fields(
+        telling.CANCELLED, telling.OF_CANCELLING, "What becomes of the fee and of their turn follows for each family."
+    )
+
+
 class CancelPage(VerbPage[Cohort, Cohort]):
     slug = "cancel"
     verb = services.cancel_cohort
     target = "cohort"
     intro = "Every fee is credited in full, and each booking is offered the next cohort with room, in order of arrival."
     button = "Cancel the cohort"
-    form_class = day_and_reason("Cancelled on")
+    form_class = CancelForm
 
     def applies(self, target: Cohort) -> bool:
         return target.cancelled_on is None and target.last_session >= clock.today()
@@ -270,16 +286,44 @@ class CancelPage(VerbPage[Cohort, Cohort]):
         return f"{result} is cancelled. {reached_in_words(letters.of_cancelling(result))}"
 
 
+def to_ring_section(request: HttpRequest, cohort: Cohort) -> Section | None:
+    """Whom no letter reached about a cohort that was cancelled, or lately got other days."""
+    return not_reached(telling.about_changes(cohort))
+
+
+def to_paste_section(request: HttpRequest, cohort: Cohort) -> Section | None:
+    """What the club can post where its families read it."""
+    if not cohort.cancelled_on and not telling.about_changes(cohort).exists():
+        return None
+    return Section("To paste where the club posts its news", ["Text"], [(telling.to_paste(cohort),)])
+
+
 @admin.register(Cohort)
 class CohortAdmin(RoomAdmin[Cohort]):
     list_display = ("__str__", "first_session", "last_session", "capacity", "taken", "cancelled_on")
     search_fields = ("name", "course__name")
     search_help_text = "The name of a cohort or course"
     list_filter = ("course",)
-    fields = ("course", "name", "first_session", "last_session", "days_between", "capacity", "minimum_age")
+    form = CohortForm
+    own_fields = (
+        "course", "name", "first_session", "last_session", "days_between", "begins_at", "ends_at", "capacity",
+        "minimum_age",
+    )  # fmt: skip
     pages = (BookHereStep(), AttendancePage(), CertificatesPage(), SheetStep(), CancelPage())
-    section_makers = (cancelled_section, seated_section, sessions_section, waiting_section)
+    section_makers = (
+        cancelled_section, to_ring_section, to_paste_section, seated_section, sessions_section, waiting_section,
+    )  # fmt: skip
     sections_first = True
+
+    def get_fieldsets(self, request: HttpRequest, obj: Cohort | None = None) -> "_FieldsetSpec":
+        """Where families have a place, what they are told if the days change stands below."""
+        own: _FieldsetSpec = [(None, {"fields": self.own_fields})]
+        count = telling.in_it(obj).values("household").distinct().count() if obj and not obj.cancelled_on else 0
+        if not count or not self.has_change_permission(request, obj):
+            return own
+        families = "1 family has" if count == 1 else f"{count} families have"
+        told = f"If its days change: {families} a place or an offer"
+        return [*own, (told, {"fields": ("tell_them", "letter")})]
 
     def get_readonly_fields(self, request: HttpRequest, obj: Cohort | None = None) -> list[str]:
         return ["course"] if obj else []
@@ -291,7 +335,7 @@ class CohortAdmin(RoomAdmin[Cohort]):
     def get_queryset(self, request: HttpRequest) -> QuerySet[Cohort]:
         return selectors.cohorts_with_seats().order_by("-first_session")
 
-    @admin.display(description="Seats taken", ordering="taken")
+    @admin.display(description="Places taken", ordering="taken")
     def taken(self, cohort: selectors.SeatedCohort) -> int:
         return cohort.taken
 
@@ -299,11 +343,14 @@ class CohortAdmin(RoomAdmin[Cohort]):
         locked(row.course)
 
     def save_model(self, request: HttpRequest, obj: Cohort, form: forms.ModelForm[Cohort], change: bool) -> None:
-        saved = services.save_cohort(cohort=obj, on=clock.today(), by=signed_in(request))
+        assert isinstance(form, CohortForm)
+        saved = form.save_as(obj, signed_in(request))
+        if saved.told:
+            self.message_user(request, f"The days have changed. {reached_in_words(saved.told)}")
         if saved.offered:
             count, seats = len(saved.offered), saved.seats
-            told = reached_in_words(letters.of_offers(saved.offered))
-            self.message_user(request, f"{count} waiting bookings were offered {seats} seats. {told}")
+            offered = reached_in_words(letters.of_offers(saved.offered))
+            self.message_user(request, f"{count} waiting bookings were offered {seats} seats. {offered}")
         for place in saved.too_young:
-            young = selectors.too_young(place.person, saved.cohort)
+            young = checks.too_young(place.person, saved.cohort)
             self.message_user(request, f"{young}. Record a draw check, or ask the family.", messages.WARNING)

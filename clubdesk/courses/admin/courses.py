@@ -54,7 +54,7 @@ def figures_section(request: HttpRequest, course: Course) -> Section:
         )
         for each in course_figures(course, clock.today())
     ]
-    columns = ["Cohort", "Seats", "Filled", "Completed", "Members after 30 days", "After 90 days", "Fees"]
+    columns = ["Cohort", "Places", "Filled", "Completed", "Members after 30 days", "After 90 days", "Fees"]
     return Section("In figures", columns, rows, "No cohort yet.")
 
 

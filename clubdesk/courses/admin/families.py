@@ -3,24 +3,27 @@
 from collections.abc import Iterable
 
 from django import forms
+from django.contrib.auth.models import User
 from django.http import HttpRequest
+from django.urls import reverse
 
 from clubdesk import clock
-from clubdesk.courses import coming, services
-from clubdesk.courses.admin.asking import AskingForm, AskingPage, PeopleChoices
-from clubdesk.courses.models import ADULT_FROM, STANDING, Booking, Place, ReachCheck
+from clubdesk.courses import checks, coming, selectors, services
+from clubdesk.courses.admin.asking import BooksPage, CohortChoices, OneCourse, PeopleChoices, told, with_fees
+from clubdesk.courses.models import ADULT_FROM, STANDING, Booking, Cohort, Place, ReachCheck
+from clubdesk.fees.models import Charge
 from clubdesk.fees.promises import charged_by, credited_by
 from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import reached_in_words
-from clubdesk.money import nil, shown
+from clubdesk.money import nil, shown, total
 from clubdesk.roll.models import Household, Person
-from clubdesk.screens.fields import Cleaned, HappenedField, PickField, choose_from, form_of
+from clubdesk.screens.fields import Cleaned, HappenedField, PickField, VerbForm, choose_from, form_of
 from clubdesk.screens.promises import Did
 from clubdesk.screens.tables import Section, link_to
 from clubdesk.screens.verbs import Facts, VerbPage
 
 
-class BookFamilyForm(AskingForm[Household]):
+class BookFamilyForm(OneCourse, VerbForm[Household]):
     people = PeopleChoices(Person.objects.none(), label="Who does the course together", required=False)
     child = PickField(
         Person,
@@ -29,12 +32,17 @@ class BookFamilyForm(AskingForm[Household]):
         required=False,
         help_text="This family books for the child and pays.",
     )
-    field_order = ["people", "child", "cohorts"]
+    cohorts = CohortChoices(
+        Cohort.objects.none(),
+        label="Dates they can make",
+        help_text="They get the first with room for all of them. Where none has room they wait, in order of arrival.",
+    )
     gives = ("payer",)
 
     def prepare(self) -> None:
         super().prepare()
         choose_from(self, "people", self.target.people.all())
+        with_fees(self, selectors.cohorts_not_over(clock.today()))
 
     def clean(self) -> Cleaned:
         """Whoever else's child it is, the family of the page pays."""
@@ -45,7 +53,7 @@ class BookFamilyForm(AskingForm[Household]):
         return {**cleaned, "people": [*people, child] if child else people, "payer": self.target if child else None}
 
 
-class BookFamilyPage(AskingPage[Household]):
+class BookFamilyPage(BooksPage[Household]):
     """Several of a family who want to stay together."""
 
     slug = "book-course"
@@ -80,6 +88,40 @@ class ReachCheckPage(VerbPage[Person, ReachCheck]):
 
     def done(self, target: Person, result: ReachCheck) -> str:
         return f"Recorded: {result}."
+
+
+class WatchedPage(VerbPage[Person, ReachCheck]):
+    """The same in one tap, at the range: whoever is signed in has just watched the child."""
+
+    slug = "watched"
+    verb = services.record_reach_check
+    target = "person"
+    title = "Can draw: record it"
+    intro = ReachCheckPage.intro
+    button = "I have watched it today"
+
+    def applies(self, target: Person) -> bool:
+        return checks.to_watch(clock.today()).filter(pk=target.pk).exists()
+
+    def not_now(self, target: Person) -> str:
+        return "no draw check is to do."
+
+    def facts(self, target: Person) -> Facts:
+        places = checks.needed(clock.today()).filter(person=target).select_related("course")
+        return [("Waits for", "; ".join(str(place.course) for place in places) or "nothing")]
+
+    def perform(self, *, target: Person, by: User, cleaned: Cleaned) -> ReachCheck:
+        """Who watched the child is whoever taps."""
+        watched_by = by.get_full_name() or by.get_username()
+        given = self.arguments(target, {**cleaned, "checked_by": watched_by})
+        return services.record_reach_check(by=by, **given)  # type: ignore[arg-type]
+
+    def done(self, target: Person, result: ReachCheck) -> str:
+        bookings = Booking.objects.filter(places__person=target, state__in=STANDING).distinct()
+        return " ".join([f"Recorded: {result}.", *(told(each) for each in bookings.order_by("pk"))])
+
+    def destination(self, target: Person, result: ReachCheck) -> str:
+        return reverse("admin:draw_checks")
 
 
 class MovePage(VerbPage[Person, Person]):
@@ -119,9 +161,12 @@ class MovePage(VerbPage[Person, Person]):
             yield "Goes along", "; ".join(along) or "nothing"
             if stays := [f"{place.cohort or place.course}" for place in coming.of_others(did.result, clock.today())]:
                 yield f"Stays with {target.household}", "; ".join(stays)
-            if (charged := charged_by(did)) > nil():
+            waits = total(each.amount for each in did.rows(Charge) if each.carried_on)
+            if waits > nil():
+                yield "A voucher goes along", f"{shown(waits)}, for the child’s next fee"
+            if (charged := charged_by(did) - waits) > nil():
                 yield f"{did.result.household} owes", shown(charged)
-                yield f"{target.household} is credited", shown(credited_by(did))
+                yield f"{target.household} is credited", shown(credited_by(did) - waits)
             yield "Letters", reached_in_words(did.rows(Message))
 
         return self.foretold(target, tell, **cleaned)

@@ -22,7 +22,7 @@ class PlaceWithdrawPage(VerbPage[Place, Place]):
     slug = "withdraw"
     verb = services.withdraw_place
     target = "place"
-    intro = "The fee is credited by the course’s refund rule, and the seat is offered to the next booking that fits."
+    intro = "The fee is credited by the course’s refund rule, and the place is offered to the next booking that fits."
     button = "Withdraw the place"
     form_class = day_and_reason("Withdrawn on")
 
@@ -52,11 +52,15 @@ class UndoWithdrawalPage(VerbPage[Place, Place]):
     def applies(self, target: Place) -> bool:
         over = target.cohort and (target.cohort.cancelled_on or target.cohort.last_session < clock.today())
         gone = target.state == PlaceState.WITHDRAWN and not over and not services.was_swapped(target)
-        return gone and selectors.standing_place(target.person, target.course, clock.today()) is None
+        return (
+            gone
+            and not services.asked_since(target)
+            and selectors.standing_place(target.person, target.course, clock.today()) is None
+        )
 
     def facts(self, target: Place) -> Facts:
         fee: list[tuple[str, object]] = [("Fee", target.charge.amount)] if target.charge else []
-        left = [("Seats free now", max(selectors.seats_left(target.cohort), 0))] if target.cohort else []
+        left = [("Places free now", max(selectors.seats_left(target.cohort), 0))] if target.cohort else []
         return [("Who", target.person), ("In", target.cohort or target.course), *fee, *left]
 
     def done(self, target: Place, result: Place) -> str:

@@ -1,6 +1,13 @@
 """Verbs of the courses room: the waitlist, booking, leaving, cohorts, running them, and the parents' own page."""
 
-from clubdesk.courses.services.booking import book_apart, book_by_phone, book_party, book_place, record_reach_check
+from clubdesk.courses.services.booking import (
+    Named,
+    book_apart,
+    book_by_phone,
+    book_party,
+    book_place,
+    record_reach_check,
+)
 from clubdesk.courses.services.cohorts import SavedCohort, cancel_cohort, save_cohort
 from clubdesk.courses.services.groups import add_to_group, price_in_place_of, swap_person, was_swapped
 from clubdesk.courses.services.leaving import (
@@ -16,7 +23,6 @@ from clubdesk.courses.services.leaving import (
 )
 from clubdesk.courses.services.moving import move_person
 from clubdesk.courses.services.parents import (
-    Child,
     PartyForm,
     accept_by_family,
     book_apart_by_family,
@@ -28,7 +34,7 @@ from clubdesk.courses.services.parents import (
     within_limits,
 )
 from clubdesk.courses.services.running import Came, issue_certificates, record_attendance
-from clubdesk.courses.services.undoing import undo_withdrawal
+from clubdesk.courses.services.undoing import asked_since, undo_withdrawal
 from clubdesk.courses.services.waitlist import (
     accept_offer,
     change_cohorts,
@@ -40,12 +46,13 @@ from clubdesk.courses.services.waitlist import (
 
 __all__ = [
     "Came",
-    "Child",
+    "Named",
     "PartyForm",
     "SavedCohort",
     "accept_by_family",
     "accept_offer",
     "add_to_group",
+    "asked_since",
     "book_apart",
     "book_apart_by_family",
     "book_by_phone",

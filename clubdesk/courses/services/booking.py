@@ -2,13 +2,14 @@
 
 import uuid
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from django.contrib.auth.models import User
 from django.db.models import Max
 
 from clubdesk import clock
-from clubdesk.courses import letters, selectors
+from clubdesk.courses import checks, letter_kinds, letters, selectors
 from clubdesk.courses.models import (
     MOST_IN_A_PARTY,
     RANK_STEP,
@@ -43,7 +44,14 @@ from clubdesk.roll.selectors import guardian_to_write_to, refuse_erased
 from clubdesk.roll.services import add_household, add_person, one_new_family_at_a_time
 from clubdesk.verbs import verb
 
-WE_HOLD_IT = "Thank you for booking. We hold this for you."
+
+@dataclass(frozen=True)
+class Named:
+    """Somebody named who asks for a place, of whom the roll may know or not."""
+
+    given_name: str
+    family_name: str
+    birth_date: date
 
 
 @verb(permission="courses.add_place", title="Book a course together")
@@ -64,10 +72,10 @@ def book_party(
 
     Where another family pays, as for a child of two homes, it is the `payer`: the booking, fees and letters are its.
     `cohorts` are those they can make (all to come by default): they get places in the first with room for all
-    of them, and each fee is charged; where none has room they wait, in order of arrival. With `hold_only` the
-    places are offered instead, and nothing is owed until the family accepts. Raises Refused for a cohort that is
-    over, for people of several households, for somebody who has a place or waits already, and for somebody too
-    young for each of the cohorts or a cohort without a price; who books `by_the_family` waits in both these cases.
+    of them, and each fee is charged; where none has room they wait, in order of arrival, and so they do while one of
+    them is too young and no draw check is recorded. With `hold_only` the places are offered instead, and nothing is
+    owed until the family accepts. Raises Refused for a cohort that is over, for people of several households, for
+    somebody who has a place or waits already, and for a cohort without a price; who books `by_the_family` then waits.
     """
     course = locked(course)
     if found := ledger.written(Booking, key):
@@ -78,8 +86,6 @@ def book_party(
     wanted = _bookable(cohorts, course, on) if cohorts is not None else to_come
     for person in people:
         refuse_who_stands(person, course, on)
-        if not by_the_family:
-            refuse_too_young(person, wanted)
     offer_in(course, on, by)
     booking, event = arrive(course, people, guardian, on, by, key, payer)
     if cohorts is not None and (cannot := [cohort for cohort in to_come if cohort not in wanted]):
@@ -91,18 +97,18 @@ def book_party(
             continue
         if selectors.fitting(cohort, free).filter(pk=booking.pk).exists():
             if hold_only:
-                offer(booking, cohort, free, day_of_offers(course, on), by, WE_HOLD_IT)
+                offer(booking, cohort, free, day_of_offers(course, on), by, letter_kinds.HELD_FOR)
                 return fresh(booking)
             _seat(booking, cohort, free, on, by)
             break
-    letters.tell(event, "Thank you for booking.", "your booking")
+    letters.tell(event, letter_kinds.BOOKED)
     return booking
 
 
 def refuse_too_young(person: Person, wanted: Sequence[Cohort]) -> None:
     """Raise Refused for who is too young for each of the cohorts, and has no draw check."""
-    if wanted and not any(selectors.is_old_enough(person, each) for each in wanted):
-        sentence = selectors.too_young(person, wanted[0])
+    if wanted and not any(checks.is_old_enough(person, each) for each in wanted):
+        sentence = checks.too_young(person, wanted[0])
         raise Refused(f"{sentence}. Record a draw check on the page of {person}, or choose a later cohort.")
 
 
@@ -194,14 +200,14 @@ def book_apart(*, booking: Booking, on: date, by: User) -> Booking:
     renew(booking, on)
     apart = [booking]
     for place in others:
-        own, _ = arrive(course, [place.person], booking.guardian, on, by, None)
+        own, _ = arrive(course, [place.person], booking.guardian, on, by, None, booking.household)
         own.cannot_make.set(booking.cannot_make.all())
         why = f"booked apart from booking {booking.number}, in its turn"
         apart.append(move_in_queue(booking=own, before=behind, on=on, reason=why, by=by))
     who = selectors.names(place.person for place in [stays, *others])
     for each in apart:
         event = note(each, Happened.CHANGED, f"{who} are booked apart, in the turn of the group.", on=on, by=by)
-        letters.tell(event, f"{who} are now booked apart, each in the turn of the group.", "booked apart")
+        letters.tell(event, letter_kinds.BOOKED_APART, {"children": who})
     offer_in(course, on, by)
     return fresh(booking)
 
@@ -225,43 +231,58 @@ def book_place(
     )
 
 
-@verb(permission="courses.add_place", title="Book a course place")
+@verb(permission="courses.add_place", title="Book a course")
 def book_by_phone(
     *,
     cohorts: Sequence[Cohort],
     by: User,
     on: date,
-    person: Person | None = None,
+    people: Sequence[Person | Named],
     guardian: str = "",
     phone: str = "",
     email: str = "",
-    given_name: str = "",
-    family_name: str = "",
-    birth_date: date | None = None,
     is_new: bool = False,
     key: uuid.UUID | None = None,
 ) -> Booking:
-    """Book for somebody of the roll; or put a new family on the roll and book for its child.
+    """Book for people of the roll and for others, who come to their family on the roll; or for a new family.
 
-    Raises Refused where the new family's child is on the roll already, unless somebody looked and `is_new`, and where
-    neither is named.
+    Raises Refused where somebody named is on the roll already, unless somebody looked and `is_new`, and for a new
+    family without a guardian.
     """
     course = locked(cohorts[0].course)
-    if person:
-        return book_party(course=course, people=[person], cohorts=cohorts, by=by, on=on, key=key)
+    known = [each for each in people if isinstance(each, Person)]
+    named = [each for each in people if isinstance(each, Named)]
+    if not named:
+        return book_party(course=course, people=known, cohorts=cohorts, by=by, on=on, key=key)
     one_new_family_at_a_time()
     if found := ledger.written(Booking, key):
         return found
-    if birth_date is None:
-        raise Refused("Choose somebody from the roll, or write down a new family with the child’s date of birth.")
-    same = Person.objects.filter(
-        given_name__iexact=given_name, family_name__iexact=family_name, birth_date=birth_date
+    for each in named if not is_new else ():
+        if same := _of_that_name(each):
+            raise Refused(
+                f"{same}, born that day, is on the roll already ({same.household}); choose them from the roll."
+            )
+    if known:
+        household = known[0].household
+    elif guardian.strip():
+        household = add_household(
+            name=f"{named[0].family_name} family"[:100], guardian=guardian, email=email, phone=phone
+        )
+    else:
+        raise Refused("Choose somebody from the roll, or write down a new family with its guardian.")
+    added = [
+        add_person(
+            household=household, given_name=each.given_name, family_name=each.family_name, birth_date=each.birth_date
+        )
+        for each in named
+    ]
+    return book_party(course=course, people=[*known, *added], cohorts=cohorts, by=by, on=on, key=key)
+
+
+def _of_that_name(named: Named) -> Person | None:
+    return Person.objects.filter(
+        given_name__iexact=named.given_name, family_name__iexact=named.family_name, birth_date=named.birth_date
     ).first()
-    if same and not is_new:
-        raise Refused(f"{same}, born that day, is on the roll already ({same.household}); choose them from the roll.")
-    household = add_household(name=f"{family_name} family"[:100], guardian=guardian, email=email, phone=phone)
-    child = add_person(household=household, given_name=given_name, family_name=family_name, birth_date=birth_date)
-    return book_party(course=course, people=[child], cohorts=cohorts, by=by, on=on, key=key)
 
 
 @verb(permission="courses.add_reachcheck", title="Record a draw check")

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 
-from clubdesk.courses import letters, selectors
+from clubdesk.courses import letter_kinds, letters, selectors
 from clubdesk.courses.models import (
     MOST_IN_A_PARTY,
     STANDING,
@@ -53,8 +53,7 @@ def add_to_group(*, booking: Booking, person: Person, on: date, by: User) -> Boo
     renew(booking, on)
     words = f"{person.given_name} waits with the group, which keeps its turn and wants {booking.seats} places now."
     event = note(booking, Happened.CHANGED, words, on=on, by=by, seats=booking.seats)
-    opening = f"{person.given_name} now waits together with you. You keep your turn, and want {booking.seats} places."
-    letters.tell(event, opening, "one more of you waits")
+    letters.tell(event, letter_kinds.ONE_MORE, {"child": person.given_name, "places": str(booking.seats)})
     return fresh(booking)
 
 
@@ -154,5 +153,6 @@ def _tell_of_it(left: Place, back: Place, cohort: Cohort, on: date, reason: str,
     fee = f"The fee of {shown(left.charge.amount)} stays as it is."
     if back.charge.amount != left.charge.amount:
         fee = f"The fee is {shown(back.charge.amount)}, and was {shown(left.charge.amount)}."
-    letters.tell(event, [f"{comes} comes to {cohort.name} in the place of {gone}. {fee}"], "somebody else comes")
+    said = {"child": comes, "before": gone, "dates": cohort.name, "fee": fee}
+    letters.tell(event, letter_kinds.SOMEBODY_ELSE, said)
     return event

@@ -6,8 +6,8 @@ from datetime import date, timedelta
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from clubdesk.clock import day_text
-from clubdesk.courses import letters, selectors
+from clubdesk.clock import day_text, long_day
+from clubdesk.courses import checks, letter_kinds, letters, selectors
 from clubdesk.courses import words as words_about
 from clubdesk.courses.models import (
     TAKES_A_SEAT,
@@ -52,12 +52,9 @@ def withdraw(*, booking: Booking, on: date, reason: str, by: User, places: Seque
     money = words_about.money_in_words(taken)
     words = f"Withdrawn: {who}, {reason.strip()}{f'; {money}' if money else ''}."
     event = note(booking, Happened.WITHDRAWN, words, on=on, by=by, cohort=leaving[0].cohort, seats=len(leaving))
-    rule = "By the course's refund rule: " if taken.kept > taken.claimed else ""
-    opening = [
-        f"{who} {'are' if len(leaving) > 1 else 'is'} withdrawn.",
-        *words_about.refund_for_the_family(taken, rule),
-    ]
-    letters.tell(event, opening, "withdrawn")
+    rule = "By the course's refund rule " if taken.kept > taken.claimed else ""
+    said = "\n\n".join(words_about.refund_for_the_family(taken, rule))
+    letters.tell(event, letter_kinds.WITHDRAWN, {"children": who, "money": said})
     offer_free_seats(course=course, on=on, by=by)
     return fresh(booking)
 
@@ -143,7 +140,8 @@ def transfer(
     who = selectors.names(place.person for place in moving)
     words = f"Transferred from {left.name} to {cohort.name}: {who}, {reason.strip()}."
     event = note(booking, Happened.TRANSFERRED, words, on=on, by=by, cohort=cohort, seats=len(moving))
-    letters.tell(event, f"{who}: transferred from {left.name} to {cohort.name}.", "transferred")
+    said = {"children": who, "old_dates": left.name, "dates": cohort.name}
+    letters.tell(event, letter_kinds.TRANSFERRED, said)
     offer_free_seats(course=course, on=on, by=by)
     return fresh(booking)
 
@@ -160,8 +158,8 @@ def _refuse_unfit(moving: Sequence[Place], booking: Booking, cohort: Cohort, on:
     for place in moving:
         if place.person_id in taken:
             raise Refused(f"{place.person} is in {cohort} already; choose another.")
-        if not selectors.is_old_enough(place.person, cohort):
-            raise Refused(f"{selectors.too_young(place.person, cohort)}.")
+        if not checks.is_old_enough(place.person, cohort):
+            raise Refused(f"{checks.too_young(place.person, cohort)}.")
 
 
 def _charge_moved(place: Place, charge: Charge, cohort: Cohort, on: date, by: User) -> Charge:
@@ -194,7 +192,7 @@ def give_more_time(*, booking: Booking, pay_by: date, on: date, reason: str, by:
     booking.pay_by, booking.reminded_on = pay_by, None
     booking.save(update_fields=["pay_by", "reminded_on"])
     event = note(booking, Happened.CHANGED, f"May pay until {day_text(pay_by)}: {reason.strip()}.", on=on, by=by)
-    letters.tell(event, "You have more time to pay.", "more time to pay")
+    letters.tell(event, letter_kinds.MORE_TIME, {"pay_by": long_day(pay_by)})
     return booking
 
 
@@ -225,12 +223,7 @@ def remind_by_letter(*, booking: Booking, on: date, by: User) -> bool:
         return False
     event = _remind(booking, on, by, "Reminded by letter that the fee is not paid")
     held = [place for place in selectors.places_of(booking) if place.state == PlaceState.HELD]
-    words = [
-        words_about.unpaid_in_words(held),
-        "If you pay by a sport voucher, please send us its code. If you no longer want the place, please "
-        "withdraw, so that the next family hears of it. An unpaid place lapses.",
-    ]
-    letters.tell(event, words, "please pay, or withdraw")
+    letters.tell(event, letter_kinds.REMINDER, {"unpaid": words_about.unpaid_in_words(held)})
     return True
 
 
@@ -278,8 +271,8 @@ def lapse_unpaid_booking(*, booking: Booking, on: date, by: User) -> bool:
     who = selectors.names(place.person for place in unpaid)
     words = f"Lapsed unpaid after the reminder: {who}."
     event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=unpaid[0].cohort, seats=len(unpaid))
-    opening = f"The fee of {who} was not paid in full, so the place goes to the next family."
-    letters.tell(event, [opening, *words_about.refund_for_the_family(taken)], "the place has lapsed")
+    said = "\n\n".join(words_about.refund_for_the_family(taken))
+    letters.tell(event, letter_kinds.PLACE_LAPSED, {"children": who, "money": said})
     offer_free_seats(course=course, on=on, by=by)
     return True
 

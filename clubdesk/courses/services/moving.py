@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from django.contrib.auth.models import User
 
-from clubdesk.courses import coming, letters, selectors
+from clubdesk.courses import checks, coming, letter_kinds, letters, selectors
 from clubdesk.courses.models import Booking, Cohort, Course, Happened, Place, PlaceState
 from clubdesk.courses.services.booking import arrive
 from clubdesk.courses.services.groups import price_in_place_of
@@ -12,7 +12,7 @@ from clubdesk.courses.services.waitlist import fresh, locked, move_in_queue, not
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.fees.models import Charge
-from clubdesk.fees.selectors import open_amount
+from clubdesk.fees.selectors import carried_for, open_amount
 from clubdesk.money import nil
 from clubdesk.roll.models import Household, Person
 from clubdesk.roll.selectors import belongs_to, refuse_erased
@@ -27,8 +27,10 @@ def move_person(*, person: Person, household: Household, on: date, by: User, tak
 
     Where the person waits, or is offered a place, it goes along in the old turn. A place in a course to come goes along
     where it is paid, or where the new family `takes_over` its fee: it is charged the whole, and what was paid of it is
-    the old family's credit. Otherwise it stays with the family that pays for it. Raises Refused for whoever belongs to
-    one of the two, and while a voucher or agreed parts pay what would be taken over.
+    the old family's credit. Otherwise it stays with the family that pays for it. A voucher that waits for the child's
+    next fee is the child's, and goes along. Raises Refused for whoever belongs to
+    one of the two, while a voucher or agreed parts pay what would be taken over, and for who is too young by now for
+    a place that would go along, until a draw check is recorded.
     """
     courses = Course.objects.filter(places__in=coming.of_own_family(person, on)).order_by("pk")
     for pk in courses.values_list("pk", flat=True).distinct():
@@ -41,13 +43,17 @@ def move_person(*, person: Person, household: Household, on: date, by: User, tak
     if belongs_to(by, child.household) or belongs_to(by, household):
         raise Refused("Somebody else must do this; nobody decides about the money of their own family.")
     along = list(coming.of_own_family(child, on))
-    charging.lock_charges([place.charge for place in along if place.charge], also=[household.pk])
+    carried = list(carried_for(child.household, [child]))
+    charges = [place.charge for place in along if place.charge]
+    locked_now = charging.lock_charges([*charges, *carried], also=[household.pk])
     child.household = Household.objects.select_related("party").get(pk=household.pk)
     child.save(update_fields=["household"])
     for place in along:
         owed = place.charge is not None and open_amount(place.charge) > nil()
         if takes_over or not owed:
             _goes_along(place, child, takes_over and owed, on, by)
+    waiting = [locked_now[each.pk] for each in carried]
+    charging.carry_along(carried=waiting, household=child.household, on=on, by=by)
     return child
 
 
@@ -56,6 +62,8 @@ def _goes_along(left: Place, child: Person, takes_over: bool, on: date, by: User
     booking, course = fresh(left.booking), left.course
     if takes_over and selectors.paid_in_parts([left], on):
         raise Refused(f"{booking.household} pays this fee in parts. End the arrangement first, or let it pay on.")
+    if left.cohort and not checks.is_old_enough(child, left.cohort):
+        raise Refused(f"{checks.too_young(child, left.cohort)}. Record a draw check first; then the place goes along.")
     state, cohort, charge, lapses_on = left.state, left.cohort, left.charge, booking.offer_lapses_on
     pay_by, behind = booking.pay_by, selectors.waitlist(course).filter(rank__gt=booking.rank).first()
     left.state, left.ended_on = PlaceState.WITHDRAWN, on
@@ -106,8 +114,7 @@ def _tell_both(before: Booking, now: Booking, place: Place, on: date, by: User) 
         where = f"the {'place' if place.state == PlaceState.HELD else 'offer of a place'} in {cohort.name}"
     words = f"{who} belongs to another family now; {where} goes along, as booking {now.number}."
     gone = note(before, Happened.CHANGED, words, on=on, by=by, cohort=cohort)
-    opening = f"{who} belongs to another family now, and {where} goes along. You owe nothing more for it."
-    letters.tell(gone, opening, "goes along with your child")
+    letters.tell(gone, letter_kinds.GOES_ALONG, {"child": who, "what": where})
     words = f"Goes along with {who} from booking {before.number}."
     came = note(now, Happened.CHANGED, words, on=on, by=by, cohort=cohort, seats=1)
-    letters.tell(came, f"{who} belongs to your family now, and {where} comes along.", "comes along with your child")
+    letters.tell(came, letter_kinds.COMES_ALONG, {"child": who, "what": where})

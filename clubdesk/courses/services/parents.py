@@ -12,9 +12,9 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from clubdesk.courses import letters, selectors
+from clubdesk.courses import letter_kinds, letters, selectors
 from clubdesk.courses.models import Booking, Cohort, Course, Happened, PageUse, Place
-from clubdesk.courses.services.booking import book_apart, book_party
+from clubdesk.courses.services.booking import Named, book_apart, book_party
 from clubdesk.courses.services.leaving import withdraw
 from clubdesk.courses.services.waitlist import accept_offer, change_cohorts, fresh, locked, note
 from clubdesk.roll.models import Consent, Guardian, Household, Person
@@ -24,16 +24,7 @@ from clubdesk.verbs import NOBODY, verb
 FAMILIES = "families"
 USES_FORGOTTEN_AFTER = timedelta(days=1)
 LIMIT_WINDOW = timedelta(hours=1)
-MOST_AN_HOUR = {"address": 12, "email": 4}
-
-
-@dataclass(frozen=True)
-class Child:
-    """Somebody named on the parents' page."""
-
-    given_name: str
-    family_name: str
-    birth_date: date
+MOST_AN_HOUR = {"look": 40, "address": 12, "email": 4, "visit": 60}
 
 
 @dataclass(frozen=True)
@@ -43,7 +34,7 @@ class PartyForm:
     guardian_name: str
     email: str
     phone: str
-    people: Sequence[Child]
+    people: Sequence[Named]
     cohorts: Sequence[Cohort]
     wording: str
 
@@ -89,8 +80,7 @@ def book_from_page(*, course: Course, form: PartyForm, on: date, key: uuid.UUID)
     assert place is not None
     booking = fresh(place.booking)
     event = note(booking, Happened.CHANGED, "Asked for again on the parents' page; nothing was changed.", on=on, by=by)
-    opening = "You have asked for places again; you had booked already."
-    letters.tell(event, opening, "you have booked already", guardian=guardian)
+    letters.tell(event, letter_kinds.BOOKED_ALREADY, guardian=guardian)
     return booking
 
 
@@ -158,13 +148,13 @@ def _guardian_of(form: PartyForm) -> Guardian | None:
     return None
 
 
-def _find(household: Household, child: Child) -> Person | None:
+def _find(household: Household, child: Named) -> Person | None:
     return household.people.filter(
         given_name__iexact=child.given_name, family_name__iexact=child.family_name, birth_date=child.birth_date
     ).first()
 
 
-def _person_of(household: Household, child: Child) -> Person:
+def _person_of(household: Household, child: Named) -> Person:
     if known := _find(household, child):
         return known
     one_new_family_at_a_time()
@@ -177,7 +167,9 @@ def _person_of(household: Household, child: Child) -> Person:
 
 
 def within_limits(kind: str, who: str) -> bool:
-    """Count this use of the parents' page; False beyond so many an hour from one "address" or for one "email"."""
+    """Count this use of the parents' page; False beyond so many an hour: looks and bookings from one address, bookings
+    for one "email", and visitors who sign on by themselves, since many at a range may share an address.
+    """
     digest = hmac.new(settings.SECRET_KEY.encode(), f"{kind}:{who.lower()}".encode(), hashlib.sha256).hexdigest()
     PageUse.objects.create(who=digest)
     return PageUse.objects.filter(who=digest, at__gte=timezone.now() - LIMIT_WINDOW).count() <= MOST_AN_HOUR[kind]

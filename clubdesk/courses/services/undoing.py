@@ -4,7 +4,7 @@ from datetime import date
 
 from django.contrib.auth.models import User
 
-from clubdesk.courses import letters, selectors
+from clubdesk.courses import letter_kinds, letters, selectors
 from clubdesk.courses.models import WHY_WITHDRAWN, Booking, Cohort, Happened, Place, PlaceState
 from clubdesk.courses.services.groups import was_swapped
 from clubdesk.courses.services.waitlist import fresh, give_seats, locked, note, offer_free_seats, renew
@@ -18,7 +18,8 @@ def undo_withdrawal(*, place: Place, on: date, by: User) -> Place:
     """The person has the place again, or the turn in the waitlist; the fee is charged as it was, with its vouchers.
 
     A seat that was offered on is taken back from the family that has not accepted it yet, which keeps its turn and is
-    told. Raises Refused where the seat is somebody's by now, and for a cohort that is over or was cancelled.
+    told. Raises Refused where the seat is somebody's by now, for a cohort that is over or was cancelled, and for any
+    withdrawal but the person's last.
     """
     course = locked(place.booking.course)
     left = Place.objects.select_related("person", "cohort__course", "charge__price", "booking").get(pk=place.pk)
@@ -29,6 +30,8 @@ def undo_withdrawal(*, place: Place, on: date, by: User) -> Place:
     if again or left.state != PlaceState.WITHDRAWN:
         where = f"is in {again.cohort or course} already" if again else "has not withdrawn from this place"
         raise Refused(f"{left.person} {where}; there is nothing to undo.")
+    if asked_since(left):
+        raise Refused(f"{left.person} has asked for {course} again since; undo that withdrawal, or book anew.")
     if was_swapped(left):
         raise Refused(f"Another of the family comes in the place of {left.person}; let them change again instead.")
     if left.cohort and (left.cohort.cancelled_on or left.cohort.last_session < on):
@@ -40,9 +43,14 @@ def undo_withdrawal(*, place: Place, on: date, by: User) -> Place:
         renew(booking, on)
         words = f"Withdrawal undone: {left.person.given_name} waits again, in the old order."
         event = note(booking, Happened.RETURNED, words, on=on, by=by)
-        letters.tell(event, f"{left.person.given_name} is no longer withdrawn, and keeps the turn.", "you wait again")
+        letters.tell(event, letter_kinds.WAITS_AGAIN, {"child": left.person.given_name})
     offer_free_seats(course=course, on=on, by=by)
     return Place.objects.select_related("person", "cohort__course", "charge", "booking").get(pk=back.pk)
+
+
+def asked_since(place: Place) -> bool:
+    """Whether the person has asked for the course again since the place: only the last withdrawal can be undone."""
+    return Place.objects.filter(course=place.course_id, person=place.person_id, pk__gt=place.pk).exists()
 
 
 def _take_up(left: Place, back: Place, booking: Booking, on: date, by: User) -> None:
@@ -53,7 +61,7 @@ def _take_up(left: Place, back: Place, booking: Booking, on: date, by: User) -> 
     charging.lock_charges([charge])
     if selectors.seats_left(cohort) < 1:
         _take_offer_back(left, cohort, on, by)
-    before = [each for each in charge.credits.all() if not each.reason.startswith(WHY_WITHDRAWN)]
+    before = [each for each in charge.credits.filter(cancelled_on=None) if not each.reason.startswith(WHY_WITHDRAWN)]
     charging.call_off(charge=charge, on=on, reason=f"{WHY_WITHDRAWN}, and that undone", by=by)
     back.offered_price = charge.price
     give_seats(booking, [back], cohort, on, by)
@@ -63,7 +71,7 @@ def _take_up(left: Place, back: Place, booking: Booking, on: date, by: User) -> 
     charging.set_again(before=charge, after=back.charge, reason=WHY_WITHDRAWN, on=on, by=by)
     who = left.person.given_name
     event = note(booking, Happened.CHANGED, f"Withdrawal undone: {who} in {cohort.name}.", on=on, by=by, cohort=cohort)
-    letters.tell(event, f"{who} is no longer withdrawn from {cohort.name}.", "your place again")
+    letters.tell(event, letter_kinds.PLACE_AGAIN, {"child": who, "dates": cohort.name})
 
 
 def _take_offer_back(left: Place, cohort: Cohort, on: date, by: User) -> None:
@@ -77,8 +85,4 @@ def _take_offer_back(left: Place, cohort: Cohort, on: date, by: User) -> None:
     renew(party, on)
     words = f"The offer of {cohort.name} was withdrawn, since a withdrawal was undone. They wait in their old order."
     event = note(party, Happened.RETURNED, words, on=on, by=by, cohort=cohort, seats=party.seats)
-    opening = [
-        f"We are sorry: the place in {cohort} that we offered you is not free after all.",
-        "The family that had given it up has it again. You owe nothing and keep your turn.",
-    ]
-    letters.tell(event, opening, "the offer is withdrawn")
+    letters.tell(event, letter_kinds.OFFER_WITHDRAWN, {"dates": str(cohort)})

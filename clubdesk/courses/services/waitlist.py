@@ -7,8 +7,8 @@ from django.contrib.auth.models import User
 from django.db.models import Max
 
 from clubdesk import clock
-from clubdesk.clock import day_text
-from clubdesk.courses import letters, selectors
+from clubdesk.clock import day_text, long_day
+from clubdesk.courses import checks, letter_kinds, letters, selectors
 from clubdesk.courses.models import (
     RANK_STEP,
     Booking,
@@ -21,6 +21,7 @@ from clubdesk.courses.models import (
 )
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
+from clubdesk.lettering import LetterKind
 from clubdesk.verbs import NOBODY, verb
 
 
@@ -81,8 +82,9 @@ def renew(booking: Booking, on: date) -> None:
 def give_seats(booking: Booking, places: Sequence[Place], cohort: Cohort, on: date, by: User) -> None:
     """Give the party its places in the cohort: the household owes each fee, which is income from the first session.
 
-    A voucher that paid a place in a cancelled cohort pays this one.
+    A voucher that paid a place in a cancelled cohort pays this one. Raises Refused while somebody needs a draw check.
     """
+    checks.refuse_unchecked(places, cohort)
     carried = charging.lock_carried(booking.household, [place.person for place in places])
     for place in places:
         place.cohort = cohort
@@ -165,12 +167,14 @@ def offer(
     free: int,
     on: date,
     by: User,
-    opening: str = "A place has come free, and you are next.",
+    kind: LetterKind = letter_kinds.OFFERED,
 ) -> None:
     """Hold the cohort's seats for the party at the price of now until the offer lapses, and tell it."""
     booking = fresh(booking)
     note_passes(ahead_of(booking), booking, cohort, free, on, by)
-    for place in Place.objects.filter(booking=booking, state=PlaceState.WAITING).select_related("person"):
+    waiting = list(Place.objects.filter(booking=booking, state=PlaceState.WAITING).select_related("person"))
+    checks.refuse_unchecked(waiting, cohort)
+    for place in waiting:
         place.state, place.cohort = PlaceState.OFFERED, cohort
         place.offered_price = selectors.price_for(place.person, cohort)
         place.save()
@@ -179,7 +183,8 @@ def offer(
     places = f"{booking.seats} place{'s' if booking.seats > 1 else ''}"
     words = f"Offered {places} in {cohort.name} until {day_text(booking.offer_lapses_on)}."
     event = note(booking, Happened.OFFERED, words, on=on, by=by, cohort=cohort, seats=booking.seats)
-    letters.tell(event, opening, "a place for you")
+    said = {"answer_by": long_day(booking.offer_lapses_on, weekday=True), "dates": cohort.name}
+    letters.tell(event, kind, said)
 
 
 @verb(permission="courses.change_place", title="Accept the offer")
@@ -202,7 +207,7 @@ def accept_offer(*, booking: Booking, on: date, by: User) -> Booking:
     give_seats(booking, places, cohort, on, by)
     words = f"Accepted: {selectors.names(place.person for place in places)} in {cohort.name}."
     event = note(booking, Happened.ACCEPTED, words, on=on, by=by, cohort=cohort, seats=len(places))
-    letters.tell(event, "Thank you for accepting.", "your place")
+    letters.tell(event, letter_kinds.ACCEPTED)
     return booking
 
 
@@ -226,8 +231,7 @@ def lapse_offers_of(*, course: Course, on: date, by: User) -> list[Booking]:
         renew(booking, on)
         words = f"The offer of {cohort.name} lapsed without an answer."
         event = note(booking, Happened.LAPSED, words, on=on, by=by, cohort=cohort, seats=count)
-        opening = f"We had no answer to our offer of {cohort.name}, so the place goes to the next family."
-        letters.tell(event, [opening, "If you would still like to come, please book again."], "the offer has lapsed")
+        letters.tell(event, letter_kinds.OFFER_LAPSED, {"dates": cohort.name})
     offer_free_seats(course=course, on=on, by=by)
     return lapsed
 

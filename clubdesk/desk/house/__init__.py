@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.checks import CheckMessage, Error
 
-from clubdesk.desk.house import commands, documents, finding, menus, pages, people, permissions, sheets
+from clubdesk.desk.house import commands, documents, finding, letters, menus, pages, people, permissions, sheets
 
 LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     menus.every_room_tells_of_itself,
@@ -30,6 +30,8 @@ LOOKS: tuple[Callable[[], Iterator[str]], ...] = (
     people.every_text_about_a_person_is_declared,
     sheets.every_room_with_documents_shows_a_sheet,
     sheets.every_sheet_has_its_own_name_and_place,
+    letters.every_kind_of_letter_has_its_own_key,
+    letters.every_first_text_is_a_letter,
 )
 
 

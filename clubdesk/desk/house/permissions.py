@@ -41,6 +41,8 @@ def named() -> Iterator[tuple[str, str]]:
             yield f"What waits in {room.label}", waits.does
         for card in room.cards:
             yield f"The card “{card.title}”", card.permission
+            if card.week:
+                yield f"Whose week the card “{card.title}” is of", card.week
         for thing in room.first_things:
             yield f"The first thing “{thing.title}”", thing.permission
         for finder in room.finds:

@@ -1,4 +1,7 @@
-"""What is written down of signing in, read by the auditor; each line also goes to the log."""
+"""What is written down of signing in, read by the auditor; each line also goes to the log.
+
+Which role somebody has, and what a role may do, is recorded with all other changes (`desk/recording.py`).
+"""
 
 import logging
 from typing import Any
@@ -7,7 +10,7 @@ from allauth.account import signals as account
 from allauth.account.adapter import get_adapter
 from allauth.core import context
 from allauth.mfa import signals as mfa
-from django.contrib.auth.models import Group, User
+from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_out
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q
@@ -73,34 +76,21 @@ def step_failed(request: HttpRequest, user: User, **given: Any) -> None:
     note(Seen.REFUSED, user, request, "the second step failed")
 
 
-CHANGES = {"post_add": "given", "post_remove": "taken away", "post_clear": "all taken away"}
+CHANGES = ("post_add", "post_remove", "post_clear")
 
 
 def roles_changed(instance: Any, action: str, reverse: bool, pk_set: set[int] | None, **given: Any) -> None:
     """Of a user's groups, whichever side it was changed from. Whose role changes signs in anew."""
-    if action not in CHANGES:
-        return
-    if reverse:
-        pairs = [(user, str(instance)) for user in User.objects.filter(pk__in=pk_set or ())]
-    else:
-        pairs = [(instance, ", ".join(str(each) for each in Group.objects.filter(pk__in=pk_set or ())))]
-    for user, roles in pairs:
-        note(Seen.ROLE, user, None, _by(f"{CHANGES[action]}: {roles}" if roles else CHANGES[action]))
-        _signs_in_anew(user)
-
-
-def rights_of_role_changed(instance: Any, action: str, pk_set: set[int] | None, **given: Any) -> None:
-    if action in CHANGES and isinstance(instance, Group) and context.request is not None:
-        note(Seen.ROLE, None, None, _by(f"{instance}: {len(pk_set or ())} rights {CHANGES[action]}"))
+    if action in CHANGES:
+        for user in User.objects.filter(pk__in=pk_set or ()) if reverse else [instance]:
+            _signs_in_anew(user)
 
 
 def user_saved(instance: User, created: bool, **given: Any) -> None:
-    """Of an administrator, and of who may sign in at all."""
+    """Whoever becomes an administrator, or is none any more, or may sign in no more, signs in anew."""
     before = getattr(instance, "_stood", None)
     stands = (instance.is_superuser, instance.is_active)
     if not created and before is not None and before != stands:
-        words = "administrator" if instance.is_superuser else "no administrator"
-        note(Seen.ROLE, instance, None, _by(f"{words}, {'active' if instance.is_active else 'not active any more'}"))
         _signs_in_anew(instance)
     instance._stood = stands  # type: ignore[attr-defined]
 
@@ -117,12 +107,6 @@ def user_read(instance: User, **given: Any) -> None:
         instance._stood = (instance.is_superuser, instance.is_active)  # type: ignore[attr-defined]
 
 
-def _by(words: str) -> str:
-    request = context.request
-    user = getattr(request, "user", None)
-    return f"{words}, by {user}" if user is not None and user.is_authenticated else words
-
-
 def listen() -> None:
     """Called once, when the site starts."""
     from django.db.models.signals import post_init
@@ -136,6 +120,5 @@ def listen() -> None:
     mfa.authenticator_removed.connect(step_removed, dispatch_uid="step_removed")
     mfa.authentication_failed.connect(step_failed, dispatch_uid="step_failed")
     m2m_changed.connect(roles_changed, sender=User.groups.through, dispatch_uid="roles_changed")
-    m2m_changed.connect(rights_of_role_changed, sender=Group.permissions.through, dispatch_uid="rights_changed")
     post_init.connect(user_read, sender=User, dispatch_uid="user_read")
     post_save.connect(user_saved, sender=User, dispatch_uid="user_saved")

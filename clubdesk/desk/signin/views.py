@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from allauth.account.internal.flows.login import record_authentication
 from allauth.account.utils import perform_login
 from allauth.account.views import LoginView
 from django import forms
@@ -65,6 +66,8 @@ def invitation(request: HttpRequest, token: str) -> HttpResponseBase:
         user.save(update_fields=["password"])
         invitations.knows_its_mail(user)
         note(Seen.PASSWORD, user, request, "chose a code by mail" if by_code else "chose a password")
+        if not by_code:  # who has just chosen it is not asked for it again before the second step
+            record_authentication(request, user, method="password", reauthenticated=True)
         answer: HttpResponseBase = perform_login(request, user, email_verification="none")
         return answer
     status = 422 if form.errors else 200

@@ -7,6 +7,7 @@ from django import template
 from djmoney.money import Money
 
 from clubdesk.money import shown, sign
+from clubdesk.screens.tables import dialled as digits_of
 
 register = template.Library()
 
@@ -21,6 +22,12 @@ def amount(value: Any) -> str:
 def money_sign() -> str:
     """What amounts begin with, for a script that writes them."""
     return sign()
+
+
+@register.filter
+def dialled(phone: str) -> str:
+    """A phone as its link dials it."""
+    return digits_of(phone)
 
 
 @register.filter

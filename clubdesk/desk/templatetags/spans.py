@@ -34,6 +34,16 @@ class Days:
         if kind == "day":
             days: Iterable[date] = self.changes.queryset.dates(name, kind)
             return days
+        return self._spans(kind)
+
+    def datetimes(self, name: str, kind: str) -> Iterable[date]:
+        """The same of a column of moments, in the club's time zone."""
+        if kind == "day":
+            days: Iterable[date] = self.changes.queryset.datetimes(name, kind)
+            return days
+        return self._spans(kind)
+
+    def _spans(self, kind: str) -> Iterator[date]:
         return _steps(self.ends["first"], self.ends["last"], 12 if kind == "year" else 1)
 
 

@@ -161,7 +161,10 @@ def settled_section(request: HttpRequest, charge: Charge) -> Section:
         (voucher.accepted_on, link_to(voucher, f"Voucher {voucher.get_state_display().lower()}"), voucher.amount)
         for voucher in charge.vouchers.select_related("scheme", "person")
     ]
-    rows += [(credit.credited_on, f"Credited: {credit.reason}", credit.amount) for credit in charge.credits.all()]
+    rows += [
+        (credit.credited_on, f"Credited: {credit.reason}", credit.amount)
+        for credit in charge.credits.filter(cancelled_on=None)
+    ]
     rows += [
         (each.written_off_on, link_to(each, f"Written off: {each.reason}"), each.amount)
         for each in charge.write_offs.filter(cancelled_on=None).select_related("charge")

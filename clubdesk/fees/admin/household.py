@@ -8,15 +8,18 @@ from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, selectors, services
 from clubdesk.fees.models import PAID_BY, Arrangement, Charge, FeeItem, Method, Receipt
+from clubdesk.ledger.models import Posting, Role
+from clubdesk.ledger.selectors import party_balance
 from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import reached_in_words
-from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown
+from clubdesk.money import AmountFormField, as_amount, cash_rounded, nil, shown, sum_of
 from clubdesk.roll.models import Household, Person
 from clubdesk.screens.fields import Cleaned, DayField, HappenedField, PickMany, VerbForm, choose_from
 from clubdesk.screens.tables import Section, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 
 MOST_PARTS = 6
+MOST_LINES = 30
 
 
 class OpenCharges(PickMany):
@@ -204,6 +207,19 @@ def account_section(request: HttpRequest, household: Household) -> Section:
     ]
     title = f"Account: {selectors.balance_in_words(household)}"
     return Section(title, ["Charged", "For", "Amount", "Still to pay"], rows, "Nothing has been charged yet.")
+
+
+def statement_section(request: HttpRequest, household: Household) -> Section | None:
+    """The latest lines of the account, as the ledger has them, with its balance after each; None without any."""
+    lines = Posting.objects.filter(entry__sealed=True, account__role=Role.FEES_OWED, party=household.party_id)
+    of_entries = lines.order_by("-entry__date", "-entry__number").values("entry__date", "entry__narration")
+    balance = party_balance(Role.FEES_OWED, household.party_id)
+    rows: list[tuple[object, ...]] = []
+    for line in of_entries.annotate(figure=sum_of("amount"))[:MOST_LINES]:
+        rows.append((line["entry__date"], line["entry__narration"], line["figure"], balance))
+        balance -= line["figure"]
+    note = "Above zero the family owes the club, below zero the club owes the family. All of it is in the statement."
+    return Section("Statement", ["Day", "What", "Amount", "Balance"], rows, note=note) if rows else None
 
 
 def parts_section(request: HttpRequest, household: Household) -> Section | None:

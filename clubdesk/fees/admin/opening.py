@@ -1,7 +1,5 @@
 """What families owed, or had paid ahead, when the book begins."""
 
-from typing import cast
-
 from django import forms
 from django.http import HttpRequest
 from django.urls import reverse
@@ -10,18 +8,18 @@ from clubdesk.clock import long_day
 from clubdesk.fees import services
 from clubdesk.fees.models import OpeningBalances
 from clubdesk.fees.services import OpenItem
-from clubdesk.ledger.forms import Lines
+from clubdesk.ledger.forms import ListForm, OneLine, listed
 from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.selectors import opening_day, still_opens
 from clubdesk.money import AmountFormField, nil
 from clubdesk.roll.models import Household
-from clubdesk.screens.fields import Cleaned, VerbForm
+from clubdesk.screens.fields import Cleaned
 from clubdesk.screens.verbs import Facts, VerbPage
 
 MOST_FAMILIES = 200
 
 
-class OpenItemForm(forms.Form):
+class OpenItemForm(OneLine):
     """What one family owes, or has paid ahead; an empty line is left out."""
 
     household = forms.ModelChoiceField(label="Family", queryset=Household.objects.all(), required=False)
@@ -55,34 +53,9 @@ class OpenItemForm(forms.Form):
         return OpenItem(cleaned["household"], amount, cleaned.get("opened_for"))
 
 
-class OpenItemLines(Lines):
-    legend = "Families"
-    sums = ""
-
-
-OpenItems = cast(
-    type[Lines],
-    forms.formset_factory(
-        OpenItemForm, formset=OpenItemLines, extra=6, max_num=MOST_FAMILIES, absolute_max=MOST_FAMILIES
-    ),
-)
-
-
-class OpenItemsForm(VerbForm[None]):
+class OpenItemsForm(ListForm):
     gives = ("items",)
-
-    def prepare(self) -> None:
-        self.lines = OpenItems(self.data if self.is_bound else None, prefix="line")
-
-    def clean(self) -> Cleaned:
-        cleaned = super().clean() or {}
-        assert isinstance(self.lines, Lines)
-        if not self.lines.is_valid():
-            said = self.lines.non_form_errors() or ["Look at the lines below: one of them needs something."]
-            self.add_error(None, list(said))
-            return cleaned
-        cleaned["items"] = [line for form in self.lines if isinstance(form, OpenItemForm) and (line := form.line())]
-        return cleaned
+    made_of = listed(OpenItemForm, "Families", extra=6, most=MOST_FAMILIES)
 
 
 class OpenItemsPage(VerbPage[None, OpeningBalances]):

@@ -1,14 +1,16 @@
 """Screens of the fee schedule."""
 
 from django.contrib import admin
-from django.db.models import QuerySet
+from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, When
 from django.http import HttpRequest
 
 from clubdesk import clock
 from clubdesk.clock import day_text
+from clubdesk.fees.admin.beginning import BeginFeesPage
 from clubdesk.fees.models import FeeItem, FeePrice, FeeShare
 from clubdesk.ledger.selectors import is_registered
-from clubdesk.screens.rooms import RoomAdmin
+from clubdesk.money import Cents
+from clubdesk.screens.rooms import NamedCells, RoomAdmin
 from clubdesk.screens.tables import Section, amount_column, link_to
 
 
@@ -17,7 +19,7 @@ def is_charged(price: FeePrice | None) -> bool:
     return price is not None and price.charges.exists()
 
 
-class FeeShareInline(admin.TabularInline[FeeShare, FeePrice]):
+class FeeShareInline(NamedCells, admin.TabularInline[FeeShare, FeePrice]):
     model = FeeShare
     extra = 1
     verbose_name_plural = "Shares that are not the club's own income of this item"
@@ -60,10 +62,19 @@ def prices_section(request: HttpRequest, item: FeeItem) -> Section:
 
 @admin.register(FeeItem)
 class FeeItemAdmin(RoomAdmin[FeeItem]):
-    list_display = ("name", "kind", "income_account")
+    list_display = ("name", "kind", "income_account", "price_today")
     list_select_related = ("income_account",)
     prepopulated_fields = {"code": ("name",)}
     section_makers = (prices_section,)
+    list_pages = (BeginFeesPage(),)
+    price_today = amount_column("asked_today", "Price today")
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[FeeItem]:
+        begun = FeePrice.objects.filter(item=OuterRef("pk"), valid_from__lte=clock.today()).order_by("-valid_from")
+        asked = Case(
+            When(Q(valid_until=None) | Q(valid_until__gte=clock.today()), then=F("amount")), output_field=Cents()
+        )
+        return super().get_queryset(request).annotate(asked_today=Subquery(begun.values_list(asked)[:1]))
 
     def get_exclude(self, request: HttpRequest, obj: FeeItem | None = None) -> tuple[str, ...]:
         return () if is_registered() else ("tax_code",)

@@ -8,13 +8,13 @@ from django.http import HttpRequest
 from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.fees import eligible
-from clubdesk.fees.models import VoucherScheme, VoucherValue, VoucherWindow
+from clubdesk.fees.models import ClaimColumn, VoucherScheme, VoucherValue, VoucherWindow
 from clubdesk.screens.fields import DateInput
-from clubdesk.screens.rooms import RoomAdmin
+from clubdesk.screens.rooms import NamedCells, RoomAdmin
 from clubdesk.screens.tables import Section
 
 
-class VoucherValueInline(admin.TabularInline[VoucherValue, VoucherScheme]):
+class VoucherValueInline(NamedCells, admin.TabularInline[VoucherValue, VoucherScheme]):
     model = VoucherValue
     extra = 1
     can_delete = False
@@ -26,12 +26,20 @@ class VoucherValueInline(admin.TabularInline[VoucherValue, VoucherScheme]):
         return super().get_queryset(request).select_related("scheme")
 
 
-class VoucherWindowInline(admin.TabularInline[VoucherWindow, VoucherScheme]):
+class VoucherWindowInline(NamedCells, admin.TabularInline[VoucherWindow, VoucherScheme]):
     model = VoucherWindow
     extra = 0
     can_delete = False
     verbose_name = "window"
     verbose_name_plural = "Windows of each year in which vouchers are taken; none: all year"
+
+
+class ClaimColumnInline(admin.TabularInline[ClaimColumn, VoucherScheme]):
+    model = ClaimColumn
+    extra = 0
+    verbose_name = "column"
+    verbose_name_plural = "Columns of the department’s own template, for a claim and for the answer to it"
+    fields = ("place", "heading", "holds", "text", "days_as", "in_claim")
 
 
 def whom_section(request: HttpRequest, scheme: VoucherScheme) -> Section:
@@ -60,9 +68,11 @@ class VoucherSchemeAdmin(RoomAdmin[VoucherScheme]):
         }),
         ("How many, and when", {"fields": ("per_year", "year_begins", "one_a_fee", "valid_days", "claim_days")}),
         ("When the department pays", {"fields": ("promise_days", "promise_working")}),
+        ("Where a child leaves", {"fields": ("gives_back", "gives_back_days")}),
+        ("How it is claimed, and answered", {"fields": ("claims_as", "paid_words", "refused_words")}),
         ("What a voucher is known by", {
             "fields": ("key_kind", "code_form", "check_digit", "check_weights", "key_kept_days"),
         }),
     )  # fmt: skip
-    inlines = (VoucherValueInline, VoucherWindowInline)
+    inlines = (VoucherValueInline, VoucherWindowInline, ClaimColumnInline)
     section_makers = (whom_section,)

@@ -12,7 +12,7 @@ from clubdesk import clock
 from clubdesk.clock import day_text
 from clubdesk.fees import deadlines, selectors, services
 from clubdesk.fees.finding import MAY_CLAIM
-from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState
+from clubdesk.fees.models import ClaimFile, GiveBack, GivesBack, Lodgement, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.states import VOUCHER
 from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import reached_in_words
@@ -21,7 +21,7 @@ from clubdesk.screens.fields import Cleaned, HappenedField, VerbForm, day_and_re
 from clubdesk.screens.promises import Did
 from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.searching import amount_in
-from clubdesk.screens.tables import Section, amount_column, link_to
+from clubdesk.screens.tables import Link, Section, amount_column, link_to
 from clubdesk.screens.verbs import Facts, LinkPage, VerbPage
 from clubdesk.verbs import may
 
@@ -29,9 +29,9 @@ from clubdesk.verbs import may
 class LodgePage(VerbPage[None, Lodgement]):
     verb = services.lodge_vouchers
     intro = "Every accepted voucher of the scheme goes into one batch for the department."
-    button = "Lodge them"
+    button = "Claim them"
     form_class = form_of(
-        scheme=forms.ModelChoiceField(queryset=VoucherScheme.objects.all()), on=HappenedField(label="Lodged on")
+        scheme=forms.ModelChoiceField(queryset=VoucherScheme.objects.all()), on=HappenedField(label="Claimed on")
     )
 
     def facts(self, target: None) -> Facts:
@@ -68,7 +68,7 @@ class AnswerPage(VerbPage[Lodgement, Lodgement]):
     target = "lodgement"
     intro = (
         "Line by line: what was paid, or the reason why not. What was paid comes in one sum into the bank; what was "
-        "refused or paid short the family owes again, and is told. What is left blank stays lodged and owed."
+        "refused or paid short the family owes again, and is told. What is left blank stays claimed and owed."
     )
     button = "Record the answer"
     form_class = AnswerForm
@@ -89,7 +89,7 @@ class AnswerPage(VerbPage[Lodgement, Lodgement]):
     def done(self, target: Lodgement, result: Lodgement) -> str:
         left = target.vouchers.filter(state=VoucherState.LODGED)
         owed = total(each.amount for each in left)
-        rest = f" Still lodged of {target}: {len(left)}, {shown(owed)}." if left else ""
+        rest = f" Still owed of {target}: {len(left)}, {shown(owed)}." if left else ""
         return f"The answer to {result} is recorded.{rest}"
 
 
@@ -115,6 +115,37 @@ class ReferencePage(VerbPage[Lodgement, Lodgement]):
         return f"{result} has the reference {result.reference}."
 
 
+class MakeFilePage(VerbPage[Lodgement, ClaimFile]):
+    slug = "file"
+    verb = services.make_claim_file
+    target = "lodgement"
+    lands_on_target = True
+    intro = "By the columns of the department’s template, as the vouchers stand now; files that were made before stay."
+    button = "Make the file"
+
+    def applies(self, target: Lodgement) -> bool:
+        return (
+            target.part_of_id is None
+            and target.scheme.claim_columns.filter(in_claim=True).exists()
+            and target.vouchers.filter(state=VoucherState.LODGED).exists()
+        )
+
+    def done(self, target: Lodgement, result: ClaimFile) -> str:
+        return f"{result} is kept with the claim: {result.rows} rows, {shown(result.amount)}."
+
+
+class AnswerFileLink(LinkPage[Lodgement]):
+    slug = "answer-file"
+    title = "Read the answer from a file"
+    permission = "fees.change_lodgement"
+
+    def applies(self, target: Lodgement) -> bool:
+        return AnswerPage().applies(target)
+
+    def url(self, target: Lodgement) -> str:
+        return reverse("admin:lodgement_answer_file", args=[target.pk])
+
+
 class ListLink(LinkPage[Lodgement]):
     slug = "list"
     title = "List for the department (CSV)"
@@ -136,6 +167,24 @@ def batch_section(request: HttpRequest, lodgement: Lodgement) -> Section:
     return Section("Vouchers", ["Child", "Code", "State", "Claimed", "Paid short by", "Paid on"], rows)
 
 
+def files_section(request: HttpRequest, lodgement: Lodgement) -> Section | None:
+    """The files as they were sent and answered, each with the digest by which it is known."""
+    may_open = may(request.user, MAY_CLAIM)
+    rows = [
+        (
+            _opened(each) if may_open and not each.erased_on else str(each), day_text(each.made_on), each.rows,
+            each.amount, each.file_digest[:16],
+            f"erased on {day_text(each.erased_on)}" if each.erased_on else "kept",
+        )
+        for each in lodgement.files.all()
+    ]  # fmt: skip
+    return Section("Files", ["File", "Day", "Rows", "Amount", "SHA-256 begins", "Now"], rows) if rows else None
+
+
+def _opened(document: ClaimFile) -> Link:
+    return Link(str(document), reverse("admin:claim_file", args=[document.pk]))
+
+
 @admin.register(Lodgement)
 class LodgementAdmin(DocumentAdmin[Lodgement]):
     list_display = ("__str__", "scheme", "reference", "lodged_on", "promised", "paid_on")
@@ -151,8 +200,8 @@ class LodgementAdmin(DocumentAdmin[Lodgement]):
     fields = ("scheme", "reference", "lodged_on", "promised", "paid_on", "part_of", "recorded_by")
     readonly_fields = fields
     add_page = LodgePage()
-    pages = (AnswerPage(), ReferencePage(), ListLink())
-    section_makers = (batch_section,)
+    pages = (AnswerPage(), AnswerFileLink(), ReferencePage(), MakeFilePage(), ListLink())
+    section_makers = (batch_section, files_section)
 
     @admin.display(description="Promised by")
     def promised(self, lodgement: Lodgement) -> str:
@@ -223,6 +272,47 @@ class UnlodgeVoucherPage(VerbPage[Voucher, Voucher]):
         return f"{result} waits for the next claim."
 
 
+class GiveBackForm(VerbForm[Voucher]):
+    on = HappenedField(label="Of the day")
+    invoice = forms.CharField(label="The department’s invoice", max_length=40)
+    pay_to = forms.CharField(label="To be paid to", max_length=120, help_text="The account as the invoice names it.")
+    reason = forms.CharField(label="Why", max_length=150, help_text="For instance: the child left.")
+
+
+class GiveBackPage(VerbPage[Voucher, GiveBack]):
+    slug = "give-back"
+    verb = services.give_back
+    target = "voucher"
+    intro = (
+        "For a voucher that was paid and whose child left, once the department asks for it by an invoice. What the "
+        "rules of its scheme do not let the club keep is owed to the department, and goes into a payment run."
+    )
+    button = "Owe it to the department"
+    form_class = GiveBackForm
+
+    def applies(self, target: Voucher) -> bool:
+        return VOUCHER.may_follow(target.state, VoucherState.RETURNED) and target.give_back is None
+
+    def facts(self, target: Voucher) -> Facts:
+        rule = GivesBack(target.scheme.gives_back).label
+        return [("Child", target.person), ("Paid by the department", target.paid_in), ("By the rules", rule)]
+
+    def promises(self, target: Voucher) -> Facts:
+        household = target.charge.household
+
+        def tell(did: Did[GiveBack]) -> Iterator[tuple[str, object]]:
+            yield "Owed back", did.result.amount
+            yield f"Then {household}", selectors.balance_in_words(household)
+            if letters := did.rows(Message):
+                yield "Letters", reached_in_words(letters)
+
+        return self.foretold(target, tell, invoice="1", pay_to="1", reason=self.title)
+
+    def done(self, target: Voucher, result: GiveBack) -> str:
+        department = target.scheme.department
+        return f"{shown(result.amount)} is owed to {department}; put it into a payment run by single transfers."
+
+
 class NextFeeFilter(admin.SimpleListFilter):
     """Claimed, and what it paid was called off: it goes with the child, who may never come back."""
 
@@ -245,13 +335,14 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
     search_help_text = "A child, a family or an amount"
     also_finds = (amount_in("amount"),)
     fields = (
-        "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "accepted_on", "issued_on",
-        "lapses_on", "claim_by", "state", "lodgement", "ended_on", "end_reason",
+        "person", "scheme", "code_shown", "charge", "amount_shown", "short_shown", "back_shown", "accepted_on",
+        "issued_on", "lapses_on", "claim_by", "state", "lodgement", "ended_on", "end_reason",
     )  # fmt: skip
     readonly_fields = fields
-    pages = (RefuseVoucherPage(), ReleaseVoucherPage(), UnlodgeVoucherPage())
+    pages = (RefuseVoucherPage(), ReleaseVoucherPage(), UnlodgeVoucherPage(), GiveBackPage())
     amount_shown = amount_column("amount", "Amount")
     short_shown = amount_column("short_by", "Paid short by")
+    back_shown = amount_column("given_back", "Given back, of what it pays")
 
     def get_search_fields(self, request: HttpRequest) -> tuple[str, ...]:
         """Who may claim finds a voucher by its code; for anybody else a code is nothing that can be asked for."""
@@ -263,3 +354,23 @@ class VoucherAdmin(DocumentAdmin[Voucher]):
     @admin.display(description="Code")
     def code_shown(self, voucher: Voucher) -> str:
         return voucher.masked_code
+
+
+@admin.register(GiveBack)
+class GiveBackAdmin(DocumentAdmin[GiveBack]):
+    list_display = ("asked_on", "voucher", "department", "invoice", "amount_shown", "state")
+    list_select_related = ("voucher__scheme__department", "voucher__person")
+    list_filter = ("state",)
+    search_fields = ("invoice", "household__name", "voucher__person__given_name", "voucher__person__family_name")
+    search_help_text = "A child, a family, an invoice or an amount"
+    also_finds = (amount_in("amount"),)
+    fields = (
+        "voucher", "household", "department", "amount_shown", "asked_on", "invoice", "pay_to", "reason", "state",
+        "paid_on", "payment_reference", "recorded_by", "undone_on", "undo_reason",
+    )  # fmt: skip
+    readonly_fields = fields
+    amount_shown = amount_column("amount", "Amount")
+
+    @admin.display(description="Department")
+    def department(self, back: GiveBack) -> str:
+        return str(back.voucher.scheme.department)

@@ -50,9 +50,12 @@ class Charge(Document):
     starts_on = models.DateField()
     recognised_on = models.DateField(null=True, blank=True)
     taken_back_on = models.DateField(
-        null=True, blank=True, help_text="From this day no more than `kept` is owed, whatever becomes of its vouchers."
+        "credited on",
+        null=True,
+        blank=True,
+        help_text="From this day no more than `kept` is owed, whatever becomes of its vouchers.",
     )
-    kept = Cents(default=nil, help_text="What the club keeps of a fee that was taken back.")
+    kept = Cents(default=nil, help_text="What the club keeps of a fee that was credited.")
     carried_on = models.DateField(
         "called off on", null=True, blank=True,
         help_text="From this day what its vouchers have paid waits for the child's next fee, and is never its income.",
@@ -112,7 +115,9 @@ class ChargeShare(models.Model):
 
     charge = models.ForeignKey(Charge, models.PROTECT, related_name="shares")
     account = models.ForeignKey(Account, models.PROTECT, related_name="+")
-    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
+    party = models.ForeignKey(
+        Party, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="association"
+    )
     amount = Cents()
 
     class Meta:
@@ -139,14 +144,16 @@ class ChargeCredit(Document):
     credited_on = models.DateField()
     reason = models.CharField(max_length=150)
     from_advance = models.BooleanField("before it started", default=False)
+    cancelled_on = models.DateField(null=True, blank=True)
+    cancel_reason = models.CharField(max_length=150, blank=True)
 
-    entries_follow_from = ()
+    entries_follow_from = ("cancelled_on",)
 
     class Meta:
         ordering = ["-credited_on", "-pk"]
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_credit_above_nil"),
-            models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_credit_tax_within_it"),
+            models.CheckConstraint(condition=Q(tax__gte=0, tax__lte=F("amount")), name="fees_credit_tax_within_it"),
         ]
 
     def __str__(self) -> str:
@@ -154,7 +161,7 @@ class ChargeCredit(Document):
 
     @property
     def entries_called_for(self) -> set[str]:
-        return {"credit"}
+        return set() if self.cancelled_on else {"credit"}
 
 
 class Method(models.TextChoices):

@@ -85,6 +85,7 @@ class FeeShare(models.Model):
     party = models.ForeignKey(
         Party,
         models.PROTECT,
+        verbose_name="association",
         null=True,
         blank=True,
         related_name="+",

@@ -23,6 +23,21 @@ class KeyKind(models.TextChoices):
     CHILD = "child", "A number of the child, the same each time"
 
 
+class ClaimsAs(models.TextChoices):
+    """The kind of file that the department takes."""
+
+    CSV = "csv", "CSV"
+    XLSX = "xlsx", "XLSX"
+
+
+class GivesBack(models.TextChoices):
+    """What the club owes the department of a voucher that was paid, once its child has left."""
+
+    NOTHING = "nothing", "Nothing: the club keeps what was paid"
+    REST = "rest", "What is beyond what the club keeps of the fee"
+    WHOLE = "whole", "All of it, also where the club keeps a part of the fee"
+
+
 class VoucherScheme(models.Model):
     """A government department's sport voucher and its rules; what it is worth stands by year.
 
@@ -78,6 +93,21 @@ class VoucherScheme(models.Model):
         "days in which it pays a claim", null=True, blank=True, help_text="By the department’s own promise."
     )
     promise_working = models.BooleanField("these are working days", default=False)
+    claims_as = models.CharField("claimed as", max_length=4, choices=ClaimsAs.choices, default=ClaimsAs.CSV)
+    paid_words = models.CharField(
+        "words for what is paid", max_length=80, blank=True, default="",
+        help_text="Of a column that says whether it was paid, with commas between, as in Paid, Approved.",
+    )  # fmt: skip
+    refused_words = models.CharField(
+        "words for what is refused", max_length=80, blank=True, default="", help_text="As in Rejected, Declined."
+    )
+    gives_back = models.CharField(
+        "where a child leaves, the club owes back", max_length=7, choices=GivesBack.choices, default=GivesBack.REST
+    )
+    gives_back_days = models.PositiveSmallIntegerField(
+        "days after the start in which it does", null=True, blank=True,
+        help_text="Of a child that leaves later nothing is owed back. Blank: whenever it leaves.",
+    )  # fmt: skip
     key_kind = models.CharField("known by", max_length=5, choices=KeyKind.choices, default=KeyKind.CODE)
     code_form = models.CharField(
         "form of its codes",

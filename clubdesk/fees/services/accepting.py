@@ -9,7 +9,7 @@ from djmoney.money import Money
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import counting, eligible, selectors
-from clubdesk.fees.models import Charge, FeeKind, FeePrice, Voucher, VoucherScheme
+from clubdesk.fees.models import Charge, FeePrice, Voucher, VoucherScheme
 from clubdesk.fees.services.charging import queue, settle
 from clubdesk.fees.services.crediting import Taken, set_against
 from clubdesk.fees.services.parts import lay_anew
@@ -114,24 +114,8 @@ def _refuse_the_wrong_child(
 
 
 def _refuse_the_wrong_fee(scheme: VoucherScheme, charge: Charge, price: FeePrice, on: date) -> None:
-    item = price.item
-    if not selectors.pays_kind(scheme, item.kind):
-        raise Refused(f"{scheme} does not pay a fee of this kind ({FeeKind(item.kind).label.lower()}).")
-    for name, least, has in (
-        ("sessions", scheme.least_sessions or 0, item.sessions),
-        ("weeks", scheme.least_weeks or 0, item.weeks),
-    ):
-        if least and has is None:
-            raise Refused(f"{scheme} pays for {least} {name} at least; write on the fee “{item}” how many it has.")
-        if has is not None and has < least:
-            raise Refused(f"{scheme} pays for {least} {name} at least; {item} has {has}.")
-    if scheme.registration_days is not None:
-        last = charge.charged_on + timedelta(days=scheme.registration_days)
-        if on > last:
-            raise Refused(
-                f"{scheme} is taken only at registration, for this fee until {day_text(last)}; "
-                "keep the voucher for the next fee."
-            )
+    if sentence := counting.why_not_for(scheme, price.item, charge.charged_on, on):
+        raise Refused(sentence)
     if scheme.one_a_fee and counting.stands_on(scheme, charge):
         raise Refused(f"A voucher of {scheme} pays this fee already, and only one may; keep this one for another fee.")
 

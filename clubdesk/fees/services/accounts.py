@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.contrib.auth.models import User
+from django.db import transaction
 from djmoney.money import Money
 
 from clubdesk.clock import day_text
@@ -18,11 +19,11 @@ from clubdesk.fees.services.parts import lay_anew
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.selectors import book
 from clubdesk.mail.models import Message
-from clubdesk.mail.selectors import unwritten
-from clubdesk.mail.services import write
+from clubdesk.mail.selectors import unwritten, wording
+from clubdesk.mail.services import write, write_message
 from clubdesk.money import as_amount, nil, positive, shown
-from clubdesk.roll.models import Household
-from clubdesk.verbs import verb
+from clubdesk.roll.models import Guardian, Household
+from clubdesk.verbs import NOBODY, verb
 
 
 @verb(permission="fees.add_writeoff", title="Write this debt off")
@@ -81,7 +82,9 @@ def take_up_again(*, write_off: WriteOff, on: date, reason: str, by: User) -> Wr
     if document.cancelled_on:
         return document
     if on < document.written_off_on:
-        raise Refused(f"It was written off on {day_text(document.written_off_on)}; it cannot be taken up before.")
+        raise Refused(
+            f"It was written off on {day_text(document.written_off_on)}; the write-off cannot be undone before."
+        )
     ledger.undo_entries_of(document=document, on=on, reason="the write-off was undone", by=by)
     document.cancelled_on, document.cancel_reason = on, reason.strip()[:150]
     document.save(update_fields=["cancelled_on", "cancel_reason"])
@@ -140,6 +143,22 @@ def send_statement(*, household: Household, on: date, by: User) -> Message:
     return write(letters.drafted(accounts.statement(household, on), on, book(), paid_into()))
 
 
+@verb(permission=NOBODY, title="Send a family a new link")
+def send_new_link(*, email: str, key: uuid.UUID) -> list[Message]:
+    """Write to each guardian of this e-mail address with a link to their family's page; mostly there is one, or none.
+
+    For an address that is nobody's a letter is written and undone, so that nobody tells by the time it takes. The
+    same key again writes nothing.
+    """
+    guardians = Guardian.objects.filter(email__iexact=email).select_related("household").order_by("pk")
+    written = [write(letters.new_link(each, key)) for each in guardians]
+    if not written:
+        with transaction.atomic():
+            write_message(about=f"link {key}", to=email, subject="", body="")
+            transaction.set_rollback(True)
+    return written
+
+
 @verb(permission="fees.add_receipt", title="Write to all who owe")
 def send_statements(*, on: date, by: User) -> list[Message]:
     """Write to every household that owes anything and has no letter of today that says the same; returns those."""
@@ -150,4 +169,5 @@ def statements_to_send(on: date) -> list[Message]:
     """The letters that writing to all who owe would write."""
     of, account = book(), paid_into()
     statements = accounts.statements(accounts.who_owes(), on)
-    return unwritten([letters.drafted(each, on, of, account) for each in statements])
+    says = wording(letters.STATEMENT)
+    return unwritten([letters.drafted(each, on, of, account, says) for each in statements])

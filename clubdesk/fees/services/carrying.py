@@ -4,14 +4,16 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from django.contrib.auth.models import User
+from djmoney.money import Money
 
 from clubdesk.errors import Refused
-from clubdesk.fees import counting, selectors
+from clubdesk.fees import counting, posting, selectors
 from clubdesk.fees.models import Charge, FeePrice, Voucher, VoucherState
 from clubdesk.fees.services.charging import charge as charge_fee
 from clubdesk.fees.services.charging import lock_charges, queue, release, settle, write_charge
 from clubdesk.fees.services.crediting import credit_charge, holds_on, set_against, take_back, taken_of
 from clubdesk.fees.services.tied import tie
+from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, total
 from clubdesk.roll.models import Household, Person
 from clubdesk.verbs import part
@@ -34,15 +36,35 @@ def call_off(*, charge: Charge, on: date, reason: str, by: User) -> selectors.Ta
         document.carried_on = day
         document.save(update_fields=["carried_on"])
         return taken
-    assert document.price is not None, "a voucher pays only a fee that was charged here"
+    _hand_over(document, _holder(document, household, taken.claimed, day, by), day, reason, by)
+    return taken
+
+
+def _holder(before: Charge, household: Household, amount: Money, day: date, by: User) -> Charge:
+    """A charge that is nothing but what vouchers paid and what waits for the child's next fee."""
+    assert before.price is not None, "a voucher pays only a fee that was charged here"
     holder = write_charge(
-        household, document.person, document.price, taken.claimed, [], document.description, day,
-        day + timedelta(days=1), by,
-    )  # fmt: skip
+        household, before.person, before.price, amount, [], before.description, day, day + timedelta(days=1), by
+    )
     holder.taken_back_on = holder.carried_on = day
     holder.save(update_fields=["taken_back_on", "carried_on"])
-    _hand_over(document, holder, day, reason, by)
-    return taken
+    return holder
+
+
+@part
+def carry_along(*, carried: Sequence[Charge], household: Household, on: date, by: User) -> None:
+    """The child of these fees belongs to `household` now: what their vouchers paid waits there for its next fee.
+
+    Nobody owes anything by it: one entry moves what the department pays from the account of the one family to that of
+    the other. A credit that a voucher made stays with who had paid. One that came along before stays where it is.
+    """
+    for before in carried:
+        standing = before.vouchers.filter(selectors.STANDING_VOUCHER)
+        if standing.filter(came_on=None).exists() and not standing.exclude(came_on=None).exists():
+            day = max(on, before.carried_on or on)
+            amount = as_amount(selectors.kept_by_vouchers(before))
+            holder = _holder(before, household, amount, day, by)
+            _hand_over(before, holder, day, "its voucher goes along with the child", by)
 
 
 def lock_carried(household: Household, people: Sequence[Person]) -> list[Charge]:
@@ -159,5 +181,16 @@ def _hand_over(before: Charge, after: Charge, on: date, reason: str, by: User) -
         tie(voucher, made_way, on)
         voucher.first_charge_id = voucher.first_charge_id or before.pk
         voucher.charge = after
-        voucher.save(update_fields=["charge", "first_charge"])
+        if moved := before.household_id != after.household_id:
+            voucher.came_from, voucher.came_on, voucher.came_with = before.household, on, voucher.amount
+        voucher.save(update_fields=["charge", "first_charge", "came_from", "came_on", "came_with"])
+        if moved:
+            ledger.post(
+                source=voucher,
+                purpose="moved",
+                on=on,
+                narration=f"Voucher {voucher.masked_code} goes along with its child",
+                lines=posting.voucher_moved_lines(voucher.amount, before.household.party, after.household.party),
+                by=by,
+            )
     take_back(charge=before, on=on, reason=reason, by=by)

@@ -11,10 +11,18 @@ from djmoney.money import Money
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import posting, selectors
-from clubdesk.fees.models import Charge, ChargeCredit, Voucher, VoucherScheme, VoucherState, VoucherWindow
+from clubdesk.fees.models import (
+    Charge,
+    ChargeCredit,
+    TiedCredit,
+    Voucher,
+    VoucherScheme,
+    VoucherState,
+    VoucherWindow,
+)
 from clubdesk.fees.services.charging import queue, release, settle, write_charge
 from clubdesk.fees.services.parts import lay_anew
-from clubdesk.fees.services.tied import tie, untie
+from clubdesk.fees.services.tied import tie, tie_again, tied_by, untie
 from clubdesk.fees.states import VOUCHER
 from clubdesk.ledger import services as ledger
 from clubdesk.money import as_amount, nil, positive, shown
@@ -195,20 +203,24 @@ def _release(voucher: Voucher, household: Household, on: date, reason: str, by: 
     return document
 
 
-def _release_all(charge: Charge, on: date, reason: str, by: User) -> list[Voucher]:
+def _release_all(charge: Charge, on: date, reason: str, by: User) -> list[tuple[Voucher, list[TiedCredit]]]:
+    """The vouchers that are released, each with what it had tied."""
     waiting = charge.vouchers.filter(state__in=VOUCHER.before(VoucherState.RELEASED)).order_by("pk")
-    rows = list(waiting.select_for_update(of=("self",), no_key=True))
-    return [_release(voucher, charge.household, on, reason, by) for voucher in rows]
+    rows = [(each, tied_by(each)) for each in waiting.select_for_update(of=("self",), no_key=True)]
+    return [(_release(voucher, charge.household, on, reason, by), tied) for voucher, tied in rows]
 
 
-def _set_again(vouchers: list[Voucher], charge: Charge, amount: Money, on: date, by: User) -> None:
+def _set_again(
+    vouchers: Sequence[tuple[Voucher, list[TiedCredit]]], charge: Charge, amount: Money, on: date, by: User
+) -> None:
     """Let the vouchers pay `amount` of the charge, each at most what it paid before; one that has lapsed no more."""
-    for voucher in vouchers:
+    for voucher, tied in vouchers:
         part = min(voucher.amount, amount)
         if part <= nil():
             return
         if holds_on(voucher, on):
-            set_against(charge, voucher.scheme, taken_of(voucher), part, on, by)
+            again = set_against(charge, voucher.scheme, taken_of(voucher), part, on, by)
+            tie_again(again, tied, on)
             amount -= part
 
 

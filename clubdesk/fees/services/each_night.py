@@ -7,6 +7,7 @@ from django.db.models import Q
 
 from clubdesk.fees import letters
 from clubdesk.fees.models import NOTHING_CLAIMED, Voucher, VoucherState
+from clubdesk.fees.services.claiming import claims_of, forget_files
 from clubdesk.rooms import COORDINATOR, Done
 from clubdesk.verbs import NOBODY, verb
 
@@ -22,7 +23,8 @@ def tell_deadlines(*, on: date, by: User) -> Done:
 def erase_numbers(*, on: date, by: User) -> Done:
     """Erase a child’s number from its voucher, so many days after the answer as the scheme says.
 
-    A code that is used once stays, since it tells a second use; it goes with the child’s other details.
+    A code that is used once stays, since it tells a second use; it goes with the child’s other details. The files of
+    claims in which the number stands go with it.
     """
     answered = Q(state=VoucherState.PAID, lodgement__paid_on__isnull=False) | Q(state__in=NOTHING_CLAIMED)
     rows = Voucher.objects.select_for_update(of=("self",), no_key=True).filter(answered, of_child=True)
@@ -31,6 +33,7 @@ def erase_numbers(*, on: date, by: User) -> Done:
     for voucher in due:
         voucher.code, voucher.code_erased_on = f"erased-{voucher.pk}", on
         voucher.save(update_fields=["code", "code_erased_on"])
+    forget_files(claims_of(due), on)
     return Done(len(due))
 
 

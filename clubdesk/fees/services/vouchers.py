@@ -12,6 +12,7 @@ from clubdesk.errors import Refused
 from clubdesk.fees import deadlines, letters, posting, selectors
 from clubdesk.fees.models import Lodgement, Voucher, VoucherScheme, VoucherState
 from clubdesk.fees.services.charging import lock_charges, settle
+from clubdesk.fees.services.claiming import write_claim_file
 from clubdesk.fees.services.crediting import take_back
 from clubdesk.fees.services.tied import untie
 from clubdesk.fees.states import VOUCHER
@@ -21,9 +22,12 @@ from clubdesk.roll.models import Household
 from clubdesk.verbs import verb
 
 
-@verb(permission="fees.add_lodgement", title="Lodge the accepted vouchers")
+@verb(permission="fees.add_lodgement", title="Claim the accepted vouchers")
 def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID | None = None) -> Lodgement:
-    """Send every accepted voucher of the scheme to the department in one batch, but those that it takes no longer."""
+    """Send every accepted voucher of the scheme to the department in one batch, but those that it takes no longer.
+
+    Where the columns of its template are laid out, the file by them is made and kept.
+    """
     VoucherScheme.objects.select_for_update(of=("self",), no_key=True).get(pk=scheme.pk)
     if found := ledger.written(Lodgement, key):
         return found
@@ -36,9 +40,11 @@ def lodge_vouchers(*, scheme: VoucherScheme, on: date, by: User, key: uuid.UUID 
             "on its page that it is not claimed."
         )
     if not lodged:
-        raise Refused(f"No voucher of {scheme} waits to be lodged.")
+        raise Refused(f"No voucher of {scheme} waits to be claimed.")
     document = Lodgement.objects.create(key=key or uuid.uuid4(), scheme=scheme, lodged_on=on, recorded_by=by)
     Voucher.objects.filter(pk__in=lodged).update(state=VoucherState.LODGED, lodgement=document)
+    if scheme.claim_columns.filter(in_claim=True).exists():
+        write_claim_file(lodgement=document, on=on, by=by)
     return document
 
 
@@ -121,7 +127,7 @@ def _owed_again(voucher: Voucher, household: Household, said: str, amount: Money
     """The family owes `amount` again, unless the fee was taken back, and is told so."""
     credited = nil()
     if voucher.charge.taken_back_on:
-        reason = "its voucher was refused after it was taken back"
+        reason = "its voucher was refused after it was credited"
         credited = take_back(charge=voucher.charge, on=on, reason=reason, by=by, keep=voucher.charge.kept).credited
     settle(household=household, on=on)
     letters.tell_voucher(voucher, said, amount, min(credited, amount))
@@ -139,7 +145,7 @@ def answer_lodgement(
     """The department's answer: what it paid of each voucher, by the voucher's id, or why it refused it.
 
     What it paid comes in one sum into the bank. What it paid short the family owes again, and is told. A voucher
-    without an answer stays lodged and owed; then those that were paid become a part of the lodgement, and that is
+    without an answer stays claimed and owed; then those that were paid become a part of the lodgement, and that is
     returned.
     Raises Refused for a voucher with two answers, for no answer at all, and for more than was claimed.
     """
@@ -226,13 +232,13 @@ def _pay(voucher: Voucher, amount: Money, on: date, by: User) -> None:
     _owed_again(document, household, said, short, on, by)
 
 
-@verb(permission="fees.change_lodgement", title="Record that the department paid a lodgement")
+@verb(permission="fees.change_lodgement", title="Record that the department paid a voucher claim")
 def record_lodgement_paid(*, lodgement: Lodgement, on: date, by: User) -> Lodgement:
     """The department paid every voucher of the batch that it has not refused, in one sum into the bank."""
     if Lodgement.objects.get(pk=lodgement.pk).paid_on:
         return Lodgement.objects.get(pk=lodgement.pk)
     lodged = lodgement.vouchers.filter(state__in=VOUCHER.before(VoucherState.PAID))
     if not lodged:
-        raise Refused("Every voucher of this lodgement was refused; there is nothing to be paid.")
+        raise Refused("Every voucher of this claim was refused; there is nothing to be paid.")
     paid = {voucher.pk: voucher.amount for voucher in lodged}
     return answer_lodgement(lodgement=lodgement, paid=paid, refused={}, on=on, by=by)

@@ -37,6 +37,7 @@ from clubdesk.ledger.models import (
     TaxBasis,
 )
 from clubdesk.ledger.posting import Line
+from clubdesk.ledger.views import READ_LINES
 from clubdesk.money import as_amount, nil
 from clubdesk.screens.fields import DayField, VerbForm, day_and_reason, form_of
 from clubdesk.screens.rooms import DocumentAdmin, RoomAdmin
@@ -153,7 +154,7 @@ class BookAdmin(RoomAdmin[Book]):
     """Whom families ask and how else they pay; all else of the book is its own."""
 
     list_display = ("club_name", "contact", "also_paid")
-    fields = ("club_name", "contact_name", "contact_email", "contact_phone", "also_paid", "pay_days")
+    fields = ("club_name", "contact_name", "contact_email", "contact_phone", "also_paid", "pay_days", "letters_an_hour")
     readonly_fields = ("club_name",)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
@@ -179,6 +180,21 @@ def lines_section(request: HttpRequest, entry: JournalEntry) -> Section:
     return Section("Lines", ["Account", "Fund", "Who", "Debit", "Credit"], rows)
 
 
+class SourceFilter(admin.SimpleListFilter):
+    """By the kind of document behind an entry, as that is called."""
+
+    title = "document"
+    parameter_name = "source_type"
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        kinds = JournalEntry.objects.order_by("source_type").values_list("source_type", flat=True).distinct()
+        named = [(kind, str(apps.get_model(kind)._meta.verbose_name).capitalize()) for kind in kinds]
+        return sorted(named, key=lambda each: each[1])
+
+    def queryset(self, request: HttpRequest, queryset: QuerySet[JournalEntry]) -> QuerySet[JournalEntry]:
+        return queryset.filter(source_type=self.value()) if self.value() else queryset
+
+
 @admin.register(JournalEntry)
 class JournalEntryAdmin(DocumentAdmin[JournalEntry]):
     list_display = ("number", "date", "narration", "is_closing")
@@ -186,7 +202,7 @@ class JournalEntryAdmin(DocumentAdmin[JournalEntry]):
     search_help_text = "An entry’s number, words of its narration, or the amount of a line"
     also_finds = (entries_of_amount,)
     date_hierarchy = "date"
-    list_filter = ("is_closing", "source_type")
+    list_filter = ("is_closing", SourceFilter)
     fields = (
         "number", "date", "narration", "source", "reverses", "why", "reversal", "posted_by", "posted_at", "digest",
     )  # fmt: skip
@@ -307,9 +323,12 @@ class OpeningPage(VerbPage[None, Journal]):
         return "the first month is locked, so nothing from before it can be recorded."
 
     def facts(self, target: None) -> Facts:
-        return [("As it stood on", long_day(selectors.opening_day()))]
+        from_file = Link("Read the lines from a CSV or XLSX file", reverse("admin:opening_file"))
+        return [("As it stood on", long_day(selectors.opening_day())), ("Or from a file", from_file)]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
+        if "file" in request.GET and (read := request.session.get(READ_LINES)):
+            return {"narration": "Balances of the books kept before", "lines": read}
         general = FundRole.GENERAL.value
         of_each_fund = [(selectors.account(Role.BANK).pk, fund.pk) for fund in Fund.objects.all()]
         money = accounts_to_open().filter(is_money=True).exclude(role=Role.BANK)

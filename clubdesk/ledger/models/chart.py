@@ -25,7 +25,7 @@ class Role(models.TextChoices):
     """How code finds an account, so that a club can renumber and rename its chart freely."""
 
     BANK = "bank", "Bank"
-    TILL = "till", "Till"
+    TILL = "till", "Cash box"
     CARD_TAKINGS = "card_takings", "Card takings"
     FEES_OWED = "fees_owed", "Fees owed"
     VOUCHERS_OWED = "vouchers_owed", "Vouchers owed"
@@ -45,7 +45,7 @@ class Role(models.TextChoices):
     ACCUMULATED = "accumulated", "Accumulated funds"
     MEMBERSHIPS = "memberships", "Memberships"
     COURSES = "courses", "Beginner courses"
-    HIRE = "hire", "Equipment hire"
+    HIRE = "hire", "Gear hire"
     VISITORS = "visitors", "Visitor fees"
     CONTAINERS = "containers", "Container refunds"
     DONATIONS = "donations", "Donations and fundraising"
@@ -112,6 +112,10 @@ class Book(models.Model):
         "days to pay", default=14, validators=[MinValueValidator(1), MaxValueValidator(90)],
         help_text="By when families pay what they are asked for, where nothing else says so.",
     )  # fmt: skip
+    letters_an_hour = models.PositiveSmallIntegerField(
+        "letters an hour", null=True, blank=True, validators=[MinValueValidator(10)],
+        help_text="As many as your mail server takes; the rest goes out later, news last. Blank: as many as there are.",
+    )  # fmt: skip
     is_demo = models.BooleanField("demo", default=False, editable=False)
     gst_from = models.DateField("registered for GST from", null=True, blank=True, editable=False)
     gst_basis = models.CharField(
@@ -160,7 +164,7 @@ class Account(models.Model):
     needs_party = models.BooleanField(
         "names who owes", default=False, help_text="Each line must say who owes or is owed."
     )
-    is_money = models.BooleanField("is money", default=False, help_text="Bank, till or card takings.")
+    is_money = models.BooleanField("is money", default=False, help_text="Bank, cash box or card takings.")
     tax_code = models.CharField(
         "GST", max_length=7, choices=TaxCode.choices, default=TaxCode.NONE,
         help_text="Whether what is earned or bought on it has GST in it.",
@@ -211,7 +215,8 @@ class Party(models.Model):
 
     class Meta:
         ordering = ["name", "pk"]
-        verbose_name_plural = "parties"
+        verbose_name = "person or organisation"
+        verbose_name_plural = "people and organisations"
 
     def __str__(self) -> str:
         return self.name

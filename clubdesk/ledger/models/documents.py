@@ -160,7 +160,7 @@ class Journal(Document):
                 fields=["file_digest", "reference"],
                 condition=Q(origin="file"),
                 name="ledger_journal_file_read_once",
-                violation_error_message="This entry of the file was brought in already.",
+                violation_error_message="This entry of the file was imported already.",
             ),
             models.CheckConstraint(
                 condition=Q(reverse_on=None) | Q(reverse_on__gt=F("date")), name="ledger_journal_reversed_later"

@@ -89,7 +89,7 @@ class Posting(models.Model):
     entry = models.ForeignKey(JournalEntry, models.PROTECT, related_name="postings")
     account = models.ForeignKey(Account, models.PROTECT, related_name="postings")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
-    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="postings")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="postings", verbose_name="who")
     amount = Cents()
 
     class Meta:
@@ -120,7 +120,7 @@ class MonthBalance(models.Model):
     month_end = models.DateField()
     account = models.ForeignKey(Account, models.PROTECT, related_name="+")
     fund = models.ForeignKey(Fund, models.PROTECT, related_name="+")
-    party = models.ForeignKey(Party, models.PROTECT, null=True, related_name="+")
+    party = models.ForeignKey(Party, models.PROTECT, null=True, related_name="+", verbose_name="who")
     balance = Cents(default=nil)
     closing = Cents(default=nil)
 

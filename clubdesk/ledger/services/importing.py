@@ -35,7 +35,9 @@ def import_chart(*, content: bytes, by: User) -> int:
     _check_accounts_that_stand(rows, faults)
     faults.refuse()
     roles = {row["role"] for row in rows if row["role"]}
-    Account.objects.filter(role__in=roles, postings=None).update(role=None)
+    for unused in Account.objects.filter(role__in=roles, postings=None):
+        unused.role = None
+        unused.save(update_fields=["role"])
     for row in rows:
         role = row["role"] or None
         Account.objects.update_or_create(
@@ -104,7 +106,7 @@ def import_journal(*, content: bytes, by: User) -> list[Journal]:
     file_digest = hashlib.sha256(content).hexdigest()
     earlier = Journal.objects.filter(file_digest=file_digest).first()
     if earlier:
-        raise Refused(f"row 1: this file was brought in already on {day_text(earlier.recorded_at)}.")
+        raise Refused(f"row 1: this file was imported already on {day_text(earlier.recorded_at)}.")
     faults = Faults()
     entries = _file_entries(rows, faults)
     for entry in entries:
@@ -193,7 +195,7 @@ def _amount(row: Row, faults: Faults) -> Decimal | None:
         return None
     amount = Decimal(text)
     if not amount:
-        faults.add(row.number, "an amount of nil says nothing; leave the row out.")
+        faults.add(row.number, "an amount of 0.00 says nothing; leave the row out.")
         return None
     return amount if row["debit"] else -amount
 

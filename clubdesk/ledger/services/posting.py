@@ -221,5 +221,5 @@ def refuse_overdrawing(fund_code: str, cents: int) -> None:
     if fund.restricted and cents_of(fund.balance) + cents < 0:
         raise Refused(
             f"{fund} holds {shown(fund.balance)}; this would take {shown(from_cents(-cents))}."
-            " Bring in more first, or decide on a smaller amount."
+            " Put more in first, or decide on a smaller amount."
         )

@@ -9,13 +9,14 @@ from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Party
-from clubdesk.membership import posting, selectors
+from clubdesk.membership import owed as owed_to
+from clubdesk.membership import posting
 from clubdesk.membership.models import Remittance, RemittanceLine
 from clubdesk.money import as_amount, nil, shown, total
 from clubdesk.verbs import verb
 
 
-@verb(permission="membership.add_remittance", title="Remit affiliation")
+@verb(permission="membership.add_remittance", title="Pass the fees on")
 def remit_affiliation(
     *, association: Party, through: date, on: date, by: User, key: uuid.UUID | None = None
 ) -> Remittance:
@@ -27,11 +28,11 @@ def remit_affiliation(
     ledger.lock_book()
     if found := ledger.written(Remittance, key):
         return found
-    lines = [due for due in selectors.affiliation_due(association, through) if due.owed]
+    lines = [due for due in owed_to.affiliation_due(association, through) if due.owed]
     amount = total(as_amount(due.owed) for due in lines)
     if amount <= nil():
         raise Refused(f"Nothing is owed to {association} for memberships that started by {day_text(through)}.")
-    owed = selectors.affiliation_owed(association)
+    owed = owed_to.affiliation_owed(association)
     if amount > owed:
         raise Refused(
             f"The ledger says that {shown(owed)} is owed to {association}, less than the {shown(amount)} of the list; "

@@ -81,7 +81,7 @@ def _household(row: RowPlan, homes: dict[int, Household], done: BroughtIn) -> Ho
     if home is None:
         done.households += 1
         home = add_household(name=row.household, guardian=row.guardian, email=row.email, phone=row.phone)
-    elif row.guardian and not home.guardians.filter(name__iexact=row.guardian).exists():
+    elif row.guardian and row.guardian.casefold() not in {each.name.casefold() for each in home.guardians.all()}:
         Guardian.objects.create(household=home, name=row.guardian, email=row.email, phone=row.phone)
     homes.setdefault(row.with_row, home)
     homes.setdefault(row.number, home)
@@ -111,7 +111,7 @@ def _membership(row: RowPlan, person: Person, by: User, done: BroughtIn) -> None
         passed_on=passed_on,
         ends_on=row.expiry,
         months=row.plan.months,
-        working=f"brought in on {day_text(today)}",
+        working=f"imported on {day_text(today)}",
         recorded_by=by,
     )
 

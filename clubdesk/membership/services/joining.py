@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from django.contrib.auth.models import User
+from django.db.models import Q
 from djmoney.money import Money
 
 from clubdesk import clock
@@ -36,15 +37,18 @@ def take_out_membership(
     scheme: VoucherScheme | None = None,
     code: str = "",
     birth_date: date | None = None,
+    payer: Household | None = None,
     key: uuid.UUID | None = None,
 ) -> Membership:
     """A person becomes a member from `starts_on` for the plan's term; the household owes that day's fee and is told.
 
+    Where another family pays, as for a child of two homes, it is the `payer`: fee, discounts and letters are its, and
+    so it is for what is renewed later.
     The fee is for whole months, less the sibling discount and what is beyond the family cap. Where a `scheme` is given,
     its voucher with that `code`, and the `birth_date` on it, is set against the fee. Raises Refused where a membership
     of the person covers any of those days, for an age that the plan is not for, and as accepting the voucher does.
     """
-    household = charging.queue(person.household)
+    household = charging.queue(payer or person.household, person)
     person = Person.objects.select_related("household__party").get(pk=person.pk)
     if found := ledger.written(Membership, key):
         return found
@@ -62,7 +66,8 @@ def taken_out(
 ) -> Membership:
     """The membership and its charge; raises Refused where it cannot be. Telling the family is for whoever calls."""
     refuse_erased(person)
-    quote = selectors.quote(person, plan, starts_on)
+    payer = household if household.pk != person.household_id else None
+    quote = selectors.quote(person, plan, starts_on, payer=payer)
     if sentence := selectors.why_not(quote):
         raise Refused(sentence)
     return _write(quote, _charge(quote, household, on, by), by, key)
@@ -95,6 +100,7 @@ def _write(
         key=key or uuid.uuid4(),
         person=quote.person,
         plan=quote.plan,
+        payer=quote.payer,
         charge=charge,
         starts_on=quote.starts_on,
         ends_on=quote.term.ends_on,
@@ -133,9 +139,19 @@ def end_membership(*, membership: Membership, on: date, reason: str, by: User) -
     return document
 
 
+def lock_homes(which: Q) -> None:
+    """Take these households at once, in their order: a child's own and those that pay for its memberships."""
+    rows = Household.objects.select_for_update(of=("self",), no_key=True).order_by("pk")
+    list(rows.filter(which))
+
+
 def _locked(membership: Membership) -> Membership:
-    charging.queue(membership.person.household)
-    rows = Membership.objects.select_related("person__household__party", "plan__fee_item", "charge", "changed_from")
+    charged = Charge.objects.filter(membership__person=membership.person_id).values("household")
+    homes = Q(pk__in=(membership.person.household_id, selectors.paying_id(membership)))
+    lock_homes(homes | Q(pk__in=charged))
+    rows = Membership.objects.select_related(
+        "person__household__party", "payer__party", "plan__fee_item", "charge", "changed_from"
+    )
     return rows.get(pk=membership.pk)
 
 
@@ -202,7 +218,7 @@ def _hold_again(before: Membership, cancelled: Membership, on: date, by: User) -
     if cancelled.charge is None and back > 0 and before.charge:
         price = selectors.listed(before.plan, before.starts_on)
         charge = charging.charge(
-            household=before.person.household,
+            household=before.paying,
             person=before.person,
             price=price,
             description=f"{before.plan} membership holds again, {before.person}"[:150],
@@ -215,6 +231,7 @@ def _hold_again(before: Membership, cancelled: Membership, on: date, by: User) -
     return Membership.objects.create(
         person=before.person,
         plan=before.plan,
+        payer=before.payer,
         charge=charge,
         starts_on=cancelled.starts_on,
         ends_on=cancelled.ends_on,
@@ -251,8 +268,8 @@ def change_plan(*, membership: Membership, plan: Plan, on: date, reason: str, by
         if document.changed_from:
             return _change(document.changed_from, plan, first, document.ends_on, document.months, on, by)
         term = Term(document.ends_on, document.months)
-        quote = selectors.quote(document.person, plan, document.starts_on, term=term)
-        return _write(quote, _charge(quote, document.person.household, on, by), by)
+        quote = selectors.quote(document.person, plan, document.starts_on, term=term, payer=document.payer)
+        return _write(quote, _charge(quote, document.paying, on, by), by)
     months = min(whole_months_left(on - timedelta(days=1), document.ends_on), document.months)
     ends_on = document.ends_on
     document.ends_on, document.end_reason = on - timedelta(days=1), f"changed to {plan}: {reason.strip()}"[:150]
@@ -266,7 +283,13 @@ def _change(
     """The new plan for the rest, charged or credited by its difference to the rest of the one before."""
     rest = selectors.rest_of(before, months)
     quote = selectors.quote(
-        before.person, plan, starts_on, term=Term(ends_on, months), leaving=before, refunded=rest.fee
+        before.person,
+        plan,
+        starts_on,
+        term=Term(ends_on, months),
+        leaving=before,
+        refunded=rest.fee,
+        payer=before.payer,
     )
     difference, charge = quote.price.fee - rest.fee, None
     if difference > 0:
@@ -286,7 +309,7 @@ def _charge_difference(
         shares.append(as_amount(part))
         left -= part
     return charging.charge(
-        household=quote.person.household,
+        household=quote.paying,
         person=quote.person,
         price=quote.listed,
         description=f"From {before.plan} to {quote.plan} membership, {quote.person}"[:150],

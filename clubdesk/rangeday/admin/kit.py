@@ -128,11 +128,14 @@ class ToCheckFilter(admin.SimpleListFilter):
 
 @admin.register(Kit)
 class KitAdmin(RoomAdmin[Kit]):
-    list_display = ("number", "kind", "standing", "with_whom", "uses", "uses_since_check", "description")
-    list_filter = ("kind", "state", ToCheckFilter)
-    search_fields = ("number", "description")
-    search_help_text = "The number on it, or words of its description"
-    fields = ("number", "kind", "description", "check_after", "standing")
+    list_display = (
+        "number", "kind", "size", "handed", "pounds", "standing", "with_whom", "uses", "uses_since_check",
+        "description",
+    )  # fmt: skip
+    list_filter = ("kind", "hand", "state", ToCheckFilter)
+    search_fields = ("number", "size", "description")
+    search_help_text = "The number on it, its size, or words of its description"
+    fields = ("number", "kind", "size", "hand", "draw_weight", "description", "check_after", "standing")
     readonly_fields = ("standing",)
     pages = (BackPage(), AsidePage(), FitPage())
     section_makers = (checks_section, loans_section)
@@ -148,6 +151,14 @@ class KitAdmin(RoomAdmin[Kit]):
             return "Fit for use"
         due = kit.state == KitState.USABLE and kit.check_after and kit.uses_since_check >= kit.check_after
         return f"{kit.get_state_display()}{', but due for a check' if due else ''}"
+
+    @admin.display(description="Hand", ordering="hand")
+    def handed(self, kit: Kit) -> str:
+        return kit.get_hand_display()
+
+    @admin.display(description="Pounds", ordering="draw_weight")
+    def pounds(self, kit: Kit) -> int | None:
+        return kit.draw_weight
 
     @admin.display(description="Given out", ordering="uses")
     def uses(self, kit: figures.KitInUse) -> int:

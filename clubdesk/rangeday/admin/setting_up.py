@@ -1,10 +1,11 @@
-"""What is set up once in a while: the safety rules for visitors, and what gear of one's own costs about."""
+"""What is set up once in a while: when nobody shoots, the rules for visitors, what gear of one's own costs about."""
 
-from django.contrib import admin
+from django.contrib import admin, messages
+from django.forms import ModelForm
 from django.http import HttpRequest
 
 from clubdesk import clock
-from clubdesk.rangeday.models import OwnGearCost, SafetyText
+from clubdesk.rangeday.models import ClosedDays, OwnGearCost, RangeDay, SafetyText
 from clubdesk.screens.rooms import RoomAdmin
 from clubdesk.screens.tables import amount_column
 
@@ -30,3 +31,15 @@ class OwnGearCostAdmin(RoomAdmin[OwnGearCost]):
 
     def get_changeform_initial_data(self, request: HttpRequest) -> dict[str, str | list[str]]:
         return {"since": clock.today().isoformat()}
+
+
+@admin.register(ClosedDays)
+class ClosedDaysAdmin(RoomAdmin[ClosedDays]):
+    list_display = ("reason", "first_day", "last_day")
+    fields = ("first_day", "last_day", "reason")
+
+    def save_model(self, request: HttpRequest, obj: ClosedDays, form: ModelForm[ClosedDays], change: bool) -> None:
+        super().save_model(request, obj, form, change)
+        open_days = RangeDay.objects.filter(closed_on=None, called_off_on=None)
+        for day in open_days.filter(date__range=(obj.first_day, obj.last_day)):
+            self.message_user(request, f"{day} stands in that time; call it off, or change the time.", messages.WARNING)

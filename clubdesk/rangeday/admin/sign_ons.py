@@ -14,7 +14,7 @@ from clubdesk.screens.rooms import DocumentAdmin
 from clubdesk.screens.tables import amount_column, page_of
 from clubdesk.screens.verbs import Facts, VerbPage
 
-GEAR = [(Gear.HIRE.value, "Club gear"), (Gear.OWN.value, "Own gear")]
+GEAR = [(Gear.HIRE.value, "Club kit"), (Gear.OWN.value, "Own gear")]
 
 
 class SignOnForm(VerbForm[RangeDay]):

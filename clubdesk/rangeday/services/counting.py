@@ -60,7 +60,7 @@ def close_day(
         return found
     if standing := selectors.standing_count(day):
         raise Refused(counted_in_words(standing))
-    _refuse_count(day, on, by, second_counter)
+    refuse_count(day, on, by, second_counter)
     ledger.lock_book()
     tin = selectors.tin(day)
     opening = tin.opening if opening is None else as_amount(opening)
@@ -92,7 +92,8 @@ def _save(count: TillCount, pieces: Mapping[int, int]) -> None:
     CountedPiece.objects.bulk_create(CountedPiece(till_count=count, cents=cents, number=n) for cents, n in counted)
 
 
-def _refuse_count(day: RangeDay, on: date, by: User, second_counter: User) -> None:
+def refuse_count(day: RangeDay, on: date, by: User, second_counter: User) -> None:
+    """Raises Refused where two people cannot count that day now."""
     if day.called_off_on:
         raise Refused(f"{day} was called off; what cash there is counts with the next day.")
     if on < day.date:

@@ -45,7 +45,7 @@ def give_out(
     if out:
         if out.sign_on_id == sign_on.pk:
             return out
-        raise Refused(f"{kit} is still out with {out.sign_on.who}; take it back first.")
+        raise Refused(f"{kit} is still out with {out.sign_on.who}; it comes back first.")
     return KitLoan.objects.create(
         key=key or uuid.uuid4(), kit=kit, sign_on=sign_on, given_at=at, back_at=back_at, recorded_by=by
     )

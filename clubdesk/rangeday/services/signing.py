@@ -8,7 +8,7 @@ from django.contrib.auth.models import User
 from django.db.models import Q
 from djmoney.money import Money
 
-from clubdesk import clock
+from clubdesk import clock, rooms
 from clubdesk.clock import day_text
 from clubdesk.errors import Refused
 from clubdesk.fees import selectors as fees
@@ -59,12 +59,12 @@ def sign_on(
     """Somebody shoots today. The fee comes from the schedule, the membership on that day and the gear.
 
     Cash and card post at once; "on account" charges the household, whose fee is income on the day. `rounding` is what
-    of a family's one cash payment falls on this fee, its own where it is not given; `due` is what is owed, and `known`
-    the day's schedule, where they are known already; `held` is the day's row, where whoever calls has taken it and
+    of a family's one cash payment falls on this fee, else its own; `due` and `known` are what is owed and the day's
+    schedule, where they are known already; `held` is the day's row, where whoever calls has taken it and
     found that nothing stands under this key and the person is not signed on.
 
-    Raises Refused for a closed day, somebody signed on already, a fee with no way of paying it, on account without a
-    household, cash or card before the day, and a visitor who has not agreed to the safety rules.
+    Raises Refused for a closed day, who is signed on already, a fee with no way of paying it, on account without a
+    household, cash or card before the day, a visitor who has not agreed to the safety rules, and as rooms above ask.
     """
     day = held or RangeDay.objects.select_for_update(of=("self",), no_key=True).get(pk=range_day.pk)
     if not held and (found := ledger.written(SignOn, key)):
@@ -73,6 +73,8 @@ def sign_on(
     if not held and person and day.sign_ons.filter(selectors.STANDS, person=person).exists():
         refuse_second(person)
     _refuse_who(day, person, visitor_name, agreed=bool(safety or corrects))
+    if not corrects:
+        _ask_the_rooms_above(day, person, by)
     due = due or selectors.tariff(person=person, gear=gear, range_day=day, known=known)
     _refuse_payment(day, due, paid, person)
     document = SignOn(
@@ -81,10 +83,20 @@ def sign_on(
         rounding=_rounding(due.amount, rounding) if paid == Paid.CASH else nil(), recorded_by=by,
     )  # fmt: skip
     if not person:
-        document.visitor_name, document.visitor_guardian = visitor_name.strip()[:100], visitor_guardian.strip()[:100]
-        document.visitor_phone, document.safety = visitor_phone.strip()[:30], safety
+        _note_visitor(document, visitor_name, visitor_guardian, visitor_phone, safety)
     _save_and_post(document, day, by)
     return document
+
+
+def _ask_the_rooms_above(day: RangeDay, person: Person | None, by: User) -> None:
+    for room in rooms.in_order():
+        for asks in room.before_signing_on:
+            asks(day, person, by)
+
+
+def _note_visitor(document: SignOn, name: str, guardian: str, phone: str, safety: SafetyText | None) -> None:
+    document.visitor_name, document.visitor_guardian = name.strip()[:100], guardian.strip()[:100]
+    document.visitor_phone, document.safety = phone.strip()[:30], safety
 
 
 def _save_and_post(document: SignOn, day: RangeDay, by: User) -> None:

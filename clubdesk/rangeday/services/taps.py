@@ -15,7 +15,7 @@ from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
 from clubdesk.money import cash_rounded, nil, total
-from clubdesk.rangeday import selectors
+from clubdesk.rangeday import selectors, visiting
 from clubdesk.rangeday.models import Act, Gear, Kit, KitLoan, Paid, RangeDay, SafetyText, SignOn, Tap, TapState
 from clubdesk.rangeday.services.kit import give_out, hold_kit, take_back_kit
 from clubdesk.rangeday.services.signing import refuse_second, sign_on, take_off
@@ -30,7 +30,8 @@ UNDO_WITHIN = timedelta(minutes=10)
 class Tapped:
     """One tap: people of one household who sign on and pay together, or one visitor; or the undoing of such a tap.
 
-    Or a piece of kit (its id) given to whoever signed on by the sign-on or the tap with the key `holder`, or back.
+    Or a piece of kit (its id) given to whoever signed on by the sign-on or the tap with the key `holder`, or back; or
+    that a `visitor` who signed on by themselves is not here.
     """
 
     key: uuid.UUID
@@ -43,6 +44,7 @@ class Tapped:
     gear: Gear = Gear.OWN
     paid: Paid = Paid.NOTHING
     people: Sequence[int] = field(default_factory=tuple)
+    visitor: uuid.UUID | None = None
     visitor_name: str = ""
     visitor_guardian: str = ""
     visitor_phone: str = ""
@@ -75,6 +77,7 @@ def _receive(
         return standing
     tap = Tap.objects.create(
         key=tapped.key, range_day=day, tapped_at=tapped.at, act=tapped.act, holder=tapped.holder, gear=tapped.gear,
+        visitor=tapped.visitor,
         kit=Kit.objects.filter(pk=tapped.kit).first() if tapped.kit else None,
         safety=SafetyText.objects.filter(pk=tapped.safety).first() if tapped.safety else None, paid=tapped.paid,
         people=list(tapped.people), visitor_name=tapped.visitor_name[:100],
@@ -105,6 +108,8 @@ def _do(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule | None = No
     """What was refused of what the tap says; blank where all of it was done."""
     if tap.act == Act.SIGN_ON:
         refused = _sign_on(tap, day, by, known or selectors.schedule(day), one_by_one)
+    elif tap.act == Act.AWAY:
+        refused = []
     else:
         refused = _hand_over(tap, by)
     return " ".join(refused)[:300]
@@ -120,7 +125,7 @@ def _hand_over(tap: Tap, by: User) -> list[str]:
     holder = selectors.holder_of(tap)
     if holder is None:
         return [f"{tap.kit} was given to somebody who is not signed on."]
-    back = selectors.given_back_since(tap)
+    back = _given_back_since(tap)
     try:
         with transaction.atomic():
             give_out(
@@ -130,6 +135,13 @@ def _hand_over(tap: Tap, by: User) -> list[str]:
     except Refused as refusal:
         return [refusal.sentence]
     return []
+
+
+def _given_back_since(tap: Tap) -> Tap | None:
+    """The first tap by which this kit came back after it was given out, where that reached the book before."""
+    later = Tap.objects.filter(act=Act.BACK, kit=tap.kit, range_day=tap.range_day, tapped_at__gte=tap.tapped_at)
+    later = later.exclude(state=TapState.UNDONE)
+    return later.order_by("tapped_at").first()
 
 
 def _sign_on(tap: Tap, day: RangeDay, by: User, known: selectors.Schedule, one_by_one: bool) -> list[str]:
@@ -190,6 +202,8 @@ def _comes_now(tap: Tap, person: selectors.Coming | None) -> bool:
     """
     if tap.state == TapState.QUESTION and SignOn.objects.filter(key=_key_of(tap, person)).exists():
         return False
+    if person is None and tap.visitor and visiting.is_confirmed(tap):
+        raise Refused("signed on already by another phone. Was the fee taken twice?")
     if person is None or person.signed_on is None:
         return True
     if tap.gear != Gear.OWN or person.gear != Gear.OWN:

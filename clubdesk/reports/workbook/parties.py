@@ -41,7 +41,11 @@ class PartiesAt:
         """Account by account, who owes and who is owed come to what the trial balance says."""
         together = f"SUMIFS({self.rows.column('F')},{self.rows.column('A')},"
         return [
-            Proved(f"{account.name}: by party as by the ledger", Term(f'{together}"{account.code}")', closing), balance)
+            Proved(
+                f"{account.name}: person by person as by the ledger",
+                Term(f'{together}"{account.code}")', closing),
+                balance,
+            )
             for account in self.context.accounts
             if account.needs_party
             for closing, balance in [(self.context.figures.closing(account), trial.balance(account))]

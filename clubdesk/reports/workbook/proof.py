@@ -72,7 +72,7 @@ def write(
 def _of_the_ledger(journal: JournalAt, ledger: LedgerAt, trial: TrialAt) -> Iterator[Proved]:
     yield Proved("Trial balance: debits equal credits", trial.debit, trial.credit)
     yield Proved("Journal: debits equal credits", journal.debits, journal.credits)
-    yield Proved("Opening balances sum to nil", trial.opening, NOTHING)
+    yield Proved("Opening balances sum to 0.00", trial.opening, NOTHING)
     yield Proved(
         "Journal and openings give what the ledger itself says, account by account", trial.from_ledger, NOTHING
     )
@@ -96,8 +96,8 @@ def _of_money(
     yield Proved("Receipts less payments come to the rows of money", receipts.net, money.whole)
     yield Proved("Money in hand by receipts and payments equals the accounts of money", receipts.money_after, in_hand)
     yield Proved("Money of the committee's last month is the money in hand", by_month, in_hand)
-    yield Proved("The bridge from cash to accrual closes to nil", bridge.difference, NOTHING)
-    yield Proved("The bridge closes to nil line by line", bridge.gaps, NOTHING)
+    yield Proved("The bridge from cash to accrual closes to 0.00", bridge.difference, NOTHING)
+    yield Proved("The bridge closes to 0.00 line by line", bridge.gaps, NOTHING)
     yield Proved("The bridge by line comes to what each account moved", bridge.columns, NOTHING)
 
 

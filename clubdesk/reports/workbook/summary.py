@@ -30,7 +30,7 @@ def write(
     sheet.line(["Surplus (deficit)", income.surplus.formula, _of(income.surplus_last_year)])
     last = context.last_year
     earlier = sum((last.closing(each) for each in now.money), ZERO) if last else None
-    sheet.line(["Money in hand: bank, till and card takings", trial.balance(*now.money).formula, earlier])
+    sheet.line(["Money in hand: bank, cash box and card takings", trial.balance(*now.money).formula, earlier])
     for label, role, among in OWED:
         for account in context.of_roles(role):
             sign = 1 if among == Kind.ASSET else -1

@@ -21,7 +21,7 @@ from clubdesk.roll.known import GuardiansPointedOut, PeoplePointedOut, PersonFor
 from clubdesk.roll.models import Belonging, Guardian, Household, Person
 from clubdesk.roll.selectors import twice_on_the_roll
 from clubdesk.screens.fields import DateInput, VerbForm, choose_from
-from clubdesk.screens.tables import Section, as_figure
+from clubdesk.screens.tables import Link, Section, as_figure, link_to
 from clubdesk.screens.verbs import VerbPage
 from clubdesk.verbs import may
 
@@ -118,6 +118,27 @@ def _standing(household: Household) -> models.QuerySet[Belonging]:
     return household.belongings.filter(ended_at=None)
 
 
+def guardians_section(request: HttpRequest, household: Household) -> Section:
+    """Who answers for the children, and how to reach them with one tap."""
+    rows = [
+        (
+            each.name,
+            Link(each.phone, f"tel:{each.phone.replace(' ', '')}") if each.phone else "no phone",
+            Link(each.email, f"mailto:{each.email}") if each.email else "no e-mail",
+        )
+        for each in household.guardians.all()
+    ]
+    return Section("Guardians", ["Name", "Phone", "E-mail"], rows, "Nobody yet: add a guardian below.")
+
+
+def people_section(request: HttpRequest, household: Household) -> Section:
+    rows = [
+        (link_to(each), age_and_class(each) if not each.erased_on else "erased", day_text(each.birth_date))
+        for each in household.people.order_by("birth_date", "pk")
+    ]
+    return Section("People", ["Name", "Age and class", "Born"], rows, "Nobody yet: add them below.")
+
+
 def sign_ins_section(request: HttpRequest, household: Household) -> Section | None:
     """Who of those that sign in belongs to the family, or did."""
     rows = [
@@ -134,9 +155,22 @@ def _when(at: datetime | None, by: User | None) -> str:
     return f"{day_text(timezone.localdate(at))}{f', by {by}' if by else ''}"
 
 
+class OwesFilter(admin.SimpleListFilter):
+    title = "account"
+    parameter_name = "account"
+
+    def lookups(self, request: HttpRequest, model_admin: object) -> list[tuple[str, str]]:
+        return [("owes", "owes the club"), ("credit", "in credit")]
+
+    def queryset(self, request: HttpRequest, queryset: models.QuerySet[Household]) -> models.QuerySet[Household]:
+        wanted = {"owes": models.Q(owed__gt=0), "credit": models.Q(owed__lt=0)}
+        return queryset.filter(wanted[self.value() or ""]) if self.value() in wanted else queryset
+
+
 @admin.register(Household)
 class HouseholdAdmin(LeadsOn[Household]):
-    list_display = ("name", "owes")
+    list_display = ("name", "children", "owes")
+    list_filter = (OwesFilter,)
     search_fields = ("name", "guardians__name", "guardians__email", "people__given_name", "people__family_name")
     search_help_text = "A family, guardian or child, also misspelt; a phone, an e-mail or a payment reference"
     also_finds = (finding.families_reached,)
@@ -144,13 +178,20 @@ class HouseholdAdmin(LeadsOn[Household]):
     fields = ("name",)
     sections_first = True
     pages = (AddToFamilyPage(), TakeOffFamilyPage(), EndLinksPage(), MergeFamiliesPage())
-    section_makers = (sign_ins_section, merged_section)
+    section_makers = (guardians_section, people_section, sign_ins_section, merged_section)
+    edits_apart = "Change these details"
     inlines = (GuardianInline, PersonInline)
 
     def get_queryset(self, request: HttpRequest) -> models.QuerySet[Household]:
         rows = Posting.objects.filter(party=models.OuterRef("party"), account__role=Role.FEES_OWED)
         owed = rows.order_by().values("party").annotate(figure=sum_of("amount")).values("figure")
-        return super().get_queryset(request).annotate(owed=models.Subquery(owed))
+        return super().get_queryset(request).prefetch_related("people").annotate(owed=models.Subquery(owed))
+
+    @admin.display(description="Who")
+    def children(self, household: Household) -> str:
+        """The people of the family by their given names, the eldest first."""
+        people = (each for each in household.people.all() if not each.erased_on)
+        return ", ".join(each.given_name for each in sorted(people, key=lambda each: each.birth_date))
 
     @admin.display(description="Owes", ordering="owed")
     def owes(self, household: Household) -> str:
@@ -186,6 +227,9 @@ class PersonAdmin(LeadsOn[Person]):
     section_makers = (merged_section,)
     fields = ("household", ("given_name", "family_name"), "birth_date", "age_class")
     readonly_fields = ("age_class",)
+
+    def sees_history(self, request: HttpRequest) -> bool:
+        return may(request.user, "roll.view_household")
 
     def get_fields(self, request: HttpRequest, obj: Person | None = None) -> Names:
         """Who only needs a name to pick, at the range or on a claim, sees no birth date and no household."""

@@ -1,15 +1,15 @@
 """Who is on the roll: families, and their people."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django.contrib.auth.models import User
-from django.db.models import F
 from django.utils import timezone
 
+from clubdesk import clock
 from clubdesk.errors import Refused
 from clubdesk.guards import one_at_a_time
 from clubdesk.ledger.models import Party, PartyKind
-from clubdesk.roll.models import Belonging, Guardian, Household, Person
+from clubdesk.roll.models import Belonging, Guardian, Household, NewsChoice, Person
 from clubdesk.verbs import shell_user, verb
 
 
@@ -75,8 +75,40 @@ def _end(belonging: Belonging, by: User) -> None:
 @verb(permission="roll.change_household", title="End the links of this family")
 def end_links(*, household: Household, by: User) -> Household:
     """No link that the family's guardians have works any more; their next letter brings a new one."""
-    household.guardians.update(link_version=F("link_version") + 1)
+    _end_links(household)
     return household
+
+
+def _end_links(household: Household) -> None:
+    """One by one, since only what is saved as a row is recorded."""
+    for guardian in household.guardians.select_for_update(no_key=True).order_by("pk"):
+        guardian.link_version += 1
+        guardian.save(update_fields=["link_version"])
+
+
+@verb(permission="roll.change_guardian", title="End news")
+def end_news(*, guardian: Guardian, by: User) -> Guardian:
+    """They want no more of the club's news; done again it changes nothing. Their own matters still reach them."""
+    held = Guardian.objects.select_for_update(no_key=True).get(pk=guardian.pk)
+    if held.news_ended_at is None:
+        _choose_news(held, clock.now(), NewsChoice(wanted=False), by)
+    return held
+
+
+def agree_to_news(*, guardian: Guardian, wording: str, version: int, by: User) -> Guardian:
+    """A part of the verb that takes the news up: they want it, in these words. Said again it changes nothing."""
+    held = Guardian.objects.select_for_update(no_key=True).get(pk=guardian.pk)
+    said = held.household.news_choices.filter(said_by=held.name).first()
+    if held.news_ended_at or not (said and said.wanted and said.wording == wording):
+        _choose_news(held, None, NewsChoice(wanted=True, wording=wording, version=version), by)
+    return held
+
+
+def _choose_news(guardian: Guardian, ended_at: datetime | None, choice: NewsChoice, by: User) -> None:
+    guardian.news_ended_at = ended_at
+    guardian.save(update_fields=["news_ended_at"])
+    choice.household, choice.said_by, choice.recorded_by = guardian.household, guardian.name, by
+    choice.save()
 
 
 def one_new_family_at_a_time() -> None:
@@ -88,6 +120,6 @@ def forget_household(household: Household) -> None:
     """Take a household's name away, end its links and who belongs to it; for the erasing of its last person."""
     household.name = f"Erased family {household.pk}"
     save_household(household=household)
-    household.guardians.update(link_version=F("link_version") + 1)
+    _end_links(household)
     for belonging in household.belongings.filter(ended_at=None):
         _end(belonging, shell_user())

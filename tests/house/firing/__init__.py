@@ -8,7 +8,7 @@ import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 
 from django.apps import apps
 from django.db import IntegrityError, connection, models, transaction
@@ -215,6 +215,7 @@ def another(field: models.Field, now: object) -> object:
     kinds = {
         "DateField": (date(2026, 1, 2), date(2026, 1, 3)),
         "DateTimeField": (datetime(2026, 1, 2, tzinfo=UTC), datetime(2026, 1, 3, tzinfo=UTC)),
+        "TimeField": (time(1, 2), time(1, 3)),
         "JSONField": ([1], [2]),
         "UUIDField": (uuid.UUID(int=1), uuid.UUID(int=2)),
     }

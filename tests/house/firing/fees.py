@@ -19,6 +19,14 @@ CHARGED_ITEM = (
 UNCHARGED_PRICE = f"UPDATE {CHARGE} SET price_id = price_id + 1000"
 ON, LATER, IN_JULY = "'2026-09-12'", "'2026-09-13'", "'2026-07-15'"
 RETURNED = changed("fees_repayment", returned_on=ON, return_reason="'no such account'")
+BACK = "fees_giveback"
+OF_ONE = {"voucher_id": "voucher_id", "undone_on": "NULL", "credit_id": "NULL"}
+OF_BACK = "id IN (SELECT credit_id FROM fees_giveback)"
+OF_A_BACK = "id IN (SELECT voucher_id FROM fees_giveback)"
+CAME = {"came_with": 1, "came_from_id": "(SELECT MIN(id) FROM roll_household)"}
+UNDONE = changed("fees_giveback", state="'undone'", undone_on=ON)
+NOT_YET = changed(VOUCHER, "given_back > 0", amount="amount + given_back", given_back=0)
+GONE = changed("fees_claimfile", file="''", erased_on=ON)
 FAR_TOO_MUCH = 100_000_000
 
 A_NEW_CHARGE = added(CHARGE, amount=10_000)
@@ -33,6 +41,7 @@ COUNTS_NO_MORE = {
     ALLOCATION: {"freed_on": ON},
     VOUCHER: {"state": "'refused'"},
     "fees_writeoff": {"cancelled_on": ON},
+    "fees_chargecredit": {"cancelled_on": ON},
 }
 
 
@@ -127,6 +136,83 @@ CASES: Cases = {
         Fires(changed(ALLOCATION, "freed_on IS NOT NULL", freed_on="NULL"), before=[changed(ALLOCATION, freed_on=ON)]),
     ],
     "fees_allocation_begins_standing": Fires(added(ALLOCATION, freed_on=ON), spares=[added(ALLOCATION)]),
+    "fees_claimfile_stays_erased": [
+        Fires(changed("fees_claimfile", file="'evidence/other'"), spares=[GONE]),
+        Fires(
+            changed("fees_claimfile", file="'evidence/other'", erased_on="NULL"),
+            changed("fees_claimfile", erased_on=LATER),
+            before=[GONE],
+        ),
+    ],
+    "fees_giveback_of_what_was_paid": [
+        Fires(
+            added(BACK, household_id="household_id - 1", **OF_ONE),
+            added(BACK, amount=f"(SELECT v.amount + 1 FROM {VOUCHER} v WHERE v.id = voucher_id)", **OF_ONE),
+            before=[NOT_YET],
+            spares=[added(BACK, amount=1, **OF_ONE)],
+        ),
+        Fires(added(BACK, amount=1, **OF_ONE)),
+    ],
+    "fees_giveback_keeps_its_credit": [
+        Fires(
+            changed(BACK, "credit_id IS NOT NULL", credit_id="NULL"),
+            changed(BACK, "credit_id IS NOT NULL", credit_id="(SELECT MIN(id) FROM fees_chargecredit)"),
+            spares=[changed(BACK, "credit_id IS NOT NULL", reason="'left'")],
+        ),
+        Fires(
+            changed(BACK, "credit_id IS NOT NULL", reason="'left'"),
+            before=[changed("fees_chargecredit", OF_BACK, amount=10_000)],
+        ),
+    ],
+    "fees_chargecredit_undone_with_its_voucher": [
+        Fires(
+            changed("fees_chargecredit", OF_BACK, cancelled_on=ON),
+            spares=[changed("fees_chargecredit", OF_BACK, reason="'left'")],
+        ),
+        Fires(before=[UNDONE], spares=[changed("fees_chargecredit", OF_BACK, cancelled_on=ON)]),
+        Fires(
+            changed("fees_chargecredit", OF_BACK, cancelled_on="NULL"),
+            changed("fees_chargecredit", OF_BACK, cancelled_on=LATER),
+            before=[UNDONE, changed("fees_chargecredit", OF_BACK, cancelled_on=ON)],
+        ),
+    ],
+    "fees_giveback_payment_comes_back_once": Fires(
+        changed(BACK, "state = 'paid'", state="'approved'", paid_on="NULL"),
+        changed(BACK, "state = 'paid'", state="'approved'", paid_on="NULL", times_returned="times_returned + 2"),
+        changed(BACK, "state = 'paid'", times_returned="times_returned + 1"),
+        changed(BACK, "state = 'paid'", paid_on=LATER),
+        before=[changed(BACK, state="'paid'", paid_on=ON)],
+        spares=[
+            changed(BACK, "state = 'paid'", state="'approved'", paid_on="NULL", times_returned="times_returned + 1")
+        ],
+    ),
+    "fees_voucher_given_back_by_an_invoice": Fires(
+        changed(VOUCHER, "given_back > 0", given_back="given_back + 1", amount="amount - 1"),
+        changed(VOUCHER, "given_back > 0", state="'returned'"),
+        spares=[changed(VOUCHER, "given_back > 0", end_reason="'left'")],
+    ),
+    "fees_voucher_comes_with_the_child_once": [
+        Fires(
+            changed(VOUCHER, came_on=ON, **CAME), spares=[changed(VOUCHER, charge_id=OWN_NEXT_FEE, came_on=ON, **CAME)]
+        ),
+        Fires(
+            changed(VOUCHER, charge_id=OWN_NEXT_FEE, came_on=LATER),
+            changed(VOUCHER, charge_id=OWN_NEXT_FEE, came_with=2),
+            before=[changed(VOUCHER, charge_id=OWN_NEXT_FEE, came_on=ON, **CAME)],
+        ),
+    ],
+    "fees_voucher_given_back_until_undone": [
+        Fires(
+            changed(VOUCHER, "given_back > 0", given_back=0, amount="amount + given_back"),
+            spares=[changed(VOUCHER, "given_back > 0", end_reason="'left'")],
+        ),
+        Fires(changed(VOUCHER, OF_A_BACK, state="'paid'"), before=[changed(VOUCHER, OF_A_BACK, state="'returned'")]),
+        Fires(
+            changed(VOUCHER, "given_back > 0", given_back="given_back - 1"),
+            before=[UNDONE],
+            spares=[changed(VOUCHER, "given_back > 0", given_back=0)],
+        ),
+    ],
     "fees_lodgement_paid_stays": Fires(
         changed("fees_lodgement", paid_on="NULL"),
         changed("fees_lodgement", paid_on=LATER),
@@ -183,16 +269,16 @@ CASES: Cases = {
         Fires(
             changed(VOUCHER, charge_id=OWN_NEXT_FEE),
             changed(VOUCHER, charge_id=ANOTHERS_FEE, first_charge_id="charge_id"),
-            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = {ON}, kept = 0"],
+            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = {ON}, kept = 0, carried_on = NULL"],
             spares=[changed(VOUCHER, charge_id=OWN_NEXT_FEE, first_charge_id="charge_id")],
         ),
         Fires(
             changed(VOUCHER, charge_id=OWN_NEXT_FEE, first_charge_id="charge_id"),
-            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = {ON}, kept = 1"],
+            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = {ON}, kept = 1, carried_on = NULL"],
         ),
         Fires(
             changed(VOUCHER, charge_id=OWN_NEXT_FEE, first_charge_id="charge_id"),
-            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = NULL"],
+            before=[OWN_NEW_FEE, f"UPDATE {CHARGE} SET taken_back_on = NULL, carried_on = NULL"],
         ),
     ],
     "fees_voucher_stays_lodged": [

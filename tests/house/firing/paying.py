@@ -27,6 +27,15 @@ OF_CLAIM = {
 OF_A_REPAYMENT = {"claim_id": "NULL", "expense_id": "NULL"}
 NO_OTHERS_HOUSEHOLD = {**OF_A_REPAYMENT, "household_id": "household_id + 1000"}
 
+BACK = "fees_giveback"
+OF_A_VOUCHER = {
+    "give_back_id": f"(SELECT MIN(id) FROM {BACK})",
+    "claim_id": "NULL",
+    "expense_id": "NULL",
+    "details_id": "NULL",
+}
+UNDONE = f"UPDATE {BACK} SET state = 'undone', undone_on = '2026-09-12'"
+
 CASES: Cases = {
     "bank_run_is_released_by_somebody_else": [
         Fires(
@@ -71,6 +80,18 @@ CASES: Cases = {
         added(ITEM, **OF_A_REPAYMENT, household_id="household_id + 1", details_id=f"(SELECT MIN(id) FROM {DETAILS})"),
         spares=[added(ITEM), added(ITEM, **OF_CLAIM)],
     ),
+    "bank_payment_is_of_a_voucher_owed_back": Fires(added(ITEM, **OF_A_VOUCHER), before=[UNDONE], spares=[added(ITEM)]),
+    "bank_voucher_in_a_run_is_given_back": [
+        Fires(
+            UNDONE,
+            before=[added(ITEM, **OF_A_VOUCHER, state="'waiting'", paid_on="NULL")],
+            spares=[f"UPDATE {BACK} SET reason = 'left'"],
+        ),
+        Fires(UNDONE, before=[added(ITEM, **OF_A_VOUCHER, state="'paid'", paid_on="'2026-09-12'")]),
+        Fires(
+            before=[added(ITEM, **OF_A_VOUCHER, state="'left_out'", reason="'twice'", paid_on="NULL")], spares=[UNDONE]
+        ),
+    ],
     "bank_payment_joins_an_unreleased_run": Fires(
         added(ITEM, run_id=THE_RELEASED), spares=[added(ITEM, run_id=THE_MADE)]
     ),

@@ -6,12 +6,21 @@ from tests.house.firing import Cases, Does, Fires, added, changed, one
 
 ON = "'2026-09-12'"
 ABOUT_PEOPLE = (
+    "care_agreement",
+    "care_healthnote",
+    "care_look",
+    "care_maycollect",
+    "care_persontoring",
     "fees_charge",
     "courses_place",
     "entryfund_entryclaim",
     "membership_leaverequest",
     "membership_membership",
     "rangeday_signon",
+    "safety_involved",
+    "safety_stay",
+    "safety_turn",
+    "safety_volunteercheck",
 )
 NAMED = "person_id IS NOT NULL"
 BELONGING, GUARDIAN = "roll_belonging", "roll_guardian"
@@ -65,6 +74,10 @@ CASES: Cases = {
             before=[ENDED],
         ),
     ],
+    "roll_newschoice_says_by_whom": Fires(
+        changed("roll_newschoice", said_by="'Somebody else'"),
+        spares=[changed("roll_newschoice", said_by="'Erased'"), changed("roll_newschoice", said_by="said_by")],
+    ),
     "roll_guardian_link_stays_ended": Fires(
         changed(GUARDIAN, link_version="link_version - 1"),
         spares=[changed(GUARDIAN, link_version="link_version + 1"), changed(GUARDIAN, link_version="link_version")],

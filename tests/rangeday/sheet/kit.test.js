@@ -34,3 +34,13 @@ test("what suits somebody is what they had, or else another of its kind and size
   assert.deepEqual(numbers(suits([4, 99], kit, out)), []);
   assert.deepEqual(numbers(suits([3], kit, new Map([[3, { who: "Ann" }]]))), []);
 });
+
+test("a bow near the one they had is of its hand and size and not much heavier, the lighter before the heavier", () => {
+  const bow = (id, hand, pounds, size = "66 inch") => [id, `B${id}`, "Bow", `${size}, ${pounds} pounds`, 0, "", size, hand, pounds];
+  const bows = kitOf([bow(1, "right", 18), bow(2, "left", 18), bow(3, "right", 20), bow(4, "right", 16), bow(5, "right", 24), bow(6, "right", 18, "62 inch"), [7, "B7", "Bow", "66 inch", 0, "", "66 inch", "right", 0]]);
+  const gone = new Map([[1, { who: "Ann" }]]);
+  assert.deepEqual(numbers(suits([1], bows, new Map())), ["B1"]);
+  assert.deepEqual(numbers(suits([1], bows, gone)), ["B4", "B3"]);
+  assert.deepEqual(numbers(suits([1], bows, new Map([...gone, [3, {}], [4, {}]]))), ["B6"]);
+  assert.deepEqual(numbers(suits([2], bows, new Map([[2, {}]]))), []);
+});

@@ -11,6 +11,10 @@ const taken = (...told) => said(200, { told, refused: "", token: "fresh" });
 
 // Sends what waits to a book that gives these answers; tells what was asked of it.
 function sends(taps, ...answers) {
+  return sendsAs(TOLD, taps, ...answers);
+}
+
+function sendsAs(told, taps, ...answers) {
   const keeping = new Keeping(null, 1, () => NOW);
   for (const [day, each] of taps) keeping.hold(day, each);
   const asked = [];
@@ -20,7 +24,7 @@ function sends(taps, ...answers) {
     if (answer instanceof Error) throw answer;
     return typeof answer === "function" ? answer(given) : answer;
   };
-  return { keeping, asked, sending: new Sending(keeping, TOLD, fetch, () => NOW) };
+  return { keeping, asked, sending: new Sending(keeping, told, fetch, () => told.now ?? NOW) };
 }
 
 test("what waits is sent with the phone's moment and without what only the phone needs, and is gone once answered", async () => {
@@ -100,4 +104,18 @@ test("where nothing waits the book is only asked how it stands", async () => {
   const { asked, sending } = sends([], taken());
   await sending.send(5);
   assert.equal(asked[0].method, undefined);
+});
+
+test("the sheet says each minute which phone it is, and at once where something stays behind", async () => {
+  const told = { ...TOLD, day: 5, phone: "p" };
+  const many = Array.from({ length: 101 }, (_, number) => [5, tap(`k${number}`, { at: `2026-09-12T08:00:00.${String(number).padStart(3, "0")}Z` })]);
+  const first = many.slice(0, 100).map(([, { key }]) => [key, "done", "", 0]);
+  const { asked, sending } = sendsAs(told, many, taken(...first), taken(["k100", "done", "", 0]), taken(), taken());
+  await sending.send(5);
+  await sending.send(5);
+  await sending.send(5);
+  assert.deepEqual(asked.map(({ body }) => body && [body.taps.length, body.phone, body.unsent]), [[100, "p", 1], [1, "p", 0], undefined]);
+  told.now = NOW + 61_000;
+  await sending.send(5);
+  assert.deepEqual(asked[3].body, { owner: 1, now: "2026-09-12T09:01:01.000Z", taps: [], phone: "p", unsent: 0 });
 });

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { cents, familyOf, found, holds, inCash, inWords, lent, money, peopleOf, standing, taken } from "../sheet/state.js";
+import { besideWhom, cents, familyOf, found, holds, inCash, inWords, lent, money, peopleOf, standing, taken } from "../sheet/state.js";
 
 const people = peopleOf([
   [1, "Ann Mirabar", 10, "h", "", 0, []],
@@ -72,4 +72,16 @@ test("a name that all share stands once", () => {
   assert.equal(inWords(["Ann Mirabar"]), "Ann Mirabar");
   assert.equal(inWords(["Ann Mirabar", "Bela Mirabar", "Cato Mirabar"]), "Ann, Bela and Cato Mirabar");
   assert.equal(inWords(["Ann Mirabar", "Cato Lund"]), "Ann Mirabar and Cato Lund");
+});
+
+test("a parent who has done the course stands right after the child, by the child's name too", () => {
+  const roll = peopleOf([[1, "Ann Mirabar", 10, "h", "", 1, []], [2, "Zoe Quoll", 11, "h", "", 5, []], [3, "Odo Mirabar", 10, "b", "p", 9, [], [1]], [4, "Pia Solano", 12, "b", "p", 0, [], [1, 2]]]);
+  const ids = (letters, there = []) => found(roll, new Set(there), letters).map(({ id }) => id);
+  assert.deepEqual(ids(""), [2, 1, 3]);
+  assert.deepEqual(ids("ann"), [1, 3, 4]);
+  assert.deepEqual(ids("zoe"), [2, 4]);
+  assert.deepEqual(ids("odo"), [3]);
+  assert.deepEqual(ids("mir", [1]), [3, 4]);
+  assert.equal(besideWhom(roll, roll.get(4)), "beside Ann Mirabar and Zoe Quoll");
+  assert.equal(besideWhom(roll, roll.get(1)), "");
 });

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { Keeping, readOf, storageOf } from "../sheet/storing.js";
+import { Keeping, phoneOf, readOf, storageOf } from "../sheet/storing.js";
 
 const NOW = Date.parse("2026-09-12T09:00:00Z");
 const at = (days) => new Date(NOW - days * 864e5).toISOString();
@@ -76,4 +76,10 @@ test("entries of others are named and left alone", () => {
   shared.hold(5, tap("a", { owner: 2, name: "Ines" }));
   shared.hold(5, tap("b", { owner: 3, name: "" }));
   assert.deepEqual([shared.of(5), shared.days(), shared.count(), shared.others()], [[], [], 0, ["Ines", "somebody else"]]);
+});
+
+test("a phone keeps the key that it was made once, and one without room takes the new one", () => {
+  const rooms = phone();
+  assert.deepEqual([phoneOf(rooms, "a"), phoneOf(rooms, "b")], ["a", "a"]);
+  assert.equal(phoneOf(null, "c"), "c");
 });

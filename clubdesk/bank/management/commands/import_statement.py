@@ -8,7 +8,7 @@ from clubdesk.shell import Argument, ImportCommand, contents, file_name
 
 
 class Command(ImportCommand[StatementImport]):
-    help = "Bring in a bank statement: OFX, ISO 20022 camt.053, or CSV by the columns that the account keeps."
+    help = "Import a bank statement: OFX, ISO 20022 camt.053, or CSV by the columns that the account keeps."
     verb, needs = services.import_statement, selectors.book
     takes = (
         Argument("--account", {"bank_account": account_with}, "CODE", "the bank account's code in the chart"),
@@ -16,6 +16,6 @@ class Command(ImportCommand[StatementImport]):
     )
 
     def came_to(self, result: StatementImport, would_be: str, file: str) -> Iterable[str]:
-        yield f"{result.brought} lines {would_be}brought in from {file}; {result.known} were known before."
+        yield f"{result.brought} lines {would_be}imported from {file}; {result.known} were known before."
         if result.note:
             yield result.note

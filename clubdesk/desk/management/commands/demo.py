@@ -1,3 +1,4 @@
+import os
 import socket
 import time
 from datetime import date
@@ -41,6 +42,8 @@ class Command(ShellCommand):
             raise Refused("Choose a day between 2010 and 2090.")
         if not options["no_serve"]:
             _refuse_taken_port(options["port"])
+            if "SITE_URL" not in os.environ:  # so that links and codes lead to where the demo is served
+                settings.SITE_URL = f"http://127.0.0.1:{options['port']}"
         if options["today"]:
             clock.set_today(today)
         call_command("migrate", verbosity=0)

@@ -2,11 +2,13 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.core.management import call_command
+from django.core.management.base import CommandParser
 from django.db import connection
 
 from clubdesk import statics
-from clubdesk.desk import services
+from clubdesk.desk import demo, services
 from clubdesk.desk.services import Started
+from clubdesk.errors import Refused
 from clubdesk.shell import Argument, Typed, VerbCommand, day
 
 
@@ -18,10 +20,25 @@ class Command(VerbCommand[Started]):
         Argument("--year-start", {"year_start": day}, "DATE", "first day of the first year"),
     )
 
+    def add_arguments(self, parser: CommandParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument(
+            "--in-place-of-the-demo", action="store_true", help="throw a demo book away first; no other is touched"
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0)
+        if options.pop("in_place_of_the_demo"):
+            self.throw_the_demo_away()
         statics.gather()
         super().handle(*args, **options)
+
+    def throw_the_demo_away(self) -> None:
+        try:
+            demo.refuse_a_real_book()
+            demo.empty()
+        except Refused as refusal:
+            self.fail(refusal.messages)
 
     def told(self, result: Started, typed: Typed) -> Iterable[str]:
         yield f"The books of {result.book} are open from {typed['year_start']}, in {connection.settings_dict['NAME']}."

@@ -1,12 +1,14 @@
 /* The finder's box has no name of its own until something is chosen; give it its field's, once the finder stands. */
 if (window.django && django.jQuery) {
-  django.jQuery(() => {
-    for (const box of document.querySelectorAll(".select2-selection__rendered")) {
+  const named = (part) => {
+    for (const box of part.querySelectorAll(".select2-selection__rendered")) {
       const field = box.closest(".field, .form-row");
       const label = field && field.querySelector("label, legend");
       if (label) box.setAttribute("aria-label", label.textContent.trim());
     }
-  });
+  };
+  django.jQuery(() => named(document));
+  document.addEventListener("formset:added", (event) => setTimeout(() => named(event.target)));
 }
 
 /* What the counted notes and coins come to, while they are typed. */
@@ -21,7 +23,7 @@ for (const box of document.querySelectorAll(".pieces")) {
 }
 
 /* Lines, as of a journal: what they come to while they are typed, and one more line. */
-const inCents = (input) => Math.round((Number.parseFloat(input.value.replaceAll(",", "")) || 0) * 100);
+const inCents = (input) => Math.round((Number.parseFloat(input.value.replaceAll(/[^0-9.−-]/g, "").replace("−", "-")) || 0) * 100);
 const typed = (lines, name) => lines.reduce((sum, line) => sum + inCents(line.querySelector(`[name$="-${name}"]`)), 0);
 const added = {
   sides(lines, money) {
@@ -86,3 +88,8 @@ for (const box of document.querySelectorAll(".scroll")) {
   said.textContent = "The table goes on to the right; slide it sideways.";
   box.before(said);
 }
+
+/* The signs that Django's two-sided list puts beside its boxes have a name and no part in the page. */
+addEventListener("load", () => {
+  for (const sign of document.querySelectorAll(".help-tooltip[aria-label]")) sign.setAttribute("role", "img");
+});

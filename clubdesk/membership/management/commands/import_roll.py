@@ -9,7 +9,7 @@ from clubdesk.shell import FILE, ImportCommand
 
 class Command(ImportCommand[BroughtIn]):
     help = (
-        f"Bring in people and families from a CSV or XLSX file with the columns {','.join(COLUMNS)} "
+        f"Import people and families from a CSV or XLSX file with the columns {','.join(COLUMNS)} "
         f"and, where there are any, {','.join(OPTIONAL)}."
     )
     verb, needs = services.import_roll, selectors.book
@@ -18,8 +18,8 @@ class Command(ImportCommand[BroughtIn]):
     def came_to(self, result: BroughtIn, would_be: str, file: str) -> Iterable[str]:
         yield (
             f"{result.households} families, {result.people} people and {result.memberships} memberships "
-            f"{would_be}brought in from {file}."
+            f"{would_be}imported from {file}."
         )
         if result.balances:
             balances = result.balances.charges.count() + result.balances.receipts.count()
-            yield f"{balances} balances {would_be}brought in."
+            yield f"{balances} balances {would_be}imported."

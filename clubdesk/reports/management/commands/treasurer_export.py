@@ -14,6 +14,8 @@ from clubdesk.shell import QuestionCommand
 class Command(QuestionCommand):
     help = "Write the treasurer's workbook of the financial year that ends in the calendar year YEAR."
 
+    hands_out = "exported a treasurer’s workbook"
+
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("year", metavar="YEAR")
         parser.add_argument("--output", required=True, metavar="FILE.xlsx")

@@ -1,5 +1,5 @@
 // The club's numbered kit: found by its number, why a piece cannot be given out, and what suits somebody.
-export const kitOf = (rows) => new Map(rows.map(([id, number, kind, words, due, unsafe]) => [id, { id, number, name: `${kind} ${number}`, kind, words, due, unsafe }]));
+export const kitOf = (rows) => new Map(rows.map(([id, number, kind, words, due, unsafe, size = "", hand = "", pounds = 0]) => [id, { id, number, name: `${kind} ${number}`, kind, words, due, unsafe, size, hand, pounds }]));
 
 const digitsOf = (text) => text.replace(/\D/g, "").replace(/^0+(?=\d)/, "");
 
@@ -26,14 +26,28 @@ export function refusals(kit, loans, typed) {
   return found.sort((one, other) => isJust(other, typed) - isJust(one, typed)).slice(0, 3).map(why);
 }
 
-// What suits somebody: the pieces they had last, or where one is not there, another of its kind and size.
+const NEAR = 4; // pounds of draw weight by which a bow may differ from the one that somebody had
+const MOST_NEAR = 2;
+
+// How far a piece is from the one that somebody had: never of another hand, rather lighter than heavier, its size first.
+// Infinity where it does not suit.
+function apart(had, piece) {
+  if (piece.kind !== had.kind || piece.hand !== had.hand) return Infinity;
+  if (!had.size && !had.pounds && piece.words !== had.words) return Infinity;
+  if (!had.pounds !== !piece.pounds) return Infinity;
+  const heavier = piece.pounds - had.pounds;
+  if (Math.abs(heavier) > NEAR) return Infinity;
+  return Math.abs(heavier) * 2 + (heavier > 0 ? 1 : 0) + (piece.size === had.size ? 0 : 100);
+}
+
+// What suits somebody: of each kind the piece they had last, or where it is not there the nearest that are.
 export function suits(had, kit, loans) {
-  const free = (piece) => piece && !loans.has(piece.id) && !piece.unsafe;
-  const proposed = [];
+  const free = (piece) => !loans.has(piece.id) && !piece.unsafe;
+  const proposed = new Set();
   for (const piece of had.map((id) => kit.get(id)).filter(Boolean)) {
-    const like = [...kit.values()].find((each) => each.kind === piece.kind && each.words === piece.words && free(each) && !proposed.includes(each));
-    const found = free(piece) ? piece : like;
-    if (found && !proposed.includes(found)) proposed.push(found);
+    const near = [...kit.values()].filter((each) => free(each) && apart(piece, each) < Infinity && !proposed.has(each));
+    near.sort((one, other) => apart(piece, one) - apart(piece, other));
+    for (const each of free(piece) ? [piece] : near.slice(0, MOST_NEAR)) proposed.add(each);
   }
-  return proposed;
+  return [...proposed];
 }

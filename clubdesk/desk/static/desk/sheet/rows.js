@@ -1,14 +1,14 @@
 // The rows of the sheet, as they should stand. `at` is how things are: `people`, `kit`, `told`, who is `there` (ids),
 // which `loans` there are, who is `open` and who signs on `along`; `acts` is what buttons do.
 import { button, el } from "./drawing.js";
-import { holds, inCash, MARKS, isMember, familyOf } from "./state.js";
+import { besideWhom, holds, inCash, MARKS, isMember, familyOf } from "./state.js";
 
 const chip = ({ words, look }) => el("span", { class: `chip ${look}`, text: words, key: words });
 
-function who(name, small, chips = "") {
+function who(name, small, chips = "", leads = null) {
   const marks = [...chips].map((mark) => chip(MARKS[mark]));
   const second = small || marks.length ? [el("small", {}, [small && el("span", { text: small, key: "words" }), ...marks])] : [];
-  return el("div", { class: "who", key: "who" }, [el("strong", { text: name }), ...second]);
+  return el("div", { class: "who", key: "who" }, [leads ? el("a", { ...leads, class: "name", key: "name", text: name, "aria-label": `${name}: whom to ring, what to know` }) : el("strong", { text: name }), ...second]);
 }
 
 // Somebody who may sign on: one tap with own gear, two with what is paid, two for a family. Whoever is on by now, by
@@ -27,7 +27,9 @@ export function personRow(person, at, acts) {
     due !== null && (family.length > 0) && button("and siblings", () => acts.open(person, family), { class: "quiet", "aria-label": `${person.name} and siblings`, key: "siblings" }),
     isOn && el("span", { class: "there", text: "on the range", key: "there" }),
   ];
-  return el("li", { key, class: isOn ? "row taken" : "row" }, [who(person.name, "", person.marks), el("div", { class: "ways", key: "ways" }, ways)]);
+  const beside = besideWhom(at.people, person);
+  const marks = beside ? person.marks.replace("p", "") : person.marks;
+  return el("li", { key, class: isOn ? "row taken" : "row" }, [who(person.name, beside, marks), el("div", { class: "ways", key: "ways" }, ways)]);
 }
 
 function openRow(person, at, acts) {
@@ -58,10 +60,11 @@ export function ways(due, at, act, onAccount) {
 
 // Somebody on the range, with the kit they have.
 export function signedRow(row, at, acts) {
+  const care = row.id && row.row && at.told.care ? { href: at.told.care.replace("/care/0/", `/care/${row.id}/`), act: (event) => acts.care(row, event) } : null;
   const has = [...at.loans].filter(([, loan]) => holds(loan, row)).map(([id]) => at.kit.get(id).number);
   const words = [row.waits ? `${row.words}, waits` : row.words, ...has].join(" · ");
   const kit = at.kit.size > 0 && row.words !== "own gear" && button("Kit", () => acts.lend(row), { class: "quiet", "aria-label": `Kit for ${row.name}` });
-  return el("li", { key: `${row.key || row.own} ${row.id ?? row.name}`, class: "row" }, [who(row.name, words), el("div", { class: "ways", key: "ways" }, [kit, undone(row, at, acts)])]);
+  return el("li", { key: `${row.key || row.own} ${row.id ?? row.name}`, class: "row" }, [who(row.name, words, "", care), el("div", { class: "ways", key: "ways" }, [kit, undone(row, at, acts)])]);
 }
 
 function undone(row, at, acts) {

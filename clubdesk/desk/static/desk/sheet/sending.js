@@ -1,6 +1,7 @@
 // How what waits on this phone reaches the book: a few at a time, each answered by itself, and again until it was.
 const PATIENCE = 20_000; // milliseconds until a request counts as lost
 const AT_ONCE = 100;
+const BEAT = 60_000; // milliseconds after which the book hears again that this phone is there
 const OWN = ["sent", "who", "owner", "name", "cents"]; // what only the phone needs of an entry
 
 export const OUT = "signed out";
@@ -11,9 +12,10 @@ const bare = (tap) => Object.fromEntries(Object.entries(tap).filter(([name]) => 
 const named = (key, undo) => `${key}${undo ? " undo" : ""}`;
 
 export class Sending {
-  // `told` is what the page says: where to send (with 0 for the day), whose entries they are, and the token.
+  // `told` is what the page says: where to send (with 0 for the day), whose entries they are, and the token; of the sheet
+  // also its day and this phone's own key.
   constructor(keeping, told, fetch, now = Date.now) {
-    Object.assign(this, { keeping, told, fetch, now, token: told.token, busy: false });
+    Object.assign(this, { keeping, told, fetch, now, token: told.token, busy: false, heard: -Infinity, behind: 0 });
   }
 
   // Send what waits of a day and ask how it stands. Returns what became of it (TAKEN, OUT, LATER), what the book said,
@@ -46,9 +48,12 @@ export class Sending {
     const stop = new AbortController();
     const timer = setTimeout(() => stop.abort(), PATIENCE);
     try {
+      const left = this.keeping.of(day).length - going.length;
+      const beat = this.told.phone && day === this.told.day && (left > 0 || this.behind > 0 || this.now() - this.heard >= BEAT);
       const url = `${this.told.send.replace("/0/", `/${day}/`)}?have=${have}`;
-      const answer = await this.fetch(url, { credentials: "same-origin", redirect: "manual", signal: stop.signal, ...this.#asked(going) });
+      const answer = await this.fetch(url, { credentials: "same-origin", redirect: "manual", signal: stop.signal, ...this.#asked(going, beat ? { phone: this.told.phone, unsent: left } : null) });
       const said = await answer.json().catch(() => ({}));
+      if (beat && answer.ok) Object.assign(this, { heard: this.now(), behind: left });
       if (said.token) this.token = said.token;
       return { answer, said };
     } finally {
@@ -56,10 +61,10 @@ export class Sending {
     }
   }
 
-  #asked(going) {
+  #asked(going, beat) {
     const headers = { Accept: "application/json" };
-    if (!going.length) return { headers };
-    const body = JSON.stringify({ owner: this.told.owner, now: new Date(this.now()).toISOString(), taps: going.map(bare) });
+    if (!going.length && !beat) return { headers };
+    const body = JSON.stringify({ owner: this.told.owner, now: new Date(this.now()).toISOString(), taps: going.map(bare), ...beat });
     return { method: "POST", headers: { ...headers, "Content-Type": "application/json", "X-CSRFToken": this.token }, body };
   }
 

@@ -1,11 +1,13 @@
 // The sheet of a range day: who is here signs on with a tap or two, also without reception.
+import { asked, parts, SHOWN_FOR } from "./care.js";
 import { button, el, fill, say, Stillness } from "./drawing.js";
 import { inside, kitOf, leadsTo, refusals, suits } from "./kit.js";
 import { empty, keep } from "./opening.js";
 import { outRow, personRow, pieceButton, signedRow, ways } from "./rows.js";
 import { LATER, OUT, Sending, TAKEN } from "./sending.js";
 import { cents, found, holds, inCash, inWords, lent, money, PAID, peopleOf, standing, taken, TARIFFS } from "./state.js";
-import { Keeping, storageOf } from "./storing.js";
+import { Keeping, phoneOf, storageOf } from "./storing.js";
+import { atTheTable, confirming, lacks, tableRow, waitingOf } from "./visitors.js";
 
 const by = (id) => document.getElementById(id);
 const read = (id) => JSON.parse(by(id).textContent);
@@ -18,11 +20,12 @@ const told = read("told");
 const people = peopleOf(read("roll"));
 const kit = kitOf(read("kit"));
 const keeping = new Keeping(storageOf(window), told.owner);
+told.phone = phoneOf(storageOf(window), madeKey());
 const sending = new Sending(keeping, told, (...asked) => fetch(...asked));
 const still = new Stillness(document, draw);
-const book = { signed: told.signed, mark: told.mark, out: told.out, asked: [] };
+const book = { signed: told.signed, mark: told.mark, out: told.out, waiting: [], silent: [], asked: [] };
 const times = new Map(); // when this phone made an entry that the book has by now
-const page = { drawn: null, open: null, along: null, lending: null, listing: null, last: null, lost: [], trouble: "", isOut: false, isClosed: false, isAnswered: false, isAlone: false };
+const page = { drawn: null, open: null, along: null, lending: null, listing: null, last: null, caring: null, cares: null, lost: [], trouble: "", isOut: false, isClosed: false, isAnswered: false, isAlone: false };
 
 const price = (person) => (told.prices[TARIFFS[person.tariff]] === null ? null : cents(told.prices[TARIFFS[person.tariff]]));
 const inMoney = (figure) => money(told.sign, figure);
@@ -38,6 +41,7 @@ function wordsOf(tap, id) {
 }
 
 function now() {
+  told.ahead &&= Date.now() < told.begins; // the sheet may have been opened the day before, and stay so without reception
   const rows = standing(book.signed, kept(), nameOf, wordsOf);
   const there = new Set(rows.map((row) => row.id).filter(Boolean));
   return { people, kit, told, rows, there, loans: lent(book.out, kept(), kit), open: page.open, along: page.along, price, money: inMoney };
@@ -106,6 +110,32 @@ const acts = {
     begin();
     happened(`${inWords(names)} ${names.length > 1 ? "are" : "is"} not on any more.`);
   },
+  // Fetched anew at each tap, and gone from the page when it is put away, after some minutes, and when the page is left.
+  async care(row, event) {
+    if (event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    const address = event.currentTarget.href;
+    page.caring = row;
+    show("on");
+    say(by("care-of"), row.name);
+    fill(by("care-told"), [el("p", { text: "Asking the book …", key: "asking" })]);
+    by("care").hidden = false;
+    by("care").scrollIntoView({ block: "nearest" });
+    by("care-done").focus({ preventScroll: true });
+    const said = await asked(address, (...given) => fetch(...given));
+    if (page.caring !== row || page.isClosed) return;
+    fill(by("care-told"), parts(said));
+    clearTimeout(page.cares);
+    page.cares = setTimeout(forget, SHOWN_FOR);
+  },
+  confirm(each, paid) {
+    if (atTheTable(book.waiting, kept()).some(({ key }) => key === each.key)) visitorIsOn(confirming(each), paid);
+  },
+  away(each) {
+    hold({ act: "away", visitor: each.key, who: each.name });
+    begin();
+    happened(`${each.name} is not at the table any more.`);
+  },
   lend(row) {
     page.lending = row;
     by("kit-number").value = "";
@@ -127,6 +157,13 @@ const acts = {
     happened(`${piece.name} is back from ${loan.who}.`);
   },
 };
+
+function forget() {
+  page.caring = null;
+  clearTimeout(page.cares);
+  by("care")?.setAttribute("hidden", "");
+  by("care-told")?.replaceChildren();
+}
 
 // Drawing
 
@@ -151,6 +188,8 @@ function draw() {
   by("kit-out").classList.toggle("none", at.loans.size === 0);
   say(by("out-count"), `Kit out: ${at.loans.size}`);
   fill(by("out"), [...at.loans].map(([id, loan]) => outRow(kit.get(id), loan, acts)));
+  fill(by("visitor-ways"), visitorWays());
+  drawTable(at);
   drawLending(at);
   drawTaken(at);
   drawHead();
@@ -184,7 +223,8 @@ function drawLending(at) {
   if (!to) return;
   const letters = by("kit-number").value;
   const held = [...at.loans].filter(([, loan]) => holds(loan, to)).map(([id]) => kit.get(id));
-  const proposed = letters ? [] : suits(people.get(to.id)?.had ?? [], kit, at.loans).filter((each) => !held.some((one) => one.kind === each.kind));
+  const had = people.get(to.id)?.had ?? [];
+  const proposed = letters ? [] : suits(had, kit, at.loans).filter((each) => !held.some((one) => one.kind === each.kind));
   const all = proposed.length ? proposed : inside(kit, at.loans, letters);
   say(by("lending-to"), `Kit for ${to.name}`);
   const family = at.rows.filter((row) => to.key && row.key === to.key && row !== to && row.words !== "own gear");
@@ -194,13 +234,23 @@ function drawLending(at) {
   const why = refusals(kit, at.loans, letters);
   const rest = all.length > 12 ? [`${all.length - 12} more: type the number.`] : [];
   const none = !all.length && !why.length ? ["No kit has that number."] : [];
-  say(by("kit-why"), [proposed.length ? "As they had it last. For another type its number." : "", ...why, ...rest, ...none].filter(Boolean).join(" "));
+  say(by("kit-why"), [proposed.length ? `${proposed.every((each) => had.includes(each.id)) ? "As they had it last." : "As they had it last, or near it."} For another type its number.` : "", ...why, ...rest, ...none].filter(Boolean).join(" "));
+}
+
+// Visitors who signed on by themselves; how many there are stands at the top, where it moves nothing.
+function drawTable(at) {
+  const waiting = atTheTable(book.waiting, kept());
+  by("table").hidden = by("table-jump").hidden = !waiting.length;
+  say(by("table-count"), `At the table: ${waiting.length}`);
+  say(by("table-jump"), `${waiting.length} at the table`);
+  fill(by("table-list"), waiting.map((each) => tableRow(each, price({ tariff: "v" }), at, acts)));
 }
 
 function drawTaken(at) {
   const sums = taken(at.rows);
   const line = (words, figure) => el("div", { key: words }, [el("dt", { text: words }), el("dd", { text: inMoney(figure) })]);
   fill(by("sums"), [line("Cash", sums.cash), line("Card", sums.card), line("In all", sums.cash + sums.card), line("On account", sums.account)]);
+  say(by("phones"), book.silent.length ? `Not heard of lately: ${book.silent.map(([words]) => words).join("; ")}.` : "");
   say(by("tab-on"), String(at.rows.length));
   say(by("tab-kit"), String(at.loans.size));
   say(by("tab-taken"), inMoney(sums.cash + sums.card));
@@ -217,6 +267,7 @@ function drawAsks() {
     page.isAlone && paragraph(`No reception yet: this sheet is as of ${told.as_of}.`),
     page.trouble && paragraph(`${page.trouble} What waits is kept on this phone.`),
     keeping.fails && count > 0 && paragraph("This phone has no room to keep entries: leave this page open until all is sent."),
+    ...book.silent.filter(([, unsent]) => unsent > 0).map(([words]) => paragraph(`Not heard of: ${words}. What it kept is not in the book yet: open the sheet on it before the day is counted.`)),
     book.asked.length > 0 && paragraph(`The coordinator will be asked: ${book.asked.map(([, question]) => question).join(" ")}`),
     ...keeping.others().map((name) => paragraph(`Entries of ${name} wait on this phone: they are sent when ${name} signs in here. After a week they are gone.`)),
   ].filter(Boolean);
@@ -245,7 +296,7 @@ function take({ said, answered, lost }) {
   for (const tap of answered) if (!tap.undo) times.set(tap.key, Date.parse(tap.at));
   for (const tap of lost) page.lost.push(`${inWords(tap.people.map(nameOf)) || tap.visitor_name || "kit"}, ${tap.act ? "kit" : wordsOf(tap, tap.people[0])}.`);
   book.signed = said.more ? [...said.signed, ...book.signed] : said.signed;
-  Object.assign(book, { mark: said.mark, out: said.out, asked: said.asked });
+  Object.assign(book, { mark: said.mark, out: said.out, waiting: said.waiting ? waitingOf(said.waiting) : book.waiting, silent: said.silent ?? book.silent, asked: said.asked });
   if (said.closed && !kept().length) close(said.closed);
 }
 
@@ -256,7 +307,8 @@ function close(why) {
   empty();
   people.clear();
   kit.clear();
-  Object.assign(book, { signed: [], out: [], asked: [] });
+  Object.assign(book, { signed: [], out: [], waiting: [], silent: [], asked: [] });
+  document.body.classList.remove("turned");
   for (const data of ["roll", "told", "kit"]) by(data).remove();
   clearInterval(clock);
   const asked = by("asks").hidden ? "" : by("asks").textContent;
@@ -265,21 +317,48 @@ function close(why) {
 
 // Visitors
 
+const TYPED = ["visitor-name", "visitor-guardian", "visitor-phone"];
+
+function typed() {
+  const [name, guardian, phone] = TYPED.map((id) => by(id).value.trim());
+  return { name, guardian, phone, isChild: by("visitor-child").checked, agrees: by("visitor-agrees").checked };
+}
+
+// Whether the form has all that it must have; what it lacks stands there.
+function isWhole(byThemselves) {
+  const lacking = lacks(typed(), byThemselves);
+  by("visitor-says").hidden = !lacking;
+  say(by("visitor-says"), lacking);
+  return !lacking;
+}
+
 function signVisitorOn(paid) {
-  const name = by("visitor-name").value.trim();
-  const isReached = by("visitor-guardian").value.trim() && by("visitor-phone").value.trim();
-  const lacks = !name ? "Type the visitor’s name." : by("visitor-child").checked && !isReached ? "For a child, write the guardian’s name and phone." : !by("visitor-agrees").checked ? "Read the safety rules with them, and tick that they agree." : "";
-  by("visitor-says").hidden = !lacks;
-  say(by("visitor-says"), lacks);
-  if (lacks) return;
-  const due = paid === "cash" ? inCash(price({ tariff: "v" })) : price({ tariff: "v" });
-  const tap = { key: madeKey(), people: [], visitor_name: name, visitor_guardian: by("visitor-guardian").value, visitor_phone: by("visitor-phone").value, safety: told.safety, gear: "visitor", paid, cents: due };
-  hold(tap);
-  for (const id of ["visitor-name", "visitor-guardian", "visitor-phone"]) by(id).value = "";
+  if (!isWhole(false)) return;
+  const { name, guardian, phone } = typed();
+  const tap = { people: [], visitor_name: name, visitor_guardian: guardian, visitor_phone: phone, safety: told.safety, gear: "visitor" };
+  for (const id of TYPED) by(id).value = "";
   by("visitor-agrees").checked = by("visitor-child").checked = false;
   by("visitor").open = false;
+  visitorIsOn(tap, paid);
+}
+
+function visitorIsOn(of, paid) {
+  const due = price({ tariff: "v" });
+  const tap = { key: madeKey(), ...of, paid, cents: paid === "cash" ? inCash(due) : due };
+  hold(tap);
   begin();
-  happened(`${name} is on: ${wordsOf(tap, null)}.`, { key: tap.key });
+  happened(`${tap.visitor_name} is on: ${wordsOf(tap, null)}.`, { key: tap.key });
+}
+
+// The phone turned round: the form alone, for the visitor; then thanks alone, until the helper has the phone again.
+function turn(stage) {
+  document.body.classList.toggle("turned", stage !== "");
+  document.body.classList.toggle("thanked", stage === "thanks");
+  by("visitor").open = true;
+  say(by("visitor-words"), stage ? "I have read the safety rules and agree to them" : by("visitor-words").dataset.told);
+  by(stage === "form" ? "visitor-name" : stage === "thanks" ? "visitor-return" : "find").focus({ preventScroll: true });
+  scrollTo(0, 0);
+  if (!stage) by("visitor").scrollIntoView({ block: "nearest" });
 }
 
 function visitorWays() {
@@ -287,6 +366,11 @@ function visitorWays() {
   if (told.ahead || due === null) return [el("span", { text: told.ahead ? "Visitors sign on when the day has come." : "no price yet" })];
   return ways(due, { told, money: inMoney }, signVisitorOn, false);
 }
+
+by("visitor-turn").addEventListener("click", () => { show("sign"); by("visitor-says").hidden = true; turn("form"); });
+by("visitor-done").addEventListener("click", () => { if (isWhole(true)) turn("thanks"); });
+by("visitor-return").addEventListener("click", () => turn(""));
+by("table-jump").addEventListener("click", () => { show("sign"); by("table").scrollIntoView({ block: "start" }); });
 
 // What the page listens to
 
@@ -297,6 +381,8 @@ function show(tab) {
 
 by("find").addEventListener("input", () => { Object.assign(page, { open: null, along: null, listing: null }); show("sign"); still.ask(); });
 by("kit-number").addEventListener("input", () => still.ask());
+by("care-done").addEventListener("click", () => { forget(); begin(); });
+addEventListener("pagehide", forget);
 by("lending-done").addEventListener("click", () => { page.lending = null; begin(); still.ask(); });
 by("undo-last").addEventListener("click", () => acts.undo(page.last.key));
 by("kit-last").addEventListener("click", () => acts.lend(now().rows.filter((row) => row.key === page.last.key).at(-1)));
@@ -312,7 +398,6 @@ by("logout-form")?.addEventListener("submit", (event) => {
   if (count && !confirm(`${count} ${count === 1 ? "entry was" : "entries were"} not sent yet. They stay on this phone until you come back. Sign out all the same?`)) event.preventDefault();
 });
 const clock = setInterval(() => { if (!document.hidden || kept().length) send(); }, EVERY);
-fill(by("visitor-ways"), visitorWays());
 if (told.closed && !kept().length) close(told.closed);
 else {
   for (const part of ["finder", "visitor"]) by(part).hidden = Boolean(told.closed);

@@ -10,11 +10,12 @@ export const MARKS = {
   b: { words: "birthday this week", look: "ok" },
   l: { words: "membership lapsed", look: "now" },
   u: { words: "fee overdue", look: "now" },
-  g: { words: "no guardian’s phone", look: "soon" },
+  g: { words: "nobody to ring", look: "soon" },
+  d: { words: "draw check to do", look: "soon" },
   p: { words: "may shoot beside their child", look: "" },
 };
 
-export const peopleOf = (rows) => new Map(rows.map(([id, name, home, tariff, marks, times, had]) => [id, { id, name, home, tariff, marks, times, had }]));
+export const peopleOf = (rows) => new Map(rows.map(([id, name, home, tariff, marks, times, had, beside = []]) => [id, { id, name, home, tariff, marks, times, had, beside }]));
 export const isMember = (person) => person.tariff !== "v";
 
 const undoneOf = (kept) => new Set(kept.filter((tap) => tap.undo).map((tap) => tap.key));
@@ -55,14 +56,26 @@ export const holds = (loan, row) =>
   Boolean(loan.holder && loan.holder === row.own) ||
   Boolean(loan.holder && loan.holder === row.key && (!loan.people.length || loan.people[0] === row.id));
 
-// Who is shown for some letters: who came most often on days like this one before the others, then by name.
+// Who is shown for some letters: who came most often on days like this one before the others, then by name. A parent who
+// may shoot beside a child stands right after the child, and is found by the child's name too.
 export function found(people, there, letters) {
   const sought = letters.trim().toLowerCase();
   const names = (person) => [person.name.toLowerCase(), ...person.name.toLowerCase().split(/[ -]/)];
-  const fits = (person) => (sought ? names(person).some((part) => part.startsWith(sought)) : person.tariff === "h" || person.times > 0);
+  const isNamed = (person) => names(person).some((part) => part.startsWith(sought));
+  const fits = (person) => (sought ? isNamed(person) || person.beside.some((id) => people.has(id) && isNamed(people.get(id))) : person.tariff === "h" || person.times > 0);
   const all = [...people.values()].filter((person) => !there.has(person.id) && fits(person));
-  return all.sort((one, other) => other.times - one.times);
+  all.sort((one, other) => other.times - one.times);
+  const shown = new Set(all.map(({ id }) => id));
+  const childOf = (person) => person.beside.find((id) => shown.has(id));
+  const parents = all.filter(childOf);
+  return all.filter((person) => !childOf(person)).flatMap((person) => [person, ...parents.filter((each) => childOf(each) === person.id)]);
 }
+
+// “beside Ann and Ben Mirabar”, of a parent who has done the course.
+export const besideWhom = (people, parent) => {
+  const names = parent.beside.map((id) => people.get(id)?.name).filter(Boolean);
+  return names.length ? `beside ${inWords(names)}` : "";
+};
 
 // The others of a family who are not on the range yet.
 export const familyOf = (people, person, there) => [...people.values()].filter((each) => each.home === person.home && each.id !== person.id && !there.has(each.id));

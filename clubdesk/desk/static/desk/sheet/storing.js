@@ -96,6 +96,16 @@ function readAll(text) {
   }
 }
 
+// This phone's own key, by which the book tells it from others; a phone without room has another one on each page.
+export function phoneOf(storage, made) {
+  try {
+    if (!storage.getItem("range-phone")) storage.setItem("range-phone", made);
+    return storage.getItem("range-phone") || made;
+  } catch {
+    return made;
+  }
+}
+
 // A phone that keeps nothing for pages has no storage at all, or says so by an error.
 export function storageOf(page) {
   try {

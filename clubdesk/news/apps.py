@@ -1,0 +1,6 @@
+from clubdesk.rooms import RoomConfig
+
+
+class NewsConfig(RoomConfig):
+    name = "clubdesk.news"
+    verbose_name = "News"
