@@ -33,7 +33,7 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if not item.get_closest_marker("slow"):
             item.add_marker(pytest.mark.quick)
-        if world_of(item):
+        if world_of(item) and not item.get_closest_marker("either"):
             item.add_marker(pytest.mark.database)
         vendor = item.get_closest_marker("only_on")
         if vendor and vendor.args[0] != connection.vendor:

@@ -4,7 +4,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import IntegrityError, transaction
-from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
@@ -30,6 +29,7 @@ from clubdesk.money import as_amount
 from clubdesk.roll.models import Household
 from clubdesk.verbs import shell_user
 from tests import factories
+from tests.chance import by_chance
 
 pytestmark = pytest.mark.django_db
 amounts = st.integers(1, 9000).map(lambda cents: as_amount(cents) / 100)
@@ -226,5 +226,4 @@ class RandomPayments(RuleBasedStateMachine):
 
 @pytest.mark.slow
 def test_any_order_of_payments_leaves_books_that_prove_themselves(db):
-    quiet = settings(max_examples=60, stateful_step_count=50, deadline=None, suppress_health_check=list(HealthCheck))
-    run_state_machine_as_test(RandomPayments, settings=quiet)
+    run_state_machine_as_test(RandomPayments, settings=by_chance(15, 50))

@@ -6,7 +6,6 @@ from decimal import Decimal
 import pytest
 from django.contrib.auth.models import User
 from django.db import transaction
-from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -25,6 +24,7 @@ from clubdesk.ledger.posting import Line
 from clubdesk.money import as_amount
 from clubdesk.rooms import TREASURER
 from clubdesk.verbs import shell_user
+from tests.chance import by_chance
 from tests.worlds.day_one import username
 
 pytestmark = pytest.mark.django_db
@@ -166,5 +166,4 @@ class Books(RuleBasedStateMachine):
 
 @pytest.mark.slow
 def test_any_run_of_posts_reversals_locks_unlocks_and_closes_keeps_the_balances_of_the_model(db):
-    quiet = settings(max_examples=25, stateful_step_count=18, deadline=None, suppress_health_check=list(HealthCheck))
-    run_state_machine_as_test(Books, settings=quiet)
+    run_state_machine_as_test(Books, settings=by_chance(12, 18))

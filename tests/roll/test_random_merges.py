@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from clubdesk import clock
@@ -22,6 +22,7 @@ from clubdesk.rangeday.models import Gear, Paid
 from clubdesk.roll import services as roll
 from clubdesk.verbs import shell_user
 from tests import factories
+from tests.chance import by_chance
 from tests.roll.rows import balances, rows
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
@@ -84,7 +85,7 @@ def owed(*homes):
     return total(selectors.balance(home) for home in homes)
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@by_chance(5)
 @given(acts=acts, way=st.booleans(), days=st.integers(0, 1))
 def test_merging_moves_all_and_undoing_gives_all_of_it_back(db, acts, way, days):
     with transaction.atomic(), clock.on(NOW):
@@ -103,7 +104,7 @@ def test_merging_moves_all_and_undoing_gives_all_of_it_back(db, acts, way, days)
         transaction.set_rollback(True)
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
+@by_chance(5)
 @given(acts=acts, pair=st.permutations(range(4)))
 def test_two_people_are_one_or_cannot_be_and_then_nothing_changed(db, acts, pair):
     with transaction.atomic(), clock.on(NOW):

@@ -3,9 +3,10 @@
 import os
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.chance import by_chance
 from tests.whole.answering import DECLARED, NOBODY, WHO, Asked, declared, filled, line_of, routes
 
 pytestmark = [pytest.mark.slow, pytest.mark.world("one_of_each"), pytest.mark.django_db]
@@ -31,6 +32,7 @@ def asked(client):
     return Asked(client)
 
 
+@pytest.mark.either
 def test_every_address_answers_each_role_as_it_is_declared_and_with_its_headers(asked):
     found = {line.split(" ")[0]: line for line in (line_of(asked, route) for route in routes())}
     if os.environ.get("ANSWERS") == "write":
@@ -122,10 +124,10 @@ METHODS = ("GET", "POST", "POST", "PUT", "DELETE", "HEAD")
 KINDS = ("application/json", "text/plain", "multipart/form-data; boundary=x", "application/x-www-form-urlencoded")
 
 
-def test_no_request_of_3000_fails(asked):
+def test_no_request_of_a_thousand_fails(asked):
     addresses = [filled(route) for route in routes()]
 
-    @settings(max_examples=3000, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @by_chance(1000)
     @given(
         *map(st.sampled_from, (addresses, WHO, METHODS, KINDS)), SENT, st.text(max_size=12),
     )  # fmt: skip

@@ -37,6 +37,7 @@ class Nesting(HTMLParser):
 BLOCKS = {"details", "div", "fieldset", "form", "li", "main", "ol", "section", "table", "ul"}
 
 
+@pytest.mark.either
 @pytest.mark.world("season")
 @pytest.mark.django_db
 def test_every_page_is_whole(client, keeper):

@@ -4,7 +4,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -35,6 +34,7 @@ from clubdesk.rangeday.models import Banking, Gear, Paid, SignOn
 from clubdesk.rangeday.selectors import tin
 from clubdesk.verbs import shell_user
 from tests import factories
+from tests.chance import by_chance
 
 pytestmark = pytest.mark.django_db
 amounts = st.integers(1, 30000).map(lambda cents: as_amount(cents) / 100)
@@ -280,5 +280,4 @@ class RandomSeason(RuleBasedStateMachine):
 
 @pytest.mark.slow
 def test_any_order_of_the_rooms_verbs_leaves_books_that_prove_themselves(db):
-    quiet = settings(max_examples=30, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck))
-    run_state_machine_as_test(RandomSeason, settings=quiet)
+    run_state_machine_as_test(RandomSeason, settings=by_chance(12, 30))

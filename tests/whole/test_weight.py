@@ -8,7 +8,7 @@ from django.contrib.staticfiles import finders
 
 from tests.whole.addresses import urls_of_a_family, urls_of_everything
 
-pytestmark = [pytest.mark.django_db, pytest.mark.world("one_of_each")]
+pytestmark = [pytest.mark.either, pytest.mark.django_db, pytest.mark.world("one_of_each")]
 ANY_PAGE, OF_A_FAMILY = 100_000, 30_000
 """Bytes at most; a family's page is opened on a phone by whoever has little reception."""
 BROUGHT = re.compile(r'(?:href|src)="/static/(desk/[^"?]+\.(?:css|js))"')

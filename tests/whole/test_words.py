@@ -123,6 +123,7 @@ def test_a_retired_word_is_found(text):
 
 
 @pytest.mark.slow
+@pytest.mark.either
 @pytest.mark.django_db
 @pytest.mark.world("one_of_each")
 def test_no_page_says_a_word_that_has_gone(client, keeper):

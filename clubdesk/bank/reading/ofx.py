@@ -4,8 +4,6 @@ import io
 from typing import Any
 from xml.sax.saxutils import unescape
 
-from ofxtools.Parser import OFXTree
-
 from clubdesk.bank.reading.lines import ReadLine, ReadStatement, as_day, as_decimal, words
 from clubdesk.errors import Refused
 from clubdesk.ledger.files import Faults
@@ -18,6 +16,8 @@ def read_ofx(content: bytes, currency: str) -> ReadStatement:
     """The one statement of an OFX file. Raises Refused with a sentence a fault."""
     if not content.rstrip().upper().endswith(b"</OFX>"):
         raise Refused(BROKEN)
+    from ofxtools.Parser import OFXTree  # a sixth of what each process would load, for a file now and then
+
     tree = OFXTree()
     try:
         tree.parse(io.BytesIO(content))

@@ -1,0 +1,13 @@
+"""How often chance has its turn: seldom in the gate, `CHANCE=10 pytest …` ten times as often for an hour or a night."""
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+
+def by_chance(runs: int, steps: int = 50) -> settings:
+    """So many runs in the gate, of at most so many steps where a run has any."""
+    often = runs * int(os.environ.get("CHANCE", "1"))
+    return settings(
+        max_examples=often, stateful_step_count=steps, deadline=None, suppress_health_check=list(HealthCheck)
+    )
