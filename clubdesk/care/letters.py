@@ -38,7 +38,7 @@ LETTERS = (CONFIRM, AGREE_ANEW)
 
 def about(asked: ToConfirm) -> str:
     """What the letter is about: a family is asked once from each day on."""
-    return f"care of {asked.household.pk} from {asked.since.isoformat()}"
+    return f"care of {asked.home} from {asked.since.isoformat()}"
 
 
 def about_anew(asked: Anew) -> str:

@@ -227,11 +227,19 @@ def _day_of(model: Any, column: str) -> Combinable:
 
 @dataclass(frozen=True)
 class ToConfirm:
-    """A family that has not looked at it for a year: its children, and the day from which it is asked."""
+    """A family that has not looked at it for a year, its children by their ids, and the day from which it is asked."""
 
-    household: Household
-    children: Sequence[Person]
+    home: int
+    people: Sequence[int]
     since: date
+
+    @property
+    def household(self) -> Household:
+        return Household.objects.select_related("party").get(pk=self.home)
+
+    @property
+    def children(self) -> QuerySet[Person]:
+        return Person.objects.filter(pk__in=self.people).order_by("birth_date", "pk")
 
 
 def to_confirm(on: date, home: Household | None = None) -> list[ToConfirm]:
@@ -242,17 +250,17 @@ def to_confirm(on: date, home: Household | None = None) -> list[ToConfirm]:
     asked = children(on).filter(household=home) if home else children(on)
     days = days_of(asked)
     still = months_later(on, -12)
-    families: dict[int, list[Person]] = {}
-    for person in asked.filter(pk__in=days).select_related("household__party").order_by("birth_date", "pk"):
-        if days[person.pk][1] >= still:
-            families.setdefault(person.household_id, []).append(person)
-    rows = Confirmation.objects.filter(household__in=families).values_list("household").annotate(Max("confirmed_on"))
-    confirmed = dict(rows)
+    families: dict[int, list[int]] = {}
+    for pk, family in asked.order_by("birth_date", "pk").values_list("pk", "household"):
+        if pk in days and days[pk][1] >= still:
+            families.setdefault(family, []).append(pk)
+    confirmations = home.confirmations.all() if home else Confirmation.objects.all()
+    confirmed = dict(confirmations.order_by().values_list("household").annotate(Max("confirmed_on")))
     found = []
-    for pk, people in families.items():
-        begun = confirmed.get(pk) or min(days[each.pk][0] for each in people)
+    for family, people in families.items():
+        begun = confirmed.get(family) or min(days[each][0] for each in people)
         if years := _whole_years(begun, on):
-            found.append(ToConfirm(people[0].household, people, months_later(begun, 12 * years)))
+            found.append(ToConfirm(family, people, months_later(begun, 12 * years)))
     return found
 
 
