@@ -96,7 +96,7 @@ def serve(environment):
     )  # fmt: skip
     for _ in range(600):
         try:
-            urllib.request.urlopen(f"http://127.0.0.1:{port}/login/", timeout=2)
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/login/", timeout=30)
         except OSError:
             time.sleep(0.1)
         else:
