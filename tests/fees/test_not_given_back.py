@@ -11,7 +11,7 @@ from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, counting, selectors, services
-from clubdesk.fees.models import ChargeCredit, GiveBack, GivesBack, Method, Voucher, VoucherScheme
+from clubdesk.fees.models import ChargeCredit, GiveBack, GivesBack, Method, Receipt, Voucher, VoucherScheme
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Role
@@ -115,6 +115,15 @@ class TestNotAfterAll:
         assert selectors.payable_credit(child.household) == as_amount(96)
         undo()
         assert selectors.payable_credit(child.household) == as_amount(26)
+        assert sound()
+
+    def test_nothing_is_tied_of_a_receipt_that_was_cancelled_since(self, scheme, child, undo, by):
+        voucher = tying(scheme, child, by)
+        services.take_back(charge=voucher.charge, on=LEFT, reason="left", by=by, keep=as_amount(30))
+        services.give_back(voucher=voucher, on=BACK, by=by, **AS_ASKED)
+        services.cancel_receipt(receipt=Receipt.objects.get(), on=BACK, reason="bounced", by=by)
+        undo()
+        assert selectors.balance(child.household) == as_amount(0)
         assert sound()
 
     def test_the_child_whose_fee_was_called_off_has_its_voucher_for_the_next(self, scheme, child, undo, by):
