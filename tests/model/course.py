@@ -154,6 +154,7 @@ class Course(Letters):
             seat.run = run
             price = self.price(run) if seat.price is None else seat.price
             seat.fee = self.charge_next(party.family, seat.child, price, run.first)
+            seat.fee.called = (run, seat.child.name)
             seat.stands = "has"
         party.pay_by, party.reminded = self.today + timedelta(days=PAY_DAYS), None
         party.tidy()
@@ -348,6 +349,7 @@ class Course(Letters):
                 seat.fee.starts = max(run.first, seat.fee.charged + timedelta(days=1))
             else:
                 seat.fee = self.charge_again(seat.fee, run.first)
+            seat.fee.called = (run, seat.child.name)
             seat.run, seat.free_until = run, None
         party.pay_by, party.reminded = self.today + timedelta(days=PAY_DAYS), None
         self.tell_of("transferred", [party])
