@@ -1,5 +1,6 @@
 """A course with its waitlist, told plainly: who is next, what is offered, who leaves and what that costs."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -78,15 +79,8 @@ class Course(Letters):
 
     def __init__(self, day, prices):
         super().__init__(day)
-        self.prices, self.runs, self.parties, self.queue, self.happened, self.made, self.drew = (
-            prices,
-            [],
-            [],
-            [],
-            [],
-            0,
-            set(),
-        )
+        self.prices, self.runs, self.parties, self.queue, self.happened, self.made = prices, [], [], [], [], 0
+        self.drew, self.seen = set(), Counter()
 
     def price(self, run):
         return max((day, cents) for day, cents in self.prices if day <= run.first)[1]
@@ -184,6 +178,7 @@ class Course(Letters):
 
     def draws(self, child):
         self.drew.add(child)
+        self.seen[child] += 1
         if any(s.child is child and s.stands == "waits" for p in self.parties for s in p.seats):
             self.offer_free()
 

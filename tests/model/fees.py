@@ -34,12 +34,14 @@ class Accounts:
         self.families, self.children = [], []
         self.fees, self.receipts, self.pays, self.vouchers = [], [], [], []
         self.offs, self.agreed, self.claims, self.ties, self.paid_back, self.backs = [], [], [], [], [], []
-        self.postings, self.letters, self.taxed_since = Counter(), [], None
+        self.postings, self.letters, self.taxed_since, self.posted = Counter(), [], None, Counter()
 
     def post(self, day, lines):
         assert sum(lines.values()) == 0, lines
         for account, cents in lines.items():
             self.postings[day, account] += cents
+            if account[0] == "owed":
+                self.posted[account[1]] += bool(cents)
 
     def tell(self, word, family, *says, to=None):
         """A letter to a family, with the amounts, days and turns that it says."""
