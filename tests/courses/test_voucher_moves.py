@@ -21,6 +21,7 @@ from clubdesk.roll.models import Person
 from tests import factories
 from tests.courses.families import FEBRUARY, NOW, OCTOBER, family, sound
 from tests.forms import form_of
+from tests.locks import in_order
 
 pytestmark = pytest.mark.django_db
 LATER = NOW + timedelta(days=3)
@@ -195,6 +196,11 @@ class TestWhatIsTakenOver:
         nightly(on=FEBRUARY, by=by)
         assert balance(Role.COURSES, FEBRUARY) == -126
         assert sound()
+
+    def test_rows_are_taken_in_the_one_order(self, take_over):
+        with in_order() as holds:
+            take_over()
+        assert holds.faults == set()
 
     @pytest.mark.parametrize("rule", [{"pays_courses": False}, {"least_sessions": 6}])
     def test_one_whose_scheme_does_not_pay_such_a_fee_waits_on(self, take_over, home, rule):
