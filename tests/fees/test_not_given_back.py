@@ -337,6 +337,15 @@ class TestTheFamilyIsTold:
         assert "now: $30.00 to pay." in self.told().get().body
         assert "Please pay $30.00 by" in self.told().get().body
 
+    def test_the_page_says_that_a_letter_goes_out(self, leave, give_back, client, treasurer):
+        ruled(gives_back=GivesBack.WHOLE)
+        leave(keep=40)
+        back = give_back()
+        client.force_login(treasurer)
+        url = reverse("admin:fees_giveback_undo", args=[back.pk])
+        assert "1 letter goes out" in client.get(url).content.decode()
+        assert not self.told().exists()
+
     def test_nobody_is_told_who_was_asked_for_nothing(self, leave, give_back, by):
         leave(keep=40)
         bank.undo_give_back(back=give_back(), on=LATER, reason="taken back", by=by)
