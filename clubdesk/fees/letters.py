@@ -12,8 +12,8 @@ from djmoney.money import Money
 from clubdesk import clock
 from clubdesk.clock import long_day
 from clubdesk.fees import accounts, deadlines, writing
-from clubdesk.fees.asking import IN_PARTS, asked, pay_by
-from clubdesk.fees.models import Voucher
+from clubdesk.fees.asking import IN_PARTS, asked, paid_into, pay_by
+from clubdesk.fees.models import GiveBack, Voucher, VoucherState
 from clubdesk.fees.selectors import open_amount
 from clubdesk.fees.writing import write_letter
 from clubdesk.ledger.models import Book
@@ -24,9 +24,12 @@ from clubdesk.mail.selectors import wording
 from clubdesk.mail.services import untold, write_message
 from clubdesk.money import nil, shown
 from clubdesk.paying import PaidInto
-from clubdesk.roll.models import Guardian
+from clubdesk.roll.models import Guardian, Household
 
 ACCOUNT = "To see your account and your memberships, open your own page:"
+CHILD = Field("child", "Whose voucher it is", "Ada")
+WORTH = Field("amount", "What the voucher pays", "$100.00", must=True)
+BALANCE = Field("balance", "How the account stands", "nothing to pay", must=True)
 VOUCHER = LetterKind(
     "fees.voucher",
     "A sport voucher pays less than was hoped",
@@ -45,6 +48,58 @@ VOUCHER = LetterKind(
     ),
     linked=Linked(ACCOUNT),
     asks="$60.00",
+)
+VOUCHER_AGAIN = LetterKind(
+    "fees.voucher_again",
+    "A sport voucher is not given back after all",
+    "Goes out when giving a voucher back is undone, to a family that was asked for what it had paid.",
+    subject="Your sport voucher",
+    says=(
+        "The sport voucher for {{ child }} ({{ fee }}) was not given back after all: {{ reason }}.\n\n"
+        "So it pays {{ amount }} of the fee again, and you no longer owe that. "
+        "Your account with the club now: {{ balance }}."
+    ),
+    fields=(
+        Field("child", "Whose voucher it is", "Ada Mirabar"),
+        Field("fee", "The fee that it pays", "Beginner course, October 2026"),
+        Field("reason", "Why it was not given back", "the department took its invoice back"),
+        Field("amount", "What of the fee it pays again", "$40.00", must=True),
+        BALANCE,
+    ),
+    linked=Linked(ACCOUNT),
+    asks="$60.00",
+)
+VOUCHER_GOES = LetterKind(
+    "fees.voucher_goes_along",
+    "A sport voucher goes along with a child",
+    "Goes to the family that a child belonged to until now, where a voucher waited for the child’s next fee.",
+    subject="The sport voucher of {{ child }}",
+    says=(
+        "{{ child }} belongs to another family now, and the sport voucher of {{ amount }} goes along. It waited for "
+        "the child’s next fee.\n\n"
+        "Nobody asks you for what it had paid. Your account with the club now: {{ balance }}."
+    ),
+    fields=(CHILD, WORTH, BALANCE),
+    linked=Linked(ACCOUNT),
+    asks="$60.00",
+)
+VOUCHER_COMES = LetterKind(
+    "fees.voucher_comes_along",
+    "A sport voucher comes along with a child",
+    "Goes to the family that a child belongs to now, where a voucher waited for the child’s next fee.",
+    subject="The sport voucher of {{ child }}",
+    says=(
+        "{{ child }} belongs to your family now, and a sport voucher of {{ amount }} comes along. {{ pays }}\n\n"
+        "Your account with the club now: {{ balance }}."
+    ),
+    fields=(
+        CHILD,
+        WORTH,
+        Field("pays", "What it pays, and whether the department has paid it", "It waits for the next fee of Ada."),
+        BALANCE,
+    ),
+    linked=Linked(ACCOUNT),
+    asks="$26.00",
 )
 STATEMENT = LetterKind(
     "fees.account",
@@ -91,7 +146,7 @@ NEW_LINK = LetterKind(
     says="Somebody typed this e-mail address on our page and asked for a new link. If it was not you, do nothing.",
     linked=Linked(ACCOUNT),
 )
-LETTERS = (STATEMENT, VOUCHER, TO_CLAIM, NEW_LINK)
+LETTERS = (STATEMENT, VOUCHER, VOUCHER_AGAIN, VOUCHER_GOES, VOUCHER_COMES, TO_CLAIM, NEW_LINK)
 
 
 def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money, about: str = "answered") -> Message:
@@ -119,6 +174,45 @@ def tell_voucher(voucher: Voucher, said: str, amount: Money, credited: Money, ab
     return write_letter(
         household, VOUCHER, values, about=f"voucher {voucher.pk} {about}", link_path=reverse("account:own")
     )
+
+
+def tell_not_given_back(back: GiveBack, amount: Money) -> Message:
+    """It pays `amount` again, for which the family had been asked since it was given back."""
+    voucher = back.voucher
+    values = {
+        "child": str(voucher.person),
+        "fee": str(voucher.charge),
+        "reason": back.undo_reason,
+        "amount": shown(amount),
+        **_standing(back.household),
+    }
+    about = f"voucher {voucher.pk} not given back {back.pk}"
+    return write_letter(back.household, VOUCHER_AGAIN, values, about=about, link_path=reverse("account:own"))
+
+
+def tell_along(voucher: Voucher) -> list[Message]:
+    """A voucher that waited for its child's next fee went along to another family: to both, neither of the other."""
+    before, fee, child = voucher.came_from, voucher.charge, voucher.person.given_name
+    assert before is not None, "it came from a family"
+    pays = f"It waits for the next fee of {child}." if fee.carried_on else f"It pays for {fee.description}."
+    if voucher.state != VoucherState.PAID:
+        pays += " The department has not paid it yet."
+    whose, worth = {"child": child, "amount": shown(voucher.amount)}, f"voucher {voucher.pk} along"
+    return [
+        write_letter(household, kind, {**whose, **more, **_standing(household)}, about=f"{worth} {way}",
+                     link_path=reverse("account:own"))
+        for household, kind, more, way in (
+            (before, VOUCHER_GOES, {}, "from"),
+            (fee.household, VOUCHER_COMES, {"pays": pays}, "to"),
+        )
+    ]  # fmt: skip
+
+
+def _standing(household: Household) -> dict[str, str]:
+    """How its account stands today by the book, and how what is to pay is paid."""
+    found = accounts.statement(household, clock.today())
+    asks = found.asks(paid_into(), book())
+    return {"balance": found.in_words, HOW_TO_PAY.name: asks.as_told if asks else ""}
 
 
 def new_link(guardian: Guardian, key: UUID) -> Message:

@@ -24,6 +24,7 @@ from clubdesk.fees.models import (
     FeeKind,
     FeePrice,
     FeeShare,
+    GiveBack,
     Lodgement,
     PaidBack,
     Receipt,
@@ -256,6 +257,22 @@ def carried_for(household: Household, people: Iterable[Person]) -> QuerySet[Char
     claimed = Voucher.objects.filter(STANDING_VOUCHER, charge=OuterRef("pk"))
     rows = Charge.objects.filter(Exists(claimed), household=household, person__in=list(people))
     return rows.exclude(carried_on=None).order_by("pk")
+
+
+def paid_no_debt(before: date) -> QuerySet[ChargeCredit]:
+    """Credits that only answer what a voucher no longer pays, so that nothing is owed less by them.
+
+    The voucher pays another fee since, or was refused or given back; one that was taken by `before`, where it ended.
+    """
+    own = Voucher.objects.filter(charge=OuterRef("charge"))
+    passed_on = Voucher.objects.filter(first_charge=OuterRef("charge")).exclude(charge=OuterRef("charge"))
+    handed = Exists(passed_on) | Q(
+        Exists(Charge.objects.filter(pk=OuterRef("charge"), carried_on__isnull=False)), ~Exists(own)
+    )
+    last = ChargeCredit.objects.filter(STANDING, charge=OuterRef("charge")).order_by("-pk").values("pk")[:1]
+    refused = own.filter(state=VoucherState.REFUSED, accepted_on__lte=before, ended_on=OuterRef("credited_on"))
+    given_back = GiveBack.objects.filter(credit=OuterRef("pk"), undone_on=None, voucher__accepted_on__lte=before)
+    return ChargeCredit.objects.filter(Exists(refused) | Exists(given_back) | Q(handed, pk=Subquery(last)))
 
 
 def vouchers_for_a_next_fee() -> QuerySet[Voucher]:

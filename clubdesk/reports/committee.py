@@ -1,17 +1,19 @@
 """The committee's page: a month or a year on one sheet, with three plain charts and their data in text."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Coalesce
 
 from clubdesk.clock import day_text
 from clubdesk.courses.models import Cohort
 from clubdesk.courses.selectors import NOT_CANCELLED, cohorts_with_seats
-from clubdesk.fees.models import ChargeCredit, Voucher, WriteOff
+from clubdesk.fees.models import ChargeCredit, Voucher, VoucherState, WriteOff
+from clubdesk.fees.selectors import paid_no_debt
 from clubdesk.ledger import selectors as ledger
 from clubdesk.ledger.models import FinancialYear, Fund, Kind, Posting, Role
 from clubdesk.ledger.selectors import ZERO, month_end
@@ -139,23 +141,35 @@ def owed_longer_than(days: int, on: date) -> Decimal:
     """What families have owed for longer than so many days at the end of `on`, by the ledger.
 
     A family's payments count for its oldest fees first (common practice, no source); what was undone, and what took a
-    newer fee back, pays nothing. Two families that are one by that day are one.
+    newer fee back, pays nothing, nor does a voucher by going along with its child or to another fee. Two families that
+    are one by that day are one.
     """
     before = on - timedelta(days=days)
     rows: QuerySet[Any, Any] = Posting.objects.filter(
         account__role=Role.FEES_OWED, entry__sealed=True, entry__date__gt=before, entry__date__lte=on, amount__lt=0
     ).exclude(Q(entry__reversed_by__date__lte=on) | Q(entry__reverses__date__gt=before))
-    rows = rows.exclude(entry__source_type=ledger.source_type(Merge))
-    newer = {"charge__charged_on__gt": before, "charge__charged_on__lte": on}
-    for model in (ChargeCredit, WriteOff, Voucher):
-        own = model._default_manager.filter(**newer).values("pk")
-        rows = rows.exclude(entry__source_type=ledger.source_type(model), entry__source_id__in=own)
+    rows = rows.exclude(entry__source_type=ledger.source_type(Merge)).exclude(
+        entry__source_type=ledger.source_type(Voucher), entry__purpose="moved"
+    )
+    for documents in _paying_nothing(before, on):
+        source = ledger.source_type(documents.model)
+        rows = rows.exclude(entry__source_type=source, entry__source_id__in=documents.values("pk"))
     merged = parties_merged_by(on)
     paid = dict(rows.order_by().values_list("party").annotate(figure=sum_of("amount")))
     stood = (ledger.party_balances(Role.FEES_OWED, day) for day in (on, before))
     settled, now, then = (_as_one(figures, merged) for figures in (paid, *stood))
     left = (min(figure + settled.get(party, ZERO), now.get(party, ZERO)) for party, figure in then.items())
     return sum((figure for figure in left if figure > 0), ZERO)
+
+
+def _paying_nothing(before: date, on: date) -> Iterator[QuerySet[Any]]:
+    """Documents that make a family owe less, and yet nothing of what it owed by `before`."""
+    newer = {"since__gt": before, "since__lte": on}
+    yield ChargeCredit.objects.alias(since=F("charge__charged_on")).filter(**newer)
+    yield WriteOff.objects.alias(since=F("charge__charged_on")).filter(**newer)
+    yield Voucher.objects.alias(since=Coalesce("first_charge__charged_on", "charge__charged_on")).filter(**newer)
+    yield Voucher.objects.filter(state__in=(VoucherState.REFUSED, VoucherState.RELEASED), ended_on__lte=on)
+    yield paid_no_debt(before)
 
 
 def _as_one(figures: Mapping[int, Decimal], merged: Mapping[int, int]) -> dict[int, Decimal]:

@@ -8,17 +8,20 @@ from django.urls import reverse
 
 from clubdesk import clock
 from clubdesk.courses import services
+from clubdesk.courses.models import Cohort, Course
 from clubdesk.desk.services import nightly
 from clubdesk.fees import accounts, selectors
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import GivesBack, Method, TiedCredit, Voucher, VoucherScheme
+from clubdesk.fees.models import FeeItem, GivesBack, Method, TiedCredit, Voucher, VoucherScheme
 from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance, party_balances
+from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from clubdesk.roll.models import Person
 from tests import factories
 from tests.courses.families import FEBRUARY, NOW, OCTOBER, family, sound
 from tests.forms import form_of
+from tests.locks import in_order
 
 pytestmark = pytest.mark.django_db
 LATER = NOW + timedelta(days=3)
@@ -156,3 +159,88 @@ class TestTheDatabaseKeeps:
         move(waits, home, by)
         with pytest.raises(IntegrityError, match="goes along to another family once"), transaction.atomic():
             Voucher.objects.update(came_with=as_amount(1))
+
+
+class TestWhatIsTakenOver:
+    """The new family takes over the fee of another course, which was charged before the voucher came to wait."""
+
+    @pytest.fixture
+    def other(self, waits, by):
+        """The child's unpaid place in a course that runs in February, of 126.00."""
+        course = Course.objects.create(name="Second course", fee_item=FeeItem.objects.get(kind="course"))
+        cohort = Cohort.objects.create(
+            course=course, name="February", first_session=FEBRUARY, last_session=FEBRUARY, capacity=3
+        )
+        VoucherScheme.objects.update(pays_courses=False)
+        place = services.book_place(person=waits.person, cohort=cohort, on=clock.today(), by=by)
+        VoucherScheme.objects.update(pays_courses=True)
+        assert selectors.open_amount(place.charge) == as_amount(100), "26.00 was the family's credit"
+        return place
+
+    @pytest.fixture
+    def take_over(self, waits, other, home, by):
+        def moved():
+            day = clock.today()
+            child = Person.objects.get(pk=waits.person_id)
+            services.move_person(person=child, household=home, takes_over=True, on=day, by=by)
+            return Voucher.objects.select_related("charge__household").get()
+
+        return moved
+
+    def test_the_voucher_pays_it_and_the_rest_is_to_pay(self, take_over, waits, other, home, by):
+        before = waits.charge.household
+        voucher = take_over()
+        assert (voucher.charge.description, voucher.charge.household) == (other.charge.description, home)
+        assert not selectors.vouchers_for_a_next_fee().exists()
+        assert (selectors.balance(home), selectors.balance(before)) == (as_amount(26), as_amount(-26))
+        nightly(on=FEBRUARY, by=by)
+        assert balance(Role.COURSES, FEBRUARY) == -126
+        assert sound()
+
+    def test_rows_are_taken_in_the_one_order(self, take_over):
+        with in_order() as holds:
+            take_over()
+        assert holds.faults == set()
+
+    @pytest.mark.parametrize("rule", [{"pays_courses": False}, {"least_sessions": 6}])
+    def test_one_whose_scheme_does_not_pay_such_a_fee_waits_on(self, take_over, home, rule):
+        VoucherScheme.objects.update(**rule)
+        take_over()
+        assert selectors.vouchers_for_a_next_fee().get().charge.household == home
+        assert selectors.balance(home) == as_amount(126)
+        assert sound()
+
+    def test_without_taking_over_it_waits_as_well(self, waits, other, home, by):
+        voucher = move(waits, home, by, after=0)
+        assert voucher.charge.carried_on
+        assert selectors.balance(home) == as_amount(0)
+        assert sound()
+
+    def test_the_page_says_what_it_pays_of_it(self, waits, other, home, client, coordinator):
+        client.force_login(coordinator)
+        url = reverse("admin:roll_person_move", args=[waits.person_id])
+        typed = {"household": str(home.pk), "takes_over": "on"}
+        shown = client.post(url, form_of(client.get(url), **typed)).content.decode()
+        assert "<dt>A voucher goes along</dt><dd>$100.00, and pays of what is taken over</dd>" in shown
+        assert f"<dt>{home} owes</dt><dd>$26.00</dd>" in shown
+        assert f"<dt>{waits.charge.household} is credited</dt><dd>$126.00</dd>" in shown
+
+
+class TestBothFamiliesAreTold:
+    def told(self, household):
+        return Message.objects.filter(household=household).latest("pk").body
+
+    def test_what_became_of_it_and_how_they_stand(self, waits, home, by):
+        before = waits.charge.household
+        move(waits, home, by)
+        assert "the sport voucher of $100.00 goes along" in self.told(before)
+        assert "Your account with the club now: $26.00 in credit." in self.told(before)
+        assert "It waits for the next fee of Family01. The department has not paid it yet." in self.told(home)
+        assert home.name not in self.told(before)
+        assert before.name not in self.told(home)
+
+    def test_once(self, waits, home, by):
+        move(waits, home, by)
+        count = Message.objects.filter(about__startswith=f"voucher {waits.pk} along").count()
+        move(waits, home, by)
+        assert count == Message.objects.filter(about__startswith=f"voucher {waits.pk} along").count() == 2

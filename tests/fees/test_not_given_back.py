@@ -11,11 +11,12 @@ from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.errors import Refused
 from clubdesk.fees import accounts, counting, selectors, services
-from clubdesk.fees.models import ChargeCredit, GiveBack, GivesBack, Method, Voucher, VoucherScheme
+from clubdesk.fees.models import ChargeCredit, GiveBack, GivesBack, Method, Receipt, Voucher, VoucherScheme
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.invariants import check_all
 from clubdesk.ledger.models import JournalEntry, Role
 from clubdesk.ledger.selectors import balance
+from clubdesk.mail.models import Message
 from clubdesk.money import as_amount
 from tests import factories
 from tests.fees.conftest import AS_ASKED, BACK, LEFT, NOW, PAID
@@ -114,6 +115,15 @@ class TestNotAfterAll:
         assert selectors.payable_credit(child.household) == as_amount(96)
         undo()
         assert selectors.payable_credit(child.household) == as_amount(26)
+        assert sound()
+
+    def test_nothing_is_tied_of_a_receipt_that_was_cancelled_since(self, scheme, child, undo, by):
+        voucher = tying(scheme, child, by)
+        services.take_back(charge=voucher.charge, on=LEFT, reason="left", by=by, keep=as_amount(30))
+        services.give_back(voucher=voucher, on=BACK, by=by, **AS_ASKED)
+        services.cancel_receipt(receipt=Receipt.objects.get(), on=BACK, reason="bounced", by=by)
+        undo()
+        assert selectors.balance(child.household) == as_amount(0)
         assert sound()
 
     def test_the_child_whose_fee_was_called_off_has_its_voucher_for_the_next(self, scheme, child, undo, by):
@@ -293,3 +303,50 @@ def standing(child, scheme):
         selectors.balance(child.household), selectors.unused_credit(child.household),
         *(balance(role, LATER) for role in (Role.OTHER_PAYABLES, Role.COURSES, Role.FEES_OWED, Role.VOUCHERS_OWED)),
     )  # fmt: skip
+
+
+class TestTheFamilyIsTold:
+    """Once it was asked for what the voucher had paid, and only then."""
+
+    @pytest.fixture(autouse=True)
+    def today(self):
+        clock.set_today(LATER)
+
+    def told(self):
+        return Message.objects.filter(about__contains="not given back")
+
+    def test_that_it_owes_it_no_longer_and_how_it_stands(self, leave, give_back, child, by):
+        ruled(gives_back=GivesBack.WHOLE)
+        leave(keep=40)
+        back = give_back()
+        services.record_receipt(household=child.household, amount=as_amount(14), method=Method.CARD, on=BACK, by=by)
+        for _ in range(2):
+            bank.undo_give_back(back=back, on=LATER, reason="taken back", by=by)
+        letter = self.told().get()
+        assert letter.household == child.household
+        assert "was not given back after all: taken back." in letter.body
+        assert "So it pays $40.00 of the fee again, and you no longer owe that." in letter.body
+        assert "Your account with the club now: $40.00 in credit." in letter.body
+
+    def test_what_it_owes_otherwise_is_still_asked_for(self, leave, give_back, child, by):
+        ruled(gives_back=GivesBack.WHOLE)
+        leave(keep=126)
+        back, price = give_back(), factories.price(amount="30.00", code="other")
+        services.charge(household=child.household, price=price, on=BACK, starts_on=BACK, by=by)
+        bank.undo_give_back(back=back, on=LATER, reason="taken back", by=by)
+        assert "now: $30.00 to pay." in self.told().get().body
+        assert "Please pay $30.00 by" in self.told().get().body
+
+    def test_the_page_says_that_a_letter_goes_out(self, leave, give_back, client, treasurer):
+        ruled(gives_back=GivesBack.WHOLE)
+        leave(keep=40)
+        back = give_back()
+        client.force_login(treasurer)
+        url = reverse("admin:fees_giveback_undo", args=[back.pk])
+        assert "1 letter goes out" in client.get(url).content.decode()
+        assert not self.told().exists()
+
+    def test_nobody_is_told_who_was_asked_for_nothing(self, leave, give_back, by):
+        leave(keep=40)
+        bank.undo_give_back(back=give_back(), on=LATER, reason="taken back", by=by)
+        assert not self.told().exists()

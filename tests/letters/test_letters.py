@@ -15,10 +15,11 @@ from django.contrib.auth.models import User
 from django.db import connection
 
 from clubdesk import clock, guards
+from clubdesk.bank import services as bank
 from clubdesk.bank.models import BankAccount
 from clubdesk.care import services as care
 from clubdesk.courses import services as courses
-from clubdesk.courses.models import Place, RefundStep
+from clubdesk.courses.models import Cohort, Course, Place, RefundStep
 from clubdesk.courses.services.parents import Named, PartyForm
 from clubdesk.entryfund import letters as of_fund
 from clubdesk.entryfund import services as fund
@@ -27,7 +28,7 @@ from clubdesk.expenses import services as expenses
 from clubdesk.fees import letters as of_fees
 from clubdesk.fees import services as fees
 from clubdesk.fees import writing
-from clubdesk.fees.models import FeeKind, Method, Voucher
+from clubdesk.fees.models import FeeKind, GivesBack, Method, Voucher, VoucherScheme
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Book, Role
 from clubdesk.lettering import written
@@ -434,6 +435,68 @@ def voucher_paid_short(club):
     paid = {Voucher.objects.get().pk: as_amount("60.00")}
     fees.answer_lodgement(lodgement=batch, paid=paid, refused={}, on=NOW, by=club.by)
     return last(child.household)
+
+
+def given_back(club, pays):
+    """A voucher of a family that paid the rest and was asked for 40.00 since; then it pays `pays`, and it is undone."""
+    (child,) = family()
+    batch = club.lodged(club.fee(child))
+    pay(child.household, "26.00", club.by)
+    fees.record_lodgement_paid(lodgement=batch, on=NOW, by=club.by)
+    voucher = Voucher.objects.get()
+    VoucherScheme.objects.update(gives_back=GivesBack.WHOLE)
+    fees.take_back(charge=voucher.charge, on=NOW, reason="left", by=club.by, keep=as_amount("66.00"))
+    asked = {"invoice": "INV 77", "pay_to": "012-003 4500123", "reason": "the child left"}
+    back = fees.give_back(voucher=Voucher.objects.get(), on=NOW, by=club.by, **asked)
+    assert "Please pay $40.00" in last(child.household).body
+    if pays:
+        pay(child.household, pays, club.by)
+    bank.undo_give_back(back=back, on=NOW, reason="the department took its invoice back", by=club.by)
+    return last(child.household)
+
+
+@case
+def voucher_not_given_back(club):
+    return given_back(club, "")
+
+
+@case
+def voucher_not_given_back_and_the_family_has_paid(club):
+    return given_back(club, "40.00")
+
+
+def along(club, takes_over):
+    """The letters to both families of a child whose voucher waits, where a place is or is not taken over."""
+    first = club.cohort()
+    booking = club.book(first)
+    child, now = booking.places.get().person, family("Wren", "Cato")[0].household
+    club.lodged(booking.places.get().charge)
+    pay(booking.household, "26.00", club.by)
+    if takes_over:
+        course = Course.objects.create(name="Second course", fee_item=first.course.fee_item)
+        second = Cohort.objects.create(
+            course=course, name="February 2027", first_session=FEBRUARY, last_session=FEBRUARY, capacity=3
+        )
+        courses.book_place(person=child, cohort=second, on=NOW, by=club.by)
+    courses.cancel_cohort(cohort=first, on=NOW, reason="flood", by=club.by)
+    courses.move_person(person=child, household=now, takes_over=takes_over, on=NOW, by=club.by)
+    letters = Message.objects.filter(about__contains=" along ")
+    return letters.get(household=booking.household), letters.get(household=now)
+
+
+@case
+def voucher_goes_along(club):
+    return along(club, takes_over=False)[0]
+
+
+@case
+def voucher_comes_along(club):
+    return along(club, takes_over=False)[1]
+
+
+@case
+def voucher_comes_along_and_pays(club):
+    return along(club, takes_over=True)[1]
 
 
 @case

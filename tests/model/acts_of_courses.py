@@ -139,7 +139,9 @@ class ActsOfCourses(BothClubs):
 
     @act(takes_over=st.booleans())
     def a_child_belongs_to_another_family(self, data, takes_over):
-        child, family = self.pick(data, self.standing_children()), self.pick(data, self.standing_families())
+        waits = [child for child in self.standing_children() if self.club.waiting_for_next(child.family, child)]
+        child = self.pick(data, waits if waits and data.draw(st.booleans()) else self.standing_children())
+        family = self.pick(data, self.standing_families())
         self.act(
             lambda: self.club.belongs_to(child, family, takes_over),
             courses.move_person, person=self.person(child), household=self.family(family), takes_over=takes_over,
@@ -176,7 +178,10 @@ class ActsOfCourses(BothClubs):
 
     @act()
     def a_run_is_cancelled(self, data):
-        run = self.pick(data, [run for run in self.club.runs if run.last >= self.today])
+        asked = {v.fee for v in self.club.vouchers if v.stands in ("asked", "paid")}
+        able = [run for run in self.club.runs if run.last >= self.today]
+        vouched = [r for r in able if any(s.run is r and s.fee in asked for p in self.club.parties for s in p.seats)]
+        run = self.pick(data, vouched if vouched and data.draw(st.booleans()) else able)
         if run:
             row = self.cohort(run)
             self.act(lambda: self.club.cancel(run), courses.cancel_cohort, cohort=row, reason="flood", on=self.today)

@@ -1,6 +1,5 @@
 """Memberships, what is passed on of them, and two that turn out to be one; each act in the book and in the model."""
 
-import pickle
 from datetime import timedelta
 
 from hypothesis import strategies as st
@@ -9,6 +8,7 @@ from clubdesk.ledger.models import Party
 from clubdesk.membership import services as membership
 from clubdesk.membership.models import Membership
 from clubdesk.roll import services as roll
+from clubdesk.roll.models import Merge
 from tests.model.acting import act
 from tests.model.both import BothClubs
 from tests.model.plans import PLANS
@@ -91,10 +91,15 @@ class ActsOfMembers(BothClubs):
 
     def merge(self, undone, in_model, verb, rows):
         """Two are one; undone at once everything is as it was."""
-        before, done = pickle.dumps(self.club), []
-        self.act(in_model, lambda **given: done.append(verb(**given)), verb.__name__, **rows, on=self.today)
-        if undone and done:
-            letters = self.club.letters
-            self.club = pickle.loads(before)
-            self.club.letters = letters
-            self.act(lambda: None, roll.undo_merge, merge=done[0], on=self.today)
+        before = len(self.club.merges)
+        self.act(in_model, verb, **rows, on=self.today)
+        if undone and len(self.club.merges) > before:
+            self.undo(self.club.merges[-1])
+
+    @act(often=3, when=lambda both: both.club.merges, last=st.booleans())
+    def a_merge_is_undone(self, data, last):
+        self.undo(self.club.merges[-1] if last else self.pick(data, self.club.merges))
+
+    def undo(self, merged):
+        row = self.row(Merge, self.club.merges.index(merged))
+        self.act(lambda: self.club.two_after_all(merged), roll.undo_merge, merge=row, on=self.today)

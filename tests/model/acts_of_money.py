@@ -9,17 +9,19 @@ from clubdesk.fees.models import Arrangement, Method, Receipt, Repayment, WriteO
 from tests.model.acting import act
 from tests.model.both import BothClubs, money
 
+INTO = {"bank": Method.TRANSFER, "cash box": Method.CASH, "card": Method.CARD}
+
 
 class ActsOfMoney(BothClubs):
-    @act(often=4, cents=st.integers(1, 30_000), whole=st.booleans())
-    def a_family_pays(self, data, cents, whole):
+    @act(often=4, cents=st.integers(1, 30_000), whole=st.booleans(), into=st.sampled_from(list(INTO)))
+    def a_family_pays(self, data, cents, whole, into):
         family = self.pick(data, self.standing_families())
         amount = max(self.club.balance(family), 1) if whole else cents
         own = self.club.fees_of(family)
         first = [self.pick(data, own)] if own and data.draw(st.booleans()) else []
         self.act(
-            lambda: self.club.receive(family, amount, first),
-            fees.record_receipt, household=self.family(family), amount=money(amount), method=Method.TRANSFER,
+            lambda: self.club.receive(family, amount, first, into),
+            fees.record_receipt, household=self.family(family), amount=money(amount), method=INTO[into],
             charges=[self.fee(each) for each in first], on=self.today,
         )  # fmt: skip
 
@@ -44,15 +46,18 @@ class ActsOfMoney(BothClubs):
                 fees.pay_with, receipt=row, charges=[self.fee(fee)], on=self.today,
             )  # fmt: skip
 
-    @act(often=2, when=lambda both: both.club.receipts, cents=st.integers(1, 20_000), whole=st.booleans())
-    def credit_is_paid_back(self, data, cents, whole):
+    @act(
+        often=2, when=lambda both: both.club.receipts, cents=st.integers(1, 20_000), whole=st.booleans(),
+        has_paid=st.booleans(),
+    )  # fmt: skip
+    def credit_is_paid_back(self, data, cents, whole, has_paid):
         families = self.standing_families()
         family = self.pick(data, [each for each in families if self.club.credit_of(each)] or families)
         own = [receipt for receipt in self.club.receipts if receipt.family is family]
         amount = max(sum(self.club.payable(each) for each in own), 1) if whole else cents
         self.act(
-            lambda: self.club.pay_back(family, amount),
-            fees.repay_credit, household=self.family(family), amount=money(amount), on=self.today,
+            lambda: self.club.pay_back(family, amount, has_paid),
+            fees.repay_credit, household=self.family(family), amount=money(amount), on=self.today, has_paid=has_paid,
         )  # fmt: skip
 
     @act(cents=st.integers(1, 15_000))

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from hypothesis import strategies as st
 
+from clubdesk.bank import services as bank
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import GiveBack, Lodgement, Voucher
 from tests.model.acting import act
@@ -12,17 +13,18 @@ from tests.model.schemes import SCHEMES
 
 
 class ActsOfVouchers(BothClubs):
-    @act(often=5, scheme=st.sampled_from(SCHEMES), age=st.integers(0, 45))
-    def a_voucher_is_taken(self, data, scheme, age):
+    @act(often=5, scheme=st.sampled_from(SCHEMES), age=st.integers(0, 45), year=st.integers(0, 9))
+    def a_voucher_is_taken(self, data, scheme, age, year):
         fees_left = [each for each in self.club.fees if self.club.creditable(each)]
         if fee := self.pick(data, fees_left if data.draw(st.integers(0, 3)) else self.club.fees):
             self.codes += 1
             code = f"N{self.club.children.index(fee.child)}" if scheme.of_child else f"C{self.codes}"
             issued = self.today - timedelta(days=age) if scheme.valid_days else None
+            said = year if scheme.school and data.draw(st.booleans()) else None
             self.act(
-                lambda: self.club.take(scheme, fee, code, issued),
+                lambda: self.club.take(scheme, fee, code, issued, said),
                 fees.accept_voucher, scheme=self.schemes[scheme], charge=self.fee(fee), code=code, issued_on=issued,
-                on=self.today,
+                on=self.today, school_year=said,
             )  # fmt: skip
 
     def a_voucher(self, data):
@@ -83,7 +85,7 @@ class ActsOfVouchers(BothClubs):
 
     @act(often=3, when=lambda both: both.vouchers("paid"))
     def a_voucher_is_given_back(self, data):
-        owed = [each for each in self.club.vouchers if self.club.owed_back(each) or each.owed_back]
+        owed = [each for each in self.club.vouchers if self.club.owed_back(each) or self.club.given_back_of(each)]
         if voucher := self.pick(data, owed if data.draw(st.integers(0, 3)) else self.vouchers("paid")):
             row = self.row(Voucher, self.club.vouchers.index(voucher))
             self.act(
@@ -91,12 +93,23 @@ class ActsOfVouchers(BothClubs):
                 fees.give_back, voucher=row, invoice="17", pay_to="082-902 123456", reason="left", on=self.today,
             )  # fmt: skip
 
-    @act(often=2, when=lambda both: any(v.owed_back for v in both.club.vouchers), returned=st.booleans())
+    @act(often=2, when=lambda both: both.club.backs, returned=st.booleans())
     def what_is_owed_to_a_department_is_paid(self, data, returned):
-        if voucher := self.pick(data, [v for v in self.club.vouchers if v.owed_back]):
-            row = GiveBack.objects.get(voucher=self.row(Voucher, self.club.vouchers.index(voucher)))
-            do, verb = (
-                (self.club.voucher_comes_back, fees.take_give_back_back) if returned
-                else (self.club.pay_back_voucher, fees.pay_give_back)
-            )  # fmt: skip
-            self.act(lambda: do(voucher), verb, back=row, on=self.today)
+        back = self.pick(data, self.club.backs)
+        do, verb = (
+            (self.club.voucher_comes_back, fees.take_give_back_back) if returned
+            else (self.club.pay_back_voucher, fees.pay_give_back)
+        )  # fmt: skip
+        self.act(lambda: do(back), verb, back=self.row(GiveBack, self.club.backs.index(back)), on=self.today)
+
+    @act(often=2, when=lambda both: both.club.backs)
+    def a_voucher_is_not_given_back(self, data):
+        back = self.pick(data, self.club.backs)
+        row = self.row(GiveBack, self.club.backs.index(back))
+        self.act(
+            lambda: self.club.keeps_after_all(back),
+            bank.undo_give_back,
+            back=row,
+            reason="their mistake",
+            on=self.today,
+        )

@@ -239,6 +239,9 @@ def _scheme_of(scheme):
                            name=scheme.name)  # fmt: skip
     row.youngest, row.oldest, row.per_year = scheme.youngest, scheme.oldest, scheme.per_year
     row.aged_by = "born" if scheme.by_year_of_birth else "day"
+    if days := scheme.school or scheme.named:
+        row.aged_by, (row.on_month, row.on_day) = "school" if scheme.school else "named", days
+    row.youngest_months, row.year_begins, row.starts_at = scheme.months, scheme.begins, 5
     row.key_kind = "child" if scheme.of_child else "code"
     row.only_unpaid, row.one_a_fee, row.pays_memberships = scheme.only_open, scheme.one_a_fee, not scheme.courses_only
     row.valid_days, row.claim_days = scheme.valid_days, scheme.claim_days

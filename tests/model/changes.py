@@ -163,6 +163,7 @@ class Changes(Course):
         if child.family is not party.family or self.seat_of(child) or self.too_young(child, seat.run):
             raise No
         fee = self.charge_instead(seat.fee, party.family, child, seat.run.first)
+        fee.called = (seat.run, child.name)
         seat.stands, seat.handed_on = "left", True
         new = self.new_seat(party, child)
         new.stands, new.run, new.fee, new.free_until = "has", seat.run, fee, seat.free_until
@@ -177,11 +178,14 @@ class Changes(Course):
         if family is before:
             return
         along = [s for p in self.parties for s in p.seats if s.child is child and p.family is before and self._comes(s)]
+        waiting = self.waiting_for_next(before, child)
         child.family = family
+        vouchers = self.take_along(waiting, family)
         for seat in along:
             owed = bool(seat.fee) and self.open(seat.fee) > 0
             if takes_over or not owed:
                 self._goes_along(seat, child, takes_over and owed)
+        self.tell_along(vouchers, before, family)
 
     def _comes(self, seat):
         return seat.stands in ("waits", "offered") or (seat.stands == "has" and seat.run.first > self.today)
@@ -205,7 +209,10 @@ class Changes(Course):
         elif stands == "offered":
             new.run, new.price, new.stands, own.answer_by = seat.run, seat.price, "offered", answer_by
         else:
-            new.fee = self.charge_instead(fee, child.family, child, seat.run.first) if takes_over else fee
+            new.fee = fee
+            if takes_over:
+                new.fee = self.charge_instead(fee, child.family, child, seat.run.first)
+                new.fee.called = (seat.run, child.name)
             new.run, new.stands, new.free_until = seat.run, "has", seat.free_until
             own.pay_by = self.today + timedelta(days=PAY_DAYS) if takes_over else pay_by
         own.tidy()

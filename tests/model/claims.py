@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from tests.model.givingback import GivingBack
-from tests.model.things import No, Voucher
+from tests.model.things import GivenBack, No, Tie, Voucher
 
 
 class Claims(GivingBack):
@@ -20,16 +20,16 @@ class Claims(GivingBack):
             return True
         return like.scheme.one_a_fee and any(v.fee is fee and v.scheme == like.scheme and v.pays for v in self.vouchers)
 
-    def take(self, scheme, fee, code, issued=None):
+    def take(self, scheme, fee, code, issued=None, school_year=None):
         """A voucher is set against a fee, as far as anything of it is left."""
         day, child = self.today, fee.child
         late = scheme.last_claim and scheme.last_claim.year == day.year and day > scheme.last_claim
-        if not scheme.is_for(child, day) or (scheme.courses_only and fee.sort != "course") or late:
+        if not scheme.is_for(child, day, school_year) or (scheme.courses_only and fee.sort != "course") or late:
             raise No
         if scheme.valid_days is not None and (issued is None or issued > day or day > scheme.lapses(issued)):
             raise No
         taken = Voucher(
-            scheme, child, fee, 0, day, code, day.year, scheme.window(day), issued, scheme.lapses(issued),
+            scheme, child, fee, 0, day, code, scheme.year(day), scheme.window(day), issued, scheme.lapses(issued),
             scheme.claim_by(day, issued),
         )  # fmt: skip
         if self._is_used_up(taken, child, fee):
@@ -145,30 +145,90 @@ class Claims(GivingBack):
 
     def owe_back(self, voucher):
         """What the club may not keep of a paid voucher whose child has left."""
-        if voucher.owed_back:
+        if self.given_back_of(voucher):
             return
         if not (owed := self.owed_back(voucher)):
             raise No
-        voucher.owed_back = owed
+        fee = voucher.fee
         if owed == voucher.amount:
             voucher.stands = "returned"
         else:
             voucher.amount -= owed
-        self.untie(voucher)
-        self.post(self.today, {"given back": -owed, ("owed", voucher.fee.family): owed})
-        credited = self.give_back(voucher.fee, voucher.fee.keep, "given back").credited
+        back = GivenBack(voucher, owed, fee, len(self.fees), self.untie(voucher), was_ahead=fee.is_ahead)
+        self.backs.append(back)
+        self.post(self.today, {"given back": -owed, ("owed", fee.family): owed})
+        credited = self.give_back(fee, fee.keep, "given back").credited
+        back.credited, back.credits, back.lines = credited, len(fee.credits), self.credit_lines if credited else {}
         if owed > credited:
-            self._tell_less(voucher, owed, credited)
+            self._tell_less(voucher, owed, min(credited, owed))
 
-    def pay_back_voucher(self, voucher):
-        if not voucher.paid_back:
-            voucher.paid_back = True
-            self.post(self.today, {"given back": voucher.owed_back, "bank": -voucher.owed_back})
+    def given_back_of(self, voucher):
+        return next((each for each in self.backs if each.voucher is voucher and not each.undone), None)
 
-    def voucher_comes_back(self, voucher):
-        if not voucher.paid_back and voucher.came_back:
-            return
-        if not voucher.paid_back:
+    def pay_back_voucher(self, back):
+        if back.undone:
             raise No
-        voucher.paid_back, voucher.came_back = False, True
-        self.post(self.today, {"given back": -voucher.owed_back, "bank": voucher.owed_back})
+        if not back.paid:
+            back.paid = True
+            self.post(self.today, {"given back": back.amount, "bank": -back.amount})
+
+    def voucher_comes_back(self, back):
+        if not back.paid and back.came_back:
+            return
+        if not back.paid:
+            raise No
+        back.paid, back.came_back = False, True
+        self.post(self.today, {"given back": -back.amount, "bank": back.amount})
+
+    def keeps_after_all(self, back):
+        """A department takes its invoice back: the voucher pays as before, where that can still be."""
+        if back.undone:
+            return
+        if back.paid or not self._can_pay_again(back):
+            raise No
+        voucher, fee, back.undone = back.voucher, back.voucher.fee, True
+        self.release(fee, back.amount - back.credited - self.open(fee))
+        self.post(self.today, {"given back": back.amount, ("owed", fee.family): -back.amount})
+        if back.credited:
+            fee.credits.pop()
+            lines = {account: -cents for account, cents in back.lines.items()}
+            self.post(self.today, {("owed", fee.family): back.credited, **lines})
+        if voucher.stands == "returned":
+            voucher.stands = "paid"
+        else:
+            voucher.amount += back.amount
+        self.ties += [Tie(receipt, voucher, amount) for receipt, amount in back.freed if not receipt.cancelled]
+        self.settle(fee.family)
+        self.lay_anew(fee.family)
+        if back.amount > back.credited:
+            asked = back.amount - back.credited
+            self.tell("voucher pays again", fee.family, asked, *self.how_it_stands(fee.family))
+
+    def _can_pay_again(self, back):
+        voucher, fee = back.voucher, back.voucher.fee
+        if voucher.stands == "returned" and self._has_no_place(voucher):
+            return False
+        later = [f for f in self.fees[back.fees :] if f.called == fee.called and f.child is voucher.child]
+        if any(not each.given_back for each in later):
+            return False
+        was_other = fee is not back.fee or len(fee.credits) != back.credits
+        if back.credited and (was_other or (back.was_ahead and fee.income_on)):
+            return False
+        if self.creditable(fee) + back.credited < back.amount:
+            return False
+        return all(amount <= self.payable_of_own(r) for r, amount in back.freed if not r.cancelled)
+
+    def _has_no_place(self, voucher):
+        used = [v for v in self.used(voucher.scheme, voucher.child) if v.year == voucher.year]
+        if len(used) >= voucher.scheme.per_year:
+            return True
+        if voucher.window and any(v.window == voucher.window for v in used):
+            return True
+        return not voucher.scheme.of_child and any(
+            v.scheme == voucher.scheme and v.code == voucher.code and v.pays for v in self.vouchers
+        )
+
+    def payable_of_own(self, receipt):
+        """What of a receipt is neither tied nor was paid back."""
+        tied = sum(each.amount for each in self.tied(receipt))
+        return receipt.amount - tied - sum(p.amount for p in self.pays if p.receipt is receipt and p.fee is None)

@@ -9,8 +9,10 @@ from collections import Counter, defaultdict
 from datetime import datetime
 
 from django.db import connection
+from django.test import Client
+from django.urls import reverse
 
-from clubdesk.courses.models import Booking, Cohort, Place
+from clubdesk.courses.models import Booking, Cohort, Course, Place
 from clubdesk.fees import selectors
 from clubdesk.fees.accounts import parts_left, standing_arrangements
 from clubdesk.fees.models import (
@@ -39,7 +41,7 @@ VOUCHER = {"accepted": "taken", "lodged": "asked", "paid": "paid", "refused": "r
 ACCOUNTS = {
     Role.FEES_IN_ADVANCE: "ahead", Role.BANK: "bank", Role.VOUCHERS_OWED: "vouchers", Role.WRITTEN_OFF: "lost",
     Role.COURSES: "income course", Role.MEMBERSHIPS: "income members", Role.GST_COLLECTED: "tax",
-    Role.OTHER_PAYABLES: "given back",
+    Role.OTHER_PAYABLES: "given back", Role.TILL: "cash box", Role.CARD_TAKINGS: "card", Role.CASH_ROUNDING: "rounding",
 }  # fmt: skip
 LETTERS = {
     "your booking": "booked", "your place": "accepted", "the offer has lapsed": "offer lapsed",
@@ -53,6 +55,7 @@ LETTERS = {
     "Your membership is cancelled": "never began", "Your memberships end soon": "memberships end soon",
     "Your memberships have ended": "memberships ended",
 }  # fmt: skip
+STANDING = "cancelled_on IS NULL"
 OTHERS = {"Is it still right, whom we ring and what we must know?"}
 """What other rooms write by the night."""
 
@@ -85,7 +88,7 @@ class InTheBook:
         self.party = dict(rows(Booking, "id, number"))
 
     def fees(self):
-        credited, lost = sums(ChargeCredit, "charge_id"), sums(WriteOff, "charge_id", "cancelled_on IS NULL")
+        credited, lost = sums(ChargeCredit, "charge_id", STANDING), sums(WriteOff, "charge_id", STANDING)
         paid = sums(Voucher, "charge_id", "state IN ('accepted', 'lodged', 'paid')")
         by_receipt = sums(Allocation, "charge_id", "freed_on IS NULL")
         columns = "id, household_id, person_id, amount, tax, starts_on, recognised_on, carried_on, taken_back_on, kept"
@@ -101,7 +104,7 @@ class InTheBook:
     def taxes(self):
         """What of credits and of debts written off is tax."""
         return (
-            sum(tax for (tax,) in rows(ChargeCredit, "tax")),
+            sum(tax for (tax,) in rows(ChargeCredit, "tax", STANDING)),
             [(self.fee[fee], amount, tax) for fee, amount, tax in rows(WriteOff, "charge_id, amount, tax")],
         )
 
@@ -168,7 +171,7 @@ class InTheBook:
 
     def given_back(self):
         owed = rows(GiveBack, "voucher_id, amount, state")
-        return sorted((self.voucher[voucher], amount, state == "paid") for voucher, amount, state in owed)
+        return [(self.voucher[voucher], amount, state == "paid", state == "undone") for voucher, amount, state in owed]
 
     def members(self):
         columns = "person_id, starts_on, ends_on, months, fee, passed_on, charge_id, payer_id, sibling"
@@ -286,7 +289,7 @@ class InTheModel:
         ]
 
     def given_back(self):
-        return [(self.voucher[v], v.owed_back, v.paid_back) for v in self.club.vouchers if v.owed_back]
+        return [(self.voucher[each.voucher], each.amount, each.paid, each.undone) for each in self.club.backs]
 
     def members(self):
         return [
@@ -357,6 +360,10 @@ def _word_of(subject, body):
     said = subject.split(": ", 1)[-1]
     if said == "a place for you":
         return "held for you" if "We hold this for you" in body else "offered"
+    if "was not given back after all" in body:
+        return "voucher pays again"
+    if said.startswith("The sport voucher of"):
+        return "voucher comes along" if "belongs to your family" in body else "voucher goes along"
     return LETTERS[said]
 
 
@@ -387,6 +394,15 @@ def cents(figure):
     return round(getattr(figure, "amount", figure) * 100)
 
 
+DATES = re.compile(r'name="cohorts".*?</label>', re.DOTALL)
+
+
+def prices_shown():
+    """What the parents' page says that each date to come costs."""
+    page = Client().get(reverse("book:course", args=[Course.objects.get().pk])).content.decode()
+    return [says for date in DATES.findall(page) for says in _says(date) if isinstance(says, int)]
+
+
 def questions_apart(club):
     """What the rooms' own questions come to, beside the model, where they differ."""
     says = {
@@ -397,6 +413,7 @@ def questions_apart(club):
         "for associations": sum(cents(due.owed) for due in affiliation_due()),
         "tax not paid yet": cents(unpaid_sales(club.today)),
         "ahead": cents(selectors.in_advance_detail()),
+        "prices": prices_shown(),
     }
     standing = [each for each in club.receipts if not each.cancelled]
     should = {
@@ -407,5 +424,6 @@ def questions_apart(club):
         "for associations": club.owed_to_associations(),
         "tax not paid yet": club.tax_not_paid_yet(),
         "ahead": -sum(figure for (_, account), figure in club.postings.items() if account == "ahead"),
+        "prices": [club.price(run) for run in club.to_come()],
     }
     return {name: (says[name], should[name]) for name in says if says[name] != should[name]}

@@ -1,5 +1,6 @@
 """A course with its waitlist, told plainly: who is next, what is offered, who leaves and what that costs."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -78,15 +79,8 @@ class Course(Letters):
 
     def __init__(self, day, prices):
         super().__init__(day)
-        self.prices, self.runs, self.parties, self.queue, self.happened, self.made, self.drew = (
-            prices,
-            [],
-            [],
-            [],
-            [],
-            0,
-            set(),
-        )
+        self.prices, self.runs, self.parties, self.queue, self.happened, self.made = prices, [], [], [], [], 0
+        self.drew, self.seen = set(), Counter()
 
     def price(self, run):
         return max((day, cents) for day, cents in self.prices if day <= run.first)[1]
@@ -154,6 +148,7 @@ class Course(Letters):
             seat.run = run
             price = self.price(run) if seat.price is None else seat.price
             seat.fee = self.charge_next(party.family, seat.child, price, run.first)
+            seat.fee.called = (run, seat.child.name)
             seat.stands = "has"
         party.pay_by, party.reminded = self.today + timedelta(days=PAY_DAYS), None
         party.tidy()
@@ -183,6 +178,7 @@ class Course(Letters):
 
     def draws(self, child):
         self.drew.add(child)
+        self.seen[child] += 1
         if any(s.child is child and s.stands == "waits" for p in self.parties for s in p.seats):
             self.offer_free()
 
@@ -348,6 +344,7 @@ class Course(Letters):
                 seat.fee.starts = max(run.first, seat.fee.charged + timedelta(days=1))
             else:
                 seat.fee = self.charge_again(seat.fee, run.first)
+            seat.fee.called = (run, seat.child.name)
             seat.run, seat.free_until = run, None
         party.pay_by, party.reminded = self.today + timedelta(days=PAY_DAYS), None
         self.tell_of("transferred", [party])

@@ -33,13 +33,15 @@ class Accounts:
         self.today = day
         self.families, self.children = [], []
         self.fees, self.receipts, self.pays, self.vouchers = [], [], [], []
-        self.offs, self.agreed, self.claims, self.ties, self.paid_back = [], [], [], [], []
-        self.postings, self.letters, self.taxed_since = Counter(), [], None
+        self.offs, self.agreed, self.claims, self.ties, self.paid_back, self.backs = [], [], [], [], [], []
+        self.postings, self.letters, self.taxed_since, self.posted = Counter(), [], None, Counter()
 
     def post(self, day, lines):
         assert sum(lines.values()) == 0, lines
         for account, cents in lines.items():
             self.postings[day, account] += cents
+            if account[0] == "owed":
+                self.posted[account[1]] += bool(cents)
 
     def tell(self, word, family, *says, to=None):
         """A letter to a family, with the amounts, days and turns that it says."""
@@ -48,6 +50,16 @@ class Accounts:
     def asks(self, amount):
         """What of a letter asks for money."""
         return (amount, self.today + timedelta(days=PAY_WITHIN)) if amount > 0 else ()
+
+    def how_it_stands(self, family):
+        """What of a letter says how an account stands, and what is asked for."""
+        balance, agreed = self.balance(family), self.standing_parts(family)
+        left = self.parts_left(agreed) if agreed else []
+        if balance <= 0:
+            return (-balance,) if balance else ()
+        if left and left[0][0] >= self.today:
+            return (balance, left[0][1], left[0][0], balance)
+        return (balance, *self.asks(balance))
 
     # What stands
 
@@ -136,6 +148,7 @@ class Accounts:
             lines[account] += cents
         fee.credits.append((amount, why))
         self.post(self.today, {("owed", fee.family): -amount, **lines})
+        return lines
 
     def credit(self, fee, amount, why="goodwill"):
         self._credit(fee, amount, why)
@@ -155,14 +168,31 @@ class Accounts:
     # Which receipt pays what
 
     def settle(self, family, first=()):
-        """What is unused pays the fees that are asked for first, then the oldest."""
+        """What is unused pays the fees that are asked for first, then what was paid back too much, then the oldest."""
         owing = [fee for fee in self.fees_of(family) if self.open(fee) > 0]
-        owing.sort(key=lambda fee: (not any(fee is each for each in first), fee.charged, self.fees.index(fee)))
+        owing.sort(key=lambda fee: (fee.charged, self.fees.index(fee)))
         receipts = sorted((r for r in self.receipts if r.family is family), key=lambda r: (r.day, r.number))
-        for fee in owing:
+        for fee in [each for each in owing if any(each is one for one in first)]:
+            self._pay(fee, receipts)
+        for back in [each for each in self.paid_back if each.family is family]:
             for receipt in receipts:
-                if part := min(self.open(fee), self.unused(receipt)):
-                    self._use(receipt, fee, part)
+                self._pay_of(back, receipt, self.beyond(back))
+        for fee in owing:
+            self._pay(fee, receipts)
+
+    def _pay(self, fee, receipts):
+        for receipt in receipts:
+            if part := min(self.open(fee), self.unused(receipt)):
+                self._use(receipt, fee, part)
+
+    def _pay_of(self, back, receipt, amount):
+        if part := min(amount, self.payable(receipt)):
+            self.pays.append(Pays(receipt, None, part, None, back))
+        return part
+
+    def beyond(self, back):
+        """What of a payment to a family no receipt of it covers."""
+        return 0 if back.returned else back.amount - sum(p.amount for p in self.pays if p.repaid is back)
 
     def _use(self, receipt, fee, amount):
         """What of a receipt is never given back as money goes first."""
@@ -221,25 +251,31 @@ class Accounts:
                 pays.tie = after
 
     def untie(self, voucher):
-        """No more stays tied than the voucher pays, the latest free first."""
+        """No more stays tied than the voucher pays, the latest free first; what of which receipts is free."""
         standing = self.ties_of(voucher)
-        beyond = sum(each.amount for each in standing) - (voucher.amount if voucher.pays else 0)
+        beyond, freed = sum(each.amount for each in standing) - (voucher.amount if voucher.pays else 0), []
         for each in reversed(standing):
             if beyond <= 0:
-                return
+                break
             each.freed = True
+            freed.append((each.receipt, min(each.amount, beyond)))
             if each.amount > beyond:
                 smaller = Tie(each.receipt, voucher, each.amount - beyond)
                 self.ties.append(smaller)
                 self._hand_on(each, smaller)
             beyond -= each.amount
+        return freed
 
-    def receive(self, family, amount, first=()):
-        if amount <= 0:
+    def receive(self, family, amount, first=(), into="bank"):
+        """In cash what is handed over is the nearest five cents, and nothing is no payment."""
+        came = {into: amount}
+        if into == "cash box":
+            handed = (2 * amount + 5) // 10 * 5
+            came = {into: handed, "rounding": amount - handed}
+        if amount <= 0 or not came[into]:
             raise No
-        receipt = Receipt(family, amount, len(self.receipts) + 1, self.today)
-        self.receipts.append(receipt)
-        self.post(self.today, {"bank": amount, ("owed", family): -amount})
+        self.receipts.append(Receipt(family, amount, len(self.receipts) + 1, self.today, came))
+        self.post(self.today, {**came, ("owed", family): -amount})
         self.settle(family, first)
 
     def cancel_receipt(self, receipt):
@@ -250,7 +286,8 @@ class Accounts:
             raise No
         self.pays = [p for p in self.pays if p.receipt is not receipt]
         receipt.cancelled = True
-        self.post(self.today, {"bank": -receipt.amount, ("owed", receipt.family): receipt.amount})
+        gone = {where: -cents for where, cents in receipt.came.items()}
+        self.post(self.today, {**gone, ("owed", receipt.family): receipt.amount})
         self.settle(receipt.family)
 
     def let_it_pay(self, receipt, fee):
@@ -270,17 +307,33 @@ class Accounts:
             self._use(receipt, fee, part)
         self.settle(receipt.family)
 
-    def pay_back(self, family, amount):
+    def pay_back(self, family, amount, has_paid=False):
+        """Where the bank `has_paid` already, whatever it paid is owed again as far as there is no credit for it."""
         own = [r for r in self.receipts if r.family is family]
-        if not 0 < amount <= sum(self.payable(each) for each in own):
+        if has_paid:
+            self._free_for(family, amount)
+            cancelled = sum(each.amount for each in own if each.cancelled)
+            beyond = sum(self.beyond(each) for each in self.paid_back if each.family is family)
+            most = self.credit_of(family) + max(cancelled - beyond, 0)
+        else:
+            most = sum(self.payable(each) for each in own)
+        if not 0 < amount <= most:
             raise No
         self.post(self.today, {"bank": -amount, ("owed", family): amount})
         back = PaidBack(family, amount)
         self.paid_back.append(back)
         for receipt in sorted(own, key=lambda r: (r.day, r.number), reverse=True):
-            if part := min(amount, self.payable(receipt)):
-                self.pays.append(Pays(receipt, None, part, None, back))
-                amount -= part
+            amount -= self._pay_of(back, receipt, amount)
+
+    def _free_for(self, family, amount):
+        """The latest fees go unpaid again, until the family has so much credit."""
+        missing = amount - self.credit_of(family)
+        for fee in [each for each in reversed(self.fees) if each.family is family and self.paid(each)]:
+            if missing <= 0:
+                return
+            part = min(self.paid(fee), missing)
+            self.release(fee, part)
+            missing -= part
 
     def comes_back(self, back):
         """The bank returns what was paid back."""

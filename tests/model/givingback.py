@@ -25,7 +25,7 @@ class GivingBack(Accounts):
         fee.given_back, fee.given_back_on = True, fee.given_back_on or self.today
         freed = self.let_all_go(fee, why) if found.freed else []
         if found.credited:
-            self._credit(fee, found.credited, why)
+            self.credit_lines = self._credit(fee, found.credited, why)
         self.take_again(freed, fee, found.by_voucher)
         self.settle(fee.family, first)
         self.lay_anew(fee.family)
@@ -71,28 +71,60 @@ class GivingBack(Accounts):
         if fee.is_ahead:
             fee.waits_for_next = True
             return found
+        self.hand_over(fee, self._holder(fee, fee.family, found.asked))
+        return found
+
+    def _holder(self, fee, family, amount):
+        """Nothing but a department's money, until the child's next fee."""
         ahead = self.today + timedelta(days=1)
-        holder = self.write_fee(fee.family, fee.child, fee.sort, fee.price, found.asked, ahead)
+        holder = self.write_fee(family, fee.child, fee.sort, fee.price, amount, ahead)
         holder.given_back = holder.waits_for_next = True
         holder.given_back_on = self.today
-        self.hand_over(fee, holder)
-        return found
+        return holder
 
     def hand_over(self, before, after):
         for voucher in [v for v in self.vouchers if v.fee is before and v.pays]:
             self.tie(voucher, self.release(after, voucher.amount - self.open(after)))
             voucher.fee = after
+            if before.family is not after.family:
+                voucher.came = True
+                self.post(
+                    self.today, {("owed", before.family): voucher.amount, ("owed", after.family): -voucher.amount}
+                )
         self.give_back(before, 0, "handed over")
 
-    def waiting_for_next(self, family, child, sort):
+    def waiting_for_next(self, family, child):
         return [
-            fee
-            for fee in self.fees_of(family)
-            if fee.waits_for_next and fee.child is child and fee.sort == sort and self.by_voucher(fee)
+            fee for fee in self.fees_of(family) if fee.waits_for_next and fee.child is child and self.by_voucher(fee)
         ]
 
+    def take_along(self, waiting, family):
+        """What waits for the next fee of a child of another family waits there; what has come along once stays."""
+        along = []
+        for fee in waiting:
+            standing = [v for v in self.vouchers if v.fee is fee and v.pays]
+            if not any(v.came for v in standing):
+                self.hand_over(fee, self._holder(fee, family, self.by_voucher(fee)))
+                along += standing
+        return along
+
+    def tell_along(self, vouchers, before, now):
+        for voucher in vouchers:
+            self.tell("voucher goes along", before, voucher.amount, *self.how_it_stands(before))
+            self.tell("voucher comes along", now, voucher.amount, *self.how_it_stands(now))
+
+    def pays_next(self, family, child):
+        """What waits for a course's fee of the child: of a scheme that pays a fee but once, the first."""
+        found, once = [], set()
+        for fee in self.waiting_for_next(family, child):
+            alone = {v.scheme for v in self.vouchers if v.fee is fee and v.pays and v.scheme.one_a_fee}
+            if fee.sort == "course" and not alone & once:
+                once |= alone
+                found.append(fee)
+        return found
+
     def charge_next(self, family, child, price, starts):
-        carried = self.waiting_for_next(family, child, "course")
+        carried = self.pays_next(family, child)
         full = max(price, sum(self.by_voucher(fee) for fee in carried))
         fee = self.charge(family, child, "course", price, full, starts)
         for each in carried:

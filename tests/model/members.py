@@ -124,7 +124,11 @@ class Members(Changes):
 
     def _charge(self, cost, family, fee, shares):
         shares = {name: cents for name, cents in shares.items() if cents}
-        return self.charge(family, cost.child, "members", fee, fee, cost.first, shares) if fee else None
+        if not fee:
+            return None
+        charge = self.charge(family, cost.child, "members", fee, fee, cost.first, shares)
+        charge.called = ("joins", cost.plan.name, cost.child.name)
+        return charge
 
     def _write(self, cost, family, charge, changed_from=None):
         payer = None if family is cost.child.family else family
@@ -265,6 +269,7 @@ class Members(Changes):
                 parts[name] = min(max(share - shares.get(name, 0), 0), left)
                 left -= parts[name]
             charge = self._charge(cost, family, difference, parts)
+            charge.called = ("changes", before.plan.name, plan.name, before.child.name)
         elif difference < 0:
             self._give_some_back(before, -difference)
         self._write(cost, family, charge, before)
@@ -328,6 +333,7 @@ class Members(Changes):
         if cancelled.charge is None and rest > cancelled.fee and before.charge:
             back = rest - cancelled.fee
             charge = self.charge(family, before.child, "members", back, back, self.today)
+            charge.called = ("again", before.plan.name, before.child.name)
         self.members.append(
             Member(
                 before.child, before.plan, before.payer, cancelled.first, cancelled.last, cancelled.months, rest,

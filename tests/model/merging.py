@@ -1,10 +1,31 @@
-"""Two that turn out to be one; told plainly."""
+"""Two that turn out to be one, and two after all; told plainly."""
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
 
 from tests.model.members import Members
-from tests.model.things import No
+from tests.model.things import Child, Family, No
+
+
+@dataclass(eq=False, repr=False)
+class Merged:
+    """What was the one's and is the other's now: things, and by which of their words they are; `so_far` of it then."""
+
+    stays: Child | Family
+    gone: Child | Family
+    day: date
+    moved: list
+    balance: int = 0
+    drew: bool = False
+    so_far: tuple = field(default=())
+    undone: bool = False
 
 
 class Club(Members):
+    def __init__(self, day, prices):
+        super().__init__(day, prices)
+        self.merges = []
+
     def one_family(self, stays, gone):
         if stays is gone or stays.gone or gone.gone:
             raise No
@@ -12,15 +33,48 @@ class Club(Members):
             raise No
         if balance := self.balance(gone):
             self.post(self.today, {("owed", gone): -balance, ("owed", stays): balance})
-        for each in (*self.children, *self.fees, *self.receipts, *self.parties, *self.agreed, *self.paid_back):
-            if each.family is gone:
-                each.family = stays
+        own = (*self.children, *self.fees, *self.receipts, *self.parties, *self.agreed, *self.paid_back)
+        moved = [(each, "family") for each in own if each.family is gone]
+        moved += [(each, "payer") for each in self.members if each.payer is gone]
         stays.mails = sorted([*stays.mails, *gone.mails])
-        for member in self.members:
-            if member.payer is gone:
-                member.payer = stays
-        gone.gone = True
+        self._move(Merged(stays, gone, self.today, moved, balance))
         self.settle(stays)
+
+    def _move(self, merged):
+        for each, word in merged.moved:
+            setattr(each, word, merged.stays)
+        merged.gone.gone, merged.so_far = True, self.written_of(merged.stays)
+        self.merges.append(merged)
+
+    def written_of(self, one):
+        """How much was written down of a family or a child."""
+        if isinstance(one, Family):
+            own = (*self.fees, *self.receipts, *self.parties, *self.agreed, *self.paid_back)
+            paying, back = [m for m in self.members if m.payer is one], [b for b in self.backs if b.fee.family is one]
+            return sum(each.family is one for each in own), len(paying), len(back), self.posted[one]
+        seats = [seat for party in self.parties for seat in party.seats]
+        return sum(each.child is one for each in (*seats, *self.fees, *self.vouchers, *self.members)), self.seen[one]
+
+    def two_after_all(self, merged):
+        """Within a day, and as long as nothing was written down that could be of either."""
+        if merged.undone:
+            return
+        stays, gone = merged.stays, merged.gone
+        if self.today > merged.day + timedelta(days=1) or self.written_of(stays) != merged.so_far:
+            raise No
+        if any(getattr(each, word) is not stays for each, word in merged.moved):
+            raise No
+        theirs = {each for each, _ in merged.moved}
+        if isinstance(gone, Family):
+            self.pays = [p for p in self.pays if (p.receipt in theirs) == ((p.fee or p.repaid) in theirs)]
+            stays.mails = [mail for mail in stays.mails if mail not in gone.mails]
+        for each, word in merged.moved:
+            setattr(each, word, gone)
+        if merged.drew:
+            self.drew.discard(stays)
+        gone.gone, merged.undone = False, True
+        if merged.balance:
+            self.post(self.today, {("owed", gone): merged.balance, ("owed", stays): -merged.balance})
 
     def one_child(self, stays, gone):
         if stays is gone or stays.gone or gone.gone:
@@ -37,9 +91,8 @@ class Club(Members):
         if any(a.first <= b.last and b.first <= a.last for a in self.of_child(stays) for b in self.of_child(gone)):
             raise No
         seats = [seat for party in self.parties for seat in party.seats]
-        if gone in self.drew:
+        moved = [(each, "child") for each in (*seats, *self.fees, *self.vouchers, *self.members) if each.child is gone]
+        drew = gone in self.drew and stays not in self.drew
+        if drew:
             self.drew.add(stays)
-        for each in (*seats, *self.fees, *self.vouchers, *self.members):
-            if each.child is gone:
-                each.child = stays
-        gone.gone = True
+        self._move(Merged(stays, gone, self.today, moved, drew=drew))

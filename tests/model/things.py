@@ -33,10 +33,16 @@ class Child:
     def age(self, day):
         return day.year - self.born.year - ((day.month, day.day) < (self.born.month, self.born.day))
 
+    def months(self, day):
+        return 12 * (day.year - self.born.year) + day.month - self.born.month - (day.day < self.born.day)
+
 
 @dataclass(eq=False, repr=False)
 class Fee:
-    """`keep` is the most that may stay of it once it was `given_back`; `waits_for_next` holds a department's money."""
+    """`keep` is the most that may stay of it once it was `given_back`; `waits_for_next` holds a department's money.
+
+    What it is `called` is what it is for, and whom, as they were called then.
+    """
 
     family: Family
     child: Child
@@ -53,6 +59,7 @@ class Fee:
     given_back_on: date | None = None
     keep: int = 0
     waits_for_next: bool = False
+    called: tuple = ()
 
     @property
     def credited(self):
@@ -69,6 +76,7 @@ class Receipt:
     amount: int
     number: int
     day: date
+    came: dict = field(default_factory=dict)
     cancelled: bool = False
 
 
@@ -117,13 +125,32 @@ class Voucher:
     short: int = 0
     claim: int | None = None
     why: str = ""
-    owed_back: int = 0
-    paid_back: bool = False
-    came_back: bool = False
+    came: bool = False
 
     @property
     def pays(self):
         return self.stands in ("taken", "asked", "paid")
+
+
+@dataclass(eq=False, repr=False)
+class GivenBack:
+    """What of a paid voucher is owed to its department, what was credited with it, and what it tied no longer.
+
+    `fees` is how many there were by then, `credits` how many of its fee, `lines` those of what was credited.
+    """
+
+    voucher: Voucher
+    amount: int
+    fee: Fee
+    fees: int
+    freed: list
+    credited: int = 0
+    credits: int = 0
+    lines: dict = field(default_factory=dict)
+    was_ahead: bool = False
+    paid: bool = False
+    came_back: bool = False
+    undone: bool = False
 
 
 @dataclass(eq=False, repr=False)

@@ -8,7 +8,7 @@ from pypdf import PdfReader
 
 from clubdesk import clock
 from clubdesk.fees import services as fees
-from clubdesk.fees.models import Method
+from clubdesk.fees.models import FeePrice, Method, Voucher, VoucherScheme
 from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import FinancialYear, Fund
 from clubdesk.membership import services as membership
@@ -18,6 +18,7 @@ from clubdesk.reports.papers import CommitteeAsked
 from clubdesk.reports.selectors import Figures
 from clubdesk.reports.verify import verify
 from clubdesk.roll import services as roll
+from clubdesk.roll.models import Person
 from tests import factories
 from tests.papers import words_of
 
@@ -30,10 +31,29 @@ def household(book):
     return factories.HouseholdFactory()
 
 
-def charged(household, on, by, amount="126.00"):
-    return fees.charge(
-        household=household, price=factories.price(amount=amount, code=f"fee-{amount}"), on=on, starts_on=on, by=by
+def charged(household, on, by, amount="126.00", person=None):
+    price = FeePrice.objects.filter(item__code=f"fee-{amount}").first() or factories.price(
+        amount=amount, code=f"fee-{amount}"
     )
+    return fees.charge(household=household, person=person, price=price, on=on, starts_on=on, by=by)
+
+
+def carried(household, starts_on, by):
+    """A fee of July of 126.00 that was called off in September, of which a claimed voucher of 100.00 waits."""
+    child, price = factories.PersonFactory(household=household), factories.price()
+    fee = fees.charge(household=household, person=child, price=price, on=JULY, starts_on=starts_on, by=by)
+    fees.accept_voucher(scheme=factories.scheme(), charge=fee, code="SV1", on=JULY, by=by)
+    fees.lodge_vouchers(scheme=VoucherScheme.objects.get(), on=JULY, by=by)
+    fees.call_off(charge=fee, on=date(2026, 9, 5), reason="flood", by=by)
+    return fee
+
+
+def move(fee, home, by):
+    """Its child belongs to another family, and its voucher goes along."""
+    before, person = fee.household, fee.person
+    Person.objects.filter(pk=person.pk).update(household=home)
+    waiting = fees.lock_carried(before, [Person.objects.get(pk=person.pk)])
+    assert fees.carry_along(carried=waiting, household=home, on=NOW, by=by)
 
 
 def section(page, title):
@@ -102,6 +122,48 @@ class TestWhoOwes:
         new = charged(household, date(2026, 9, 1), by, "200.00")
         fees.credit_charge(charge=new, amount=as_amount(200), on=date(2026, 9, 2), reason="withdrew", by=by)
         assert committee.owed_longer_than(60, NOW) == 126
+
+    @pytest.mark.parametrize("starts_on", [JULY, date(2026, 10, 4)], ids=["it was income", "it was to come"])
+    def test_a_voucher_that_goes_along_leaves_what_both_families_owed_before(self, household, by, starts_on):
+        home, fee = factories.HouseholdFactory(), carried(household, starts_on, by)
+        for family, amount in ((household, "50.00"), (home, "70.00")):
+            charged(family, JULY, by, amount)
+        assert committee.owed_longer_than(60, NOW) == 120
+        move(fee, home, by)
+        assert committee.owed_longer_than(60, NOW) == 120
+        newer = charged(home, NOW, by, "80.00")
+        assert committee.owed_longer_than(60, NOW) == 120
+        fees.credit_charge(charge=newer, amount=as_amount(30), on=NOW, reason="kindness", by=by)
+        assert committee.owed_longer_than(60, NOW) == 120
+
+    def test_nor_does_it_pay_an_older_fee_as_the_next_fee_takes_it(self, household, by):
+        fee, child = carried(household, JULY, by), household.people.get()
+        charged(household, JULY, by, "50.00")
+        fees.charge_next(
+            carried=fees.lock_carried(household, [child]), household=household, person=child, price=fee.price,
+            description="Next", on=NOW, starts_on=NOW, by=by,
+        )  # fmt: skip
+        assert Voucher.objects.get().charge.description == "Next"
+        assert committee.owed_longer_than(60, NOW) == 50
+        assert committee.owed_longer_than(60, date(2026, 9, 10)) == 50
+
+    def test_of_a_past_day_it_is_told_as_before_the_voucher_went_along(self, household, by):
+        home, fee = factories.HouseholdFactory(), carried(household, JULY, by)
+        charged(household, JULY, by, "50.00")
+        before = [committee.owed_longer_than(60, day) for day in (date(2026, 9, 3), date(2026, 9, 6))]
+        move(fee, home, by)
+        assert (
+            [committee.owed_longer_than(60, day) for day in (date(2026, 9, 3), date(2026, 9, 6))] == before == [76, 50]
+        )
+
+    def test_a_voucher_that_was_refused_since_paid_no_old_fee(self, household, by):
+        child = factories.PersonFactory(household=household)
+        fee = charged(household, JULY, by, person=child)
+        voucher = fees.accept_voucher(scheme=factories.scheme(), charge=fee, code="SV1", on=date(2026, 9, 1), by=by)
+        assert committee.owed_longer_than(60, NOW) == 26
+        fees.refuse_voucher(voucher=voucher, on=date(2026, 9, 8), reason="no such child", by=by)
+        assert committee.owed_longer_than(60, NOW) == 126
+        assert committee.owed_longer_than(60, date(2026, 9, 7)) == 26
 
     def test_it_is_told_of_the_day_asked_for_and_not_of_today(self, household, by):
         charged(household, JULY, by)

@@ -8,6 +8,8 @@ from clubdesk.bank.selectors import LIVE
 from clubdesk.fees.models import GiveBack, GiveBackState
 from clubdesk.fees.selectors import balance_in_words
 from clubdesk.fees.states import GIVE_BACK
+from clubdesk.mail.models import Message
+from clubdesk.mail.selectors import reached_in_words
 from clubdesk.screens.fields import day_and_reason
 from clubdesk.screens.promises import Did
 from clubdesk.screens.verbs import Facts, VerbPage
@@ -35,6 +37,8 @@ class UndoGiveBackPage(VerbPage[GiveBack, GiveBack]):
         def tell(did: Did[GiveBack]) -> Iterator[tuple[str, object]]:
             yield "The voucher pays", did.result.voucher.amount
             yield f"Then {target.household}", balance_in_words(target.household)
+            if letters := did.rows(Message):
+                yield "Letters", reached_in_words(letters)
 
         return self.foretold(target, tell, reason=self.title)
 

@@ -12,7 +12,7 @@ from clubdesk.courses import checks, coming, selectors, services
 from clubdesk.courses.admin.asking import BooksPage, CohortChoices, OneCourse, PeopleChoices, told, with_fees
 from clubdesk.courses.models import ADULT_FROM, STANDING, Booking, Cohort, Place, ReachCheck
 from clubdesk.fees.models import Charge
-from clubdesk.fees.promises import charged_by, credited_by
+from clubdesk.fees.promises import charged_by, claimed_of, credited_by
 from clubdesk.mail.models import Message
 from clubdesk.mail.selectors import reached_in_words
 from clubdesk.money import nil, shown, total
@@ -161,18 +161,26 @@ class MovePage(VerbPage[Person, Person]):
             yield "Goes along", "; ".join(along) or "nothing"
             if stays := [f"{place.cohort or place.course}" for place in coming.of_others(did.result, clock.today())]:
                 yield f"Stays with {target.household}", "; ".join(stays)
-            waits = total(each.amount for each in did.rows(Charge) if each.carried_on)
-            if waits > nil():
-                yield "A voucher goes along", f"{shown(waits)}, for the child’s next fee"
-            if (charged := charged_by(did) - waits) > nil():
-                yield f"{did.result.household} owes", shown(charged)
-                yield f"{target.household} is credited", shown(credited_by(did) - waits)
+            yield from _of_fees(did, target.household)
             yield "Letters", reached_in_words(did.rows(Message))
 
         return self.foretold(target, tell, **cleaned)
 
     def done(self, target: Person, result: Person) -> str:
         return f"{result} belongs to {result.household} from now on."
+
+
+def _of_fees(did: Did[Person], before: Household) -> Iterable[tuple[str, object]]:
+    """What the new family owes, what is credited to the one before, and what vouchers that go along pay."""
+    waiting = [each for each in did.rows(Charge) if each.carried_on]
+    came, waits = total(each.amount for each in waiting), claimed_of(each.pk for each in waiting)
+    if waits > nil():
+        yield "A voucher goes along", f"{shown(waits)}, for the child’s next fee"
+    if (pays := came - waits) > nil():
+        yield "A voucher goes along", f"{shown(pays)}, and pays of what is taken over"
+    if (charged := charged_by(did) - came) > nil():
+        yield f"{did.result.household} owes", shown(charged - pays)
+        yield f"{before} is credited", shown(credited_by(did) - came - pays)
 
 
 def reach_checks_section(request: HttpRequest, person: Person) -> Section:

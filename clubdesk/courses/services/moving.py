@@ -11,7 +11,8 @@ from clubdesk.courses.services.groups import price_in_place_of
 from clubdesk.courses.services.waitlist import fresh, locked, move_in_queue, note, offer_in, renew
 from clubdesk.errors import Refused
 from clubdesk.fees import services as charging
-from clubdesk.fees.models import Charge
+from clubdesk.fees.letters import tell_along
+from clubdesk.fees.models import Charge, Voucher
 from clubdesk.fees.selectors import carried_for, open_amount
 from clubdesk.money import nil
 from clubdesk.roll.models import Household, Person
@@ -28,9 +29,9 @@ def move_person(*, person: Person, household: Household, on: date, by: User, tak
     Where the person waits, or is offered a place, it goes along in the old turn. A place in a course to come goes along
     where it is paid, or where the new family `takes_over` its fee: it is charged the whole, and what was paid of it is
     the old family's credit. Otherwise it stays with the family that pays for it. A voucher that waits for the child's
-    next fee is the child's, and goes along. Raises Refused for whoever belongs to
-    one of the two, while a voucher or agreed parts pay what would be taken over, and for who is too young by now for
-    a place that would go along, until a draw check is recorded.
+    next fee is the child's, and goes along; it pays a fee that is taken over where its scheme pays such a one. Both
+    families are told. Raises Refused for whoever belongs to one of the two, while a voucher or agreed parts pay what
+    would be taken over, and for who is too young for a place that would go along, until a draw check is recorded.
     """
     courses = Course.objects.filter(places__in=coming.of_own_family(person, on)).order_by("pk")
     for pk in courses.values_list("pk", flat=True).distinct():
@@ -48,12 +49,14 @@ def move_person(*, person: Person, household: Household, on: date, by: User, tak
     locked_now = charging.lock_charges([*charges, *carried], also=[household.pk])
     child.household = Household.objects.select_related("party").get(pk=household.pk)
     child.save(update_fields=["household"])
+    waiting = [locked_now[each.pk] for each in carried]
+    vouchers = charging.carry_along(carried=waiting, household=child.household, on=on, by=by)
     for place in along:
         owed = place.charge is not None and open_amount(place.charge) > nil()
         if takes_over or not owed:
             _goes_along(place, child, takes_over and owed, on, by)
-    waiting = [locked_now[each.pk] for each in carried]
-    charging.carry_along(carried=waiting, household=child.household, on=on, by=by)
+    for voucher in Voucher.objects.filter(pk__in=[each.pk for each in vouchers]).order_by("pk"):
+        tell_along(voucher)
     return child
 
 

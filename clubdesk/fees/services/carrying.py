@@ -52,12 +52,14 @@ def _holder(before: Charge, household: Household, amount: Money, day: date, by: 
 
 
 @part
-def carry_along(*, carried: Sequence[Charge], household: Household, on: date, by: User) -> None:
+def carry_along(*, carried: Sequence[Charge], household: Household, on: date, by: User) -> list[Voucher]:
     """The child of these fees belongs to `household` now: what their vouchers paid waits there for its next fee.
 
     Nobody owes anything by it: one entry moves what the department pays from the account of the one family to that of
     the other. A credit that a voucher made stays with who had paid. One that came along before stays where it is.
+    Returns those that went along.
     """
+    along: list[Voucher] = []
     for before in carried:
         standing = before.vouchers.filter(selectors.STANDING_VOUCHER)
         if standing.filter(came_on=None).exists() and not standing.exclude(came_on=None).exists():
@@ -65,6 +67,8 @@ def carry_along(*, carried: Sequence[Charge], household: Household, on: date, by
             amount = as_amount(selectors.kept_by_vouchers(before))
             holder = _holder(before, household, amount, day, by)
             _hand_over(before, holder, day, "its voucher goes along with the child", by)
+            along += holder.vouchers.filter(selectors.STANDING_VOUCHER).order_by("pk")
+    return along
 
 
 def lock_carried(household: Household, people: Sequence[Person]) -> list[Charge]:
@@ -89,9 +93,10 @@ def charge_next(
 ) -> Charge:
     """Charge a fee, paid first by the child's vouchers that wait since what they paid was called off.
 
-    Where those come to more than the price, the fee is as much as they are: the department was asked for it.
+    One whose scheme does not pay such a fee waits on. Where they come to more than the price, the fee is as much as
+    they are: the department was asked for it.
     """
-    same = [each for each in carried if each.person_id == person.pk and _is_alike(each, price)]
+    same = _for_next(carried, person, price, on)
     claimed = total(as_amount(selectors.kept_by_vouchers(each)) for each in same)
     document = charge_fee(
         household=household,
@@ -167,6 +172,22 @@ def set_again(*, before: Charge, after: Charge, reason: str, on: date, by: User)
         if amount > nil() and holds_on(voucher, on) and not counting.used_up(voucher, after):
             set_against(after, voucher.scheme, taken_of(voucher), amount, on, by)
     settle(household=after.household, on=on)
+
+
+def _for_next(carried: Sequence[Charge], person: Person, price: FeePrice, on: date) -> list[Charge]:
+    """Of what waits for the child that whose vouchers pay such a fee by the rules of their schemes."""
+    found, taken = [], set[int]()
+    for each in carried:
+        if each.person_id != person.pk or not _is_alike(each, price):
+            continue
+        standing = each.vouchers.filter(selectors.STANDING_VOUCHER).select_related("scheme")
+        schemes = {voucher.scheme for voucher in standing}
+        once = {scheme.pk for scheme in schemes if scheme.one_a_fee}
+        if once & taken or any(counting.why_not_for(scheme, price.item, on, on) for scheme in schemes):
+            continue
+        taken |= once
+        found.append(each)
+    return found
 
 
 def _is_alike(carried: Charge, price: FeePrice) -> bool:

@@ -125,9 +125,9 @@ def lock_give_back(back: GiveBack) -> GiveBack:
 def undo_giving_back(*, back: GiveBack, on: date, reason: str, by: User) -> GiveBack:
     """The voucher pays again what was owed back of it; `back` is locked already, with the book, and in no run.
 
-    Its entry is reversed, and that of what was credited with it; receipts that came in its place make way. Raises
-    Refused where it was paid, where the voucher's place in the year or the fee is another's by now, and without a
-    reason.
+    Its entry is reversed, and that of what was credited with it; receipts that came in its place make way. A family
+    that had been asked for it is told. Raises Refused where it was paid, where the voucher's place in the year or the
+    fee is another's by now, and without a reason.
     """
     GIVE_BACK.refuse_unless(back.state, GiveBackState.UNDONE, PAID_ALREADY)
     if not reason.strip():
@@ -154,6 +154,8 @@ def undo_giving_back(*, back: GiveBack, on: date, reason: str, by: User) -> Give
     tie_as_before(back, on)
     settle(household=back.household, on=on)
     lay_anew(household=back.household, on=on, by=by)
+    if back.amount > credited:
+        letters.tell_not_given_back(back, back.amount - credited)
     return back
 
 

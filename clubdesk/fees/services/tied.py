@@ -67,9 +67,9 @@ def tie_as_before(back: GiveBack, on: date) -> None:
 
 
 def freed_by(back: GiveBack) -> list[tuple[Receipt, Money]]:
-    """So much of which receipts was tied before it was given back and is not since."""
+    """So much of which receipts was tied before it was given back and is not since; none that was cancelled."""
     found = []
-    for each in back.freed.select_related("receipt").order_by("pk"):
+    for each in back.freed.filter(receipt__cancelled_on=None).select_related("receipt").order_by("pk"):
         rest = back.voucher.tied.filter(freed_on=None, receipt=each.receipt, pk__gt=each.pk).first()
         found.append((each.receipt, each.amount - rest.amount if rest else each.amount))
     return found
