@@ -110,8 +110,7 @@ class Waiting:
 @dataclass(frozen=True)
 class Rows:
     """What stands in the queries together and waits. `since` names the column of dates or moments that says from when
-    each waits, `by` the one that says until when it may.
-    """
+    each waits, `by` the one that says until when it may."""
 
     of: "tuple[QuerySet[Any, Any], ...]"
     since: str = ""
@@ -172,8 +171,8 @@ class Card:
 @dataclass(frozen=True)
 class First:
     """Something that a club sets up before it begins: what, a sentence why, and the page where whoever has the
-    permission does it. `there` gives rows, of which one is there once it is done; smaller places come first.
-    """
+    permission does it, of the row in `of` where it is the page of one. `there` gives rows, of which one is there once
+    it is done; smaller places come first."""
 
     place: int
     title: str
@@ -181,6 +180,7 @@ class First:
     permission: str
     page: str
     there: "Callable[[], QuerySet[Any]]"
+    of: "Callable[[], QuerySet[Any]] | None" = None
 
 
 @dataclass(frozen=True)
