@@ -1,6 +1,7 @@
 """The first evening: an empty book says where to begin, and ticks by itself what is there."""
 
 import re
+from html.parser import HTMLParser
 
 import pytest
 from django.contrib.auth.models import User
@@ -13,7 +14,7 @@ from clubdesk.ledger.models import Book, Role
 from clubdesk.mail.models import Message
 from clubdesk.rangeday.models import Kit
 from clubdesk.rooms import COORDINATOR, TREASURER
-from tests.worlds.day_one import YEAR_START, username
+from tests.worlds.day_one import KEEPER, YEAR_START, username
 
 pytestmark = pytest.mark.django_db
 
@@ -69,7 +70,12 @@ class TestFromTheListAndBack:
     def test_what_was_begun_there_leads_back_to_what_is_next_once_it_is_saved(self, client, treasurer):
         thing = self.thing(client, treasurer.username, "The club, and whom families ask")
         assert thing.is_next
-        typed = {"contact_name": "Ida Mirabar", "contact_email": "ida@example.org", "pay_days": 14, "letters_an_hour": 100}
+        typed = {
+            "contact_name": "Ida Mirabar",
+            "contact_email": "ida@example.org",
+            "pay_days": 14,
+            "letters_an_hour": 100,
+        }
         answer = client.post(thing.url, typed, follow=True)
         assert answer.redirect_chain == [(reverse("admin:index"), 302)]
         after = answer.context["beginning"].things
@@ -98,6 +104,42 @@ class TestFromTheListAndBack:
         client.force_login(coordinator)
         answer = client.post(reverse("admin:rangeday_kit_add"), {"number": "B01", "kind": "bow"})
         assert answer["Location"] == reverse("admin:rangeday_kit_changelist")
+
+
+class Choices(HTMLParser):
+    """The choices of a page of which there is none, and whether something beside them says where one comes from."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.empty, self.given, self.name = [], 0, ""
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        told = dict(attrs)
+        if tag == "select":
+            self.name, self.given = told.get("name"), 0
+        self.given += tag == "option" and bool(told.get("value"))
+
+    def handle_endtag(self, tag):
+        if tag == "select" and not self.given:
+            self.empty.append(self.name)
+
+
+WAY_OF = {"fee_item": "fees_feeitem_add", "adult_fee_item": "fees_feeitem_add", "party": "ledger_party_add"}
+
+
+@pytest.mark.parametrize("who", [KEEPER, username(TREASURER), username(COORDINATOR)])
+def test_no_choice_is_empty_without_a_way_to_fill_it(client, book, who):
+    lacking, found = [], []
+    for thing in looks(client, who).things:
+        page = client.get(thing.url).content.decode()
+        for name in {each.rpartition("-")[2] for each in Choices(page).empty}:
+            found.append(name)
+            way = f"href='{reverse(f'admin:{WAY_OF[name]}')}'" if name in WAY_OF else "no way"
+            if way not in page and "There is none yet; the treasurer adds a fee" not in page:
+                lacking.append(f"{thing.first.title}: {name}")
+    assert found != []
+    assert lacking == []
 
 
 def test_a_helper_and_an_auditor_are_shown_none(client, range_helper, auditor):
