@@ -156,8 +156,8 @@ class Line:
 @dataclass(frozen=True)
 class Card:
     """How something stands, looked at and not acted on, for whoever has the permission: a few lines on its room's page
-    and, for whose `week` it is (a permission too), on home. `empty` stands for no lines, blank for no card at all.
-    """
+    and, for whose `week` it is (a permission too), on home, before all others for whoever has the permission `leads`.
+    `empty` stands for no lines, blank for no card at all."""
 
     title: str
     permission: str
@@ -166,6 +166,7 @@ class Card:
     more: str = ""
     page: str = ""
     week: str = ""
+    leads: str = ""
 
 
 @dataclass(frozen=True)
@@ -331,8 +332,7 @@ class Check:
 class BeforeLock:
     """What a month should have in a room before it is locked: a sentence for each thing that it lacks, asked with the
     first day and the last of what is to be locked. `means` says what it means where it is locked all the same, and
-    `unlocked`, asked the same way, what becomes of what was proven where the months are unlocked.
-    """
+    `unlocked`, asked the same way, what becomes of what was proven where the months are unlocked."""
 
     lacking: Callable[[date, date], Iterable[str]]
     means: str

@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.core.cache import caches
 from django.db.models import Exists, Subquery
 from django.http import HttpRequest, HttpResponseRedirect
 from django.http.response import HttpResponseBase
@@ -17,6 +18,8 @@ from clubdesk.verbs import may
 
 FROM_HERE = "from=first-things"
 """In the address of a page that was opened from the list: once it is saved, it leads back there."""
+UNDER_WAY, AN_HOUR = "first-things-are-over", 3600
+"""A book that is under way is asked about them no more than once an hour (seconds), by each process."""
 STAYS = ("_addanother", "_continue")
 View = Callable[..., HttpResponseBase]
 
@@ -44,12 +47,16 @@ class Beginning:
 
 def beginning(request: HttpRequest) -> Beginning | None:
     """The first things that whoever looks may do; None once all are done or the book is under way."""
+    if caches["figures"].get(UNDER_WAY):
+        return None
     of = [each for room in rooms.in_order() for each in room.first_things if may(request.user, each.permission)]
     firsts = sorted(of, key=lambda each: each.place)
     over = [there for room in rooms.in_order() for there in room.under_way]
     asked = [Exists(each.there()) for each in firsts] + [Exists(there()) for there in over]
     found = _found([*asked, *(_row(each) for each in firsts if each.of)]) if firsts else []
     done, rest = found[: len(firsts)], found[len(firsts) :]
+    if any(rest[: len(over)]):
+        caches["figures"].set(UNDER_WAY, True, AN_HOUR)
     if all(done) or any(rest[: len(over)]):
         return None
     rows = iter(rest[len(over) :])
@@ -86,8 +93,9 @@ def and_back(view: View) -> View:
     @functools.wraps(view)
     def looked(request: HttpRequest, *asked: object, **given: object) -> HttpResponseBase:
         response = view(request, *asked, **given)
-        is_saved = request.method == "POST" and isinstance(response, HttpResponseRedirect)
-        if not is_saved or FROM_HERE not in request.META.get("QUERY_STRING", ""):
+        if not isinstance(response, HttpResponseRedirect) or request.method != "POST":
+            return response
+        if FROM_HERE not in request.META.get("QUERY_STRING", ""):
             return response
         if any(name in request.POST for name in STAYS):
             if FROM_HERE in response.url:
