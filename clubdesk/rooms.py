@@ -110,8 +110,7 @@ class Waiting:
 @dataclass(frozen=True)
 class Rows:
     """What stands in the queries together and waits. `since` names the column of dates or moments that says from when
-    each waits, `by` the one that says until when it may.
-    """
+    each waits, `by` the one that says until when it may."""
 
     of: "tuple[QuerySet[Any, Any], ...]"
     since: str = ""
@@ -157,8 +156,8 @@ class Line:
 @dataclass(frozen=True)
 class Card:
     """How something stands, looked at and not acted on, for whoever has the permission: a few lines on its room's page
-    and, for whose `week` it is (a permission too), on home. `empty` stands for no lines, blank for no card at all.
-    """
+    and, for whose `week` it is (a permission too), on home, before all others for whoever has the permission `leads`.
+    `empty` stands for no lines, blank for no card at all."""
 
     title: str
     permission: str
@@ -167,13 +166,14 @@ class Card:
     more: str = ""
     page: str = ""
     week: str = ""
+    leads: str = ""
 
 
 @dataclass(frozen=True)
 class First:
     """Something that a club sets up before it begins: what, a sentence why, and the page where whoever has the
-    permission does it. `there` gives rows, of which one is there once it is done; smaller places come first.
-    """
+    permission does it, of the row in `of` where it is the page of one. `there` gives rows, of which one is there once
+    it is done; smaller places come first."""
 
     place: int
     title: str
@@ -181,6 +181,7 @@ class First:
     permission: str
     page: str
     there: "Callable[[], QuerySet[Any]]"
+    of: "Callable[[], QuerySet[Any]] | None" = None
 
 
 @dataclass(frozen=True)
@@ -331,8 +332,7 @@ class Check:
 class BeforeLock:
     """What a month should have in a room before it is locked: a sentence for each thing that it lacks, asked with the
     first day and the last of what is to be locked. `means` says what it means where it is locked all the same, and
-    `unlocked`, asked the same way, what becomes of what was proven where the months are unlocked.
-    """
+    `unlocked`, asked the same way, what becomes of what was proven where the months are unlocked."""
 
     lacking: Callable[[date, date], Iterable[str]]
     means: str

@@ -3,10 +3,14 @@
 import os
 import sqlite3
 from collections.abc import Iterator
+from datetime import date
 
+from django.apps import apps
 from django.db import connection
+from django.db.models import Max
 
 from clubdesk import faults
+from clubdesk.moment import once
 
 MOST_ROWS_READ = 1000
 """Of each index; enough to tell a short way to an answer from a long one."""
@@ -21,6 +25,13 @@ def learn_sizes() -> None:
         with connection.cursor() as cursor:
             cursor.execute(f"PRAGMA analysis_limit = {MOST_ROWS_READ}")
             cursor.execute("ANALYZE")
+
+
+@once
+def last_done() -> dict[str, date]:
+    """On which day the machine last did a night, a backup and a check of the books, as the desk keeps it."""
+    rows = apps.get_model("desk", "Upkeep")._default_manager.order_by()
+    return dict(rows.values_list("what").annotate(Max("on")))
 
 
 MOST_DAMAGE_TOLD = 20

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import Value
+from django.db.models import DateField, Value
 
 from clubdesk.bank.models import ItemState, PaymentItem, RunState
 from clubdesk.bank.selectors import claims_to_pay, expenses_to_pay
@@ -22,13 +22,13 @@ NO_DAY = "No day set"
 def due_of_runs(first: date, last: date) -> Iterator[Coming]:
     """What payment runs that are not paid yet pay, by their day; what is approved and in no run has none."""
     items = PaymentItem.objects.filter(state=ItemState.WAITING, run__state__in=(RunState.MADE, RunState.RELEASED))
-    for day, amount in items.values_list("run__pay_on", "amount"):
-        if day <= last:
-            yield Coming(max(day, first), -cents_of(amount), "payment runs")
-    claims = claims_to_pay().order_by().values_list("amount", Value("refunds approved"))
-    expenses = expenses_to_pay().order_by().values_list("amount", Value("expenses approved"))
-    for amount, what in claims.union(expenses, all=True):
-        yield Coming(None, -cents_of(amount), what)
+    none = Value(None, output_field=DateField())
+    runs = items.order_by().values_list("amount", Value("payment runs"), "run__pay_on")
+    claims = claims_to_pay().order_by().values_list("amount", Value("refunds approved"), none)
+    expenses = expenses_to_pay().order_by().values_list("amount", Value("expenses approved"), none)
+    for amount, what, day in runs.union(claims, expenses, all=True):
+        if day is None or day <= last:
+            yield Coming(day and max(day, first), -cents_of(amount), what)
 
 
 def weeks(on: date) -> list[Line]:

@@ -77,8 +77,9 @@ ROOM = Room(
             "Where families pay",
             "The club’s account: one person enters its number, and another agrees.",
             "bank.change_bankaccount",
-            "admin:bank_bankaccount_changelist",
+            "admin:bank_bankaccount_another-account",
             lambda: BankAccount.objects.filter(account__role=Role.BANK).exclude(iban="", account_number=""),
+            of=lambda: BankAccount.objects.filter(account__role=Role.BANK),
         ),
     ),
     waits=(

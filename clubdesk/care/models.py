@@ -174,6 +174,8 @@ class Look(models.Model):
     class Meta:
         ordering = ["-pk"]
         default_permissions = ("view",)
+        verbose_name = "look at whom to ring"
+        verbose_name_plural = "who looked, and when"
 
     def __str__(self) -> str:
         return f"{self.looked_by} looked at {self.person}"

@@ -1,5 +1,6 @@
 from typing import Any
 
+from django.apps import apps
 from django.contrib.admin import apps as admin
 from django.core.checks import CheckMessage, Tags, Warning, register
 from django.db import connections
@@ -15,6 +16,15 @@ say_what_to_do()  # before any form is made
 class FletchbookAdminConfig(admin.AdminConfig):
     default = False
     default_site = "clubdesk.desk.site.FletchbookSite"
+
+
+def name_sign_ins() -> None:
+    """Call Django's own users and groups as people call them; its migrations know nothing of that."""
+    of_django = apps.get_app_config("auth")
+    of_django.verbose_name = DeskConfig.verbose_name
+    for name, one, many in (("User", "sign-in", "who signs in"), ("Group", "role", "roles")):
+        meta = of_django.get_model(name)._meta
+        meta.verbose_name, meta.verbose_name_plural = one, many
 
 
 def install_guards(using: str, **kwargs: Any) -> None:
@@ -63,6 +73,7 @@ class DeskConfig(RoomConfig):
         from clubdesk.desk.signin import record, second, sessions
 
         super().ready()
+        name_sign_ins()
         for each in (record, second, sessions):
             each.listen()
         recording.watch()

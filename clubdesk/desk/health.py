@@ -11,7 +11,6 @@ from django.conf import settings
 from django.contrib.admin import AdminSite
 from django.contrib.auth.models import User
 from django.db import connection
-from django.db.models import Max
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
@@ -19,9 +18,9 @@ from django.views.decorators.cache import never_cache
 
 from clubdesk import clock, faults, guards, schema, upkeep
 from clubdesk.clock import day_text
-from clubdesk.desk.models import Regular, Upkeep
+from clubdesk.desk.models import Regular
 from clubdesk.mail.models import Message, MessageState
-from clubdesk.moment import once
+from clubdesk.moment import remembered_for
 from clubdesk.rooms import Line
 from clubdesk.screens.pages import site_page
 from clubdesk.screens.tables import Link
@@ -40,24 +39,24 @@ ASKED_AGAIN_AFTER = 10
 """Seconds: however often a stranger asks, the database is asked once in so many by each process."""
 
 
-@once
-def latest() -> dict[str, date]:
-    """On which day the machine last did each."""
-    return dict(Upkeep.objects.order_by().values_list("what").annotate(Max("on")))
-
-
 def last(what: Regular) -> date | None:
     """On which day the machine last did it."""
-    return latest().get(what)
+    return upkeep.last_done().get(what)
 
 
 def missed_nights(today: date) -> int:
     """How many nights since the last one that was done; before the first, since somebody could first sign in."""
     since = last(Regular.NIGHT)
     if since is None:
-        joined = User.objects.order_by("date_joined").values_list("date_joined", flat=True).first()
-        since = timezone.localdate(joined) if joined else today
+        since = _first_joined() or today
     return max((today - since).days, 0)
+
+
+@remembered_for(timedelta(hours=1))
+def _first_joined() -> date | None:
+    """On which day somebody could first sign in."""
+    joined = User.objects.order_by("date_joined").values_list("date_joined", flat=True).first()
+    return timezone.localdate(joined) if joined else None
 
 
 def today(who: User, on: date) -> str:

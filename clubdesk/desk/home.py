@@ -12,12 +12,13 @@ from django.http.response import HttpResponseBase
 from django.template.response import TemplateResponse
 from django.urls import reverse
 
-from clubdesk import clock, rooms
+from clubdesk import clock, money, rooms
 from clubdesk.clock import day_text
 from clubdesk.desk import menus, trying
 from clubdesk.desk.beginning import beginning
 from clubdesk.ledger.models import Book
 from clubdesk.moment import asking_once
+from clubdesk.money import nil
 from clubdesk.rooms import Card, Line, Menu, Room, Rows, Tab, Waiting, Waits
 from clubdesk.screens.pages import site_page
 from clubdesk.verbs import may
@@ -65,12 +66,20 @@ class CardShown:
     lines: tuple[LineShown, ...]
     more_url: str
 
+    @property
+    def says(self) -> bool:
+        """Whether there is anything of it yet."""
+        nothing = ("0", "never", money.shown(nil()))
+        return any(each.line.figure not in nothing or each.line.taken for each in self.lines)
+
 
 def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
     """What the home page shows whoever looks."""
     of, today = rooms.as_a_season_goes(), clock.today()
     yours, others = tasks(request, of)
-    shown, beside = list(cards(request, of, is_home=True)), _beside(len(yours) + len(others))
+    every = sorted(cards(request, of, is_home=True), key=lambda each: not _leads(request, each.card))
+    shown, quiet = [each for each in every if each.says], [each for each in every if not each.says]
+    beside = _beside(len(yours) + len(others))
     said = [room.today(cast(User, request.user), today) for room in of]
     return {
         "title": f"{today:%A} {day_text(today)}",
@@ -83,7 +92,12 @@ def home_of(site: AdminSite, request: HttpRequest) -> dict[str, object]:
         "others": others,
         "cards": shown[:beside],
         "more_cards": shown[beside:],
+        "quiet": quiet,
     }
+
+
+def _leads(request: HttpRequest, card: Card) -> bool:
+    return bool(card.leads) and may(request.user, card.leads)
 
 
 @asking_once()

@@ -1,6 +1,7 @@
 """The admin site itself: its frame, its home page and the pages of the bar."""
 
 from importlib.metadata import version
+from typing import Any
 
 from django.contrib.admin import AdminSite
 from django.contrib.auth.models import AnonymousUser, User
@@ -11,7 +12,7 @@ from django.urls import URLPattern, URLResolver, reverse
 from django.utils.cache import patch_cache_control
 
 from clubdesk import faults, rooms, upkeep
-from clubdesk.desk import home, menus
+from clubdesk.desk import beginning, home, menus
 from clubdesk.ledger.selectors import the_book
 from clubdesk.moment import asking_once
 from clubdesk.screens.pages import addresses
@@ -36,6 +37,10 @@ class FletchbookSite(AdminSite):
         if self.has_permission(request):
             ours |= {"places": menus.places(self, request), "initials": _initials(request.user)}
         return {**super().each_context(request), **ours}
+
+    def admin_view(self, view: Any, cacheable: bool = False) -> Any:
+        """Whatever is behind the sign-in leads back to the first things where it was opened from them."""
+        return super().admin_view(beginning.and_back(view), cacheable)
 
     def login(self, request: HttpRequest, extra_context: dict[str, object] | None = None) -> HttpResponse:
         """There is one page to sign in, which stands at the same address."""

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from clubdesk.clock import day_text
 from clubdesk.entryfund import selectors
-from clubdesk.entryfund.models import ClaimState, EntryClaim
+from clubdesk.entryfund.models import ClaimState
 from clubdesk.money import shown, total
 from clubdesk.rooms import Card, Line
 
@@ -14,7 +14,7 @@ CLOSES_WITHIN = timedelta(days=28)
 def fund(on: date) -> list[Line]:
     """What is in the fund, what of it is promised, what is asked for, and what is free for new requests."""
     balance = selectors.entry_fund_balance()
-    amounts = EntryClaim.objects.filter(state=ClaimState.RECORDED).values_list("amount", flat=True)
+    amounts = selectors.amounts_to_decide()
     waiting, asked = len(amounts), total(amounts)
     return [
         Line("In the fund", shown(balance), "Approved refunds are taken off already."),

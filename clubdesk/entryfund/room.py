@@ -16,6 +16,7 @@ from clubdesk.entryfund.merging import MERGING
 from clubdesk.entryfund.models import ClaimState, EntryClaim
 from clubdesk.entryfund.own import of_family
 from clubdesk.entryfund.personal import PERSONAL, TOLD, owed
+from clubdesk.entryfund.selectors import amounts_to_decide
 from clubdesk.entryfund.sheets import SHEETS
 from clubdesk.entryfund.streams import PAYS_INTO, STREAMS
 from clubdesk.rooms import (
@@ -53,7 +54,7 @@ ROOM = Room(
             "admin:claim_queue",
             "entryfund.decide_entryclaim",
             Menu.SCENE,
-            is_likely=lambda on: EntryClaim.objects.filter(state=ClaimState.RECORDED).exists(),
+            is_likely=lambda on: bool(amounts_to_decide()),
             tried="Look at receipts and checks, tick those that pass and approve them: the fund shows what is left.",
         ),
         ListOf("EntryClaim"),

@@ -20,9 +20,16 @@ from clubdesk.ledger.models import FundRole, Kind, Posting, Role
 from clubdesk.ledger.selectors import balances, fund_balance, held_in
 from clubdesk.membership.models import Membership
 from clubdesk.membership.selectors import is_member, people_on
+from clubdesk.moment import once
 from clubdesk.money import as_amount, cents_of, in_all, nil, shown, sum_of, total
 from clubdesk.roll.models import JUNIOR_CLASSES, Person
 from clubdesk.screens.charts import Chart
+
+
+@once
+def amounts_to_decide() -> Sequence[Money]:
+    """What each refund request asks for that nobody has decided yet."""
+    return list(EntryClaim.objects.filter(state=ClaimState.RECORDED).values_list("amount", flat=True))
 
 
 @dataclass(frozen=True)

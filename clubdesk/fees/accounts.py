@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import groupby
 from typing import Any
 
 from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
@@ -14,6 +15,7 @@ from djmoney.money import Money
 from clubdesk.fees.asking import IN_PARTS, Asked, ask, pay_by
 from clubdesk.fees.models import (
     Arrangement,
+    ArrangementPart,
     Charge,
     ChargeCredit,
     GiveBack,
@@ -137,18 +139,37 @@ def statements(households: Iterable[Household], until: date, since: date | None 
 
 def standing_arrangements(until: date | None = None) -> QuerySet[Any]:
     """Arrangements that stand, with `paid` (Decimal): what the household has paid since, by the day `until`."""
-    since = Receipt.objects.filter(STANDING, household=OuterRef("household"), recorded_at__gt=OuterRef("recorded_at"))
+    return Arrangement.objects.filter(ended_on=None).annotate(paid=_paid_since(until)).prefetch_related("parts")
+
+
+def _paid_since(until: date | None, at: str = "") -> Coalesce:
+    since = Receipt.objects.filter(
+        STANDING, household=OuterRef(f"{at}household"), recorded_at__gt=OuterRef(f"{at}recorded_at")
+    )
     if until:
         since = since.filter(received_on__lte=until)
     paid = Subquery(since.order_by().values("household").annotate(figure=sum_of("amount")).values("figure"))
-    rows = Arrangement.objects.filter(ended_on=None).annotate(paid=Coalesce(paid, Value(0), output_field=Figure()))
-    return rows.prefetch_related("parts")
+    return Coalesce(paid, Value(0), output_field=Figure())
+
+
+def parts_to_come(until: date) -> dict[int, list[tuple[date, Money]]]:
+    """Day and amount of what is still to pay of each part, by the ids of the families that pay in parts."""
+    rows = ArrangementPart.objects.filter(arrangement__ended_on=None).order_by("arrangement", "due_on", "pk")
+    rows = rows.select_related("arrangement").annotate(paid=_paid_since(until, "arrangement__"))
+    return {
+        arrangement.household_id: _left(own := list(parts), own[0].paid)
+        for arrangement, parts in groupby(rows, key=lambda part: part.arrangement)
+    }
 
 
 def parts_left(arrangement: Any) -> list[tuple[date, Money]]:
     """Day and amount of what is still to pay of each part; of one from `standing_arrangements`."""
-    left, paid = [], as_amount(arrangement.paid)
-    for part in arrangement.parts.all():
+    return _left(arrangement.parts.all(), arrangement.paid)
+
+
+def _left(parts: Iterable[ArrangementPart], paid_so_far: Decimal) -> list[tuple[date, Money]]:
+    left, paid = [], as_amount(paid_so_far)
+    for part in parts:
         met = min(part.amount, paid)
         paid -= met
         if met < part.amount:

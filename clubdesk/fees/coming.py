@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from clubdesk.expecting import Coming
-from clubdesk.fees.accounts import parts_left, standing_arrangements
+from clubdesk.fees.accounts import parts_to_come
 from clubdesk.fees.deadlines import claims_unpaid
 from clubdesk.fees.selectors import charges_with_open
 from clubdesk.ledger.selectors import book
@@ -15,14 +15,14 @@ def due_of_families(first: date, last: date) -> Iterator[Coming]:
     """Parts that families agreed on, and what was charged so lately that it is not overdue yet; a family that pays in
     parts is counted by these alone.
     """
-    agreed = list(standing_arrangements(first))
-    for each in agreed:
-        for day, amount in parts_left(each):
+    agreed = parts_to_come(first)
+    for parts in agreed.values():
+        for day, amount in parts:
             if first <= day <= last:
                 yield Coming(day, cents_of(amount), "parts that families agreed on")
     to_pay = timedelta(days=book().pay_days)
     charges = charges_with_open().filter(open_amount__gt=0, charged_on__range=(first - to_pay, last - to_pay))
-    charges = charges.exclude(household__in=[each.household_id for each in agreed])
+    charges = charges.exclude(household__in=list(agreed))
     for day, figure in charges.values_list("charged_on", "open_amount"):
         yield Coming(day + to_pay, int(figure * 100), "fees charged")
 

@@ -94,8 +94,9 @@ ROOM = Room(
             "The club, and whom families ask",
             "A name, an e-mail or a phone; they stand on every page and letter that a family gets.",
             "ledger.change_book",
-            "admin:ledger_book_changelist",
+            "admin:ledger_book_change",
             lambda: Book.objects.exclude(contact_email="", contact_phone=""),
+            of=Book.objects.all,
         ),
         First(
             80,

@@ -146,9 +146,15 @@ def opening_day() -> date:
     return day_before(first)
 
 
+@once
+def all_years() -> Sequence[FinancialYear]:
+    """The financial years, the earliest first."""
+    return list(FinancialYear.objects.order_by("first_day"))
+
+
 def earliest_open_year() -> FinancialYear | None:
     """The first year that is not closed."""
-    return FinancialYear.objects.filter(closed_at=None).order_by("first_day").first()
+    return next((year for year in all_years() if not year.is_closed), None)
 
 
 def still_opens() -> bool:
@@ -360,9 +366,14 @@ def with_amount_and_undoing(rows: QuerySet[Journal]) -> QuerySet[Journal]:
     return rows.annotate(amount=Subquery(moved.values("figure")), undone_on=Subquery(entry.values("reversed_by__date")))
 
 
+@once
+def all_funds() -> Sequence[Fund]:
+    return list(Fund.objects.order_by("pk"))
+
+
 def fund_balance(role: FundRole) -> Decimal:
     """The fund's assets less its liabilities, over all that has been posted."""
-    figure: Decimal = Fund.objects.get(pk=role).balance.amount
+    figure: Decimal = next(fund for fund in all_funds() if fund.pk == role).balance.amount
     return figure
 
 

@@ -225,6 +225,8 @@ def _is_amount(text: str) -> bool:
 
 
 NO_MEMBERSHIP = "none"
+UNTIL = "until"
+"""Under it stands, beside the signs of plans, until when those are members who have a plan and no last day."""
 
 
 def sign_of(text: str) -> str:
@@ -253,6 +255,17 @@ def with_plans(rows: Sequence[Row], plans: Mapping[str, Plan], said: Mapping[str
         else:
             found.append(_changed(row, plan=names[chosen]) if chosen in names else row)
     return found
+
+
+def undated(rows: Sequence[Row], plans: Mapping[str, Plan]) -> list[Row]:
+    """The rows that have a plan of the club's, and no last day."""
+    return [row for row in rows if row["plan"] and not row["expiry"] and plan_called(row["plan"], plans)]
+
+
+def with_last_day(rows: Sequence[Row], plans: Mapping[str, Plan], until: str) -> list[Row]:
+    """The rows, those that have a plan and no last day with the one that was said; blank where none was."""
+    without = {row.number for row in undated(rows, plans)} if until else set()
+    return [_changed(row, expiry=until) if row.number in without else row for row in rows]
 
 
 def _needs_plan(row: Row, plans: Mapping[str, Plan]) -> bool:

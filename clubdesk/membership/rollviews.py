@@ -22,10 +22,11 @@ from clubdesk.ledger.files import Row
 from clubdesk.ledger.models import Account, Kind, Role
 from clubdesk.ledger.spreadsheets import Sheet
 from clubdesk.membership import anyroll, services
-from clubdesk.membership.anyroll import FIELDS, NO_MEMBERSHIP, Layout
+from clubdesk.membership.anyroll import FIELDS, NO_MEMBERSHIP, UNTIL, Layout
 from clubdesk.membership.models import Plan
 from clubdesk.membership.rollfile import COLUMNS, OPTIONAL, RowPlan, plan_good_rows, plans_by_name, read_roll
 from clubdesk.membership.services import BroughtIn, keeping
+from clubdesk.screens.fields import DateInput
 from clubdesk.screens.pages import FileAgainField, site_page
 from clubdesk.screens.verbs import signed_in
 from clubdesk.verbs import may
@@ -107,10 +108,15 @@ class LayoutForm(forms.Form):
 
 
 class PlansForm(forms.Form):
-    """What is meant by each value that is no plan of the club's."""
+    """What is meant by each value that is no plan of the club's, and until when those are members who have a plan."""
 
     def __init__(
-        self, data: object, asked: Sequence[tuple[str, int]], plans: Mapping[str, Plan], said: Mapping[str, str]
+        self,
+        data: object,
+        asked: Sequence[tuple[str, int]],
+        plans: Mapping[str, Plan],
+        said: Mapping[str, str],
+        undated: int = 0,
     ):
         super().__init__(data, label_suffix="", prefix="plan")  # type: ignore[arg-type]
         named = [(str(plan.pk), plan.name) for plan in plans.values()]
@@ -121,6 +127,13 @@ class PlansForm(forms.Form):
                 choices=[("", "not said yet"), *named, (NO_MEMBERSHIP, "no membership")],
                 initial=said.get(sign, ""),
                 required=False,
+            )
+        if undated or data is not None:
+            self.fields[UNTIL] = forms.DateField(
+                label=f"Memberships run until ({undated} row{'' if undated == 1 else 's'} with a plan and no last day)",
+                initial=said.get(UNTIL, ""),
+                required=False,
+                widget=DateInput,
             )
 
 
@@ -243,12 +256,14 @@ def _looked(reading: Reading, decided: Mapping[int, str] | None = None) -> Looke
     """What each row would do; nothing is written."""
     plans, said = plans_by_name(), keeping.plans_said(reading.headings)
     asked = anyroll.unknown_plans(reading.rows, plans)
-    tidied = [anyroll.tidied(row) for row in anyroll.with_plans(reading.rows, plans, said)]
+    meant = anyroll.with_plans(reading.rows, plans, said)
+    form = PlansForm(None, asked, plans, said, len(anyroll.undated(meant, plans)))
+    tidied = [anyroll.tidied(row) for row in anyroll.with_last_day(meant, plans, said.get(UNTIL, ""))]
     rows = [row for row, _ in tidied]
     found = plan_good_rows(rows, decided)
     for each, (_, written) in zip(found, tidied, strict=True):
         each.written = written
-    return Looked(reading, rows, found, PlansForm(None, asked, plans, said), max(0, len(asked) - MOST_PLANS))
+    return Looked(reading, rows, found, form, max(0, len(asked) - MOST_PLANS))
 
 
 def _preview(request: HttpRequest, site: AdminSite, looked: Looked, sentences: Sequence[str] = ()) -> HttpResponse:
@@ -303,7 +318,8 @@ def _plans_changed(request: HttpRequest, reading: Reading) -> bool:
     form = PlansForm(request.POST, anyroll.unknown_plans(reading.rows, plans), plans, said)
     if not form.is_valid():
         return True
-    answers = {sign: value for sign, value in form.cleaned_data.items() if form.add_prefix(sign) in request.POST}
+    sent = {sign: value for sign, value in form.cleaned_data.items() if form.add_prefix(sign) in request.POST}
+    answers = {sign: str(value or "") for sign, value in sent.items()}
     meant = {sign: value for sign, value in (said | answers).items() if value}
     if meant == said:
         return False

@@ -1,6 +1,7 @@
 """What the reports tell of themselves: they only read."""
 
 from clubdesk.reports import views, voucherviews
+from clubdesk.reports.cards import CARDS
 from clubdesk.rooms import AUDITOR, SEE_ALL, TREASURER, Entry, Menu, PageOn, Room, SitePage, Tab
 
 READ = "ledger.view_financialyear"
@@ -25,6 +26,7 @@ ROOM = Room(
         Entry("Check a file against the book", "admin:verify", EXPORT),
         Entry("Vouchers for an auditor of their scheme", "admin:voucher_sample", voucherviews.MAY_LOOK),
     ),
+    cards=CARDS,
     roles={TREASURER: (SEE_ALL,), AUDITOR: (SEE_ALL,)},
     adds=(PageOn("fees.voucher", page=voucherviews.AuditLink()),),
     pages=(

@@ -17,9 +17,9 @@ from clubdesk.rooms import (
     Recorded,
     Room,
     Tab,
-    Waiting,
     Waits,
 )
+from clubdesk.waiting import waiting
 
 ROOM = Room(
     label="roll",
@@ -37,7 +37,7 @@ ROOM = Room(
             "names and birth dates that two people have",
             "roll.add_merge",
             "admin:roll_person_changelist",
-            lambda on: Waiting(names_that_stand_twice().count(), line="Merge them, or leave two who are two."),
+            lambda on: waiting(names_that_stand_twice(), line="Merge them, or leave two who are two."),
             query="twice=yes",
         ),
     ),

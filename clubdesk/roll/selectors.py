@@ -3,10 +3,9 @@
 import re
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
-from typing import Any
 
 from django.contrib.auth.models import User
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet
 from django.db.models.functions import Lower
 from rapidfuzz import fuzz
 from stdnum import luhn
@@ -129,11 +128,13 @@ def alike(one: Person | Household) -> list[Person] | list[Household]:
     return list(Household.objects.filter(pk__in=found).order_by("pk"))
 
 
-def names_that_stand_twice() -> QuerySet[Any, Any]:
-    """A row for each name and day of birth that more than one of the roll has, in one pass over all."""
+def names_that_stand_twice() -> QuerySet[Person]:
+    """Whoever came first of those of one name and day of birth, in one pass over all of the roll."""
     named = Person.objects.filter(erased_on=None).order_by()
     same = named.values("birth_date", given=Lower("given_name"), family=Lower("family_name"))
-    return same.annotate(number=Count("pk")).filter(number__gt=1)
+    return Person.objects.filter(
+        pk__in=same.annotate(number=Count("pk"), first=Min("pk")).filter(number__gt=1).values("first")
+    )
 
 
 def twice_on_the_roll() -> QuerySet[Person]:

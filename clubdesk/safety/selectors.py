@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, Value
 
 from clubdesk import clock
 from clubdesk.care.models import MayCollect
@@ -182,11 +182,16 @@ def children_there(day: RangeDay) -> int:
 def children_expected(days: Sequence[RangeDay]) -> dict[int, int]:
     """By the day's id the children who are signed on or usually come on such days; at least one."""
     coming = {day.pk: set(_often(day)) for day in days}
-    there = SignOn.objects.filter(STANDS, range_day__in=coming, person__isnull=False).order_by()
-    for day, person in there.values_list("range_day", "person"):
-        coming[day].add(person)
-    people = Person.objects.filter(pk__in=set().union(*coming.values()), erased_on=None)
-    born = dict(people.values_list("pk", "birth_date"))
+    there = SignOn.objects.filter(STANDS, range_day__in=coming, person__isnull=False, person__erased_on=None)
+    usual = Person.objects.filter(pk__in=set().union(*coming.values()), erased_on=None).order_by()
+    of_no_day = usual.values_list("pk", "birth_date", Value(None, output_field=IntegerField()))
+    born = {}
+    for person, birth_date, day in (
+        there.order_by().values_list("person", "person__birth_date", "range_day").union(of_no_day, all=True)
+    ):
+        born[person] = birth_date
+        if day:
+            coming[day].add(person)
     return {day.pk: max(_children(day.date, coming[day.pk], born), 1) for day in days}
 
 

@@ -138,6 +138,7 @@ class VerbForm(forms.Form, Generic[Target]):
     rows: Rows | None = None
     """Rows that the form shows below its fields, of which one more can be added; a subclass makes them in `prepare`."""
     rows_class: ClassVar[type[Rows] | None] = None
+    rows_first: ClassVar[bool] = False
     gives: ClassVar[tuple[str, ...]] = ()
     """The verb's parameters that it makes of more than a field, such as its lines."""
 

@@ -14,6 +14,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import URLPattern, path, reverse
+from django.utils.html import format_html
 
 from clubdesk import rooms
 from clubdesk.faults import COULD_NOT, sentence_of
@@ -163,7 +164,11 @@ class RoomAdmin(LogsNothing[Row], SaysWhatMoved[Row], OnlyItsScripts[Row]):
     def formfield_for_foreignkey(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
         if db_field.name in self.get_autocomplete_fields(request):
             kwargs["widget"] = PickWidget(db_field, self.admin_site, attrs={"data-width": "100%"})
-        return super().formfield_for_foreignkey(db_field, request, **kwargs)
+        field = super().formfield_for_foreignkey(db_field, request, **kwargs)
+        match = request.resolver_match
+        if field and match and (match.url_name or "").endswith("_add") and not field.queryset.exists():  # type: ignore[union-attr]
+            field.help_text = format_html("{} {}", none_yet(request, field.queryset.model), field.help_text)  # type: ignore[union-attr]
+        return field
 
     def get_actions(self, request: HttpRequest) -> Any:
         """Beside the screen's own, the bulk actions that rooms above add, for whoever may."""
@@ -278,6 +283,23 @@ class RoomAdmin(LogsNothing[Row], SaysWhatMoved[Row], OnlyItsScripts[Row]):
 
     def _context(self, request: HttpRequest) -> Context:
         return {**self.admin_site.each_context(request), "opts": self.opts, "is_popup": False}
+
+
+def none_yet(request: HttpRequest, model: type[models.Model]) -> str:
+    """What stands beside a choice of which there is none: where one is added, or who adds one."""
+    meta = model._meta
+    codename = f"add_{meta.model_name}"
+    if may(request.user, f"{meta.app_label}.{codename}"):
+        url = reverse(f"admin:{meta.app_label}_{meta.model_name}_add")
+        there = "There is none yet: <a href='{}' target='_blank' rel='noopener'>add {}</a>, then open this page again."
+        return format_html(there, url, article(str(meta.verbose_name)))
+    room = next((room for room in rooms.in_order() if room.label == meta.app_label), None)
+    whose = [role.lower() for role, given in room.roles.items() if codename in given] if room else []
+    return f"There is none yet; the {' or '.join(whose) or 'administrator'} adds {article(str(meta.verbose_name))}."
+
+
+def article(noun: str) -> str:
+    return f"{'an' if noun[:1].lower() in 'aeiou' else 'a'} {noun}"
 
 
 class DocumentAdmin(RoomAdmin[Row]):

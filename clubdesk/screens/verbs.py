@@ -196,10 +196,13 @@ def run_verb_page(page: AnyPage, request: HttpRequest, target: object, context: 
         if answer is not None:
             return answer
         uploads.keep(request, form, whose)
+    above = list(page.facts(target) if looked and page.looked_alone else facts or page.told(target))
     shown = {
         "title": page.heading(target),
         "page": page,
-        "facts": [*(page.facts(target) if looked and page.looked_alone else facts or page.told(target)), *looked],
+        "facts": [*above, *looked],
+        "above": above,
+        "outcome": looked,
         "notes": page.notes(target),
         "seen": _chosen(form) if looked else "",
         "opened": sealed(holds) if holds else "",

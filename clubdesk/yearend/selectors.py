@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import QuerySet
 from djmoney.money import Money
@@ -26,12 +27,22 @@ def budget_of(first: date, last: date) -> dict[int, Decimal]:
 
     Of a month that is not in it whole its days count, to the cent (common practice, no source).
     """
-    found: dict[int, Decimal] = {}
-    for row in BudgetMonth.objects.filter(month__range=(first.replace(day=1), last)).order_by():
-        end = month_end(row.month)
-        until, before = min(end, last).day, max(row.month, first).day - 1
-        figure = half_up(row.amount.amount * until / end.day) - half_up(row.amount.amount * before / end.day)
-        found[row.account_id] = found.get(row.account_id, ZERO) + figure
+    return _planned(first, last, "account_id")
+
+
+def budget_by_kind(first: date, last: date) -> dict[str, Decimal]:
+    """What is planned in the span as income and as expense."""
+    return _planned(first, last, "account__kind")
+
+
+def _planned(first: date, last: date, of: str) -> dict[Any, Decimal]:
+    found: dict[Any, Decimal] = {}
+    rows = BudgetMonth.objects.filter(month__range=(first.replace(day=1), last)).order_by()
+    for month, amount, key in rows.values_list("month", "amount", of):
+        end = month_end(month)
+        until, before = min(end, last).day, max(month, first).day - 1
+        figure = half_up(amount.amount * until / end.day) - half_up(amount.amount * before / end.day)
+        found[key] = found.get(key, ZERO) + figure
     return found
 
 

@@ -42,6 +42,18 @@ class TestTheCoordinatorsScreens:
         again = self.new_family(october, key="6b1f0a57-54a1-4a3e-8f5f-1b9d7b0e6a01")
         assert "born 5 May 2014, of Solano family is on the roll already" in desk.post(url, again).content.decode()
 
+    def test_what_a_booking_comes_to_stands_directly_above_its_button(self, desk, october):
+        page = desk.post(reverse("admin:courses_booking_add"), self.new_family(october)).content.decode()
+        outcome, button = page.index('class="outcome"'), page.index('<div class="go">')
+        assert page.index('name="guardian"') < outcome
+        assert "New on the roll" in page[outcome:button]
+        assert "<input" not in page[outcome:button].replace('<input type="hidden"', "")
+        assert "New on the roll" not in page[:outcome]
+
+    def test_who_is_on_the_roll_is_asked_before_the_guardian_of_a_new_family(self, desk, october):
+        page = desk.get(reverse("admin:courses_booking_add")).content.decode()
+        assert page.index("On the roll already") < page.index("Guardian’s name")
+
     @pytest.mark.parametrize(("wrong", "sentence"), [
         ({"guardian": ""}, "Write down the guardian of the new family."),
         ({"cohorts": []}, "Tick at least one"),

@@ -12,13 +12,16 @@ from clubdesk import clock, rooms
 from clubdesk.courses import services as courses
 from clubdesk.courses.models import Cohort
 from clubdesk.desk.home import chip_of
+from clubdesk.desk.models import Upkeep
 from clubdesk.entryfund.models import EntryClaim
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method
+from clubdesk.ledger import services as ledger
 from clubdesk.ledger.models import Account, Book, FinancialYear, Kind
 from clubdesk.ledger.selectors import trial_balance
 from clubdesk.money import as_amount, shown
 from clubdesk.rangeday import coming
+from clubdesk.reports.seal import seal_of
 from clubdesk.rooms import Tab, Waiting
 from clubdesk.waiting import counted, waiting
 from clubdesk.yearend import services as yearend
@@ -27,7 +30,7 @@ from tests.worlds.season import NOW
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 9, 12)
-ROLES = ("coordinator", "treasurer", "approver", "range_helper", "auditor")
+ROLES = ("coordinator", "treasurer", "approver", "range_helper", "auditor", "keeper")
 
 
 def waits_for(client, who):
@@ -121,6 +124,42 @@ class TestHowThingsStand:
         (line,) = cards_of(client, coordinator)["Places in courses"]
         assert line.line.figure == "1 of 3"
         assert line.seats == ["taken", "free", "free"]
+
+    @pytest.mark.parametrize("role", ["treasurer", "coordinator", "keeper"])
+    def test_on_its_first_day_a_book_shows_no_card_that_has_nothing_to_say_but_names_it_in_a_line(
+        self, client, request, role
+    ):
+        client.force_login(request.getfixturevalue(role))
+        page = client.get("/")
+        shown_whole = {each.card.title for each in [*page.context["cards"], *page.context["more_cards"]]}
+        assert shown_whole <= {"Years and their seals"}
+        quiet = {each.card.title for each in page.context["quiet"]}
+        assert "Families’ accounts" in quiet
+        assert "Nothing yet to show of:" in page.content.decode()
+
+    def test_a_card_is_back_with_the_first_that_it_has_to_say(self, client, treasurer):
+        before = set(cards_of(client, treasurer))
+        family = factories.HouseholdFactory()
+        fees.record_receipt(household=family, amount=as_amount(12), method=Method.CASH, on=TODAY, by=treasurer)
+        assert set(cards_of(client, treasurer)) - before == {"Money in hand", "Families’ accounts"}
+
+    def test_money_in_hand_comes_first_for_the_treasurer(self, client, season, treasurer):
+        assert next(iter(cards_of(client, treasurer))) == "Money in hand"
+
+    def test_the_auditor_reads_first_which_years_are_closed_by_what_seal_and_the_last_check(
+        self, client, season, auditor, by
+    ):
+        ledger.open_year(first_day=date(2027, 7, 1), by=by)
+        closed = ledger.close_year(year=FinancialYear.objects.earliest("first_day"), on=date(2027, 7, 1), by=by)
+        title, lines = next(iter(cards_of(client, auditor).items()))
+        assert title == "Years and their seals"
+        said = {each.line.words: (each.line.figure, each.line.note) for each in lines}
+        assert said[str(closed)] == ("closed", f"Sealed {seal_of(closed).short}, entry {seal_of(closed).number}")
+        assert said["Books last checked whole"] == ("never", "")
+        for day in (TODAY, TODAY - timedelta(days=3)):
+            Upkeep.objects.create(what="check", on=day)
+        lines = cards_of(client, auditor)["Years and their seals"]
+        assert [each.line.figure for each in lines][-1] == "12 Sep 2026"
 
     def test_who_may_not_see_money_sees_no_card_of_it(self, client, season, range_helper):
         assert set(cards_of(client, range_helper)) == {"Next range day", "On duty next"}

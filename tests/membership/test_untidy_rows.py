@@ -7,12 +7,14 @@ from datetime import date
 import pytest
 from openpyxl import Workbook
 
+from clubdesk import clock
 from clubdesk.ledger.invariants import check_all
 from clubdesk.membership import anyroll
 from clubdesk.membership.models import KeptColumns, Membership, Plan
 from clubdesk.membership.names import tidy
 from clubdesk.roll.models import Guardian, Household, Person
 from tests import factories
+from tests.membership.harshroll import ODD_SORTS, harsh_roll
 from tests.membership.rolls import chosen, confirmed, sent
 
 pytestmark = pytest.mark.django_db
@@ -74,7 +76,7 @@ class TestPlansThatTheClubDoesNotHave:
         answer = look(LIST.replace("Family", "Junior").replace("family", "Jnr").replace("Social only,30/6/2027", ","))
         assert [each.label for each in answer.context["meant"]] == ["No plan, but a last day (1 row)"]
         answer = look(NAMES + "Mirabar,Ada,2/5/2014,,\n")
-        assert "What stands for a plan and is none" not in text_of(answer)
+        assert "What the list does not say of memberships" not in text_of(answer)
 
     def test_what_is_chosen_is_what_the_rows_would_do(self, client, page, look, junior):
         answer = look(LIST)
@@ -289,3 +291,45 @@ class TestNamesInOneCase:
             assert counts == [4, 6, 4, 4]
             answer = look(text)
             assert (answer.context["faulty"], answer.context["undecided"]) == (0, 0)
+
+
+class TestMembershipsWithoutTheirLastDay:
+    def test_of_300_harsh_rows_all_come_in_once_it_is_said_but_those_that_are_wrong_for_good(
+        self, client, page, look, junior
+    ):
+        text, told = harsh_roll()
+        columns = dict(zip(
+            (f"column-{place}" for place in range(8)),
+            ("given_name", "family_name", "birth_date", "guardian", "phone", "email", "plan", "expiry"),
+            strict=True,
+        ))  # fmt: skip
+        answer = look(text, **columns)
+        assert answer.context["meant"]["until"].label == "Memberships run until (58 rows with a plan and no last day)"
+        faulty = {row.number for row in answer.context["rows"] if row.faults}
+        assert faulty == {*told["undated"], *told["odd"], *told["wrong"]}
+        assert (answer.context["good"], answer.context["faulty"]) == (215, 85)
+        said = {"plan-until": "2027-06-30"} | dict.fromkeys(map(field, ODD_SORTS), "none")
+        answer = client.post(page, confirmed(answer, 1, take="look", **said))
+        assert {row.number for row in answer.context["rows"] if row.faults} == set(told["wrong"])
+        assert (answer.context["good"], answer.context["faulty"]) == (293, 7)
+
+    def test_the_day_is_kept_with_the_plans_and_what_has_its_own_keeps_it(self, client, page, look, junior):
+        text = LIST.replace("Family,31/12/26", "Junior,").replace("family,31/12/26", "Junior,31/12/26")
+        answer = look(text)
+        assert "until when they are a member is missing" in row_of(answer, "Ada Mirabar").faults[0]
+        answer = client.post(page, confirmed(answer, 1, take="look", **{"plan-until": "2027-03-31"}))
+        assert "member by Junior to 31 Mar 2027" in row_of(answer, "Ada Mirabar").what
+        assert "member by Junior to 31 Dec 2026" in row_of(answer, "Bo Mirabar").what
+        client.post(page, confirmed(answer, 2, take="good"))
+        assert Membership.objects.get(person__given_name="Ada").ends_on == date(2027, 3, 31)
+        answer = look(text)
+        assert answer.context["meant"]["until"].value() == "2027-03-31"
+        assert "is on the roll already" in row_of(answer, "Ada Mirabar").what
+
+    def test_a_day_that_has_passed_is_asked_for_again(self, client, page, look, junior):
+        text = LIST.replace("Family,31/12/26", "Junior,")
+        client.post(page, confirmed(look(text), 1, take="look", **{"plan-until": "2027-03-31"}))
+        with clock.on(date(2027, 4, 1)):
+            answer = look(text)
+        assert answer.context["meant"]["until"].value() == ""
+        assert row_of(answer, "Ada Mirabar").faults != []

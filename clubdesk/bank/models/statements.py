@@ -80,6 +80,8 @@ class Clearing(Document):
 
     class Meta:
         ordering = ["-pk"]
+        verbose_name = "match"
+        verbose_name_plural = "matches"
         constraints = [
             models.CheckConstraint(
                 condition=Q(undone_on=None) | ~Q(undo_reason="") & Q(undone_by__isnull=False),

@@ -81,6 +81,7 @@ class BookForm(OneCourse, AskingForm[None]):
 
     rows_class = rows_of(WhoByPhone, Who, most=MOST_IN_A_PARTY, least=1)
     gives = ("people", "is_new")
+    rows_first = True
     cohorts = CohortChoices(
         Cohort.objects.none(), label=AskingForm.base_fields["cohorts"].label,
         help_text=AskingForm.base_fields["cohorts"].help_text,

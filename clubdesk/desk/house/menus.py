@@ -46,15 +46,18 @@ def every_address_is_known() -> Iterator[str]:
             if not _leads_somewhere(waits.page):
                 yield f"What waits in {room.label} leads to {waits.page}, which needs to know a document."
         shown = [*((f"card “{each.title}”", each.page) for each in room.cards if each.page)]
-        shown += [(f"first thing “{each.title}”", each.page) for each in room.first_things]
+        shown += [(f"first thing “{each.title}”", each.page) for each in room.first_things if not each.of]
         for what, page in shown:
             if not _leads_somewhere(page):
                 yield f"The {what} leads to {page}, which is no page that needs to know nothing."
+        for thing in room.first_things:
+            if thing.of and not _leads_somewhere(thing.page, 1):
+                yield f"The first thing “{thing.title}” leads to {thing.page}, which is no page of a row."
 
 
-def _leads_somewhere(name: str) -> bool:
+def _leads_somewhere(name: str, *row: int) -> bool:
     try:
-        reverse(name)
+        reverse(name, args=row)
     except NoReverseMatch:
         return False
     return True

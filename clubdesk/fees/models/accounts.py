@@ -241,6 +241,8 @@ class WriteOff(Document):
 
     class Meta:
         ordering = ["-written_off_on", "-pk"]
+        verbose_name = "write-off"
+        verbose_name_plural = "write-offs"
         constraints = [
             models.CheckConstraint(condition=Q(amount__gt=0), name="fees_write_off_above_nil"),
             models.CheckConstraint(condition=Q(tax__gte=0, tax__lt=F("amount")), name="fees_write_off_tax_within_it"),

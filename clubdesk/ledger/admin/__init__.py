@@ -1,6 +1,6 @@
 """Screens of the ledger: the chart, the years with their locks, and the journal to read."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from django import forms
@@ -325,6 +325,13 @@ class OpeningPage(VerbPage[None, Journal]):
     def facts(self, target: None) -> Facts:
         from_file = Link("Read the lines from a CSV or XLSX file", reverse("admin:opening_file"))
         return [("As it stood on", long_day(selectors.opening_day())), ("Or from a file", from_file)]
+
+    def notes(self, target: None) -> Sequence[str]:
+        if Party.objects.exclude(kind=PartyKind.HOUSEHOLD).exists():
+            return []
+        add = "<a href='{}' target='_blank' rel='noopener'>Add whoever owed the club, or was owed</a>"
+        there = f"Nobody stands under “Who” yet. {add}, then open this page again."
+        return [format_html(there, reverse("admin:ledger_party_add"))]
 
     def initial(self, request: HttpRequest, target: None) -> dict[str, object]:
         if "file" in request.GET and (read := request.session.get(READ_LINES)):

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from django.contrib.auth.models import User
 
+from clubdesk import clock
 from clubdesk.ledger.spreadsheets import Sheet
-from clubdesk.membership.anyroll import FIELDS, NO_MEMBERSHIP, Layout
+from clubdesk.membership.anyroll import FIELDS, NO_MEMBERSHIP, UNTIL, Layout
 from clubdesk.membership.models import KeptColumns, Plan
 from clubdesk.verbs import verb
 
@@ -22,10 +23,14 @@ def as_kept(layout: Layout, sheets: Sequence[Sheet]) -> Layout:
 
 
 def plans_said(headings: Sequence[str]) -> dict[str, str]:
-    """What values that are no plan were said to mean below these headings, by their signs; of plans that stand."""
-    kept = _kept(headings)
+    """What values that are no plan were said to mean below these headings, by their signs; of plans that stand.
+
+    Beside them until when memberships without a last day run, while that day is still to come.
+    """
+    kept, today = _kept(headings), clock.today().isoformat()
     stand = {NO_MEMBERSHIP, *(str(number) for number in Plan.objects.values_list("pk", flat=True))}
-    return {sign: meant for sign, meant in kept.of_plans.items() if meant in stand} if kept else {}
+    said = kept.of_plans.items() if kept else ()
+    return {sign: meant for sign, meant in said if (meant >= today if sign == UNTIL else meant in stand)}
 
 
 @verb(permission="roll.add_household", title="Keep what the columns are")
@@ -34,7 +39,7 @@ def keep_columns(
 ) -> KeptColumns:
     """For the next file with these headings; what was kept for them before is replaced, of plans where some are given.
 
-    `plans` are the numbers of plans, or no membership, by the signs of the values that mean them.
+    `plans` are the numbers of plans, or no membership, by the signs of the values that mean them; and `UNTIL`.
     """
     said = {"columns": list(columns), "plans": plans_said(headings) if plans is None else dict(plans)}
     kept, _ = KeptColumns.objects.update_or_create(headings=_digest(headings), defaults={"columns": said})
