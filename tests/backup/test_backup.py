@@ -213,7 +213,7 @@ def test_a_backup_with_a_migration_that_is_not_known_here_is_refused(backup, els
 
 def test_a_backup_of_an_earlier_version_is_brought_forward(tmp_path, elsewhere, monkeypatch):
     raffle()
-    call_command("migrate", "rangeday", "0002", verbosity=0)
+    call_command("migrate", "rangeday", "0006", verbosity=0)
     loader = MigrationLoader(connection)
     then = loader.project_state(sorted(loader.applied_migrations)).apps
     monkeypatch.setattr(writing, "apps", then)

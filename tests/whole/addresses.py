@@ -86,7 +86,7 @@ def urls_of_documents(client=None):
     return sorted(found)
 
 
-MOST_LOOKED_AT = 400
+MOST_LOOKED_AT = 120
 
 
 def urls_of_everything(client=None):
