@@ -1,4 +1,4 @@
-"""A generated club of 500 juniors through three years: on every day each control account equals its detail."""
+"""A generated club through three years: on every day each control account equals its detail."""
 
 from datetime import timedelta
 
@@ -7,10 +7,12 @@ import pytest
 from clubdesk.fees import invariants as fees
 from clubdesk.ledger.invariants import check_all
 from clubdesk.membership import invariants as membership
+from tests.chance import often
 from tests.reports import bridge
 from tests.whole.club import DAYS, START, Club, figures
 
-JUNIORS = 500
+JUNIORS = often(150)
+"""With CHANCE=4 six hundred."""
 EVERY_DAY = (
     fees.fees_owed_holds,
     fees.fees_in_advance_holds,
@@ -35,8 +37,8 @@ def test_control_accounts_equal_their_detail_on_every_day_of_three_years(book, b
     assert days == DAYS
     assert [result for result in check_all() if result.faults] == []
     outcomes = figures()["vouchers"]
-    assert min(outcomes[state] for state in ("paid", "refused", "released")) > 5
+    assert min(outcomes[state] for state in ("paid", "refused", "released")) > 2
     for what in ("joined", "renewed", "paid", "left", "changed plan", "cancelled", "repaid", "written off", "remitted",
                  "receipt cancelled", "voucher refused"):  # fmt: skip
-        assert club.counts[what] > 3, (what, club.counts)
+        assert club.counts[what] > 2, (what, club.counts)
     print(sorted(club.counts.items()), figures())
