@@ -18,8 +18,3 @@ for (const choice of document.querySelectorAll("[data-find-key]")) {
   tick.addEventListener("change", () => (tick.checked ? localStorage.removeItem(KEPT) : localStorage.setItem(KEPT, "1")));
   choice.hidden = false;
 }
-
-/* On a phone the filters of a list are one line until they are wanted, or hold. */
-for (const filters of document.querySelectorAll(".filters:not([data-active])")) {
-  if (matchMedia("(max-width: 767px)").matches) filters.open = false;
-}
