@@ -297,7 +297,7 @@ class TestTheRecord:
         assert SignInRecord.objects.count() == records
         assert [each.changes for each in ActRecord.objects.order_by("pk")[acts:]] == [
             {"groups": {"type": "m2m", "operation": "add", "objects": [TREASURER]}},
-            {"users": {"type": "m2m", "operation": "delete", "objects": [str(range_helper)]}},
+            {"who signs in": {"type": "m2m", "operation": "delete", "objects": [str(range_helper)]}},
             {"is_superuser": [False, True]},
         ]
 
