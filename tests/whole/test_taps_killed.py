@@ -101,6 +101,7 @@ def serve(environment):
             time.sleep(0.1)
         else:
             return server, port
+    os.killpg(server.pid, signal.SIGKILL)
     raise AssertionError("the server did not start")
 
 
