@@ -94,7 +94,7 @@ def test_a_child_belongs_to_another_family_and_comes_back(site, homes):
         pick(page, "Now belongs to", "Quo", home.name)
         page.get_by_label("The new family pays what is still open").check()
         page.get_by_role("button", name="See what becomes of it").click()
-        expect(page.locator(".facts")).to_contain_text(f"{home} owes")
+        expect(page.locator(".outcome")).to_contain_text(f"{home} owes")
         looks_right(page)
         page.get_by_role("button", name="Save that it is so").click()
         expect(page.locator(".messagelist")).to_contain_text(f"Ada Quoll belongs to {home} from now on.")
