@@ -17,8 +17,8 @@ from tests.whole.addresses import urls_of_everything
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True), pytest.mark.world("one_of_each")]
 WIDTHS = (390, 1280) if "EVERY_PAGE" in os.environ else (390,)
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-ALL = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
-COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast"]}, "resultTypes": ["violations"]}
+ALL = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"], "preload": False}
+COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast"]}, "resultTypes": ["violations"], "preload": False}
 """Dark differs from light in its colours alone, so all else is asked once."""
 SCHEMES = (("light", ALL), ("dark", COLOURS)) if "EVERY_PAGE" in os.environ else (("light", ALL),)
 FITS = "document.documentElement.scrollWidth <= window.innerWidth + 1"

@@ -42,6 +42,7 @@ def test_its_book_opens_on_the_day_before_its_finished_year(db):
 
 
 @pytest.mark.slow
+@pytest.mark.either
 @pytest.mark.world("demo")
 def test_the_demo_is_the_designs_scenario_with_real_mess_in_it(db, tmp_path):
     clock.set_today(LAST_DAY)

@@ -21,12 +21,13 @@ from clubdesk import faults, guards, twice, upkeep
 from clubdesk.ledger.invariants import check_all
 from clubdesk.middleware import look_at_guards
 from clubdesk.rangeday.models import SafetyText
+from tests.chance import often
 from tests.faults.spoiling import BUGS, WORLD, Outcome, run
 from tests.worlds import keeping
 from tests.worlds.day_one import KEEPER
 
 pytestmark = [pytest.mark.only_on("sqlite")]
-TIMES = 40
+TIMES = often(15)
 
 
 @pytest.mark.world(WORLD)

@@ -200,6 +200,7 @@ def by_the_documents():
 
 
 @pytest.mark.slow
+@pytest.mark.either
 @pytest.mark.django_db
 def test_control_accounts_equal_their_detail_on_each_day_of_two_years(book, by):
     ledger.open_year(first_day=date(2027, 7, 1), by=by)

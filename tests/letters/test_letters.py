@@ -17,7 +17,7 @@ from clubdesk.roll.selectors import payment_reference
 from tests.letters import of_courses, of_fees, of_members, of_the_rest
 from tests.letters.club import CASES, Club
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.either, pytest.mark.django_db]
 FILES = Path(__file__).parent
 LONGEST = 25
 """Words of a sentence."""

@@ -57,7 +57,8 @@ class ActsOfMoney(BothClubs):
         amount = max(sum(self.club.payable(each) for each in own), 1) if whole else cents
         self.act(
             lambda: self.club.pay_back(family, amount, has_paid),
-            fees.repay_credit, household=self.family(family), amount=money(amount), on=self.today, has_paid=has_paid,
+            fees.repay_credit, "what the bank has paid already" if has_paid else "",
+            household=self.family(family), amount=money(amount), on=self.today, has_paid=has_paid,
         )  # fmt: skip
 
     @act(cents=st.integers(1, 15_000))

@@ -1,10 +1,12 @@
 """A club's years by any acts in any order: the book says what a plain model says, after each of them.
 
 The model (`fees` to `merging` of this folder) shares no code and no words with the rooms. `MODEL_RUNS` says how many
-runs of `MODEL_ACTS` acts there are: in the gate 8 of 60, for an hour or a night as many as wished.
+runs of `MODEL_ACTS` acts there are: in the gate 8 of 60, for an hour or a night as many as wished; `MODEL_OFTEN`, as
+`a_voucher_is_not_given_back=20`, which acts come so often.
 """
 
 import os
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -22,6 +24,7 @@ from tests.model.comparing import differences, letters_apart, letters_of, letter
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 RUNS, STEPS = int(os.environ.get("MODEL_RUNS", "8")), int(os.environ.get("MODEL_ACTS", "60"))
+OFTEN = dict(each.split("=") for each in os.environ.get("MODEL_OFTEN", "").split(",") if each)
 
 
 class WholeClub(ActsOfCourses, ActsOfMoney, ActsOfVouchers, ActsOfMembers):
@@ -36,7 +39,7 @@ class WholeClub(ActsOfCourses, ActsOfMoney, ActsOfVouchers, ActsOfMembers):
         drawn_of(ACTS, self, data, self.number).happen(self, data)
 
 
-ACTS = acts_of(WholeClub)
+ACTS = {name: replace(each, often=int(OFTEN.get(name, each.often))) for name, each in acts_of(WholeClub).items()}
 
 
 def test_the_book_says_what_a_plain_model_says_after_each_of_many_acts():

@@ -355,6 +355,7 @@ class TestTheSheet:
         assert selectors.days_to_birthday(born, TODAY) == days
 
     @pytest.mark.slow
+    @pytest.mark.either
     @pytest.mark.world("season_50")
     @pytest.mark.django_db(transaction=True)
     def test_its_first_view_is_small_and_asks_little_at_50_and_at_500_people(self, client, coordinator):

@@ -12,7 +12,7 @@ from clubdesk.reports.workbook import workbook_bytes
 from tests.reports.same_workbook import differences
 from tests.worlds.season import Season
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.either, pytest.mark.django_db]
 
 
 def made():

@@ -38,7 +38,7 @@ from tests.reports.altering import FIRST, LAST, changed, made, of_the_season, ra
 from tests.reports.test_workbook import SHOWS, WORKS_OUT, recalculated
 from tests.yearend.books import ready
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.either, pytest.mark.django_db]
 CELL = '(<c r="{}"[^>]*><f>[^<]*</f>)'
 """A cell of a formula up to what it shows, by its place."""
 

@@ -29,7 +29,7 @@ from clubdesk.yearend import services as yearend
 from tests import factories
 from tests.worlds.day_one import TODAY
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.either, pytest.mark.django_db]
 JULY, AUGUST = date(2026, 7, 3), date(2026, 8, 3)
 SHEETS = [
     "Summary", "Committee", "Trial balance", "Income and expenditure", "Assets and liabilities",

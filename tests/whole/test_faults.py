@@ -62,6 +62,7 @@ def receipt(home):
     }  # fmt: skip
 
 
+@pytest.mark.either
 def test_every_page_opens_while_nothing_can_be_written(client, season, settings):
     urls = urls_of_everything(client)
     for url in urls:

@@ -11,7 +11,7 @@ from clubdesk.ledger.models import JournalEntry
 from clubdesk.rangeday.models import KitLoan
 from tests.whole.addresses import urls_of_everything
 
-pytestmark = [pytest.mark.django_db, pytest.mark.world("season_50")]
+pytestmark = [pytest.mark.either, pytest.mark.django_db, pytest.mark.world("season_50")]
 
 
 @pytest.fixture

@@ -212,6 +212,7 @@ def test_what_a_page_was_opened_with_is_sealed(desk, home):
     assert home.name == "Renamed"
 
 
+@pytest.mark.either
 def test_every_form_that_changes_something_carries_what_it_was_opened_with(desk, season):
     carrying = {}
     for screen in screens():
@@ -384,6 +385,7 @@ def test_a_press_is_remembered_only_with_what_it_did(desk, owing, monkeypatch):
     assert desk.post(receipts_page(owing), form_of(page)).status_code == 302
 
 
+@pytest.mark.either
 def test_every_page_of_a_verb_carries_what_it_was_opened_with(desk, season):
     carrying = {}
     for screen in screens():

@@ -18,7 +18,7 @@ from clubdesk.roll.models import Person
 from clubdesk.safety.models import Incident, Stay, VolunteerCheck
 from tests.whole.addresses import A, C, H, T, X, urls_of_everything
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.either, pytest.mark.django_db]
 # Who may open which page: anything not named here is refused with 403.
 ADD_PAGES = {
     "roll_household": {C},

@@ -17,9 +17,10 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from tests.chance import often
 from tests.worlds.keeping import databases
 
-TAPS, PORTS_TRIED = 200, 40
+TAPS, PORTS_TRIED = often(80), 40
 SETUP = """
 import datetime, time, django
 django.setup()

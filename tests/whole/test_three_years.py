@@ -22,6 +22,7 @@ EVERY_DAY = (
 
 
 @pytest.mark.slow
+@pytest.mark.either
 @pytest.mark.django_db
 def test_control_accounts_equal_their_detail_on_every_day_of_three_years(book, by):
     club = Club(by, JUNIORS)

@@ -28,7 +28,7 @@ from clubdesk.screens.verbs import VerbPage
 from tests import factories
 from tests.whole.addresses import DAYS
 
-pytestmark = [pytest.mark.django_db, pytest.mark.world("season_50")]
+pytestmark = [pytest.mark.either, pytest.mark.django_db, pytest.mark.world("season_50")]
 
 
 def pages_with_documents():
