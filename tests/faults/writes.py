@@ -23,10 +23,11 @@ from clubdesk.entryfund import services as entryfund
 from clubdesk.entryfund.models import EntryClaim, PaidInto
 from clubdesk.evidence import Evidence
 from clubdesk.expenses import services as expenses
+from clubdesk.expenses.models import Expense
 from clubdesk.fees import services as fees
 from clubdesk.fees.models import Method, Receipt
 from clubdesk.ledger import services as ledger
-from clubdesk.ledger.models import FinancialYear, JournalEntry, MonthBalance, Posting, Role
+from clubdesk.ledger.models import Account, FinancialYear, Fund, JournalEntry, MonthBalance, Posting, Role
 from clubdesk.ledger.posting import credit, debit
 from clubdesk.ledger.selectors import entries_of, month_ends
 from clubdesk.mail import services as mail
@@ -90,6 +91,15 @@ def claims(count: int) -> list[EntryClaim]:
         )
         found.append(claim)
     return found
+
+
+def bill(home: Household, key: Key) -> None:
+    """What a volunteer paid for the club, with the photo of its receipt."""
+    expenses.record_expense(
+        household=home, what="Batteries", amount=as_amount(25), spent_on=TODAY,
+        account=Account.objects.get(code="5040"), fund=Fund.objects.get(code="general"),
+        evidence=Evidence(f"receipt {home.pk}".encode(), "image/jpeg"), by=shell_user(), key=key,
+    )  # fmt: skip
 
 
 def runs(count: int) -> list[PaymentRun]:
@@ -245,6 +255,12 @@ KINDS = {
         lambda claim, key: entryfund.approve_claim(claim=claim, on=TODAY, by=approver()),
         lambda claim, key: entries_of(claim).count(),
         EntryClaim.objects.filter(state="approved").count,
+    ),
+    "bills": Kind(
+        homes,
+        bill,
+        lambda home, key: Expense.objects.filter(household=home, key=key).count(),
+        Expense.objects.count,
     ),
     "runs released": Kind(
         runs,
