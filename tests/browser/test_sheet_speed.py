@@ -68,6 +68,7 @@ def signed_on(page, family, *taps):
     return time.perf_counter() - began
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [SIZES["phone"]], ids=["phone"])
 def test_how_long_a_child_and_a_family_take(site, families, size, record_property):
     page = opened(site, factories.range_day())

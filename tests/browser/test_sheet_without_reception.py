@@ -108,6 +108,7 @@ def sign_on(page, numbers):
             page.get_by_role("button", name="Cash $7.00").click()
 
 
+@pytest.mark.slow
 def test_two_phones_that_were_opened_the_day_before_and_one_goes_flat(
     phone, chromium, live_server, day, people, monkeypatch
 ):

@@ -32,7 +32,7 @@ from clubdesk.verbs import shell_user
 from tests import factories
 from tests.worlds.season import NOW
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.database, pytest.mark.django_db]
 LATER = date(2035, 7, 1)
 
 

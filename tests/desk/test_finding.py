@@ -30,7 +30,7 @@ from tests import factories
 from tests.worlds import keeping
 from tests.worlds.season import NOW
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.database, pytest.mark.django_db]
 LATER = date(2035, 7, 1)
 
 

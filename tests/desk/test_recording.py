@@ -32,7 +32,7 @@ from tests import factories
 from tests.forms import form_of
 from tests.worlds.day_one import username
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.database, pytest.mark.django_db]
 NOW = date(2026, 9, 12)
 Action = ActRecord.Action
 

@@ -16,7 +16,7 @@ from clubdesk.roll.selectors import payment_reference
 from tests import factories
 from tests.worlds.season import NOW
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.database, pytest.mark.django_db]
 
 
 @pytest.fixture
