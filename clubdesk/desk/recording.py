@@ -29,6 +29,8 @@ log = logging.getLogger("clubdesk.desk.signin.rights")
 HIDDEN = "…"
 """What stands for a value that is never written down."""
 OF_SIGNING_IN = (User, Group)
+_said: dict[str, Recorded] = {}
+"""What is recorded since the site started."""
 
 
 def recorded() -> dict[str, Recorded]:
@@ -38,7 +40,8 @@ def recorded() -> dict[str, Recorded]:
 
 def watch() -> None:
     """Called once, when the site starts and every room has told of itself."""
-    for label, each in recorded().items():
+    _said.update(recorded())
+    for label, each in _said.items():
         model: Any = apps.get_model(label)
         followed = [field.name for field in model._meta.concrete_fields if not field.primary_key]
         auditlog.register(
@@ -51,17 +54,12 @@ def watch() -> None:
 
 
 def _is_written(sender: type[Model], instance: Model, **given: object) -> bool:
-    return not _said_of(type(instance)._meta.label).spares(instance)
-
-
-@cache
-def _said_of(label: str) -> Recorded:
-    return recorded()[label]
+    return not _said[type(instance)._meta.label].spares(instance)
 
 
 def as_written(row: Model, changes: dict[str, Any]) -> dict[str, Any]:
     """The changes without what is never written down."""
-    said, written = _said_of(type(row)._meta.label), dict(changes)
+    said, written = _said[type(row)._meta.label], dict(changes)
     for name in said.hidden:
         if name in written:
             written[name] = [value and HIDDEN for value in written[name]]
