@@ -33,21 +33,22 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if not item.get_closest_marker("slow"):
             item.add_marker(pytest.mark.quick)
-        if world_of(item) and not item.get_closest_marker("either") and not only_reads_a_page(item):
+        if world_of(item) and not item.get_closest_marker("either") and not goes_by_pages(item):
             item.add_marker(pytest.mark.database)
         vendor = item.get_closest_marker("only_on")
         if vendor and vendor.args[0] != connection.vendor:
             item.add_marker(pytest.mark.skip(reason=f"a rule of {vendor.args[0]}"))
 
 
-def only_reads_a_page(item):
-    """Whether it is quick, commits nothing and looks at pages: what they say is the same on either database, and that
-    each answers on both, small and large, is asked in three worlds.
+def goes_by_pages(item):
+    """Whether it is quick, commits nothing and goes by pages: what they say and do is the same on either database.
+
+    Verbs have tests of their own on both, and that each page answers on both, small and large, is asked in three worlds.
     """
     asked = item.get_closest_marker("django_db")
     commits = "transactional_db" in item.fixturenames or (asked and asked.kwargs.get("transaction"))
     kept = item.get_closest_marker("slow") or item.get_closest_marker("database") or item.get_closest_marker("only_on")
-    return bool({"client", "as_role", "desk"} & set(item.fixturenames)) and not commits and not kept
+    return "client" in item.fixturenames and not commits and not kept
 
 
 def pytest_collection_finish():

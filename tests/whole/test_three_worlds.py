@@ -20,15 +20,13 @@ from clubdesk.ledger.selectors import balances
 from clubdesk.reports.pack import write_pack
 from clubdesk.reports.verify import verify
 from clubdesk.reports.workbook import workbook_bytes
-from clubdesk.rooms import ROLES, TREASURER
+from clubdesk.rooms import ROLES
 from clubdesk.verbs import shell_user
 from tests.whole.addresses import urls_of_a_family, urls_of_everything, urls_of_lists
 from tests.worlds import day_one, demo, keeping, ten_years
 
 LAST_DAYS = {"day_one": day_one.TODAY, "demo": demo.LAST_DAY, "ten_years": ten_years.TODAY}
 IN_PLACE = (200, 302, 403)
-EACH_ROLE = [TREASURER, *(pytest.param(role, marks=pytest.mark.either) for role in ROLES if role != TREASURER)]
-"""What the others see of it is the same on either database."""
 SHOWN_AS_FOUND = ("/find/", "/book/", "/reports/2", "/desk/actrecord/")
 """Pages that ask for each kind of thing that they found, each course that can be booked, or each kind of row."""
 
@@ -75,7 +73,7 @@ def pages(client, world):
 
 
 @in_each_world
-@pytest.mark.parametrize("role", EACH_ROLE)
+@pytest.mark.parametrize("role", ROLES)
 def test_each_page_answers_whoever_asks(client, world, role, pages):
     client.force_login(User.objects.filter(groups__name=role, is_active=True).first())
     answers = {url: client.get(url).status_code for url in pages}
@@ -131,7 +129,7 @@ def test_a_list_asks_no_more_often_after_ten_years_than_in_the_demo(client):
 
 
 @in_each_world
-@pytest.mark.parametrize("role", EACH_ROLE)
+@pytest.mark.parametrize("role", ROLES)
 def test_home_asks_at_most_25_questions(client, world, role):
     client.force_login(User.objects.filter(groups__name=role, is_active=True).first())
     client.get("/")  # what is remembered for an hour, such as who is missed
