@@ -43,7 +43,7 @@ def pytest_collection_modifyitems(items):
 def goes_by_pages(item):
     """Whether it is quick, commits nothing and goes by pages: what they say and do is the same on either database.
 
-    Verbs have tests of their own on both, and that each page answers on both, small and large, is asked in three worlds.
+    Verbs have tests of their own on both; that each page answers on both, small and large, is asked in three worlds.
     """
     asked = item.get_closest_marker("django_db")
     commits = "transactional_db" in item.fixturenames or (asked and asked.kwargs.get("transaction"))
